@@ -1,0 +1,72 @@
+//! What can be wrong with a profile.
+
+/// Why a camera profile cannot be read or does not answer.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum ProfileError {
+    /// The text is not what it should be; the message names line and key.
+    #[error("the camera profile cannot be read: {message}")]
+    Syntax {
+        /// What the parser found.
+        message: String,
+    },
+    /// Another kind of document.
+    #[error("this is a `{found}` document, not a `subwell.camera` profile")]
+    WrongFormat {
+        /// Its `format`.
+        found: String,
+    },
+    /// A version from another time.
+    #[error("this profile has version {found}, the program reads version 1")]
+    WrongVersion {
+        /// Its `version`.
+        found: u32,
+    },
+    /// A number that no camera has.
+    #[error("`{what}` {why}")]
+    Impossible {
+        /// The key.
+        what: String,
+        /// What it must be.
+        why: String,
+    },
+    /// The profile has no such gain setting.
+    #[error("no mode with gain setting {}, the profile has {}", setting(asked), settings(known))]
+    NoSuchGain {
+        /// The setting asked for.
+        asked: Option<f64>,
+        /// The settings there are.
+        known: Vec<Option<f64>>,
+    },
+    /// More than one mode fits.
+    #[error("several modes fit: gain settings {}", settings(known))]
+    SeveralModes {
+        /// The settings there are.
+        known: Vec<Option<f64>>,
+    },
+}
+
+fn setting(setting: &Option<f64>) -> String {
+    setting.map_or_else(|| "unnamed".into(), |value| value.to_string())
+}
+
+fn settings(known: &[Option<f64>]) -> String {
+    known.iter().map(setting).collect::<Vec<_>>().join(", ")
+}
+
+impl ProfileError {
+    /// What the photographer can do.
+    #[must_use]
+    pub fn hint(&self) -> String {
+        match self {
+            Self::Syntax { .. } => {
+                "compare it with a profile that `subwell measure DIR --out camera.toml` writes".into()
+            }
+            Self::WrongFormat { .. } => "give the file that `subwell measure --out` wrote".into(),
+            Self::WrongVersion { .. } => "measure the camera again with this program".into(),
+            Self::Impossible { .. } => "correct the number in the profile".into(),
+            Self::NoSuchGain { .. } => "use one of these as `gain_setting`, or measure the camera at yours".into(),
+            Self::SeveralModes { .. } => "name one with `gain_setting` under [camera]".into(),
+        }
+    }
+}

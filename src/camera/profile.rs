@@ -1,0 +1,434 @@
+//! The camera profile as it is kept in `camera.toml` and printed by `measure --json`.
+
+use serde::{Deserialize, Serialize};
+
+use crate::caveat::{Caveat, Rejected};
+use crate::stats::Estimate;
+use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Quantity, Seconds};
+
+use super::ProfileError;
+
+/// The `format` word of a profile.
+pub const FORMAT: &str = "subwell.camera";
+/// The version of the format that this program writes and reads.
+pub const VERSION: u32 = 1;
+
+/// Everything known of one camera, measured or typed from a data sheet.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CameraProfile {
+    /// Always `subwell.camera`.
+    #[serde(default = "format")]
+    pub format: String,
+    /// The version of the format.
+    #[serde(default = "version")]
+    pub version: u32,
+    /// The program that wrote it.
+    #[serde(default)]
+    pub program: Option<String>,
+    /// The camera's name.
+    pub camera: String,
+    /// Measured, or published by somebody.
+    pub provenance: Provenance,
+    /// Where a published profile is from.
+    #[serde(default)]
+    pub source: Option<String>,
+    /// One entry for each combination of gain, offset, readout mode, binning and size.
+    pub modes: Vec<Mode>,
+    /// Files that were left out of the measurement.
+    #[serde(default)]
+    pub rejected: Vec<Rejected>,
+    /// Doubts about the numbers.
+    #[serde(default)]
+    pub caveats: Vec<Caveat>,
+}
+
+fn format() -> String {
+    FORMAT.to_owned()
+}
+
+fn version() -> u32 {
+    VERSION
+}
+
+fn one() -> u32 {
+    1
+}
+
+fn whole() -> f64 {
+    1.0
+}
+
+fn unbinned() -> [u32; 2] {
+    [1, 1]
+}
+
+/// Where the numbers of a profile come from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Provenance {
+    /// From the owner's frames.
+    Measured,
+    /// From a data sheet or somebody else's measurement; `source` says which.
+    Published,
+}
+
+/// One way of running the camera.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Mode {
+    /// The driver's gain or the ISO number.
+    #[serde(default)]
+    pub gain_setting: Option<f64>,
+    /// The driver's offset.
+    #[serde(default)]
+    pub offset_setting: Option<f64>,
+    /// The readout mode's name.
+    #[serde(default)]
+    pub readout_mode: Option<String>,
+    /// Horizontal and vertical binning.
+    #[serde(default = "unbinned")]
+    pub binning: [u32; 2],
+    /// The side of a (binned) pixel.
+    pub pixel_um: Option<Micrometres>,
+    /// Columns of a frame.
+    pub width_px: usize,
+    /// Rows of a frame.
+    pub height_px: usize,
+    /// The step between the codes in use: 4 for 14 bits padded to 16.
+    #[serde(default = "one")]
+    pub dn_step: u32,
+    /// Frames that went into the numbers.
+    #[serde(default)]
+    pub frames: FrameCounts,
+    /// The temperature at which read noise and offset were measured.
+    #[serde(default)]
+    pub reference_sensor_c: Option<Celsius>,
+    /// One plane for a monochrome sensor, four for a colour array.
+    pub planes: Vec<Plane>,
+    /// The points of the photon transfer curve.
+    #[serde(default)]
+    pub photon_transfer: Vec<TransferPoint>,
+}
+
+/// How many frames of each kind were used.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct FrameCounts {
+    /// Bias frames.
+    pub bias: usize,
+    /// Flat frames.
+    pub flat: usize,
+    /// Dark and dark-flat frames.
+    pub dark: usize,
+}
+
+/// One plane of the array: all pixels, or one place of the stored 2 × 2 cell.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Plane {
+    /// `mono`, or the place in the stored cell: `r0c0`, `r0c1`, `r1c0`, `r1c1`.
+    pub plane: String,
+    /// `R`, `G` or `B` where the pattern is known.
+    #[serde(default)]
+    pub colour: Option<char>,
+    /// The share of the pixels that this plane's colour has: mono 1, green ½, red and blue ¼.
+    #[serde(default = "whole")]
+    pub sampling: f64,
+    /// Electrons per stored DN in the limit of small signal (the inverse of EMVA 1288's K).
+    pub gain_e_per_dn: Estimate<ElectronsPerDn>,
+    /// The same per step of the converter: times `dn_step`.
+    #[serde(default)]
+    pub gain_e_per_adc_step: Option<Estimate<ElectronsPerDn>>,
+    /// The photon transfer fit behind the gain.
+    #[serde(default)]
+    pub fit: Option<Fit>,
+    /// The level of a frame without light and time.
+    #[serde(default)]
+    pub offset_dn: Option<Estimate<Dn>>,
+    /// Read noise of every pixel, quantisation removed.
+    #[serde(default)]
+    pub read_noise_dn: Option<Estimate<Dn>>,
+    /// Read noise of every pixel, quantisation removed.
+    pub read_noise_e: Estimate<Electrons>,
+    /// Read noise without the pixels beyond four robust sigmas, the clipping corrected.
+    #[serde(default)]
+    pub read_noise_core_e: Option<Estimate<Electrons>>,
+    /// The step hides the noise: the read noise is at most the value given.
+    #[serde(default)]
+    pub read_noise_is_upper_limit: bool,
+    /// Temporal noise common to a row.
+    #[serde(default)]
+    pub row_noise_e: Option<Estimate<Electrons>>,
+    /// Signal at saturation.
+    pub saturation_e: Estimate<Electrons>,
+    /// The same level as a stored count, offset included.
+    #[serde(default)]
+    pub saturation_dn: Option<f64>,
+    /// Whether saturation was seen.
+    #[serde(default)]
+    pub saturation_is: SaturationIs,
+    /// What saturates first.
+    #[serde(default)]
+    pub saturation_cause: Option<SaturationCause>,
+    /// EMVA 1288 Release 4.0 dynamic range, 20 log₁₀.
+    #[serde(default)]
+    pub dynamic_range_db: Option<f64>,
+    /// The same as a power of two.
+    #[serde(default)]
+    pub dynamic_range_stops: Option<f64>,
+    /// Best signal-to-noise ratio of one pixel, 20 log₁₀.
+    #[serde(default)]
+    pub snr_max_db: Option<f64>,
+    /// EMVA 1288 Release 4.0 linearity error.
+    #[serde(default)]
+    pub linearity_error_percent: Option<f64>,
+    /// Spread of the pixels' response.
+    #[serde(default)]
+    pub prnu_percent: Option<Estimate<f64>>,
+    /// Spread of the pixels' dark levels.
+    #[serde(default)]
+    pub dsnu_e: Option<Estimate<Electrons>>,
+    /// Dark current at each temperature.
+    #[serde(default)]
+    pub dark_current: Vec<DarkCurrentPoint>,
+    /// Read noise at each temperature.
+    #[serde(default)]
+    pub read_noise_by_temperature: Vec<ReadNoisePoint>,
+    /// The law fitted to the dark current.
+    #[serde(default)]
+    pub thermal: Option<Thermal>,
+}
+
+/// How the gain was fitted.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Fit {
+    /// Always `quadratic`; `typed` when the gain was given by hand.
+    pub model: String,
+    /// Lowest and highest mean, offset removed, that went in.
+    pub range_dn: [f64; 2],
+    /// Weighted squared residuals per degree of freedom.
+    pub chi2_per_dof: f64,
+    /// Curvature: relative change of the variance's slope per electron (a₀₀ of the literature).
+    pub quadratic_per_e: Option<Estimate<f64>>,
+    /// The gain by EMVA 1288's straight line through the origin, 0 to 70 % of saturation.
+    pub emva_gain_e_per_dn: f64,
+    /// Systematic part of the gain's uncertainty, from the choice of range.
+    pub systematic_percent: f64,
+}
+
+/// Whether the flats reached saturation.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SaturationIs {
+    /// The level is where the sensor stops.
+    #[default]
+    Reached,
+    /// The brightest flats still behaved.
+    AtLeast,
+}
+
+/// What stops the signal.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SaturationCause {
+    /// The converter's highest code.
+    Adc,
+    /// The pixel's well.
+    Well,
+}
+
+/// Dark current at one temperature.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct DarkCurrentPoint {
+    /// The sensor's temperature; `None` when no frame said it.
+    pub sensor_c: Option<Celsius>,
+    /// Of the mean pixel.
+    pub e_per_s: Estimate<ElectronsPerSecond>,
+    /// Of the median pixel.
+    #[serde(default)]
+    pub median_e_per_s: Option<Estimate<ElectronsPerSecond>>,
+    /// From the level or from the noise.
+    #[serde(default)]
+    pub from: DarkCurrentSource,
+    /// The mean pixel's rate from the other way, for comparison.
+    #[serde(default)]
+    pub other_e_per_s: Option<Estimate<ElectronsPerSecond>>,
+    /// Standard deviation over mean after clipping hot pixels.
+    #[serde(default)]
+    pub nonuniformity_percent: Option<f64>,
+    /// Share of pixels above ten times the median.
+    #[serde(default)]
+    pub hot_pixel_fraction: Option<f64>,
+    /// The exposure times behind it.
+    #[serde(default)]
+    pub exposures_s: Vec<Seconds>,
+}
+
+/// Which statistic a dark current was read from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum DarkCurrentSource {
+    /// The level's slope over time.
+    #[default]
+    Mean,
+    /// The variance's slope over time, where the camera pins its dark level.
+    Variance,
+}
+
+/// Read noise at one temperature.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ReadNoisePoint {
+    /// The sensor's temperature.
+    pub sensor_c: Option<Celsius>,
+    /// Read noise of every pixel.
+    pub read_noise_e: Estimate<Electrons>,
+}
+
+/// `D(T) = D0 T^1.5 exp(−Ea/kT) + floor`, fitted to a dark current.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Thermal {
+    /// The activation energy `Ea` in eV.
+    pub activation_ev: Estimate<f64>,
+    /// Kelvins that double the current at 0 °C.
+    pub doubling_k_at_0_c: f64,
+    /// The temperature at which the rate below holds.
+    pub reference_c: Celsius,
+    /// The rate there, without the floor.
+    pub reference_e_per_s: Estimate<ElectronsPerSecond>,
+    /// What cooling does not lower.
+    #[serde(default = "no_floor")]
+    pub floor_e_per_s: ElectronsPerSecond,
+    /// Lowest and highest temperature that were measured; beyond them the law is extrapolated.
+    #[serde(default)]
+    pub measured_c: Option<[f64; 2]>,
+}
+
+fn no_floor() -> ElectronsPerSecond {
+    ElectronsPerSecond(0.0)
+}
+
+/// One point of the photon transfer curve.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TransferPoint {
+    /// The plane it is of.
+    pub plane: String,
+    /// Mean of the pair, offset removed.
+    pub mean_dn: Dn,
+    /// Temporal variance in DN², dark variance included.
+    pub variance_dn2: f64,
+    /// Exposure time of the pair.
+    pub exposure_s: Seconds,
+    /// Whether the fit used it.
+    pub used: bool,
+}
+
+impl CameraProfile {
+    /// Reads a profile from TOML.
+    ///
+    /// # Errors
+    /// When the text is not TOML, has unknown or missing keys, another format or
+    /// version, or numbers that no camera has.
+    pub fn from_toml(text: &str) -> Result<Self, ProfileError> {
+        let profile: Self =
+            toml::from_str(text).map_err(|error| ProfileError::Syntax { message: error.to_string() })?;
+        profile.checked()
+    }
+
+    /// Reads a profile from JSON, as `measure --json` prints it.
+    ///
+    /// # Errors
+    /// As [`CameraProfile::from_toml`].
+    pub fn from_json(text: &str) -> Result<Self, ProfileError> {
+        let profile: Self =
+            serde_json::from_str(text).map_err(|error| ProfileError::Syntax { message: error.to_string() })?;
+        profile.checked()
+    }
+
+    /// Writes the profile as TOML.
+    ///
+    /// # Errors
+    /// When a number is not finite, which a checked profile excludes.
+    pub fn to_toml(&self) -> Result<String, ProfileError> {
+        toml::to_string(self).map_err(|error| ProfileError::Syntax { message: error.to_string() })
+    }
+
+    /// The mode with this gain setting; with `None`, the only one.
+    ///
+    /// # Errors
+    /// When no mode has the setting, or when several modes could be meant.
+    pub fn mode(&self, gain_setting: Option<f64>) -> Result<&Mode, ProfileError> {
+        let known = || self.modes.iter().map(|mode| mode.gain_setting).collect();
+        let mut fitting = self.modes.iter().filter(|mode| gain_setting.is_none() || mode.gain_setting == gain_setting);
+        let first = fitting.next().ok_or_else(|| ProfileError::NoSuchGain { asked: gain_setting, known: known() })?;
+        match fitting.next() {
+            None => Ok(first),
+            Some(_) => Err(ProfileError::SeveralModes { known: known() }),
+        }
+    }
+
+    /// Checks what the types cannot: format, finite numbers, physical signs.
+    fn checked(self) -> Result<Self, ProfileError> {
+        if self.format != FORMAT {
+            return Err(ProfileError::WrongFormat { found: self.format });
+        }
+        if self.version != VERSION {
+            return Err(ProfileError::WrongVersion { found: self.version });
+        }
+        if self.modes.is_empty() {
+            return Err(ProfileError::Impossible { what: "modes".into(), why: "is empty".into() });
+        }
+        for mode in &self.modes {
+            mode.check()?;
+        }
+        Ok(self)
+    }
+}
+
+impl Mode {
+    /// The plane with the smallest electron rate per unit of light is not known here;
+    /// planes are looked up by name.
+    #[must_use]
+    pub fn plane(&self, name: &str) -> Option<&Plane> {
+        self.planes.iter().find(|plane| plane.plane == name)
+    }
+
+    fn check(&self) -> Result<(), ProfileError> {
+        let impossible = |what: &str, why: &str| Err(ProfileError::Impossible { what: what.into(), why: why.into() });
+        if self.planes.is_empty() {
+            return impossible("planes", "is empty");
+        }
+        if self.pixel_um.is_some_and(|pixel| !(0.1..1000.0).contains(&pixel.0)) {
+            return impossible("pixel_um", "must lie between 0.1 and 1000");
+        }
+        if self.dn_step == 0 || self.binning.contains(&0) {
+            return impossible("dn_step and binning", "must be at least 1");
+        }
+        for plane in &self.planes {
+            let positive = [
+                ("gain_e_per_dn", plane.gain_e_per_dn.value.0),
+                ("saturation_e", plane.saturation_e.value.0),
+                ("sampling", plane.sampling),
+            ];
+            for (what, value) in positive {
+                if !(value.is_finite() && value > 0.0) {
+                    return impossible(what, "must be above 0");
+                }
+            }
+            if !(plane.read_noise_e.value.0.is_finite() && plane.read_noise_e.value.0 >= 0.0) {
+                return impossible("read_noise_e", "must not be negative");
+            }
+            if let Some(law) = &plane.thermal {
+                if !law.activation_ev.value.get().is_finite() || law.floor_e_per_s.0 < 0.0 {
+                    return impossible("thermal", "needs a finite activation energy and a floor of at least 0");
+                }
+            }
+        }
+        Ok(())
+    }
+}

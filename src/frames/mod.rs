@@ -1,0 +1,128 @@
+//! What was true when the pixels were taken: a frame, its kind, and the groups it falls into.
+
+use std::fmt;
+
+use ndarray::Array2;
+use serde::{Deserialize, Serialize};
+
+use crate::units::{Celsius, Micrometres, Seconds};
+
+/// What a frame was taken for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum FrameKind {
+    /// No light, shortest time.
+    Bias,
+    /// No light, some time.
+    Dark,
+    /// Even light.
+    Flat,
+    /// No light, the time of a flat.
+    DarkFlat,
+    /// The sky.
+    Light,
+}
+
+impl fmt::Display for FrameKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Bias => "bias",
+            Self::Dark => "dark",
+            Self::Flat => "flat",
+            Self::DarkFlat => "dark-flat",
+            Self::Light => "light",
+        })
+    }
+}
+
+/// Colours of the stored 2 × 2 cell, row by row: `RGGB` is R at row 0 column 0.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum CfaPattern {
+    /// Red first.
+    Rggb,
+    /// Blue first.
+    Bggr,
+    /// Green first, red beside it.
+    Grbg,
+    /// Green first, blue beside it.
+    Gbrg,
+}
+
+impl CfaPattern {
+    /// The pattern with this name in capitals, if it is one of the four.
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        match name {
+            "RGGB" => Some(Self::Rggb),
+            "BGGR" => Some(Self::Bggr),
+            "GRBG" => Some(Self::Grbg),
+            "GBRG" => Some(Self::Gbrg),
+            _ => None,
+        }
+    }
+
+    /// Its name in capitals.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Rggb => "RGGB",
+            Self::Bggr => "BGGR",
+            Self::Grbg => "GRBG",
+            Self::Gbrg => "GBRG",
+        }
+    }
+
+    /// The colour at a place of the stored cell: `R`, `G` or `B`.
+    #[must_use]
+    pub fn colour(self, row: usize, column: usize) -> char {
+        char::from(self.name().as_bytes()[2 * (row % 2) + column % 2])
+    }
+}
+
+/// What is known of one frame besides its pixels.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FrameInfo {
+    /// The file's name as it is shown, relative to the folder asked about.
+    pub file: String,
+    /// What it was taken for.
+    pub kind: FrameKind,
+    /// Why it was judged so: `header`, `folder`, `name` or `pixels`, in words.
+    pub why: String,
+    /// The camera's name, if the header gives one.
+    pub camera: Option<String>,
+    /// Columns.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+    /// The driver's gain or the ISO number: a label, never electrons per DN.
+    pub gain_setting: Option<f64>,
+    /// The driver's offset: a label, never DN.
+    pub offset_setting: Option<f64>,
+    /// The camera's readout mode, if named.
+    pub readout_mode: Option<String>,
+    /// Horizontal and vertical binning.
+    pub binning: [u32; 2],
+    /// The side of a (binned) pixel.
+    pub pixel: Option<Micrometres>,
+    /// How long the shutter was open.
+    pub exposure: Seconds,
+    /// The sensor's temperature when it was read.
+    pub sensor: Option<Celsius>,
+    /// The temperature that the cooler was told.
+    pub set_point: Option<Celsius>,
+    /// The colour pattern in stored order; `None` for a monochrome or unknown array.
+    pub cfa: Option<CfaPattern>,
+    /// When it was taken: ISO 8601 as the header gives it, used only to order frames.
+    pub taken: Option<String>,
+    /// The filter in the light path, if named.
+    pub filter: Option<String>,
+}
+
+/// One frame: stored counts as they came from the camera, row by row.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Frame {
+    /// What is known of it.
+    pub info: FrameInfo,
+    /// Stored DN, shape (rows, columns).
+    pub pixels: Array2<u16>,
+}

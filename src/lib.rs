@@ -1,0 +1,34 @@
+//! Sensor noise and exposure: the path of the light as a library.
+//!
+//! ```text
+//! frames ──► sensor ──► camera ──► noise ──► plan ──► report
+//!  what was   what the   the        one sub,   sub,     as
+//!  true when  frames     profile,   one stack  count,   text
+//!  the pixels say        the waist     ▲       dither
+//!  were taken                          │
+//!                        sky · target · rig
+//! ```
+//!
+//! `camera` is the waist: what is left of it measures and never plans, what is right
+//! of it plans and never sees a frame. `simulate` makes frames of a sensor whose truth
+//! is known, to prove the rest. `files` (a feature) is the only room that reads a disk.
+
+#![forbid(unsafe_code)]
+#![warn(missing_docs)]
+
+pub mod camera;
+pub mod caveat;
+pub mod frames;
+pub mod noise;
+pub mod plan;
+pub mod report;
+pub mod rig;
+pub mod sensor;
+pub mod simulate;
+pub mod sky;
+pub mod stats;
+pub mod target;
+pub mod units;
+
+#[cfg(feature = "files")]
+pub mod files;

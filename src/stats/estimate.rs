@@ -1,0 +1,183 @@
+//! A value with its uncertainty.
+
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+use crate::units::Quantity;
+
+/// Coverage factor of a two-sided 95 % interval of the normal distribution.
+const NORMAL_95: f64 = 1.959_963_984_540_054;
+
+/// Relative standard uncertainty given to a number that was typed without one:
+/// data sheets seldom say, and typical values scatter by about this much from
+/// unit to unit (common practice, no source).
+pub const ASSUMED_RELATIVE_UNCERTAINTY: f64 = 0.10;
+
+/// A measured or derived quantity: its value and one standard uncertainty
+/// (JCGM 100 "GUM" term), statistical and systematic together.
+///
+/// In files it is `{"value": x, "uncertainty": u}`; a bare number is read as a value
+/// whose relative uncertainty is 10 %.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Estimate<Q> {
+    /// The best value.
+    pub value: Q,
+    /// One standard uncertainty, everything included.
+    pub uncertainty: Q,
+    /// The statistical part alone, where it was kept apart.
+    pub statistical: Option<Q>,
+    /// The 95 % interval, where it is not ± 1.96 uncertainties.
+    pub interval_95: Option<(Q, Q)>,
+}
+
+impl<Q: Quantity> Estimate<Q> {
+    /// A value with a standard uncertainty.
+    #[must_use]
+    pub fn new(value: f64, uncertainty: f64) -> Self {
+        Self { value: Q::new(value), uncertainty: Q::new(uncertainty), statistical: None, interval_95: None }
+    }
+
+    /// The same with the statistical part kept apart.
+    #[must_use]
+    pub fn with_statistical(mut self, statistical: f64) -> Self {
+        self.statistical = Some(Q::new(statistical));
+        self
+    }
+
+    /// The same with a 95 % interval of `± half` about the value.
+    #[must_use]
+    pub fn with_half_interval(mut self, half: f64) -> Self {
+        let value = self.value.get();
+        self.interval_95 = Some((Q::new(value - half), Q::new(value + half)));
+        self
+    }
+
+    /// The 95 % interval: the stated one, or ± 1.96 uncertainties.
+    #[must_use]
+    pub fn interval(&self) -> (f64, f64) {
+        match self.interval_95 {
+            Some((low, high)) => (low.get(), high.get()),
+            None => {
+                let half = NORMAL_95 * self.uncertainty.get();
+                (self.value.get() - half, self.value.get() + half)
+            }
+        }
+    }
+
+    /// Whether `truth` lies in the 95 % interval.
+    #[must_use]
+    pub fn covers(&self, truth: f64) -> bool {
+        let (low, high) = self.interval();
+        (low..=high).contains(&truth)
+    }
+
+    /// Uncertainty over value.
+    #[must_use]
+    pub fn relative(&self) -> f64 {
+        (self.uncertainty.get() / self.value.get()).abs()
+    }
+
+    /// The estimate multiplied by an exact factor, in another unit.
+    #[must_use]
+    pub fn scaled<R: Quantity>(&self, factor: f64) -> Estimate<R> {
+        let scale = |q: Q| R::new(q.get() * factor);
+        let magnitude = |q: Q| R::new(q.get() * factor.abs());
+        Estimate {
+            value: scale(self.value),
+            uncertainty: magnitude(self.uncertainty),
+            statistical: self.statistical.map(magnitude),
+            interval_95: self
+                .interval_95
+                .map(|(low, high)| if factor < 0.0 { (scale(high), scale(low)) } else { (scale(low), scale(high)) }),
+        }
+    }
+
+    /// The product with an independent estimate, first order (JCGM 100, 5.1.6).
+    #[must_use]
+    pub fn times<R: Quantity, S: Quantity>(&self, other: &Estimate<R>) -> Estimate<S> {
+        let (a, b) = (self.value.get(), other.value.get());
+        let combine = |ua: f64, ub: f64| ((b * ua).powi(2) + (a * ub).powi(2)).sqrt();
+        let total = combine(self.uncertainty.get(), other.uncertainty.get());
+        let statistical = combine(
+            self.statistical.unwrap_or(self.uncertainty).get(),
+            other.statistical.unwrap_or(other.uncertainty).get(),
+        );
+        let mut product = Estimate::new(a * b, total).with_statistical(statistical);
+        if self.interval_95.is_some() || other.interval_95.is_some() {
+            let half = |low: f64, high: f64| (high - low) / 2.0;
+            let (own, others) = (self.interval(), other.interval());
+            product = product.with_half_interval(combine(half(own.0, own.1), half(others.0, others.1)));
+        }
+        product
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Written {
+    value: f64,
+    uncertainty: f64,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    statistical: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    interval_95: Option<[f64; 2]>,
+}
+
+impl<Q: Quantity> Serialize for Estimate<Q> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        Written {
+            value: self.value.get(),
+            uncertainty: self.uncertainty.get(),
+            statistical: self.statistical.map(Q::get),
+            interval_95: self.interval_95.map(|(low, high)| [low.get(), high.get()]),
+        }
+        .serialize(serializer)
+    }
+}
+
+impl<'de, Q: Quantity> Deserialize<'de> for Estimate<Q> {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        #[derive(Deserialize)]
+        #[serde(untagged, expecting = "a number, or { value = …, uncertainty = … }")]
+        enum Typed {
+            Bare(f64),
+            Full(Written),
+        }
+        let written = match Typed::deserialize(deserializer)? {
+            Typed::Bare(value) => return Ok(Self::new(value, value.abs() * ASSUMED_RELATIVE_UNCERTAINTY)),
+            Typed::Full(written) => written,
+        };
+        if !written.value.is_finite() || !written.uncertainty.is_finite() || written.uncertainty < 0.0 {
+            return Err(serde::de::Error::custom("value and uncertainty must be finite, the uncertainty not negative"));
+        }
+        Ok(Self {
+            value: Q::new(written.value),
+            uncertainty: Q::new(written.uncertainty),
+            statistical: written.statistical.map(Q::new),
+            interval_95: written.interval_95.map(|[low, high]| (Q::new(low), Q::new(high))),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_bare_number_is_read_with_ten_percent() {
+        let read: Estimate<f64> = serde_json::from_str("2.5").unwrap();
+        assert_eq!(read.uncertainty, 0.25);
+    }
+
+    #[test]
+    fn relative_uncertainties_of_a_product_add_in_quadrature() {
+        let product: Estimate<f64> = Estimate::<f64>::new(10.0, 0.3).times(&Estimate::<f64>::new(2.0, 0.08));
+        approx::assert_relative_eq!(product.relative(), 0.05, epsilon = 1e-12);
+    }
+
+    #[test]
+    fn writes_what_it_reads() {
+        let estimate = Estimate::<f64>::new(1.0, 0.1).with_statistical(0.05).with_half_interval(0.25);
+        let text = serde_json::to_string(&estimate).unwrap();
+        assert_eq!(serde_json::from_str::<Estimate<f64>>(&text).unwrap(), estimate);
+    }
+}

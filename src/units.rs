@@ -1,0 +1,251 @@
+//! Quantities that know their unit.
+//!
+//! Signatures and fields carry these types; inside one kernel plain `f64` is fine.
+//! A factor that is a constant of nature gives one type with several readings
+//! ([`Celsius::kelvin`]); a factor that has to be measured gives two types, and the
+//! measured gain is the only bridge between them:
+//!
+//! ```
+//! use subwell::units::{Dn, Electrons, ElectronsPerDn};
+//!
+//! let signal: Electrons = Dn(400.0) * ElectronsPerDn(2.5);
+//! assert_eq!(signal, Electrons(1000.0));
+//! ```
+//!
+//! `Dn(1.0) + Electrons(1.0)` does not compile:
+//!
+//! ```compile_fail
+//! use subwell::units::{Dn, Electrons};
+//! let nonsense = Dn(1.0) + Electrons(1.0);
+//! ```
+
+use std::fmt;
+use std::ops::{Add, Div, Mul, Neg, Sub};
+
+use serde::{Deserialize, Serialize};
+
+/// A number of some unit, seen from generic code such as [`crate::stats::Estimate`].
+pub trait Quantity: Copy {
+    /// The unit as it is printed after the number.
+    const UNIT: &'static str;
+    /// Wraps a plain number.
+    fn new(value: f64) -> Self;
+    /// The plain number.
+    fn get(self) -> f64;
+}
+
+impl Quantity for f64 {
+    const UNIT: &'static str = "";
+    fn new(value: f64) -> Self {
+        value
+    }
+    fn get(self) -> f64 {
+        self
+    }
+}
+
+macro_rules! quantity {
+    ($(#[$doc:meta])* $name:ident, $unit:literal) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
+        #[serde(transparent)]
+        pub struct $name(pub f64);
+
+        impl Quantity for $name {
+            const UNIT: &'static str = $unit;
+            fn new(value: f64) -> Self {
+                Self(value)
+            }
+            fn get(self) -> f64 {
+                self.0
+            }
+        }
+        impl Add for $name {
+            type Output = Self;
+            fn add(self, other: Self) -> Self {
+                Self(self.0 + other.0)
+            }
+        }
+        impl Sub for $name {
+            type Output = Self;
+            fn sub(self, other: Self) -> Self {
+                Self(self.0 - other.0)
+            }
+        }
+        impl Neg for $name {
+            type Output = Self;
+            fn neg(self) -> Self {
+                Self(-self.0)
+            }
+        }
+        impl Mul<f64> for $name {
+            type Output = Self;
+            fn mul(self, factor: f64) -> Self {
+                Self(self.0 * factor)
+            }
+        }
+        impl Mul<$name> for f64 {
+            type Output = $name;
+            fn mul(self, quantity: $name) -> $name {
+                $name(self * quantity.0)
+            }
+        }
+        impl Div<f64> for $name {
+            type Output = Self;
+            fn div(self, divisor: f64) -> Self {
+                Self(self.0 / divisor)
+            }
+        }
+        impl Div for $name {
+            type Output = f64;
+            fn div(self, other: Self) -> f64 {
+                self.0 / other.0
+            }
+        }
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                fmt::Display::fmt(&self.0, f)?;
+                f.write_str(" ")?;
+                f.write_str($unit)
+            }
+        }
+    };
+}
+
+macro_rules! product {
+    ($left:ident * $right:ident = $out:ident) => {
+        impl Mul<$right> for $left {
+            type Output = $out;
+            fn mul(self, other: $right) -> $out {
+                $out(self.0 * other.0)
+            }
+        }
+        impl Mul<$left> for $right {
+            type Output = $out;
+            fn mul(self, other: $left) -> $out {
+                $out(self.0 * other.0)
+            }
+        }
+        impl Div<$left> for $out {
+            type Output = $right;
+            fn div(self, other: $left) -> $right {
+                $right(self.0 / other.0)
+            }
+        }
+        impl Div<$right> for $out {
+            type Output = $left;
+            fn div(self, other: $right) -> $left {
+                $left(self.0 / other.0)
+            }
+        }
+    };
+}
+
+// What the camera counts.
+quantity!(
+    /// A stored count, or a noise on that scale ("ADU" is the same thing).
+    Dn, "DN"
+);
+quantity!(
+    /// Photo- or thermal electrons in one pixel, or a noise on that scale.
+    Electrons, "e-"
+);
+quantity!(
+    /// The gain as the hobby says it; the `K` of EMVA 1288 is its inverse.
+    ElectronsPerDn, "e-/DN"
+);
+quantity!(
+    /// A rate in one pixel.
+    ElectronsPerSecond, "e-/s"
+);
+
+// Time and temperature.
+quantity!(
+    /// A length of time.
+    Seconds, "s"
+);
+quantity!(
+    /// A temperature on the Celsius scale; [`Celsius::kelvin`] is its absolute reading.
+    Celsius, "degC"
+);
+
+// Lengths.
+quantity!(
+    /// A pixel's side.
+    Micrometres, "um"
+);
+quantity!(
+    /// An aperture or a focal length.
+    Millimetres, "mm"
+);
+quantity!(
+    /// A height above sea level.
+    Metres, "m"
+);
+quantity!(
+    /// A wavelength or a bandwidth.
+    Nanometres, "nm"
+);
+
+// On the sky.
+quantity!(
+    /// An angle on the sky; for a pixel, its side.
+    Arcseconds, "arcsec"
+);
+quantity!(
+    /// An altitude, azimuth, latitude or longitude.
+    Degrees, "deg"
+);
+quantity!(
+    /// A brightness of a point source, an extinction or a difference of magnitudes.
+    Magnitudes, "mag"
+);
+quantity!(
+    /// A surface brightness.
+    MagnitudesPerSquareArcsecond, "mag/arcsec2"
+);
+quantity!(
+    /// A line's surface brightness: 10⁶/4π photons s⁻¹ cm⁻² sr⁻¹.
+    Rayleighs, "R"
+);
+quantity!(
+    /// A collecting area.
+    SquareCentimetres, "cm2"
+);
+
+product!(Dn * ElectronsPerDn = Electrons);
+product!(ElectronsPerSecond * Seconds = Electrons);
+
+/// The lowest temperature there is, in °C (SI definition of the Celsius scale).
+pub const ABSOLUTE_ZERO_C: f64 = -273.15;
+
+impl Celsius {
+    /// The same temperature in kelvin.
+    ///
+    /// ```
+    /// assert_eq!(subwell::units::Celsius(0.0).kelvin(), 273.15);
+    /// ```
+    #[must_use]
+    pub fn kelvin(self) -> f64 {
+        self.0 - ABSOLUTE_ZERO_C
+    }
+}
+
+impl Degrees {
+    /// The same angle in radians.
+    #[must_use]
+    pub fn radians(self) -> f64 {
+        self.0.to_radians()
+    }
+}
+
+/// The root of the sum of squares: how independent noises add.
+///
+/// ```
+/// use subwell::units::{quadrature, Electrons};
+/// assert_eq!(quadrature(&[Electrons(3.0), Electrons(4.0)]), Electrons(5.0));
+/// ```
+#[must_use]
+pub fn quadrature<Q: Quantity>(noises: &[Q]) -> Q {
+    Q::new(noises.iter().map(|noise| noise.get().powi(2)).sum::<f64>().sqrt())
+}
