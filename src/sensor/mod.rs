@@ -1,1 +1,28 @@
-//! (see lib.rs)
+//! What the frames say about the sensor: pair statistics, photon transfer, read noise, dark current.
+//!
+//! Frames are pushed one at a time into a [`ModeMeasurement`]; memory is a few frames,
+//! whatever their number. The order is the order of the light: bias, flats, darks.
+
+mod dark_current;
+mod emva;
+mod error;
+mod mode;
+mod pair;
+mod plane;
+mod read_noise;
+mod saturation;
+mod thermal_law;
+mod transfer;
+
+pub use emva::{
+    SpatialSplit, absolute_threshold, absolute_threshold_r31, dynamic_range, linearity_error_percent, snr, snr_max,
+    spatial_split,
+};
+pub use error::MeasureError;
+pub use mode::{MeasureOptions, ModeMeasurement, StackKey};
+pub use pair::{PairStatistics, spatial_covariance, temporal_variance_r4, temporal_variance_r31};
+pub use thermal_law::thermal_law;
+pub use transfer::{Kink, Level, TransferFit, emva_slope, transfer_fit};
+
+/// The constant of Boltzmann in eV/K (CODATA 2018, exact by definition of the SI).
+pub(crate) const BOLTZMANN_EV_PER_K: f64 = 8.617_333_262e-5;

@@ -1,0 +1,370 @@
+//! Dark current at one temperature: slopes over time, of the level and of the noise.
+//! `noise/thermal.rs` predicts what this file measures.
+
+use ndarray::{Array2, ArrayView2, Zip};
+
+use crate::stats::{Estimate, Histogram, Moments, polynomial_fit, student_t_975};
+use crate::units::{Celsius, Dn, ElectronsPerDn, ElectronsPerSecond, Seconds};
+
+/// A pixel this many sigmas above what its partner frame predicts was hit by a particle.
+const HIT_SIGMAS: f64 = 6.0;
+/// A hot pixel has more than this many times the median rate …
+const HOT_TIMES_MEDIAN: f64 = 10.0;
+/// … and lies this many of its own uncertainties above the median.
+const HOT_SIGMAS: f64 = 5.0;
+/// Two exposure times this close, relatively, are the same.
+const SAME_EXPOSURE: f64 = 1e-3;
+/// Relative change of dark current per kelvin near the freezing point: ln 2 / 6.3 K
+/// (common practice, no source; the fitted laws give 0.09 to 0.2 per kelvin).
+const CHANGE_PER_KELVIN: f64 = 0.11;
+/// What a steady cooler still wanders from frame to frame, in kelvins (common practice, no source).
+const STEADY_KELVIN: f64 = 0.1;
+
+/// What a dark pixel may be expected to do, in DN: enough to tell a particle from noise.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Expectation {
+    pub offset: f64,
+    pub read_variance: f64,
+    pub dn_per_e: f64,
+}
+
+/// One dark frame in short.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct DarkFrame {
+    pub exposure: Seconds,
+    /// Mean in DN with particle hits replaced by what the partner frame predicts.
+    pub mean: f64,
+    /// Median in DN.
+    pub median: f64,
+}
+
+/// The temporal variance of a pair of darks of one exposure, hits left out.
+#[derive(Debug, Clone, Copy)]
+struct PairVariance {
+    exposure: Seconds,
+    variance: f64,
+    uncertainty: f64,
+}
+
+/// Mean image of the longest exposure.
+struct LongestStack {
+    exposure: Seconds,
+    sum: Array2<f32>,
+    frames: usize,
+}
+
+/// The darks of one plane at one temperature, pushed with falling exposure time.
+pub(crate) struct DarkStage {
+    pub sensor: Option<Celsius>,
+    pub frames: Vec<DarkFrame>,
+    pub hits: usize,
+    temperatures: Moments,
+    pairs: Vec<PairVariance>,
+    longest: Option<LongestStack>,
+}
+
+/// What one temperature says.
+#[derive(Debug, Clone)]
+pub(crate) struct DarkCurrent {
+    pub from_mean: Option<Estimate<ElectronsPerSecond>>,
+    pub from_variance: Option<Estimate<ElectronsPerSecond>>,
+    pub of_median: Option<Estimate<ElectronsPerSecond>>,
+    /// The variance's slope rests on one exposure, or on another session's bias frames.
+    pub variance_is_weak: bool,
+    /// The level's slope rests on one exposure and the bias level.
+    pub mean_is_weak: bool,
+    pub nonuniformity_percent: Option<f64>,
+    pub hot_pixel_fraction: Option<f64>,
+    pub exposures: Vec<Seconds>,
+}
+
+/// The levels without light and time that a stage may need as its anchor.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Anchor {
+    pub offset: Estimate<Dn>,
+    pub variance: Estimate<f64>,
+    /// Whether they were taken at the stage's own temperature.
+    pub same_temperature: bool,
+}
+
+/// Whether two exposure times are the same but for rounding.
+pub(crate) fn same_exposure(a: Seconds, b: Seconds) -> bool {
+    (a.0 - b.0).abs() <= SAME_EXPOSURE * a.0.max(b.0)
+}
+
+impl DarkStage {
+    pub(crate) fn new(sensor: Option<Celsius>) -> Self {
+        Self { sensor, frames: Vec::new(), hits: 0, temperatures: Moments::default(), pairs: Vec::new(), longest: None }
+    }
+
+    /// Takes the frame `plane`; `partner` is the frame before it in the stage, if any.
+    ///
+    /// Hits in the first frame of a stage are found when the second one arrives.
+    pub(crate) fn add(
+        &mut self,
+        plane: ArrayView2<'_, u16>,
+        exposure: Seconds,
+        temperature: Option<Celsius>,
+        partner: Option<ArrayView2<'_, u16>>,
+        expectation: Expectation,
+    ) {
+        if let Some(temperature) = temperature {
+            self.temperatures.push(temperature.0);
+        }
+        let mut mean = plane.iter().map(|&y| f64::from(y)).sum::<f64>() / plane.len().max(1) as f64;
+        if let (Some(partner), Some(before)) = (partner, self.frames.last().copied()) {
+            let ratio = exposure / before.exposure;
+            let compared = Compared::of(partner, plane, ratio, expectation);
+            mean -= compared.excess[1] / plane.len() as f64;
+            self.hits += compared.hits[1];
+            if self.frames.len() == 1 {
+                self.frames[0].mean -= compared.excess[0] / plane.len() as f64;
+                self.hits += compared.hits[0];
+            }
+            let of_this_exposure = self.frames.iter().filter(|frame| same_exposure(frame.exposure, exposure)).count();
+            if of_this_exposure % 2 == 1 {
+                self.pairs.extend(compared.variance(exposure));
+            }
+        }
+        let median = median(plane);
+        self.frames.push(DarkFrame { exposure, mean, median });
+        self.stack(plane, exposure);
+    }
+
+    /// Adds to the mean image while the exposure is the longest one.
+    fn stack(&mut self, plane: ArrayView2<'_, u16>, exposure: Seconds) {
+        let longest =
+            self.longest.get_or_insert_with(|| LongestStack { exposure, sum: Array2::zeros(plane.dim()), frames: 0 });
+        if same_exposure(longest.exposure, exposure) && longest.sum.dim() == plane.dim() {
+            Zip::from(&mut longest.sum).and(plane).for_each(|sum, &y| *sum += f32::from(y));
+            longest.frames += 1;
+        }
+    }
+
+    /// Spread of the sensor's temperature over the frames, at least what a steady cooler does.
+    fn temperature_sigma(&self) -> f64 {
+        self.temperatures.variance().unwrap_or(0.0).sqrt().max(STEADY_KELVIN)
+    }
+
+    /// Range of the temperatures as their standard deviation, for the caveat on unsettled frames.
+    pub(crate) fn temperature_scatter(&self) -> f64 {
+        self.temperatures.variance().unwrap_or(0.0).sqrt()
+    }
+
+    /// The rates in electrons, once the gain is known.
+    pub(crate) fn dark_current(&self, gain: &Estimate<ElectronsPerDn>, anchor: Anchor) -> DarkCurrent {
+        let exposures = self.exposures();
+        let mean = self.slope(|frame| frame.mean, anchor);
+        let median = self.slope(|frame| frame.median, anchor);
+        let step =
+            if exposures.len() < 2 { 0.0 } else { mean.map_or(0.0, |(_, at_zero)| at_zero - anchor.offset.value.0) };
+        let variance = self.variance_slope(anchor, step.max(0.0) / gain.value.0);
+        let (nonuniformity_percent, hot_pixel_fraction) = self.uniformity(gain, anchor).unzip();
+        let squared = Estimate::<f64>::new(gain.value.0.powi(2), 2.0 * gain.value.0 * gain.uncertainty.0);
+        DarkCurrent {
+            from_mean: mean.map(|(slope, _)| slope.times(gain)),
+            of_median: median.map(|(slope, _)| slope.times(gain)),
+            from_variance: variance.map(|(slope, _)| slope.times(&squared)),
+            variance_is_weak: variance.is_some_and(|(_, weak)| weak),
+            mean_is_weak: exposures.len() < 2,
+            nonuniformity_percent: nonuniformity_percent.flatten(),
+            hot_pixel_fraction,
+            exposures,
+        }
+    }
+
+    fn exposures(&self) -> Vec<Seconds> {
+        let mut exposures: Vec<Seconds> = self.frames.iter().map(|frame| frame.exposure).collect();
+        exposures.sort_by(|a, b| a.0.total_cmp(&b.0));
+        exposures.dedup_by(|a, b| same_exposure(*a, *b));
+        exposures
+    }
+
+    /// Slope of a frame's level over time in DN/s and its level at no time, free: between bias
+    /// and dark there may be a step. Frames scatter by more than their pixels' noise, so the uncertainty comes
+    /// from the frames' residuals (Student's t) and from the temperature of each.
+    fn slope(&self, level: impl Fn(&DarkFrame) -> f64, anchor: Anchor) -> Option<(Estimate<f64>, f64)> {
+        let mut times: Vec<f64> = self.frames.iter().map(|frame| frame.exposure.0).collect();
+        let mut levels: Vec<f64> = self.frames.iter().map(level).collect();
+        if self.exposures().len() < 2 {
+            times.push(0.0);
+            levels.push(anchor.offset.value.0);
+        }
+        let fit = polynomial_fit(&times, &levels, &vec![1.0; times.len()], 1)?;
+        let slope = fit.coefficients[1];
+        let scatter = if fit.freedom > 0 { (fit.chi2 / fit.freedom as f64).sqrt() } else { 0.0 };
+        let scatter = scatter.max(anchor.offset.uncertainty.0);
+        let statistical = scatter * fit.sigma(1);
+        let mean_time = times.iter().sum::<f64>() / times.len() as f64;
+        let spread: f64 = times.iter().map(|t| (t - mean_time).powi(2)).sum();
+        let leverage = times.iter().map(|t| ((t - mean_time) / spread * t).powi(2)).sum::<f64>().sqrt();
+        let thermal = slope.abs() * leverage * CHANGE_PER_KELVIN * self.temperature_sigma();
+        let half = (student_t_975(fit.freedom as f64) * statistical).hypot(1.96 * thermal);
+        let rate =
+            Estimate::new(slope, statistical.hypot(thermal)).with_statistical(statistical).with_half_interval(half);
+        Some((rate, fit.coefficients[0]))
+    }
+
+    /// Slope of the temporal variance over time in DN²/s, and whether it rests on little.
+    ///
+    /// Where the bias variance has to anchor it, `step_variance` is the shot noise in DN² of
+    /// the step that the level shows between bias and dark: charge that every dark has,
+    /// whatever its time. It may as well be the electronics', so it is uncertain by itself.
+    fn variance_slope(&self, anchor: Anchor, step_variance: f64) -> Option<(Estimate<f64>, bool)> {
+        let mut pairs = self.pairs.clone();
+        let mut paired: Vec<f64> = pairs.iter().map(|pair| pair.exposure.0).collect();
+        paired.sort_by(f64::total_cmp);
+        paired.dedup_by(|a, b| same_exposure(Seconds(*a), Seconds(*b)));
+        if paired.is_empty() {
+            return None;
+        }
+        let borrowed = paired.len() < 2 && !anchor.same_temperature;
+        if paired.len() < 2 || anchor.same_temperature {
+            let uncertainty = anchor.variance.uncertainty.max(1e-4 * anchor.variance.value);
+            pairs.push(PairVariance {
+                exposure: Seconds(0.0),
+                variance: anchor.variance.value + step_variance,
+                uncertainty: uncertainty.hypot(step_variance / 3_f64.sqrt()),
+            });
+        }
+        let times: Vec<f64> = pairs.iter().map(|pair| pair.exposure.0).collect();
+        let variances: Vec<f64> = pairs.iter().map(|pair| pair.variance).collect();
+        let weights: Vec<f64> = pairs.iter().map(|pair| pair.uncertainty.powi(-2)).collect();
+        let fit = polynomial_fit(&times, &variances, &weights, 1)?;
+        let inflation = if fit.freedom > 0 { (fit.chi2 / fit.freedom as f64).max(1.0).sqrt() } else { 1.0 };
+        let thermal =
+            fit.coefficients[1].abs() * CHANGE_PER_KELVIN * self.temperature_sigma() / (self.pairs.len() as f64).sqrt();
+        let statistical = fit.sigma(1) * inflation;
+        let half = (student_t_975(fit.freedom as f64).min(4.3) * statistical).hypot(1.96 * thermal);
+        let slope = Estimate::new(fit.coefficients[1], statistical.hypot(thermal)).with_half_interval(half);
+        Some((slope, borrowed || self.pairs.len() < 2))
+    }
+
+    /// Spread of the pixels' rates in percent of their mean without hot pixels, and the hot ones' share.
+    fn uniformity(&self, gain: &Estimate<ElectronsPerDn>, anchor: Anchor) -> Option<(Option<f64>, f64)> {
+        let stack = self.longest.as_ref()?;
+        let frames = stack.frames as f64;
+        let offset = anchor.offset.value.0;
+        let rates: Vec<f64> =
+            stack.sum.iter().map(|&sum| (f64::from(sum) / frames - offset) / stack.exposure.0).collect();
+        let median = median_of(&rates)?;
+        let noise = |rate: f64| {
+            let shot = (rate * stack.exposure.0).max(0.0) / gain.value.0;
+            ((anchor.variance.value + shot) / frames).sqrt() / stack.exposure.0
+        };
+        let is_hot = |rate: f64| rate > HOT_TIMES_MEDIAN * median && rate - median > HOT_SIGMAS * noise(rate);
+        let hot = rates.iter().filter(|&&rate| is_hot(rate)).count() as f64 / rates.len() as f64;
+        let kept: Moments = rates.iter().copied().filter(|&rate| !is_hot(rate)).collect();
+        let (mean, variance) = (kept.mean()?, kept.variance()?);
+        let own = variance - noise(mean).powi(2);
+        let spread =
+            (own > 0.0 && mean > 3.0 * noise(mean) / (kept.count() as f64).sqrt()).then(|| 100.0 * own.sqrt() / mean);
+        Some((spread, hot))
+    }
+}
+
+/// Median of a plane in DN, interpolated inside the code that holds it.
+fn median(plane: ArrayView2<'_, u16>) -> f64 {
+    let mut codes = Histogram::new(0, 65_535);
+    plane.iter().for_each(|&y| codes.push(i32::from(y)));
+    codes.quantile(0.5).unwrap_or(0.0)
+}
+
+fn median_of(values: &[f64]) -> Option<f64> {
+    let mut values = values.to_vec();
+    if values.is_empty() {
+        return None;
+    }
+    let middle = values.len() / 2;
+    Some(*values.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+/// Two darks of one temperature, pixel by pixel: which was hit, and how they differ.
+#[derive(Default)]
+struct Compared {
+    /// DN above what the other frame predicts, summed over the pixels hit.
+    excess: [f64; 2],
+    hits: [usize; 2],
+    count: f64,
+    /// Sums of powers 1 to 4 of the differences of pixels that were not hit.
+    powers: [f64; 4],
+}
+
+impl Compared {
+    /// Compares `first` with `second`, whose exposure is `ratio` times as long.
+    ///
+    /// A pixel was hit where it exceeds what the other frame predicts by six sigmas of
+    /// read and shot noise of the prediction: a hot pixel predicts itself.
+    fn of(first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>, ratio: f64, expectation: Expectation) -> Self {
+        let Expectation { offset, read_variance, dn_per_e } = expectation;
+        let mut compared = Self::default();
+        let surplus = |level: f64, from: f64, ratio: f64| {
+            let surplus = level - ratio * from;
+            let variance = read_variance * (1.0 + ratio * ratio) + dn_per_e * ratio * (1.0 + ratio) * from.max(0.0);
+            (surplus > 0.0 && surplus * surplus > HIT_SIGMAS * HIT_SIGMAS * variance).then_some(surplus)
+        };
+        Zip::from(first).and(second).for_each(|&a, &b| {
+            let (a, b) = (f64::from(a) - offset, f64::from(b) - offset);
+            let found = [surplus(a, b, 1.0 / ratio), surplus(b, a, ratio)];
+            for (frame, surplus) in found.into_iter().enumerate() {
+                if let Some(surplus) = surplus {
+                    compared.excess[frame] += surplus;
+                    compared.hits[frame] += 1;
+                }
+            }
+            if found == [None, None] {
+                let difference = a - b;
+                compared.count += 1.0;
+                let mut power = 1.0;
+                for sum in &mut compared.powers {
+                    power *= difference;
+                    *sum += power;
+                }
+            }
+        });
+        compared
+    }
+
+    /// Temporal variance of the pair, with its uncertainty from the differences' own fourth moment.
+    fn variance(&self, exposure: Seconds) -> Option<PairVariance> {
+        if self.count < 2.0 {
+            return None;
+        }
+        let [m1, m2, m3, m4] = self.powers.map(|sum| sum / self.count);
+        let second = m2 - m1 * m1;
+        let fourth = m4 - 4.0 * m1 * m3 + 6.0 * m1 * m1 * m2 - 3.0 * m1.powi(4);
+        let uncertainty = ((fourth - second * second).max(0.0) / self.count).sqrt() / 2.0;
+        (second > 0.0 && uncertainty > 0.0).then_some(PairVariance { exposure, variance: second / 2.0, uncertainty })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const EXPECTATION: Expectation = Expectation { offset: 100.0, read_variance: 4.0, dn_per_e: 1.0 };
+
+    #[test]
+    fn a_hit_is_replaced_and_a_hot_pixel_is_not() {
+        let quiet = Array2::from_elem((4, 4), 110_u16);
+        let mut first = quiet.clone();
+        first[(0, 0)] = 5000; // hot in both
+        let mut second = first.clone();
+        second[(2, 2)] = 9000; // hit once
+        let compared = Compared::of(first.view(), second.view(), 1.0, EXPECTATION);
+        assert_eq!(compared.hits, [0, 1]);
+        approx::assert_relative_eq!(compared.excess[1], 8890.0);
+    }
+
+    #[test]
+    fn the_slope_ignores_a_step_between_bias_and_dark() {
+        let mut stage = DarkStage::new(Some(Celsius(-5.0)));
+        for (exposure, level) in [(300.0, 403.0), (100.0, 203.0), (20.0, 123.0)] {
+            stage.frames.push(DarkFrame { exposure: Seconds(exposure), mean: level, median: level });
+        }
+        let anchor =
+            Anchor { offset: Estimate::new(100.0, 0.1), variance: Estimate::new(4.0, 0.01), same_temperature: true };
+        let rate = stage.dark_current(&Estimate::new(2.0, 0.0), anchor).from_mean.unwrap();
+        approx::assert_relative_eq!(rate.value.0, 2.0, epsilon = 1e-9);
+    }
+}

@@ -1,0 +1,351 @@
+//! One mode of a camera, measured frame by frame.
+
+use ndarray::{Array2, ArrayView2, Axis, Slice};
+
+use crate::camera::{FrameCounts, Mode};
+use crate::caveat::{Caveat, push_once};
+use crate::frames::{CfaPattern, Frame, FrameInfo, FrameKind};
+use crate::stats::Histogram;
+use crate::units::{Celsius, ElectronsPerDn, Seconds};
+
+use super::plane::{Assembled, PlaneMeter};
+use super::{MeasureError, PairStatistics};
+
+/// Steps between codes that are looked for: 15 bits padded to 16, …, 8 bits padded to 16.
+const STEPS: [u32; 8] = [256, 128, 64, 32, 16, 8, 4, 2];
+/// Share of the pixels that must lie on a step's grid: a stray pixel does not decide.
+const ON_GRID: f64 = 0.999;
+/// How many pixels of each stack are looked at for the step.
+const SAMPLED_PIXELS: usize = 65_536;
+/// Levels within a pair that differ by more than this are worth a word.
+const PAIR_DRIFT: f64 = 0.01;
+/// Sides of a region smaller than this hold too few pixels.
+const SMALLEST_SIDE: usize = 16;
+
+/// What the photographer may say about the frames.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct MeasureOptions {
+    /// A gain to believe, for sets without flats.
+    pub gain: Option<ElectronsPerDn>,
+    /// The colour pattern, where the headers do not give it.
+    pub cfa: Option<CfaPattern>,
+    /// The part of the frame to use: left, top, width, height in pixels.
+    pub region: Option<[usize; 4]>,
+}
+
+/// Frames with the same key are of one stack and follow each other.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StackKey {
+    /// What the frames are for.
+    pub kind: FrameKind,
+    /// Their exposure time.
+    pub exposure: Seconds,
+    /// The temperature of their group.
+    pub sensor: Option<Celsius>,
+}
+
+impl StackKey {
+    /// Where a stack stands in the order of measuring: bias, flats, darks; darks by
+    /// temperature and falling exposure time.
+    #[must_use]
+    pub fn order(&self) -> (u8, i64, i64) {
+        let thousandth = |value: f64| (value * 1000.0).round() as i64;
+        let microseconds = (self.exposure.0 * 1e6).round() as i64;
+        match self.kind {
+            FrameKind::Bias => (0, self.sensor.map_or(i64::MIN, |c| thousandth(c.0)), 0),
+            FrameKind::Flat => (1, 0, microseconds),
+            _ => (2, self.sensor.map_or(i64::MIN, |c| thousandth(c.0)), -microseconds),
+        }
+    }
+}
+
+/// The measurement of one mode, fed one frame at a time.
+///
+/// Stacks come in the order of [`StackKey::order`]; within a stack the frames come in the
+/// order they were taken, and each two make a pair.
+pub struct ModeMeasurement {
+    options: MeasureOptions,
+    first: FrameInfo,
+    region: [usize; 4],
+    planes: Vec<PlaneMeter>,
+    stack: Option<StackKey>,
+    previous: Option<(FrameInfo, Array2<u16>)>,
+    /// Whether `previous` waits for the second half of its pair.
+    waiting: bool,
+    codes: Histogram,
+    counts: FrameCounts,
+    caveats: Vec<Caveat>,
+}
+
+impl ModeMeasurement {
+    /// A measurement of the mode that `first` was taken in; the frame itself is not taken yet.
+    ///
+    /// # Errors
+    /// [`MeasureError::RegionOutside`] when the region asked for is not inside the frame.
+    pub fn new(first: &FrameInfo, options: MeasureOptions) -> Result<Self, MeasureError> {
+        let cfa = options.cfa.or(first.cfa);
+        let region = region(first, options.region, cfa.is_some())?;
+        let planes = match cfa {
+            None => vec![PlaneMeter::mono(options.gain)],
+            Some(pattern) => [(0, 0), (0, 1), (1, 0), (1, 1)]
+                .into_iter()
+                .map(|(row, column)| PlaneMeter::of_cell(row, column, pattern.colour(row, column), options.gain))
+                .collect(),
+        };
+        Ok(Self {
+            options,
+            first: first.clone(),
+            region,
+            planes,
+            stack: None,
+            previous: None,
+            waiting: false,
+            codes: Histogram::new(0, 65_535),
+            counts: FrameCounts::default(),
+            caveats: Vec::new(),
+        })
+    }
+
+    /// Takes one frame of the stack `key`.
+    ///
+    /// # Errors
+    /// [`MeasureError::SizeDiffers`] when the frame has another size than the first one,
+    /// [`MeasureError::WrongOrder`] when its kind comes too late.
+    pub fn add(&mut self, key: StackKey, frame: Frame) -> Result<(), MeasureError> {
+        let size = |rows: usize, columns: usize| format!("{columns} × {rows}");
+        let (rows, columns) = frame.pixels.dim();
+        if (rows, columns) != (self.first.height, self.first.width) {
+            return Err(MeasureError::SizeDiffers {
+                file: frame.info.file,
+                found: size(rows, columns),
+                expected: size(self.first.height, self.first.width),
+            });
+        }
+        if self.stack != Some(key) {
+            self.begin(key)?;
+            self.sample_codes(&frame.pixels);
+        }
+        match key.kind {
+            FrameKind::Bias => self.counts.bias += 1,
+            FrameKind::Flat => self.counts.flat += 1,
+            FrameKind::Dark | FrameKind::DarkFlat => self.counts.dark += 1,
+            FrameKind::Light => return Ok(()),
+        }
+        if matches!(key.kind, FrameKind::Bias | FrameKind::Flat) {
+            self.add_half(key, frame)
+        } else {
+            self.add_dark(key, frame)
+        }
+        Ok(())
+    }
+
+    /// Closes the stack before `key` and checks that `key` may follow it.
+    fn begin(&mut self, key: StackKey) -> Result<(), MeasureError> {
+        if let Some(before) = self.stack
+            && key.order().0 < before.order().0
+        {
+            return Err(MeasureError::WrongOrder { kind: key.kind, after: before.kind });
+        }
+        self.close();
+        // Darks of one temperature are one stage: the frame before is still a partner.
+        let same_stage = self.stack.is_some_and(|before| before.order().0 == 2 && before.sensor == key.sensor);
+        if !same_stage {
+            self.previous = None;
+        }
+        self.stack = Some(key);
+        Ok(())
+    }
+
+    /// Takes what is left of a stack: a frame without partner.
+    fn close(&mut self) {
+        let (Some(key), true) = (self.stack, std::mem::take(&mut self.waiting)) else { return };
+        let Some((info, pixels)) = self.previous.take() else { return };
+        let region = self.region;
+        match key.kind {
+            FrameKind::Bias => {
+                for meter in &mut self.planes {
+                    meter.lone_bias(key.sensor, meter.view(&pixels, region));
+                }
+            }
+            _ => push_once(
+                &mut self.caveats,
+                Caveat::new(
+                    "few-frames",
+                    format!("the {} of {} s has no partner and was left out", key.kind, key.exposure.0),
+                    "take flats in pairs: two of the same exposure, one right after the other",
+                )
+                .about(info.file),
+            ),
+        }
+    }
+
+    /// Bias and flats: every two frames are a pair.
+    fn add_half(&mut self, key: StackKey, frame: Frame) {
+        let partner = if self.waiting { self.previous.take() } else { None };
+        let Some((first_info, first)) = partner else {
+            self.previous = Some((frame.info, frame.pixels));
+            self.waiting = true;
+            return;
+        };
+        self.waiting = false;
+        let region = self.region;
+        for meter in &mut self.planes {
+            let Some(pair) = PairStatistics::of(meter.view(&first, region), meter.view(&frame.pixels, region)) else {
+                continue;
+            };
+            if pair.is_duplicate() {
+                push_once(&mut self.caveats, duplicate(&first_info.file, &frame.info.file));
+                continue;
+            }
+            if key.kind == FrameKind::Flat && (pair.means[0] / pair.means[1] - 1.0).abs() > PAIR_DRIFT {
+                push_once(&mut self.caveats, drift(&pair, &frame.info.file));
+            }
+            meter.pair(key, pair);
+        }
+    }
+
+    /// Darks: every frame counts, each is compared with the one before it.
+    fn add_dark(&mut self, key: StackKey, frame: Frame) {
+        let region = self.region;
+        let partner = self.previous.take();
+        for meter in &mut self.planes {
+            let before = partner.as_ref().map(|(_, pixels)| meter.view(pixels, region));
+            let known = meter.dark(key, frame.info.sensor, before, meter.view(&frame.pixels, region));
+            if !known && let Some((info, _)) = &partner {
+                push_once(&mut self.caveats, duplicate(&info.file, &frame.info.file));
+            }
+        }
+        self.previous = Some((frame.info, frame.pixels));
+    }
+
+    /// Counts the codes of some rows in the middle, for the step between them.
+    fn sample_codes(&mut self, pixels: &Array2<u16>) {
+        let (rows, columns) = pixels.dim();
+        let wanted = (SAMPLED_PIXELS / columns.max(1)).clamp(1, rows);
+        let top = (rows - wanted) / 2;
+        pixels
+            .slice_axis(Axis(0), Slice::from(top..top + wanted))
+            .iter()
+            .for_each(|&code| self.codes.push(i32::from(code)));
+    }
+
+    /// The numbers of the mode, and the doubts about them.
+    ///
+    /// # Errors
+    /// [`MeasureError::TooFewFrames`] without pairs of bias (or short dark) frames,
+    /// [`MeasureError::NoGain`] without flats at three levels or a typed gain.
+    pub fn finish(mut self) -> Result<(Mode, Vec<Caveat>), MeasureError> {
+        self.close();
+        let step = code_step(&self.codes);
+        let mut caveats = std::mem::take(&mut self.caveats);
+        if step > 1 {
+            caveats.push(Caveat::new(
+                "dn-step",
+                format!("the stored codes are {step} DN apart: the converter's bits are padded"),
+                "nothing to do: quantisation is reckoned with the step, gain is per stored DN",
+            ));
+        }
+        let (mut planes, mut points, mut reference) = (Vec::new(), Vec::new(), None);
+        for meter in &self.planes {
+            let Assembled { plane, transfer, caveats: doubts, reference: temperature } = meter.assembled(step)?;
+            reference = reference.or(temperature);
+            planes.push(plane);
+            points.extend(transfer);
+            for doubt in doubts {
+                push_once(&mut caveats, doubt);
+            }
+        }
+        if self.options.gain.is_some() {
+            caveats.push(Caveat::new(
+                "assumed-value",
+                "the gain was typed: every number in electrons is as good as that gain, whose own uncertainty is not in them",
+                "take flats in pairs to measure it",
+            ));
+        }
+        let info = &self.first;
+        let mode = Mode {
+            gain_setting: info.gain_setting,
+            offset_setting: info.offset_setting,
+            readout_mode: info.readout_mode.clone(),
+            binning: info.binning,
+            pixel_um: info.pixel,
+            width_px: info.width,
+            height_px: info.height,
+            dn_step: step,
+            frames: self.counts,
+            reference_sensor_c: reference,
+            planes,
+            photon_transfer: points,
+        };
+        Ok((mode, caveats))
+    }
+}
+
+/// The region to use, with even corners for a colour array so that planes keep their place.
+fn region(first: &FrameInfo, asked: Option<[usize; 4]>, colour: bool) -> Result<[usize; 4], MeasureError> {
+    let [left, top, width, height] = asked.unwrap_or([0, 0, first.width, first.height]);
+    let fits = |start: usize, length: usize, whole: usize| {
+        length >= SMALLEST_SIDE && start.checked_add(length).is_some_and(|end| end <= whole)
+    };
+    if !fits(left, width, first.width) || !fits(top, height, first.height) {
+        return Err(MeasureError::RegionOutside {
+            region: format!("{left},{top},{width},{height}"),
+            size: format!("{} × {}", first.width, first.height),
+        });
+    }
+    Ok(if colour { [left & !1, top & !1, width & !1, height & !1] } else { [left, top, width, height] })
+}
+
+/// The largest step whose grid holds nearly all codes in use.
+fn code_step(codes: &Histogram) -> u32 {
+    let total = codes.total() as f64;
+    if codes.occupied().count() < 3 {
+        return 1;
+    }
+    STEPS
+        .into_iter()
+        .find(|&step| {
+            let mut classes = vec![0_u64; step as usize];
+            for (code, count) in codes.occupied() {
+                classes[code as usize % step as usize] += u64::from(count);
+            }
+            classes.into_iter().max().unwrap_or(0) as f64 >= ON_GRID * total
+        })
+        .unwrap_or(1)
+}
+
+fn duplicate(first: &str, second: &str) -> Caveat {
+    Caveat::new(
+        "duplicate-frame",
+        format!("`{first}` and `{second}` hold the same pixels; the pair was left out"),
+        "remove one of the two files",
+    )
+    .about(second)
+}
+
+fn drift(pair: &PairStatistics, file: &str) -> Caveat {
+    Caveat::new(
+        "pair-level-drift",
+        format!(
+            "the levels within a pair of flats differ by {:.1} %; the difference was scaled away",
+            100.0 * (pair.means[0] / pair.means[1] - 1.0).abs()
+        ),
+        "let the lamp warm up, and use exposures that are multiples of the mains period",
+    )
+    .about(file)
+}
+
+/// A view of the part of a frame that a plane consists of.
+pub(super) fn plane_view<'a>(
+    pixels: &'a Array2<u16>,
+    region: [usize; 4],
+    cell: Option<(usize, usize)>,
+) -> ArrayView2<'a, u16> {
+    let [left, top, width, height] = region;
+    let ((row, column), step) = cell.map_or(((0, 0), 1), |cell| (cell, 2));
+    let part = |start: usize, end: usize| Slice::from(start..end).step_by(step);
+    let mut view = pixels.view();
+    view.slice_axis_inplace(Axis(0), part(top + row, top + height));
+    view.slice_axis_inplace(Axis(1), part(left + column, left + width));
+    view
+}

@@ -1,0 +1,573 @@
+//! One plane of a mode: what its pairs and darks add up to.
+
+use ndarray::{Array2, ArrayView2};
+
+use crate::camera::{
+    DarkCurrentPoint, DarkCurrentSource, Fit, Plane, ReadNoisePoint, SaturationCause, SaturationIs, TransferPoint,
+};
+use crate::caveat::Caveat;
+use crate::frames::FrameKind;
+use crate::stats::Estimate;
+use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Seconds};
+
+use super::dark_current::{Anchor, DarkCurrent, DarkStage, Expectation, same_exposure};
+use super::mode::plane_view;
+use super::read_noise::{ReadNoise, read_noise};
+use super::saturation::{Saturation, saturation};
+use super::transfer::Level;
+use super::{
+    MeasureError, PairStatistics, StackKey, TransferFit, absolute_threshold, dynamic_range, emva_slope,
+    linearity_error_percent, snr_max, thermal_law, transfer_fit,
+};
+
+/// The transfer curve is fitted up to this share of saturation (EMVA 1288 Release 4.0 Linear).
+const FIT_SHARE: f64 = 0.70;
+/// Levels that the fitted range must hold before brighter ones are left out.
+const ENOUGH_LEVELS: usize = 5;
+/// Darks no longer than this stand in for missing bias frames.
+const SHORT_DARK: Seconds = Seconds(0.1);
+/// Darks must be longer than this to speak of dark current.
+const SHORTEST_RAMP: Seconds = Seconds(1.0);
+/// Two groups this close in temperature are the same.
+const SAME_TEMPERATURE: f64 = 1.0;
+/// Readings that scatter by more than this within a group of darks are unsettled.
+const UNSETTLED_KELVIN: f64 = 0.7;
+/// Share of dark pixels at 0 from which on the black level is cut (EMVA 1288 Release 4.0 Linear: 0.5 %).
+const CLIPPED_SHARE: f64 = 0.005;
+/// A deviation from linearity in percent beyond which the light, not the sensor, has changed.
+const NOT_THE_SENSOR_PERCENT: f64 = 10.0;
+
+/// Pairs without light at one temperature.
+struct ZeroStack {
+    sensor: Option<Celsius>,
+    pairs: Vec<PairStatistics>,
+    lone: Vec<f64>,
+}
+
+struct ShortDark {
+    exposure: Seconds,
+    sensor: Option<Celsius>,
+    pair: PairStatistics,
+}
+
+/// The accumulators of one plane.
+pub(super) struct PlaneMeter {
+    cell: Option<(usize, usize)>,
+    colour: Option<char>,
+    typed_gain: Option<ElectronsPerDn>,
+    bias: Vec<ZeroStack>,
+    flats: Vec<(Seconds, PairStatistics)>,
+    short_darks: Vec<ShortDark>,
+    darks: Vec<DarkStage>,
+    expectation: Option<Expectation>,
+}
+
+/// What a plane comes to.
+pub(super) struct Assembled {
+    pub plane: Plane,
+    pub transfer: Vec<TransferPoint>,
+    pub caveats: Vec<Caveat>,
+    pub reference: Option<Celsius>,
+}
+
+impl PlaneMeter {
+    pub(super) fn mono(typed_gain: Option<ElectronsPerDn>) -> Self {
+        Self {
+            cell: None,
+            colour: None,
+            typed_gain,
+            bias: Vec::new(),
+            flats: Vec::new(),
+            short_darks: Vec::new(),
+            darks: Vec::new(),
+            expectation: None,
+        }
+    }
+
+    pub(super) fn of_cell(row: usize, column: usize, colour: char, typed_gain: Option<ElectronsPerDn>) -> Self {
+        Self { cell: Some((row, column)), colour: Some(colour), ..Self::mono(typed_gain) }
+    }
+
+    pub(super) fn view<'a>(&self, pixels: &'a Array2<u16>, region: [usize; 4]) -> ArrayView2<'a, u16> {
+        plane_view(pixels, region, self.cell)
+    }
+
+    fn name(&self) -> String {
+        self.cell.map_or_else(|| "mono".to_owned(), |(row, column)| format!("r{row}c{column}"))
+    }
+
+    /// The share of all pixels that this plane's colour has.
+    fn sampling(&self) -> f64 {
+        match self.colour {
+            None => 1.0,
+            Some('G') => 0.5,
+            Some(_) => 0.25,
+        }
+    }
+
+    pub(super) fn lone_bias(&mut self, sensor: Option<Celsius>, plane: ArrayView2<'_, u16>) {
+        let mean = plane.iter().map(|&y| f64::from(y)).sum::<f64>() / plane.len().max(1) as f64;
+        self.bias_stack(sensor).lone.push(mean);
+    }
+
+    pub(super) fn pair(&mut self, key: StackKey, pair: PairStatistics) {
+        match key.kind {
+            FrameKind::Bias => self.bias_stack(key.sensor).pairs.push(pair),
+            _ => self.flats.push((key.exposure, pair)),
+        }
+    }
+
+    fn bias_stack(&mut self, sensor: Option<Celsius>) -> &mut ZeroStack {
+        let known = self.bias.iter().position(|stack| stack.sensor == sensor);
+        let place = known.unwrap_or_else(|| {
+            self.bias.push(ZeroStack { sensor, pairs: Vec::new(), lone: Vec::new() });
+            self.bias.len() - 1
+        });
+        &mut self.bias[place]
+    }
+
+    /// Takes a dark; `false` when it has the very pixels of the frame before it.
+    pub(super) fn dark(
+        &mut self,
+        key: StackKey,
+        temperature: Option<Celsius>,
+        partner: Option<ArrayView2<'_, u16>>,
+        plane: ArrayView2<'_, u16>,
+    ) -> bool {
+        let before = self.darks.last().and_then(|stage| stage.frames.last()).map(|frame| frame.exposure);
+        if let (Some(partner), Some(before)) = (partner, before)
+            && (self.expectation.is_none() || (!self.has_bias_pairs() && same_exposure(before, key.exposure)))
+            && let Some(pair) = PairStatistics::of(partner, plane)
+        {
+            if pair.is_duplicate() {
+                return false;
+            }
+            if self.expectation.is_none() {
+                self.expectation = Some(self.expectation(&pair));
+            }
+            let stage_frames = self.darks.last().map_or(0, |stage| stage.frames.len());
+            if same_exposure(before, key.exposure) && stage_frames % 2 == 1 && !self.has_bias_pairs() {
+                self.short_darks.push(ShortDark { exposure: key.exposure, sensor: key.sensor, pair });
+            }
+        }
+        if self.darks.last().is_none_or(|stage| stage.sensor != key.sensor) {
+            self.darks.push(DarkStage::new(key.sensor));
+        }
+        let fallback = Expectation { offset: 0.0, read_variance: f64::INFINITY, dn_per_e: 1.0 };
+        let expectation = self.expectation.unwrap_or(fallback);
+        if let Some(stage) = self.darks.last_mut() {
+            stage.add(plane, key.exposure, temperature, partner, expectation);
+        }
+        true
+    }
+
+    fn has_bias_pairs(&self) -> bool {
+        self.bias.iter().any(|stack| !stack.pairs.is_empty())
+    }
+
+    /// What darks may be expected to do, from bias and flats so far, or else from their first pair.
+    fn expectation(&self, first_darks: &PairStatistics) -> Expectation {
+        let zero = self.reference_stack().and_then(|stack| read_noise(&stack.pairs, &stack.lone, 1.0));
+        let (offset, read_variance) = match &zero {
+            Some(zero) => (zero.offset.value.0, zero.variance.value),
+            None => (first_darks.mean().0, first_darks.core_variance),
+        };
+        let saturation = self.saturation(Dn(offset), 1);
+        let fitted = || self.transfer(Dn(offset), saturation.as_ref(), None).ok().map(|fit| fit.1.gain.value);
+        let gain = self.typed_gain.or_else(fitted).unwrap_or(ElectronsPerDn(1.0));
+        Expectation { offset, read_variance, dn_per_e: 1.0 / gain.0 }
+    }
+
+    fn reference_stack(&self) -> Option<&ZeroStack> {
+        self.bias.iter().filter(|stack| !stack.pairs.is_empty()).max_by_key(|stack| stack.pairs.len())
+    }
+
+    fn saturation(&self, offset: Dn, step: u32) -> Option<Saturation> {
+        let pairs: Vec<PairStatistics> = self.flats.iter().map(|(_, pair)| pair.clone()).collect();
+        saturation(&pairs, offset, step)
+    }
+
+    /// Read noise and offset: from the temperature with most bias pairs, or from short darks.
+    fn zero(&self, step: u32) -> Result<(ReadNoise, Option<Celsius>, Option<Seconds>), MeasureError> {
+        let too_few = |found| MeasureError::TooFewFrames { kind: FrameKind::Bias, found, needed: 2 };
+        if let Some(stack) = self.reference_stack() {
+            let noise = read_noise(&stack.pairs, &stack.lone, f64::from(step)).ok_or_else(|| too_few(1))?;
+            return Ok((noise, stack.sensor, None));
+        }
+        let shortest = self.short_darks.iter().map(|dark| dark.exposure).min_by(|a, b| a.0.total_cmp(&b.0));
+        let found = self.bias.iter().map(|stack| stack.lone.len()).sum();
+        let limit = shortest.ok_or_else(|| too_few(found))?.0.max(SHORT_DARK.0);
+        let short: Vec<&ShortDark> = self.short_darks.iter().filter(|dark| dark.exposure.0 <= limit).collect();
+        let pairs: Vec<PairStatistics> = short.iter().map(|dark| dark.pair.clone()).collect();
+        let noise = read_noise(&pairs, &[], f64::from(step)).ok_or_else(|| too_few(found))?;
+        Ok((noise, short.first().and_then(|dark| dark.sensor), shortest))
+    }
+
+    /// The level without light after `exposure`: of darks of the same time, else `offset`.
+    fn dark_level(&self, exposure: Seconds, offset: Dn) -> Dn {
+        let same: Vec<f64> = self
+            .darks
+            .iter()
+            .flat_map(|stage| &stage.frames)
+            .filter(|frame| same_exposure(frame.exposure, exposure))
+            .map(|frame| frame.mean)
+            .collect();
+        if same.is_empty() { offset } else { Dn(same.iter().sum::<f64>() / same.len() as f64) }
+    }
+
+    /// The transfer curve's points and its fit.
+    fn transfer(
+        &self,
+        offset: Dn,
+        saturation: Option<&Saturation>,
+        zero: Option<&ReadNoise>,
+    ) -> Result<(Vec<TransferPoint>, TransferFit), MeasureError> {
+        let name = self.name();
+        let full = saturation.map_or(f64::INFINITY, |saturation| saturation.level.0 - offset.0);
+        let mut points = Vec::new();
+        let mut levels = Vec::new();
+        for (exposure, pair) in &self.flats {
+            let dark = self.dark_level(*exposure, offset);
+            let (mean, variance) = (pair.mean() - dark, pair.scaled_variance(dark));
+            let sound = mean.0 > 0.0 && variance > 0.0 && saturation.is_none_or(|saturation| !saturation.spoils(pair));
+            levels.push((sound, Level { mean, variance, relative: pair.variance_of(1.0) }));
+            points.push(TransferPoint {
+                plane: name.clone(),
+                mean_dn: mean,
+                variance_dn2: variance,
+                exposure_s: *exposure,
+                used: sound,
+            });
+        }
+        let within = |level: &Level| level.mean.0 <= FIT_SHARE * full;
+        let enough = levels.iter().filter(|(sound, level)| *sound && within(level)).count() >= ENOUGH_LEVELS;
+        let reached = saturation.is_some_and(|saturation| saturation.is == SaturationIs::Reached);
+        let mut used = Vec::new();
+        for ((sound, level), point) in levels.iter().zip(&mut points) {
+            point.used = *sound && (within(level) || !(enough || reached));
+            if point.used {
+                used.push(*level);
+            }
+        }
+        if let Some(zero) = zero {
+            let relative = (zero.variance.uncertainty / zero.variance.value).powi(2).max(1e-12);
+            used.push(Level { mean: Dn(0.0), variance: zero.variance.value, relative });
+        }
+        transfer_fit(&used).map(|fit| (points, fit))
+    }
+
+    /// The plane's numbers.
+    pub(super) fn assembled(&self, step: u32) -> Result<Assembled, MeasureError> {
+        let (zero, reference, stand_in) = self.zero(step)?;
+        let offset = zero.offset.value;
+        let saturation = self.saturation(offset, step);
+        let mut caveats = self.zero_caveats(&zero, stand_in);
+        let (transfer, fit) = match self.transfer(offset, saturation.as_ref(), Some(&zero)) {
+            Ok((points, fit)) => (points, Some(fit)),
+            Err(_) if self.typed_gain.is_some() => (Vec::new(), None),
+            Err(error) => return Err(error),
+        };
+        caveats.extend(self.flat_caveats(&transfer, fit.as_ref(), saturation.as_ref()));
+        let gain = match (self.typed_gain, &fit) {
+            (Some(typed), _) => Estimate::new(typed.0, 0.0),
+            (None, Some(fit)) => fit.gain,
+            (None, None) => return Err(MeasureError::NoGain { levels: 0 }),
+        };
+        let (dark_current, dark_caveats) = self.dark_currents(&gain, &zero, reference, step);
+        caveats.extend(dark_caveats);
+        let rates: Vec<_> =
+            dark_current.iter().filter_map(|point| point.sensor_c.map(|celsius| (celsius, point.e_per_s))).collect();
+        let (level, full, is, cause) = self.full_scale(saturation.as_ref(), offset, &gain);
+        let read_noise_e: Estimate<Electrons> = zero.noise.times(&gain);
+        let threshold =
+            absolute_threshold(read_noise_e.value, Electrons(gain.value.0 * f64::from(step) / 12_f64.sqrt()));
+        let range = dynamic_range(full.value, threshold);
+        let plane = Plane {
+            plane: self.name(),
+            colour: self.colour,
+            sampling: self.sampling(),
+            gain_e_per_dn: gain,
+            gain_e_per_adc_step: Some(gain.scaled(f64::from(step))),
+            fit: fit.as_ref().map(|fit| self.written(fit, &transfer, &zero, &gain)),
+            offset_dn: Some(zero.offset),
+            read_noise_dn: Some(zero.noise),
+            read_noise_e,
+            read_noise_core_e: Some(zero.core.times(&gain)),
+            read_noise_is_upper_limit: zero.hidden,
+            row_noise_e: None,
+            saturation_e: full,
+            saturation_dn: Some(level.0),
+            saturation_is: is,
+            saturation_cause: cause,
+            dynamic_range_db: Some(20.0 * range.log10()),
+            dynamic_range_stops: Some(range.log2()),
+            snr_max_db: Some(20.0 * snr_max(full.value).log10()),
+            linearity_error_percent: self.linearity(&transfer, level - offset),
+            prnu_percent: None,
+            dsnu_e: self.dsnu(&gain),
+            read_noise_by_temperature: self.read_noise_by_temperature(&gain, step),
+            thermal: thermal_law(&rates),
+            dark_current,
+        };
+        Ok(Assembled { plane, transfer, caveats, reference })
+    }
+
+    /// Saturation as a stored count and in electrons. Without flats: at least the highest code seen in the dark.
+    fn full_scale(
+        &self,
+        saturation: Option<&Saturation>,
+        offset: Dn,
+        gain: &Estimate<ElectronsPerDn>,
+    ) -> (Dn, Estimate<Electrons>, SaturationIs, Option<SaturationCause>) {
+        let (level, is, cause) = match saturation {
+            Some(saturation) => (saturation.level, saturation.is, saturation.cause),
+            None => {
+                let pairs = self.bias.iter().flat_map(|stack| &stack.pairs);
+                let highest = pairs.map(|pair| f64::from(pair.highest)).fold(offset.0 + 1.0, f64::max);
+                (Dn(highest), SaturationIs::AtLeast, None)
+            }
+        };
+        (level, gain.scaled((level - offset).0), is, cause)
+    }
+
+    fn written(
+        &self,
+        fit: &TransferFit,
+        points: &[TransferPoint],
+        zero: &ReadNoise,
+        gain: &Estimate<ElectronsPerDn>,
+    ) -> Fit {
+        let used = || points.iter().filter(|point| point.used);
+        let means: Vec<f64> = used().map(|point| point.mean_dn.0).collect();
+        let variances: Vec<f64> = used().map(|point| point.variance_dn2 - zero.variance.value).collect();
+        Fit {
+            model: "quadratic".into(),
+            range_dn: fit.range.map(|level| level.0),
+            chi2_per_dof: fit.chi2_per_dof,
+            quadratic_per_e: Some(fit.quadratic_per_e),
+            emva_gain_e_per_dn: emva_slope(&means, &variances).map_or(gain.value.0, |slope| 1.0 / slope),
+            systematic_percent: fit.systematic_percent,
+        }
+    }
+
+    /// Linearity over the exposure times between 5 and 95 % of saturation; `None` when the
+    /// light was changed instead of the time.
+    fn linearity(&self, points: &[TransferPoint], full: Dn) -> Option<f64> {
+        let within = |point: &&TransferPoint| (0.05..=0.95).contains(&(point.mean_dn / full));
+        let (times, levels): (Vec<f64>, Vec<f64>) =
+            points.iter().filter(within).map(|point| (point.exposure_s.0, point.mean_dn.0)).unzip();
+        let mut distinct = times.clone();
+        distinct.sort_by(f64::total_cmp);
+        distinct.dedup_by(|a, b| same_exposure(Seconds(*a), Seconds(*b)));
+        if distinct.len() < 4 {
+            return None;
+        }
+        linearity_error_percent(&times, &levels).filter(|&error| error < NOT_THE_SENSOR_PERCENT)
+    }
+
+    /// Spread of the pixels' dark levels from what both frames of each bias pair share
+    /// (EMVA 1288 Release 4.0 Linear, equation 66; no high-pass filter).
+    fn dsnu(&self, gain: &Estimate<ElectronsPerDn>) -> Option<Estimate<Electrons>> {
+        let stack = self.reference_stack()?;
+        let count = stack.pairs.len() as f64;
+        let shared = stack.pairs.iter().map(PairStatistics::shared_variance).sum::<f64>() / count;
+        let temporal = stack.pairs.iter().map(PairStatistics::variance).sum::<f64>() / count;
+        if shared <= 0.0 {
+            return None;
+        }
+        let pixels = stack.pairs[0].count as f64;
+        let sigma = (2.0_f64.sqrt() * (shared + temporal / count.sqrt()) / pixels.sqrt()) / (2.0 * shared.sqrt());
+        Some(Estimate::<Dn>::new(shared.sqrt(), sigma).times(gain))
+    }
+
+    fn read_noise_by_temperature(&self, gain: &Estimate<ElectronsPerDn>, step: u32) -> Vec<ReadNoisePoint> {
+        self.bias
+            .iter()
+            .filter_map(|stack| {
+                let zero = read_noise(&stack.pairs, &stack.lone, f64::from(step))?;
+                Some(ReadNoisePoint { sensor_c: stack.sensor, read_noise_e: zero.noise.times(gain) })
+            })
+            .collect()
+    }
+
+    /// Dark current at every temperature that has long enough darks.
+    fn dark_currents(
+        &self,
+        gain: &Estimate<ElectronsPerDn>,
+        zero: &ReadNoise,
+        reference: Option<Celsius>,
+        step: u32,
+    ) -> (Vec<DarkCurrentPoint>, Vec<Caveat>) {
+        let (mut points, mut caveats) = (Vec::new(), Vec::new());
+        let long = |stage: &&DarkStage| stage.frames.iter().any(|frame| frame.exposure.0 > SHORTEST_RAMP.0);
+        for stage in self.darks.iter().filter(long) {
+            let own = self.bias.iter().find(|stack| !stack.pairs.is_empty() && close(stack.sensor, stage.sensor));
+            let own = own.and_then(|stack| read_noise(&stack.pairs, &stack.lone, f64::from(step)));
+            let same_temperature = own.is_some() || close(reference, stage.sensor);
+            let level = own.as_ref().unwrap_or(zero);
+            let anchor = Anchor { offset: level.offset, variance: level.variance, same_temperature };
+            let current = stage.dark_current(gain, anchor);
+            caveats.extend(self.dark_caveats(stage, &current));
+            points.extend(point(stage.sensor, current));
+        }
+        (points, caveats)
+    }
+
+    fn zero_caveats(&self, zero: &ReadNoise, stand_in: Option<Seconds>) -> Vec<Caveat> {
+        let mut caveats = Vec::new();
+        let pairs: usize = self.reference_stack().map_or(self.short_darks.len(), |stack| stack.pairs.len());
+        if pairs < 2 {
+            caveats.push(Caveat::new(
+                "few-frames",
+                "read noise and offset rest on one pair of frames",
+                "take 20 bias frames",
+            ));
+        }
+        if let Some(exposure) = stand_in.filter(|exposure| exposure.0 > SHORT_DARK.0) {
+            caveats.push(Caveat::new(
+                "assumed-value",
+                format!("no bias frames: read noise is from darks of {} s and holds their thermal noise", exposure.0),
+                "take 20 bias frames: cap on, shortest exposure",
+            ));
+        }
+        if zero.hidden {
+            caveats.push(Caveat::new(
+                "quantisation-limited",
+                "the converter's steps hide the read noise; what is given is an upper limit",
+                "measure at a higher gain setting",
+            ));
+        }
+        let at_zero =
+            self.bias.iter().flat_map(|stack| &stack.pairs).map(|pair| pair.share_at_zero).fold(0.0, f64::max);
+        if at_zero > CLIPPED_SHARE {
+            caveats.push(Caveat::new(
+                "black-clipped",
+                format!(
+                    "{:.1} % of the dark pixels are at 0: read noise and offset come out too small",
+                    100.0 * at_zero
+                ),
+                "raise the camera's offset until no dark pixel is at 0",
+            ));
+        }
+        caveats.into_iter().map(|caveat| caveat.about(self.name())).collect()
+    }
+
+    fn flat_caveats(
+        &self,
+        points: &[TransferPoint],
+        fit: Option<&TransferFit>,
+        saturation: Option<&Saturation>,
+    ) -> Vec<Caveat> {
+        let mut caveats = Vec::new();
+        let used = points.iter().filter(|point| point.used).count();
+        let Some(fit) = fit else { return caveats };
+        if used < ENOUGH_LEVELS {
+            caveats.push(Caveat::new(
+                "few-frames",
+                format!("the gain rests on {used} pairs of flats"),
+                "take pairs at 8 or more levels from 1 % to 70 % of saturation",
+            ));
+        }
+        let spoiled =
+            self.flats.iter().filter(|(_, pair)| saturation.is_some_and(|saturation| saturation.spoils(pair))).count();
+        if spoiled * 2 > self.flats.len() {
+            caveats.push(Caveat::new(
+                "saturated-flat",
+                format!("{spoiled} of {} flat pairs are saturated and were left out", self.flats.len()),
+                "take most flats between 1 % and 70 % of saturation",
+            ));
+        }
+        if let Some(kink) = fit.kink {
+            let (below, above) = (1.0 / kink.below, 1.0 / kink.above);
+            caveats.push(Caveat::new(
+                "transfer-curve-kink",
+                format!(
+                    "the transfer curve has a knee near {:.0} DN: {below:.3} e-/DN below it, {above:.3} above; \
+                     the gain's uncertainty covers both",
+                    kink.at.0
+                ),
+                "for faint targets the lower part of the curve is the one that counts",
+            ));
+        }
+        caveats.into_iter().map(|caveat| caveat.about(self.name())).collect()
+    }
+
+    fn dark_caveats(&self, stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> {
+        let mut caveats = Vec::new();
+        let place = match stage.sensor {
+            Some(celsius) => format!("{} at {:.1} degC", self.name(), celsius.0),
+            None => self.name(),
+        };
+        if stage.sensor.is_none() {
+            caveats.push(Caveat::new(
+                "temperature-missing",
+                "no frame says the sensor's temperature: the dark current cannot be carried to another",
+                "give it with --sensor-c",
+            ));
+        }
+        if stage.temperature_scatter() > UNSETTLED_KELVIN {
+            caveats.push(Caveat::new(
+                "temperature-unsettled",
+                format!("the sensor's temperature scatters by {:.1} K over the darks", stage.temperature_scatter()),
+                "let the cooler settle for ten minutes, or the body warm up, before the darks",
+            ));
+        }
+        if current.mean_is_weak {
+            caveats.push(Caveat::new(
+                "few-frames",
+                "darks of one exposure time only: the dark current rests on the bias level",
+                "take darks at three or more exposure times",
+            ));
+        }
+        if current.variance_is_weak && current.from_variance.is_some() {
+            caveats.push(Caveat::new(
+                "few-frames",
+                "the dark current from the variance rests on one exposure time without bias pairs at this temperature, \
+                 or on one pair",
+                "take pairs of darks at two or more exposure times, and bias frames at the same temperature",
+            ));
+        }
+        if is_pinned(current) {
+            caveats.push(Caveat::new(
+                "black-level-pinned",
+                "the camera holds its dark level: the dark current is taken from the noise instead",
+                "nothing to do; many cameras with an optical black border do this",
+            ));
+        }
+        caveats.into_iter().map(|caveat| caveat.about(place.clone())).collect()
+    }
+}
+
+/// Whether two groups have the same temperature; two unknown ones do.
+fn close(a: Option<Celsius>, b: Option<Celsius>) -> bool {
+    match (a, b) {
+        (Some(a), Some(b)) => (a.0 - b.0).abs() < SAME_TEMPERATURE,
+        (None, None) => true,
+        _ => false,
+    }
+}
+
+/// Whether the camera holds its dark level: the level's slope is below half of the noise's,
+/// by more than their uncertainties allow, and the noise's slope rests on enough.
+fn is_pinned(current: &DarkCurrent) -> bool {
+    let (Some(mean), Some(variance)) = (&current.from_mean, &current.from_variance) else { return false };
+    let apart = variance.value.0 - mean.value.0;
+    let sigma = variance.uncertainty.0.hypot(mean.uncertainty.0);
+    !current.variance_is_weak && mean.value.0 < 0.5 * variance.value.0 && apart > 3.0 * sigma
+}
+
+fn point(sensor: Option<Celsius>, current: DarkCurrent) -> Option<DarkCurrentPoint> {
+    let pinned = is_pinned(&current);
+    let (rate, other): (Estimate<ElectronsPerSecond>, _) =
+        if pinned { (current.from_variance?, current.from_mean) } else { (current.from_mean?, current.from_variance) };
+    Some(DarkCurrentPoint {
+        sensor_c: sensor,
+        e_per_s: rate,
+        median_e_per_s: if pinned { None } else { current.of_median },
+        from: if pinned { DarkCurrentSource::Variance } else { DarkCurrentSource::Mean },
+        other_e_per_s: other,
+        nonuniformity_percent: current.nonuniformity_percent,
+        hot_pixel_fraction: current.hot_pixel_fraction,
+        exposures_s: current.exposures,
+    })
+}

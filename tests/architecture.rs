@@ -1,0 +1,130 @@
+//! The rooms of the library and who may use whom. A line that imports against the light
+//! fails here with both names; a room that is not in the table fails too.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+
+/// Each room and the rooms it may use. `units` and `caveat` are single files.
+const TABLE: &[(&str, &[&str])] = &[
+    ("units", &[]),
+    ("caveat", &[]),
+    ("stats", &["units"]),
+    ("frames", &["units", "caveat"]),
+    ("camera", &["units", "stats", "caveat"]),
+    ("sensor", &["units", "stats", "caveat", "frames", "camera"]),
+    ("sky", &["units", "stats", "caveat"]),
+    ("target", &["units", "stats", "caveat", "sky"]),
+    ("rig", &["units", "stats", "caveat", "sky", "target"]),
+    ("noise", &["units", "stats", "caveat", "camera", "sky", "target", "rig"]),
+    ("plan", &["units", "stats", "caveat", "camera", "sky", "target", "rig", "noise"]),
+    ("simulate", &["units", "stats", "caveat", "frames", "camera", "sky", "target", "rig"]),
+    (
+        "report",
+        &[
+            "units", "stats", "caveat", "frames", "camera", "sensor", "sky", "target", "rig", "noise", "plan",
+            "simulate",
+        ],
+    ),
+    ("files", &["units", "stats", "caveat", "frames", "camera", "sky", "target", "rig", "plan", "simulate"]),
+    // The front door gathers the rooms' errors.
+    ("error", &["caveat", "camera", "files", "frames", "plan", "rig", "sensor", "simulate", "sky", "target"]),
+];
+
+fn sources(folder: &Path) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            found.extend(sources(&path));
+        } else if path.extension().is_some_and(|suffix| suffix == "rs") {
+            found.push(path);
+        }
+    }
+    found
+}
+
+/// The room a source file of `src/` belongs to; `None` for the front door and the program.
+fn room(relative: &Path) -> Option<String> {
+    let first = relative.iter().next()?.to_str()?;
+    let name = first.strip_suffix(".rs").unwrap_or(first);
+    (!["lib", "main", "cli"].contains(&name)).then(|| name.to_owned())
+}
+
+/// Rooms that a line of code names after `crate::`, or in `use crate::{a::…, b::…}`.
+fn named(code: &str) -> BTreeSet<String> {
+    let word = |text: &str| text.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect::<String>();
+    code.match_indices("crate::").map(|(at, found)| word(&code[at + found.len()..])).filter(|w| !w.is_empty()).collect()
+}
+
+fn without_comments(text: &str) -> String {
+    text.lines().map(|line| line.split("//").next().unwrap_or("")).collect::<Vec<_>>().join("\n")
+}
+
+fn imports() -> BTreeMap<String, BTreeSet<(String, String)>> {
+    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut found: BTreeMap<String, BTreeSet<(String, String)>> = BTreeMap::new();
+    for path in sources(&src) {
+        let relative = path.strip_prefix(&src).unwrap();
+        let Some(room) = room(relative) else { continue };
+        let text = without_comments(&std::fs::read_to_string(&path).unwrap());
+        assert!(!text.contains("use crate::{"), "{}: one `use crate::room` a line, please", relative.display());
+        let uses = found.entry(room.clone()).or_default();
+        uses.extend(
+            named(&text)
+                .into_iter()
+                .filter(|other| *other != room)
+                .map(|other| (other, relative.display().to_string())),
+        );
+    }
+    found
+}
+
+#[test]
+fn no_room_looks_against_the_light() {
+    let table: BTreeMap<&str, &[&str]> = TABLE.iter().copied().collect();
+    let mut wrong = Vec::new();
+    for (room, uses) in imports() {
+        let Some(allowed) = table.get(room.as_str()) else {
+            wrong.push(format!("`{room}` is not in the table"));
+            continue;
+        };
+        for (other, file) in uses {
+            if !allowed.contains(&other.as_str()) {
+                wrong.push(format!("`{room}` may not use `{other}` ({file})"));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn every_room_of_the_table_exists() {
+    let seen: BTreeSet<String> = imports().into_keys().collect();
+    for (room, _) in TABLE {
+        assert!(seen.contains(*room), "`{room}` is in the table but not in src/");
+    }
+}
+
+#[test]
+fn the_simulator_shares_nothing_with_what_it_proves() {
+    let table: BTreeMap<&str, &[&str]> = TABLE.iter().copied().collect();
+    for proved in ["noise", "plan", "sensor"] {
+        assert!(!table["simulate"].contains(&proved) && !table[proved].contains(&"simulate"));
+    }
+}
+
+#[test]
+fn the_program_uses_only_the_librarys_public_names() {
+    let cli = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/cli");
+    for path in sources(&cli) {
+        let text = without_comments(&std::fs::read_to_string(&path).unwrap());
+        for name in named(&text) {
+            assert_eq!(name, "cli", "{}: `crate::{name}` is not a public name of the library", path.display());
+        }
+    }
+}
+
+#[test]
+fn the_check_itself_sees_a_wrong_import() {
+    assert_eq!(named("use crate::plan::Plan; crate::noise::x()").len(), 2);
+}
