@@ -1,11 +1,13 @@
 //! One exposure: light and heat make electrons, the well holds them, the converter counts them.
 
+use std::collections::BTreeMap;
+
 use ndarray::{Array2, ArrayViewMut1};
 use rand::RngExt;
 use rand_distr::{Distribution, Exp1, Poisson};
 use rand_xoshiro::Xoshiro256PlusPlus;
 
-use crate::frames::{Frame, FrameInfo};
+use crate::frames::{Frame, FrameInfo, FrameKind};
 
 use super::pattern::{Pattern, Stream, chance, normal};
 use super::{SensorTruth, clock};
@@ -41,8 +43,8 @@ pub struct SimulatedSensor {
 /// The frames asked for, one at a time, in order.
 pub fn frames(truth: &SensorTruth) -> impl ExactSizeIterator<Item = Frame> + use<> {
     let sensor = SimulatedSensor::new(truth);
-    let plan: Vec<Place> = (0..truth.frame_count()).filter_map(|index| sensor.place(index)).collect();
-    plan.into_iter().map(move |place| sensor.exposed(&place))
+    let places: Vec<Place> = places(truth).collect();
+    places.into_iter().map(move |place| sensor.exposed(&place))
 }
 
 /// The frame at `index` alone, the same as [`frames`] gives at that place; `None` past the end.
@@ -62,6 +64,31 @@ struct Place {
     number: usize,
     /// Seconds since 1970.
     taken: i64,
+}
+
+fn places(truth: &SensorTruth) -> impl Iterator<Item = Place> + '_ {
+    let mut index = 0;
+    let mut taken = clock::seconds(&truth.start).unwrap_or(0);
+    let mut taken_of_kind = BTreeMap::new();
+    let groups = truth.frames.iter().enumerate();
+    groups.flat_map(|(group, asked)| std::iter::repeat_n((group, asked), asked.count)).map(move |(group, asked)| {
+        let number = taken_of_kind.entry(asked.kind).and_modify(|number| *number += 1).or_insert(1);
+        let place = Place { index, group, number: *number, taken };
+        index += 1;
+        taken += asked.exposure_s.0.ceil() as i64 + BETWEEN_FRAMES_S;
+        place
+    })
+}
+
+impl SensorTruth {
+    /// The names of the frames asked for, in order, such as `flat/flat_0001.fits`.
+    pub fn frame_names(&self) -> impl Iterator<Item = String> + '_ {
+        places(self).map(|place| name(self.frames[place.group].kind, place.number))
+    }
+}
+
+fn name(kind: FrameKind, number: usize) -> String {
+    format!("{kind}/{kind}_{number:04}.fits")
 }
 
 /// A particle's hit.
@@ -87,23 +114,7 @@ impl SimulatedSensor {
     /// The frame at `index` of those asked for; `None` past the end.
     #[must_use]
     pub fn frame(&self, index: usize) -> Option<Frame> {
-        self.place(index).map(|place| self.exposed(&place))
-    }
-
-    fn place(&self, index: usize) -> Option<Place> {
-        let (mut before, mut taken) = (0, clock::seconds(&self.truth.start).unwrap_or(0));
-        for (group, asked) in self.truth.frames.iter().enumerate() {
-            let each = asked.exposure_s.0.ceil() as i64 + BETWEEN_FRAMES_S;
-            let within = index - before;
-            if within < asked.count {
-                let alike = self.truth.frames[..group].iter().filter(|earlier| earlier.kind == asked.kind);
-                let number = alike.map(|earlier| earlier.count).sum::<usize>() + within + 1;
-                return Some(Place { index, group, number, taken: taken + each * within as i64 });
-            }
-            before += asked.count;
-            taken += each * asked.count as i64;
-        }
-        None
+        places(&self.truth).nth(index).map(|place| self.exposed(&place))
     }
 
     fn exposed(&self, place: &Place) -> Frame {
@@ -118,10 +129,9 @@ impl SimulatedSensor {
 
     fn info(&self, place: &Place) -> FrameInfo {
         let (truth, group) = (&self.truth, &self.truth.frames[place.group]);
-        let kind = group.kind;
         FrameInfo {
-            file: format!("{kind}/{kind}_{:04}.fits", place.number),
-            kind,
+            file: name(group.kind, place.number),
+            kind: group.kind,
             why: "simulated".into(),
             camera: Some(truth.camera.clone()),
             width: truth.width_px,
