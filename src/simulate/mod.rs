@@ -1,1 +1,19 @@
-//! (see lib.rs)
+//! What would a sensor have written whose truth we know?
+//!
+//! Frames of a made-up sensor, to prove what measures and what plans: this room shares
+//! no function with either. Light and dark current make electrons, a well holds them,
+//! a converter counts them; see [`SimulatedSensor`] for the whole path.
+//!
+//! Nothing here is left to chance: everything follows from the seed, each frame on its own,
+//! so that a frame is the same whichever others are made before it.
+
+mod clock;
+mod error;
+mod exposure;
+mod pattern;
+mod truth;
+
+pub use error::SimulateError;
+pub use exposure::{SimulatedSensor, frames, one_frame};
+pub use pattern::{HOT_PIXEL_FACTORS, Pattern};
+pub use truth::{FrameGroup, LightColour, SensorTruth};

@@ -1,0 +1,137 @@
+//! What is fixed in a made-up sensor: the same in every frame.
+
+use ndarray::Array2;
+use rand::{RngExt, SeedableRng};
+use rand_distr::{Distribution, StandardNormal};
+use rand_xoshiro::Xoshiro256PlusPlus;
+
+use super::SensorTruth;
+
+/// Lowest and highest dark current of a hot pixel over that of an ordinary one; between them
+/// every ratio is as likely as the next (log-uniform). Common practice, no source.
+pub const HOT_PIXEL_FACTORS: (f64, f64) = (50.0, 500.0);
+
+/// What sets one pixel apart from another, row by row as the frame is stored.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pattern {
+    /// Response to light over the mean response.
+    pub response: Array2<f32>,
+    /// Dark current over that of the ordinary pixels' mean, the floor apart.
+    pub dark_factor: Array2<f32>,
+    /// Dark level over the offset, in electrons.
+    pub level_e: Array2<f32>,
+    /// Pixels that jump between two levels.
+    pub telegraph: Array2<bool>,
+}
+
+/// One purpose of chance; each draws from its own numbers.
+#[derive(Clone, Copy)]
+pub(super) enum Stream {
+    Response,
+    DarkFactor,
+    HotPixels,
+    Level,
+    Telegraph,
+    /// One row of one frame.
+    Frame(usize),
+    /// What concerns one frame as a whole.
+    WholeFrame(usize),
+}
+
+impl Pattern {
+    /// The pattern that a sensor's seed gives it.
+    #[must_use]
+    pub fn of(truth: &SensorTruth) -> Self {
+        let prnu = truth.prnu_percent / 100.0;
+        let (spread, dsnu) = (truth.dark_nonuniformity, truth.dsnu_e.0);
+        let hot = truth.hot_pixel_fraction;
+        let mut dark_factor = drawn(truth, Stream::DarkFactor, |rng| {
+            // Half the variance is taken off the logarithm, so that the mean stays 1.
+            (spread * normal(rng) - spread * spread / 2.0).exp() as f32
+        });
+        let hot_factor = drawn(truth, Stream::HotPixels, |rng| {
+            let (is_hot, place) = (rng.random::<f64>() < hot, rng.random::<f64>());
+            let (low, high) = HOT_PIXEL_FACTORS;
+            if is_hot { (low * (high / low).powf(place)) as f32 } else { 0.0 }
+        });
+        dark_factor.zip_mut_with(&hot_factor, |ordinary, &hot| {
+            if hot > 0.0 {
+                *ordinary = hot;
+            }
+        });
+        Self {
+            response: drawn(truth, Stream::Response, |rng| (1.0 + prnu * normal(rng)).max(0.0) as f32),
+            dark_factor,
+            level_e: drawn(truth, Stream::Level, |rng| (dsnu * normal(rng)) as f32),
+            telegraph: drawn(truth, Stream::Telegraph, |rng| rng.random::<f64>() < truth.telegraph_fraction),
+        }
+    }
+}
+
+fn drawn<T: Clone + Default>(
+    truth: &SensorTruth,
+    stream: Stream,
+    mut value: impl FnMut(&mut Xoshiro256PlusPlus) -> T,
+) -> Array2<T> {
+    let mut values = Array2::default((truth.height_px, truth.width_px));
+    for (row, mut pixels) in values.outer_iter_mut().enumerate() {
+        let mut rng = chance(truth.seed, stream, row);
+        pixels.iter_mut().for_each(|pixel| *pixel = value(&mut rng));
+    }
+    values
+}
+
+pub(super) fn normal(rng: &mut Xoshiro256PlusPlus) -> f64 {
+    StandardNormal.sample(rng)
+}
+
+/// The random numbers of one purpose and one row: they depend on nothing else, so that
+/// neither the order of frames nor threads can change a pixel.
+pub(super) fn chance(seed: u64, stream: Stream, row: usize) -> Xoshiro256PlusPlus {
+    let (purpose, frame) = match stream {
+        Stream::Response => (1, 0),
+        Stream::DarkFactor => (2, 0),
+        Stream::HotPixels => (3, 0),
+        Stream::Level => (4, 0),
+        Stream::Telegraph => (5, 0),
+        Stream::Frame(frame) => (6, frame as u64),
+        Stream::WholeFrame(frame) => (7, frame as u64),
+    };
+    let key = [purpose, frame, row as u64].into_iter().fold(scrambled(seed), |key, part| scrambled(key ^ part));
+    Xoshiro256PlusPlus::seed_from_u64(key)
+}
+
+/// The output function of SplitMix64: neighbouring inputs give unrelated outputs.
+///
+/// Source: G. L. Steele, D. Lea, C. H. Flood, OOPSLA 2014 (constants from memory).
+fn scrambled(value: u64) -> u64 {
+    let z = value.wrapping_add(0x9e37_79b9_7f4a_7c15);
+    let z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    let z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+    z ^ (z >> 31)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn scrambles_as_the_published_generator_does() {
+        // First output of SplitMix64 seeded with 0 (from memory; a wrong constant changes it).
+        assert_eq!(scrambled(0), 0xe220_a839_7b1d_cdaf);
+    }
+
+    #[test]
+    fn every_purpose_frame_and_row_has_its_own_numbers() {
+        let streams = [Stream::Response, Stream::Level, Stream::Frame(0), Stream::Frame(1), Stream::WholeFrame(0)];
+        let mut first: Vec<u64> = Vec::new();
+        for stream in streams {
+            for row in 0..100 {
+                first.push(chance(1, stream, row).random());
+            }
+        }
+        first.sort_unstable();
+        first.dedup();
+        assert_eq!(first.len(), 500);
+    }
+}
