@@ -247,6 +247,11 @@ impl Degrees {
     }
 }
 
+/// Photons s⁻¹ cm⁻² nm⁻¹ of V magnitude 0: 995.5 per Å (Bessell, Castelli & Plez 1998, A&A 333, 231).
+pub const PHOTONS_OF_V_MAGNITUDE_0: f64 = 9955.0;
+/// Relative standard uncertainty of [`PHOTONS_OF_V_MAGNITUDE_0`]: what published zero points differ by.
+pub const PHOTONS_OF_V_MAGNITUDE_0_UNCERTAINTY: f64 = 0.025;
+
 /// Square arcseconds in a steradian: (648 000/π)².
 const SQUARE_ARCSECONDS_PER_STERADIAN: f64 = (648_000.0 / std::f64::consts::PI) * (648_000.0 / std::f64::consts::PI);
 

@@ -38,6 +38,9 @@ pub enum RigError {
     /// A filter that is no filter on this sensor.
     #[error("the filter `none` means a colour array alone, and this sensor is monochrome")]
     NoFilterOnMono,
+    /// Colours where there are none.
+    #[error("quantum_efficiency has colours, and this sensor is monochrome")]
+    ColoursOnMono,
 }
 
 impl RigError {
@@ -45,6 +48,7 @@ impl RigError {
     #[must_use]
     pub fn hint(&self) -> String {
         match self {
+            Self::ColoursOnMono => "give one number, of the sensor in this filter's window".into(),
             Self::OutOfRange { key, .. } => format!("correct `{key}`"),
             Self::Obstructed { .. } => "give obstruction_mm as the diameter of the secondary's shadow, 0 for a refractor".into(),
             Self::UnknownFilter { .. } => {

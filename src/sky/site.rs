@@ -129,13 +129,13 @@ impl GivenSky {
     ///
     /// # Errors
     /// When the class is not 1 to 9, the magnitude not 14 to 22.5, the limiting magnitude outside the range that can
-    /// be inverted, or the rate negative.
+    /// be inverted, or the rate not above 0.
     pub fn check(&self) -> Result<(), SkyError> {
         match self {
             Self::Bortle(class) => within("sky.bortle", f64::from(*class), 1.0, 9.0),
             Self::Magnitude(magnitude) => within("sky.mag_per_arcsec2", magnitude.0, 14.0, 22.5),
             Self::LimitingMagnitude(limit) => super::scales::check_limiting(*limit),
-            Self::Measured { e_per_s, .. } => within("sky.e_per_s", e_per_s.value.0, 0.0, 1e6),
+            Self::Measured { e_per_s, .. } => within("sky.e_per_s", e_per_s.value.0, 1e-9, 1e6),
         }
     }
 }

@@ -2,4 +2,4 @@
 
 mod given;
 
-pub use given::{DEFAULT_ALTITUDE, Target, TargetError};
+pub use given::{Brightness, DEFAULT_ALTITUDE, Target, TargetError, mean_surface_brightness};
