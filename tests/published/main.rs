@@ -1,5 +1,14 @@
 //! Numbers that others published or computed, one file for each source.
 
+mod bessell_1998;
 mod emva_1288;
+mod falchi_2016;
+mod kasten_young_1989;
+mod leinert_1998;
 mod nist_strd;
+mod patat_2003;
 mod photon_transfer;
+mod polar_axis;
+mod schaefer_1990;
+mod star_images;
+mod surface_brightness;
