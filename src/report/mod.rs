@@ -1,1 +1,72 @@
-//! (see lib.rs)
+//! Results as text that fits a terminal of 80 columns. Reads, never reckons.
+
+mod camera;
+mod frames;
+mod number;
+
+pub use camera::{camera_line, camera_text};
+pub use frames::frames_text;
+pub use number::{duration, rounded, with_uncertainty};
+
+use crate::caveat::{Caveat, Rejected};
+
+/// Width of the page in columns.
+const WIDTH: usize = 80;
+
+/// Text broken into lines of at most [`WIDTH`] columns; lines after the first are indented.
+fn wrapped(text: &str, indent: usize) -> String {
+    let mut out = String::new();
+    let mut column = 0;
+    for word in text.split_whitespace() {
+        let length = word.chars().count();
+        if column > 0 && column + 1 + length > WIDTH {
+            out.push('\n');
+            out.push_str(&" ".repeat(indent));
+            column = indent;
+        } else if column > 0 {
+            out.push(' ');
+            column += 1;
+        }
+        out.push_str(word);
+        column += length;
+    }
+    out.push('\n');
+    out
+}
+
+/// Caveats as a list, each with what can be done; empty without caveats.
+#[must_use]
+pub fn caveats_text(caveats: &[Caveat]) -> String {
+    let mut text = String::new();
+    for caveat in caveats {
+        let about = if caveat.about.is_empty() { String::new() } else { format!(" ({})", caveat.about) };
+        text.push_str(&wrapped(&format!("! {}{about} [{}]", caveat.message, caveat.code), 2));
+        if !caveat.hint.is_empty() {
+            text.push_str("  ");
+            text.push_str(&wrapped(&format!("> {}", caveat.hint), 4));
+        }
+    }
+    text
+}
+
+/// Files that were left out, a line each; empty without any.
+#[must_use]
+pub fn rejected_text(rejected: &[Rejected]) -> String {
+    let mut text = String::new();
+    for file in rejected {
+        text.push_str(&wrapped(&format!("left out: {}: {} [{}]", file.file, file.reason, file.code), 2));
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn long_lines_are_broken_and_indented() {
+        let text = wrapped(&"word ".repeat(40), 2);
+        assert!(text.lines().all(|line| line.chars().count() <= WIDTH));
+        assert!(text.lines().nth(1).unwrap().starts_with("  word"));
+    }
+}

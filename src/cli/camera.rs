@@ -1,0 +1,127 @@
+//! From a folder of frames to a camera profile: the one place where files meet the sensor room.
+
+use std::path::Path;
+use std::sync::mpsc::sync_channel;
+
+use subwell::camera::{CameraProfile, FORMAT, Mode, Provenance, VERSION};
+use subwell::caveat::{Caveat, Rejected};
+use subwell::files::{Decoder, FrameSet, read_headers};
+use subwell::frames::{Frame, FrameKind, Group, ModeKey};
+use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey};
+use subwell::units::Celsius;
+
+use super::output::Failure;
+use super::progress;
+
+/// Frames that wait between the reader and the measurement: memory is a few frames.
+const FRAMES_AHEAD: usize = 2;
+
+/// Measures every mode in a folder.
+pub(super) fn measured(
+    folder: &Path,
+    options: MeasureOptions,
+    sensor: Option<Celsius>,
+    quiet: bool,
+) -> Result<CameraProfile, Failure> {
+    let decoder = Decoder::this_program()?;
+    let set = {
+        let _spinner = progress::spinner("looking at the frames", quiet);
+        read_headers(folder, &decoder)?
+    };
+    let inventory = &set.inventory;
+    let mut profile = CameraProfile {
+        format: FORMAT.into(),
+        version: VERSION,
+        program: Some(env!("CARGO_PKG_VERSION").into()),
+        camera: inventory.modes().find_map(|(mode, _)| mode.camera.clone()).unwrap_or_else(|| "unnamed camera".into()),
+        provenance: Provenance::Measured,
+        source: None,
+        modes: Vec::new(),
+        rejected: inventory.rejected.clone(),
+        caveats: inventory.caveats.clone(),
+    };
+    let mut failures = Vec::new();
+    let several = inventory.modes().count() > 1;
+    for (key, groups) in inventory.modes() {
+        let Some(stacks) = stacks(groups, sensor) else { continue };
+        match mode(&set, &stacks, options, &decoder, &mut profile.rejected, quiet) {
+            Ok((mode, caveats)) => {
+                profile.modes.push(mode);
+                profile.caveats.extend(caveats.into_iter().map(|caveat| named(caveat, key, several)));
+            }
+            Err(error) => failures.push((key.clone(), error)),
+        }
+    }
+    if profile.modes.is_empty() {
+        return Err(match failures.into_iter().next() {
+            Some((_, error)) => error.into(),
+            None => Failure::nothing_to_measure(&folder.display().to_string(), &inventory.missing),
+        });
+    }
+    for (key, error) in failures {
+        let caveat = Caveat::new("mode-not-measured", error.to_string(), error.hint());
+        profile.caveats.push(caveat.about(key.to_string()));
+    }
+    Ok(profile)
+}
+
+/// The stacks of a mode in the order of measuring; `None` when there are only lights.
+fn stacks(groups: &[Group], sensor: Option<Celsius>) -> Option<Vec<(StackKey, &Group)>> {
+    let mut stacks: Vec<(StackKey, &Group)> = groups
+        .iter()
+        .filter(|group| group.kind != FrameKind::Light)
+        .map(|group| {
+            (StackKey { kind: group.kind, exposure: group.exposure, sensor: group.temperature.or(sensor) }, group)
+        })
+        .collect();
+    stacks.sort_by_key(|(key, _)| key.order());
+    (!stacks.is_empty()).then_some(stacks)
+}
+
+/// A caveat that says which of several modes it is about.
+fn named(caveat: Caveat, key: &ModeKey, several: bool) -> Caveat {
+    if !several {
+        return caveat;
+    }
+    let about = if caveat.about.is_empty() { key.to_string() } else { format!("{key}: {}", caveat.about) };
+    caveat.about(about)
+}
+
+/// Measures one mode; a second thread reads ahead.
+fn mode(
+    set: &FrameSet,
+    stacks: &[(StackKey, &Group)],
+    options: MeasureOptions,
+    decoder: &Decoder,
+    rejected: &mut Vec<Rejected>,
+    quiet: bool,
+) -> Result<(Mode, Vec<Caveat>), subwell::Error> {
+    let first = &stacks[0].1.frames[0];
+    let mut measurement = ModeMeasurement::new(first, options)?;
+    let frames = stacks.iter().map(|(_, group)| group.frames.len()).sum();
+    let bar = progress::bar("measuring", frames, quiet);
+    std::thread::scope(|scope| {
+        let (sender, receiver) = sync_channel::<(StackKey, Result<Frame, Rejected>)>(FRAMES_AHEAD);
+        scope.spawn(move || {
+            for (key, group) in stacks {
+                for info in &group.frames {
+                    let read = set.read(info, decoder).map_err(|error| error.rejected(&info.file));
+                    // The measurement has ended early: nothing is left to read for.
+                    if sender.send((*key, read)).is_err() {
+                        return;
+                    }
+                }
+            }
+        });
+        for (key, read) in receiver {
+            match read {
+                Ok(frame) => measurement.add(key, frame)?,
+                Err(file) => rejected.push(file),
+            }
+            bar.inc(1);
+        }
+        Ok::<(), subwell::Error>(())
+    })?;
+    bar.finish_and_clear();
+    Ok(measurement.finish()?)
+}

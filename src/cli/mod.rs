@@ -1,0 +1,160 @@
+//! Words in, words out: each command is read the frames, ask the library, print.
+
+mod camera;
+mod demo;
+mod output;
+mod progress;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Args, Parser, Subcommand};
+use subwell::frames::CfaPattern;
+use subwell::sensor::MeasureOptions;
+use subwell::units::{Celsius, ElectronsPerDn};
+use subwell::{files, plan, report, simulate};
+
+use output::{Answer, Failure};
+
+/// Knows your camera, plans your night: sub length, count and dither cadence from your own frames.
+#[derive(Parser)]
+#[command(name = "subwell", version, max_term_width = 80, arg_required_else_help = true)]
+struct Words {
+    #[command(subcommand)]
+    command: Command,
+    /// Print one JSON document instead of text, also when something fails
+    #[arg(long, global = true)]
+    json: bool,
+    /// End with exit code 3 when there are caveats
+    #[arg(long, global = true)]
+    strict: bool,
+    /// No progress on the terminal
+    #[arg(long, short, global = true)]
+    quiet: bool,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// The whole job on the sample frames: measures two cameras, plans a night
+    Demo,
+    /// What is in a folder: groups, kinds and why, doubts, what is missing
+    Frames {
+        /// A folder of frames, any depth
+        dir: PathBuf,
+    },
+    /// Measures a camera from a folder of bias, flat and dark frames
+    Measure(MeasureWords),
+    /// Sub length, count and dither cadence for the night in a file
+    Plan {
+        /// The night: camera, optics, site, filter, target, goal
+        night: PathBuf,
+    },
+    /// Frames of a made-up sensor with known truth
+    Simulate {
+        /// The sensor and the frames to write
+        sensor: PathBuf,
+        /// The folder to write to
+        #[arg(long)]
+        out: PathBuf,
+        /// Write tile-compressed frames (.fits.fz)
+        #[arg(long)]
+        compress: bool,
+        /// Overwrite frames that are there
+        #[arg(long)]
+        force: bool,
+    },
+}
+
+#[derive(Args)]
+struct MeasureWords {
+    /// A folder of frames, any depth
+    dir: PathBuf,
+    /// Write the profile here (TOML; JSON if the name ends in .json)
+    #[arg(long)]
+    out: Option<PathBuf>,
+    /// Believe this gain, for sets without flats
+    #[arg(long, value_name = "X", value_parser = positive)]
+    gain_e_per_dn: Option<f64>,
+    /// Colour pattern of the stored 2 × 2 cell, where the headers lack it
+    #[arg(long, value_name = "RGGB", value_parser = pattern)]
+    cfa: Option<CfaPattern>,
+    /// Sensor temperature in °C, for frames whose headers lack it
+    #[arg(long, value_name = "X", allow_negative_numbers = true)]
+    sensor_c: Option<f64>,
+    /// The part of the frame to use, in pixels
+    #[arg(long, value_name = "X,Y,W,H", value_parser = region)]
+    region: Option<[usize; 4]>,
+    /// Overwrite a profile that is there
+    #[arg(long)]
+    force: bool,
+}
+
+fn positive(word: &str) -> Result<f64, String> {
+    word.parse::<f64>()
+        .ok()
+        .filter(|value| value.is_finite() && *value > 0.0)
+        .ok_or_else(|| "a number above 0 is needed, such as 0.8".into())
+}
+
+fn pattern(word: &str) -> Result<CfaPattern, String> {
+    CfaPattern::from_name(&word.to_uppercase()).ok_or_else(|| "one of RGGB, BGGR, GRBG, GBRG is needed".into())
+}
+
+fn region(word: &str) -> Result<[usize; 4], String> {
+    let parts: Result<Vec<usize>, _> = word.split(',').map(|part| part.trim().parse()).collect();
+    parts.ok().and_then(|parts| parts.try_into().ok()).ok_or_else(|| "four whole numbers are needed: left,top,width,height".into())
+}
+
+/// Runs the program.
+pub(crate) fn run() -> ExitCode {
+    let words = match Words::try_parse() {
+        Ok(words) => words,
+        Err(error) => return output::wrong_words(&error),
+    };
+    let answer = match &words.command {
+        Command::Demo => demo::demo(words.quiet),
+        Command::Frames { dir } => frames(dir, words.quiet),
+        Command::Measure(asked) => measure(asked, words.quiet),
+        Command::Plan { night } => planned(night),
+        Command::Simulate { sensor, out, compress, force } => simulated(sensor, out, *compress, *force, words.quiet),
+    };
+    output::finish(answer, words.json, words.strict)
+}
+
+fn frames(dir: &std::path::Path, quiet: bool) -> Result<Answer, Failure> {
+    let decoder = files::Decoder::this_program()?;
+    let _spinner = progress::spinner("looking at the frames", quiet);
+    let set = files::read_headers(dir, &decoder)?;
+    Ok(Answer::new(report::frames_text(&set.inventory), "subwell.frames", &set.inventory, set.inventory.caveats.len()))
+}
+
+fn measure(words: &MeasureWords, quiet: bool) -> Result<Answer, Failure> {
+    // Refuse before the work, not after it.
+    if let Some(out) = words.out.as_ref().filter(|out| !words.force && out.exists()) {
+        return Err(files::FileError::Exists { path: out.clone() }.into());
+    }
+    let options = MeasureOptions { gain: words.gain_e_per_dn.map(ElectronsPerDn), cfa: words.cfa, region: words.region };
+    let profile = camera::measured(&words.dir, options, words.sensor_c.map(Celsius), quiet)?;
+    let mut text = report::camera_text(&profile);
+    if let Some(out) = &words.out {
+        files::write_profile(out, &profile, words.force)?;
+        text.push_str(&format!("\nwritten to {}; name it as `profile` in a night file, then: subwell plan night.toml\n", out.display()));
+    }
+    Ok(Answer::document(text, &profile, profile.caveats.len()))
+}
+
+fn planned(night: &std::path::Path) -> Result<Answer, Failure> {
+    let (night, camera) = files::read_night(night)?;
+    let plan = plan::plan(&night, &camera)?;
+    Ok(Answer::document(report::plan_text(&plan), &plan, plan.caveats.len()))
+}
+
+fn simulated(sensor: &std::path::Path, out: &std::path::Path, compress: bool, force: bool, quiet: bool) -> Result<Answer, Failure> {
+    let truth = simulate::SensorTruth::from_toml(&files::text(sensor)?)
+        .map_err(|error| subwell::Error::from(error).in_file(sensor.display().to_string()))?;
+    let bar = progress::bar("writing frames", truth.frame_count(), quiet);
+    let written = files::write_simulation(&truth, out, compress, force, &mut |done, _| bar.set_position(done as u64))?;
+    bar.finish_and_clear();
+    let text = format!("{written} frames written to {}; measure them with: subwell measure {}\n", out.display(), out.display());
+    Ok(Answer::new(text, "subwell.simulation", &serde_json::json!({ "written": written }), 0))
+}

@@ -1,0 +1,124 @@
+//! What is printed and how the program ends.
+//!
+//! Data go to stdout, all else to stderr; with `--json` one document, also for failures.
+//! Exit codes: 0 answered, 1 the input cannot answer, 2 wrong words or files that cannot be
+//! read as asked, 3 answered with caveats under `--strict`.
+
+use std::io::{self, Write};
+use std::process::ExitCode;
+
+use serde::Serialize;
+use serde_json::{Value, json};
+
+/// What a command has to say.
+pub(super) struct Answer {
+    text: String,
+    document: Value,
+    caveats: usize,
+}
+
+impl Answer {
+    /// An answer whose document already says its `format` and `version`.
+    pub(super) fn document(text: String, document: &impl Serialize, caveats: usize) -> Self {
+        Self { text, document: serde_json::to_value(document).unwrap_or(Value::Null), caveats }
+    }
+
+    /// An answer whose document still lacks them.
+    pub(super) fn new(text: String, format: &str, content: &impl Serialize, caveats: usize) -> Self {
+        let mut document = json!({ "format": format, "version": 1 });
+        if let (Some(fields), Ok(Value::Object(content))) = (document.as_object_mut(), serde_json::to_value(content)) {
+            fields.extend(content);
+        }
+        Self { text, document, caveats }
+    }
+}
+
+/// Why a command has nothing to say.
+pub(super) struct Failure {
+    code: String,
+    message: String,
+    hint: String,
+    exit: u8,
+}
+
+impl<E: Into<subwell::Error>> From<E> for Failure {
+    fn from(error: E) -> Self {
+        let error = error.into();
+        Self {
+            code: error.code().to_owned(),
+            message: error.to_string(),
+            hint: error.hint(),
+            exit: if error.is_unanswerable() { 1 } else { 2 },
+        }
+    }
+}
+
+impl Failure {
+    /// A failure that no room of the library knows: the folder holds nothing to measure.
+    pub(super) fn nothing_to_measure(folder: &str, missing: &[String]) -> Self {
+        Self {
+            code: "nothing-to-measure".into(),
+            message: format!("{folder}: no frames that could be measured"),
+            hint: missing.first().cloned().unwrap_or_else(|| "`subwell frames DIR` says what is in a folder".into()),
+            exit: 1,
+        }
+    }
+
+    fn document(&self) -> Value {
+        json!({ "format": "subwell.error", "version": 1, "code": self.code, "message": self.message, "hint": self.hint })
+    }
+}
+
+/// Prints an answer or a failure and says how the program ends.
+pub(super) fn finish(answer: Result<Answer, Failure>, json: bool, strict: bool) -> ExitCode {
+    match answer {
+        Ok(answer) => {
+            let printed = if json { pretty(&answer.document) } else { answer.text };
+            print(&printed, ExitCode::from(if strict && answer.caveats > 0 { 3 } else { 0 }))
+        }
+        Err(failure) => {
+            let exit = ExitCode::from(failure.exit);
+            if json {
+                return print(&pretty(&failure.document()), exit);
+            }
+            let mut stderr = anstream::stderr().lock();
+            // Nobody left to tell: the exit code still says it.
+            let _ = writeln!(stderr, "error: {}", failure.message);
+            if !failure.hint.is_empty() {
+                let _ = writeln!(stderr, "hint: {}", failure.hint);
+            }
+            exit
+        }
+    }
+}
+
+/// Wrong words on the command line, help and version.
+pub(super) fn wrong_words(error: &clap::Error) -> ExitCode {
+    let json = std::env::args_os().any(|word| word == "--json");
+    if !json || !error.use_stderr() {
+        let _ = error.print();
+        return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
+    }
+    let text = error.render().to_string();
+    let message = text.lines().next().unwrap_or("wrong words").trim_start_matches("error: ").to_owned();
+    let hint = "`subwell --help` lists the commands, `subwell COMMAND --help` their options".to_owned();
+    finish(Err(Failure { code: "usage".into(), message, hint, exit: 2 }), true, false)
+}
+
+fn pretty(document: &Value) -> String {
+    let mut text = serde_json::to_string_pretty(document).unwrap_or_else(|_| "null".into());
+    text.push('\n');
+    text
+}
+
+/// Writes to stdout; a reader that went away (`| head`) is no failure, a full disk is.
+fn print(text: &str, exit: ExitCode) -> ExitCode {
+    let mut stdout = anstream::stdout().lock();
+    match stdout.write_all(text.as_bytes()).and_then(|()| stdout.flush()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+            let _ = writeln!(anstream::stderr().lock(), "error: the answer could not be written: {error}");
+            ExitCode::from(2)
+        }
+        _ => exit,
+    }
+}

@@ -1,0 +1,100 @@
+//! Every way the library can say no, in one type.
+
+use crate::camera::ProfileError;
+#[cfg(feature = "files")]
+use crate::files::{FileError, WriteError};
+use crate::plan::PlanError;
+use crate::sensor::MeasureError;
+use crate::simulate::SimulateError;
+
+/// Why there is no answer: one variant for each room that can fail.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum Error {
+    /// The frames cannot answer.
+    #[error(transparent)]
+    Measure(#[from] MeasureError),
+    /// The camera profile.
+    #[error(transparent)]
+    Profile(#[from] ProfileError),
+    /// The night, or its goal.
+    #[error(transparent)]
+    Plan(#[from] PlanError),
+    /// The made-up sensor.
+    #[error(transparent)]
+    Simulate(#[from] SimulateError),
+    /// A file.
+    #[cfg(feature = "files")]
+    #[error(transparent)]
+    File(#[from] FileError),
+    /// A frame could not be written.
+    #[cfg(feature = "files")]
+    #[error(transparent)]
+    Write(#[from] WriteError),
+    /// The same, in a named file.
+    #[cfg(feature = "files")]
+    #[error("{file}: {error}")]
+    In {
+        /// The file.
+        file: String,
+        /// What is wrong in it.
+        error: Box<Error>,
+    },
+}
+
+impl Error {
+    /// The same error, said of a file.
+    #[cfg(feature = "files")]
+    #[must_use]
+    pub fn in_file(self, file: impl Into<String>) -> Self {
+        Self::In { file: file.into(), error: Box::new(self) }
+    }
+
+    /// A fixed word that programs can test for.
+    #[must_use]
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::Measure(MeasureError::NoGain { .. }) => "no-gain",
+            Self::Measure(MeasureError::TooFewFrames { .. }) => "too-few-frames",
+            Self::Measure(_) => "frames-unusable",
+            Self::Profile(_) => "camera-unusable",
+            Self::Plan(error) => error.code(),
+            Self::Simulate(_) => "sensor-unusable",
+            #[cfg(feature = "files")]
+            Self::File(error) => error.code(),
+            #[cfg(feature = "files")]
+            Self::Write(_) => "not-written",
+            #[cfg(feature = "files")]
+            Self::In { error, .. } => error.code(),
+        }
+    }
+
+    /// What the photographer can do.
+    #[must_use]
+    pub fn hint(&self) -> String {
+        match self {
+            Self::Measure(error) => error.hint(),
+            Self::Profile(error) => error.hint(),
+            Self::Plan(error) => error.hint(),
+            Self::Simulate(error) => error.hint(),
+            #[cfg(feature = "files")]
+            Self::File(error) => error.hint().to_owned(),
+            #[cfg(feature = "files")]
+            Self::Write(error) => error.hint().to_owned(),
+            #[cfg(feature = "files")]
+            Self::In { error, .. } => error.hint(),
+        }
+    }
+
+    /// Whether the input was read and cannot answer, rather than could not be read as asked.
+    #[must_use]
+    pub fn is_unanswerable(&self) -> bool {
+        match self {
+            Self::Measure(_) => true,
+            Self::Plan(error) => error.is_out_of_reach(),
+            #[cfg(feature = "files")]
+            Self::In { error, .. } => error.is_unanswerable(),
+            _ => false,
+        }
+    }
+}

@@ -1,0 +1,47 @@
+//! Nights and profiles on disk.
+
+use std::path::Path;
+
+use crate::camera::CameraProfile;
+use crate::error::Error;
+use crate::plan::Night;
+
+use super::FileError;
+
+/// The largest text file that is read: a night or profile of a megabyte is none.
+const LARGEST_TEXT: u64 = 16 << 20;
+
+/// Reads a night file and the camera profile it names, relative to the night file.
+///
+/// # Errors
+/// When either file cannot be read, or does not hold what it should; the file is named.
+pub fn read_night(path: &Path) -> Result<(Night, CameraProfile), Error> {
+    let night = Night::from_toml(&text(path)?).map_err(|error| Error::from(error).in_file(path.display().to_string()))?;
+    let folder = path.parent().unwrap_or(Path::new("."));
+    let camera = read_profile(&folder.join(&night.camera.profile))?;
+    Ok((night, camera))
+}
+
+/// Reads a camera profile: TOML, or JSON where the name ends so.
+///
+/// # Errors
+/// When the file cannot be read, or is no profile; the file is named.
+pub fn read_profile(path: &Path) -> Result<CameraProfile, Error> {
+    let text = text(path)?;
+    let json = path.extension().is_some_and(|suffix| suffix.eq_ignore_ascii_case("json"));
+    let profile = if json { CameraProfile::from_json(&text) } else { CameraProfile::from_toml(&text) };
+    profile.map_err(|error| Error::from(error).in_file(path.display().to_string()))
+}
+
+/// A text file whole, if it is not absurdly large.
+///
+/// # Errors
+/// When it cannot be read, is too large, or is not UTF-8.
+pub fn text(path: &Path) -> Result<String, FileError> {
+    let disk = |source| FileError::Disk { path: path.to_owned(), source };
+    let size = std::fs::metadata(path).map_err(disk)?.len();
+    if size > LARGEST_TEXT {
+        return Err(disk(std::io::Error::other(format!("{size} bytes are too many for a text file"))));
+    }
+    std::fs::read_to_string(path).map_err(disk)
+}

@@ -1,0 +1,96 @@
+//! A camera profile as text.
+
+use crate::camera::{CameraProfile, Mode, Plane, SaturationCause, SaturationIs};
+
+use super::{caveats_text, rejected_text, rounded, with_uncertainty};
+
+/// The camera in one line: gain, read noise, saturation, dark current of its first plane.
+#[must_use]
+pub fn camera_line(profile: &CameraProfile) -> String {
+    let Some((mode, plane)) = profile.modes.first().and_then(|mode| Some((mode, mode.planes.first()?))) else {
+        return profile.camera.clone();
+    };
+    let dark = plane.dark_current.first().map_or_else(String::new, |point| {
+        let temperature = point.sensor_c.map_or_else(String::new, |celsius| format!(" at {:.0} °C", celsius.0));
+        format!(", dark current {} e-/s{temperature}", rounded(point.e_per_s.value.0, 2))
+    });
+    format!(
+        "{}{}: {} e-/DN, read noise {} e-, saturation {} e-{dark}",
+        profile.camera,
+        mode.gain_setting.map_or_else(String::new, |gain| format!(", gain {gain}")),
+        rounded(plane.gain_e_per_dn.value.0, 3),
+        rounded(plane.read_noise_e.value.0, 3),
+        rounded(plane.saturation_e.value.0, 3),
+    )
+}
+
+/// Everything of a profile that a photographer reads: each mode, each plane, the doubts.
+#[must_use]
+pub fn camera_text(profile: &CameraProfile) -> String {
+    let mut text = String::new();
+    for mode in &profile.modes {
+        text.push_str(&mode_text(&profile.camera, mode));
+        for plane in &mode.planes {
+            text.push_str(&plane_text(plane));
+        }
+    }
+    text.push_str(&rejected_text(&profile.rejected));
+    text.push_str(&caveats_text(&profile.caveats));
+    text
+}
+
+fn mode_text(camera: &str, mode: &Mode) -> String {
+    let gain = mode.gain_setting.map_or_else(String::new, |gain| format!(", gain {gain}"));
+    let counts = mode.frames;
+    let temperature = mode.reference_sensor_c.map_or_else(String::new, |celsius| format!(", sensor at {:.1} °C", celsius.0));
+    format!(
+        "{camera}{gain}: {} × {} pixels, {} bias, {} flat, {} dark frames{temperature}\n",
+        mode.width_px, mode.height_px, counts.bias, counts.flat, counts.dark
+    )
+}
+
+fn plane_text(plane: &Plane) -> String {
+    let colour = plane.colour.map_or_else(String::new, |colour| format!(" ({colour})"));
+    let mut lines = vec![("gain", with_uncertainty(&plane.gain_e_per_dn))];
+    let limit = if plane.read_noise_is_upper_limit { "at most " } else { "" };
+    let core = plane.read_noise_core_e.map_or_else(String::new, |core| format!(", core {}", rounded(core.value.0, 3)));
+    lines.push(("read noise", format!("{limit}{}{core}", with_uncertainty(&plane.read_noise_e))));
+    if let Some(offset) = &plane.offset_dn {
+        lines.push(("offset", with_uncertainty(offset)));
+    }
+    let least = if plane.saturation_is == SaturationIs::AtLeast { "at least " } else { "" };
+    let cause = match plane.saturation_cause {
+        Some(SaturationCause::Adc) => ", the converter ends",
+        Some(SaturationCause::Well) => ", the well is full",
+        None => "",
+    };
+    lines.push(("saturation", format!("{least}{}{cause}", with_uncertainty(&plane.saturation_e))));
+    if let (Some(decibels), Some(stops)) = (plane.dynamic_range_db, plane.dynamic_range_stops) {
+        lines.push(("dynamic range", format!("{decibels:.1} dB, {stops:.1} stops (EMVA 1288 style)")));
+    }
+    if let Some(error) = plane.linearity_error_percent {
+        lines.push(("linearity", format!("off by {} % on average (EMVA 1288 style)", rounded(error, 2))));
+    }
+    for point in &plane.dark_current {
+        let temperature = point.sensor_c.map_or_else(|| "unknown".into(), |celsius| format!("{:.1} °C", celsius.0));
+        let median = point
+            .median_e_per_s
+            .map_or_else(String::new, |median| format!(", median pixel {}", rounded(median.value.0, 2)));
+        lines.push(("dark current", format!("{temperature}: {}{median}", with_uncertainty(&point.e_per_s))));
+    }
+    if let Some(law) = &plane.thermal {
+        lines.push((
+            "",
+            format!(
+                "doubles every {:.1} K at 0 °C (activation energy {} eV)",
+                law.doubling_k_at_0_c,
+                with_uncertainty(&law.activation_ev)
+            ),
+        ));
+    }
+    let mut text = format!("  plane {}{colour}\n", plane.plane);
+    for (name, value) in lines {
+        text.push_str(&format!("    {name:<14}{value}\n"));
+    }
+    text
+}
