@@ -1,5 +1,5 @@
 //! The program: words in, words out.
 
 fn main() {
-    if subwell::files::run_worker_if_asked() {}
+    let _served = subwell::files::run_worker_if_asked();
 }

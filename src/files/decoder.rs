@@ -62,7 +62,11 @@ impl Decoder {
         let kept = self.take();
         let answered = self.answer(request, kept);
         let (reply, worker) = match answered {
-            Ok((reply, worker)) => (Ok(reply), Some(worker)),
+            // A damaged file may have harmed the worker unseen.
+            Ok((reply, worker)) => {
+                let sound = !matches!(reply, Reply::Fault(Fault::Damaged(_)));
+                (Ok(reply), Some(worker).filter(|_| sound))
+            }
             Err(failure) => (Err(failure), None),
         };
         self.give_back(worker);
@@ -146,7 +150,7 @@ impl Worker {
         Ok(Self { child, input, replies })
     }
 
-    /// The answer and the worker itself; a worker that fails, or met a damaged file, is ended instead of kept.
+    /// The answer and the worker itself; a worker that fails is ended.
     fn answer(mut self, request: &Request, patience: Duration) -> Result<(Reply, Self), Failure> {
         let mut line = serde_json::to_vec(request).map_err(|_| Failure::Died)?;
         line.push(b'\n');

@@ -25,6 +25,12 @@ pub struct FrameSet {
 }
 
 impl FrameSet {
+    /// The files that were not taken.
+    #[must_use]
+    pub fn rejected(&self) -> &[Rejected] {
+        &self.inventory.rejected
+    }
+
     /// Where a frame of this set lies on the disk.
     #[must_use]
     pub fn path(&self, info: &FrameInfo) -> Option<&Path> {
@@ -145,12 +151,4 @@ fn absolute(path: &Path) -> Result<PathBuf, FileError> {
 
 fn another_answer(path: &Path) -> FileError {
     Fault::Damaged("the decoder answered something else".into()).at(path)
-}
-
-impl FrameSet {
-    /// The files that were not taken.
-    #[must_use]
-    pub fn rejected(&self) -> &[Rejected] {
-        &self.inventory.rejected
-    }
 }

@@ -66,7 +66,9 @@ fn is_shown(entry: &DirEntry) -> bool {
 fn shown(root: &Path, path: &Path) -> String {
     let below = path.strip_prefix(root).unwrap_or(path);
     let below = if below.as_os_str().is_empty() { Path::new(path.file_name().unwrap_or_default()) } else { below };
-    below.components().map(|part| part.as_os_str().to_string_lossy()).collect::<Vec<_>>().join("/")
+    let name = below.components().map(|part| part.as_os_str().to_string_lossy()).collect::<Vec<_>>().join("/");
+    // Control characters in a name could command the terminal that shows it.
+    name.replace(|c: char| c.is_control(), "?")
 }
 
 impl Scan {
@@ -107,7 +109,9 @@ pub(super) fn magic(path: &Path) -> Result<Magic, Fault> {
     if start.starts_with(&[0x1f, 0x8b]) {
         return Ok(Magic::Gzip);
     }
-    let text = !start.iter().any(|byte| *byte == 0) && std::str::from_utf8(&start[..start.len().min(400)]).is_ok();
+    // A letter cut in two at the end is no reason to call a text something else.
+    let text =
+        !start.contains(&0) && std::str::from_utf8(&start).map_or_else(|error| error.error_len().is_none(), |_| true);
     Err(Fault::NotAnImage(match (start.is_empty(), text, is_raw_name(path)) {
         (true, ..) => return Err(Fault::Damaged("the file is empty".into())),
         (_, _, true) => return Err(Fault::Unsupported("a camera raw file, which this build cannot read".into())),

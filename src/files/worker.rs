@@ -82,11 +82,13 @@ impl Reply {
         };
         serde_json::to_writer(&mut *output, &head)?;
         output.write_all(b"\n")?;
-        let mut bytes = Vec::with_capacity(2 * CHUNK);
+        let mut bytes = vec![0_u8; 2 * CHUNK.min(pixels.len())];
         for chunk in pixels.chunks(CHUNK) {
-            bytes.clear();
-            bytes.extend(chunk.iter().flat_map(|count| count.to_le_bytes()));
-            output.write_all(&bytes)?;
+            let filled = &mut bytes[..2 * chunk.len()];
+            for (pair, count) in filled.chunks_exact_mut(2).zip(chunk) {
+                pair.copy_from_slice(&count.to_le_bytes());
+            }
+            output.write_all(filled)?;
         }
         Ok(())
     }

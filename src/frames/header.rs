@@ -1,6 +1,6 @@
 //! What a header says of a frame, whatever dialect it is written in.
 //!
-//! The keywords and their meaning are common practice, no source; only `EXPTIME`, `DATE-OBS`, `INSTRUME` and the
+//! The keywords and their meaning are common practice, no source; only `XPOSURE`, `DATE-OBS`, `INSTRUME` and the
 //! structural ones are in the FITS standard 4.0 (IAU FITS Working Group 2018), from memory. To teach the program
 //! another dialect, add its keyword to a table below: the first keyword that holds a usable value wins.
 
@@ -11,7 +11,7 @@ use crate::units::{ABSOLUTE_ZERO_C, Celsius, Micrometres, Seconds};
 /// Keywords that say what a frame was taken for.
 pub const KIND: &[&str] =
     &["IMAGETYP", "IMAGETYPE", "IMGTYPE", "FRAME", "OBSTYPE", "PICTTYPE", "CALFRAME", "ESO DPR TYPE"];
-const EXPOSURE: &[&str] = &["EXPTIME", "EXP-TIME", "EXPOSURE", "EXP", "EXPOSED", "DARKTIME"];
+const EXPOSURE: &[&str] = &["EXPTIME", "XPOSURE", "EXP-TIME", "EXPOSURE", "EXP", "EXPOSED", "DARKTIME"];
 const SENSOR: &[&str] = &["CCD-TEMP", "CCDTEMP", "CCD_TEMP", "DET-TEMP", "TEMPERAT", "SENSOR-T", "CAM-TEMP", "CAMTEMP"];
 const SENSOR_KELVIN: &[&str] = &["DETTEMP1"];
 const SET_POINT: &[&str] = &["SET-TEMP", "SET_TEMP", "SETTEMP", "DET-TSET", "TEMP_SET"];
@@ -121,7 +121,7 @@ fn fraction(text: &str) -> Option<f64> {
     Some(number(above)? / number(below)?).filter(|value| value.is_finite())
 }
 
-/// Older drivers write `EXPOSURE` in milliseconds and say so in the comment only; `EXPTIME` is in seconds by the standard.
+/// Older drivers write `EXPOSURE` in milliseconds and say so in the comment only; `EXPTIME` is in seconds everywhere.
 fn unit_of_time(card: &Card) -> f64 {
     let comment = card.comment.to_lowercase();
     let says = |words: &[&str]| comment.split(|c: char| !c.is_alphabetic()).any(|word| words.contains(&word));

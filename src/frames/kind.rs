@@ -1,4 +1,4 @@
-//! What was this frame taken for? Header, then folder, then name; the pixels may veto (see [`super::glance`]).
+//! What was this frame taken for? Header, then folder, then name; the pixels may veto (see [`super::Glance`]).
 
 use super::FrameKind;
 

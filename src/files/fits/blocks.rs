@@ -18,8 +18,7 @@ pub(super) fn header(reader: &mut impl Read) -> Result<(Cards, u64), Fault> {
     for blocks in 1..=MOST_BLOCKS {
         let read = fill(reader, &mut block)?;
         for card in block[..read].chunks_exact(CARD) {
-            // Bytes beyond ASCII are no FITS, but occur; each is taken as one Latin-1 character.
-            let line: String = card.iter().map(|byte| char::from(*byte)).collect();
+            let line: String = card.iter().map(|byte| shown(*byte)).collect();
             if line.trim_end() == "END" {
                 return Ok((cards, blocks * BLOCK));
             }
@@ -44,4 +43,13 @@ fn fill(reader: &mut impl Read, buffer: &mut [u8]) -> Result<usize, Fault> {
         }
     }
     Ok(filled)
+}
+
+/// Bytes beyond ASCII are no FITS, but occur, and are taken as Latin-1; control characters could command a terminal.
+fn shown(byte: u8) -> char {
+    match char::from(byte) {
+        '\t' => ' ',
+        control if control.is_control() => '?',
+        other => other,
+    }
 }

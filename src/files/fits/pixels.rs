@@ -73,6 +73,7 @@ fn fault(error: fitsio::errors::Error) -> Fault {
         fitsio::errors::Error::Fits(error) if error.status == OVERFLOW => {
             Fault::NotRaw("it has pixels below 0 or above 65535".into())
         }
+        fitsio::errors::Error::Fits(error) => Fault::Damaged(format!("its pixels cannot be read: {}", error.message)),
         other => Fault::Damaged(format!("its pixels cannot be read: {other}")),
     }
 }
