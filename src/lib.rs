@@ -13,11 +13,9 @@
 //! of it plans and never sees a frame. `simulate` makes frames of a sensor whose truth
 //! is known, to prove the rest. `files` (a feature) is the only room that reads a disk.
 
-#![forbid(unsafe_code)]
-#![warn(missing_docs)]
-
 pub mod camera;
 pub mod caveat;
+mod error;
 pub mod frames;
 pub mod noise;
 pub mod plan;
@@ -32,3 +30,5 @@ pub mod units;
 
 #[cfg(feature = "files")]
 pub mod files;
+
+pub use error::Error;

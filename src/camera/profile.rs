@@ -358,6 +358,14 @@ impl CameraProfile {
         toml::to_string(self).map_err(|error| ProfileError::Syntax { message: error.to_string() })
     }
 
+    /// Writes the profile as JSON, the document that `measure --json` prints.
+    ///
+    /// # Errors
+    /// As [`CameraProfile::to_toml`].
+    pub fn to_json(&self) -> Result<String, ProfileError> {
+        serde_json::to_string_pretty(self).map_err(|error| ProfileError::Syntax { message: error.to_string() })
+    }
+
     /// The mode with this gain setting; with `None`, the only one.
     ///
     /// # Errors

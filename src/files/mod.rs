@@ -1,5 +1,26 @@
-//! What is on the disk: frames.
+//! Files on disk: finding frames, reading headers and pixels, writing results. The only room that touches a disk.
+//!
+//! Bytes are not trusted. A header is read in safe Rust and its sizes are checked against the file before anything
+//! is allocated; the C library reads pixels only of plain files that passed. Compressed files are unpacked by a
+//! worker process ([`Decoder`]), whose death is one rejected file.
 
+#![expect(clippy::disallowed_types, clippy::disallowed_methods, reason = "this is the room that reads the disk")]
+
+mod decoder;
+mod error;
+mod fits;
+mod frame_set;
+mod look;
+mod night;
+mod scan;
+mod worker;
+mod write;
 mod write_fits;
 
+pub use decoder::Decoder;
+pub use error::FileError;
+pub use frame_set::{FrameSet, read_frame, read_headers};
+pub use night::{read_night, read_profile, text, write_profile};
+pub use worker::run_worker_if_asked;
+pub use write::write_whole;
 pub use write_fits::{WriteError, write_frame, write_simulation};

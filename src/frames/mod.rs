@@ -1,4 +1,25 @@
 //! What was true when the pixels were taken: a frame, its kind, and the groups it falls into.
+//!
+//! ```text
+//! cards ──► header ──┐
+//!   folder and name ─┼─► kind ──► inventory ──► groups, for measuring
+//!  pixels ─► glance ─┘            (and what was left out, and what is missing)
+//! ```
+
+pub mod cards;
+mod glance;
+pub mod group;
+pub mod header;
+mod inventory;
+pub mod kind;
+pub mod sidecar;
+
+pub use cards::{Card, Cards};
+pub use glance::Glance;
+pub use group::{Group, ModeKey, natural_order, same_exposure};
+pub use header::Header;
+pub use inventory::{Inventory, Seen};
+pub use sidecar::{Override, SidecarError};
 
 use std::fmt;
 

@@ -1,0 +1,157 @@
+//! What can go wrong with a file, by who is at fault.
+
+use std::io;
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use crate::caveat::Rejected;
+
+/// Why a file cannot be read or written.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum FileError {
+    /// The disk or the system refuses.
+    #[error("{}: {source}", path.display())]
+    Disk {
+        /// The file or folder.
+        path: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// The file is not what its own header says.
+    #[error("{}: {what}", path.display())]
+    Damaged {
+        /// The file.
+        path: PathBuf,
+        /// What was found.
+        what: String,
+    },
+    /// There is no image in it.
+    #[error("{}: {what}", path.display())]
+    NotAnImage {
+        /// The file.
+        path: PathBuf,
+        /// What it is instead.
+        what: String,
+    },
+    /// An image, but not the counts of one frame as the camera gave them.
+    #[error("{}: not a raw frame: {why}", path.display())]
+    NotRaw {
+        /// The file.
+        path: PathBuf,
+        /// How that shows.
+        why: String,
+    },
+    /// The file is in order, the program cannot read it.
+    #[error("{}: {what}", path.display())]
+    Unsupported {
+        /// The file.
+        path: PathBuf,
+        /// What the program does not know.
+        what: String,
+    },
+    /// More than the program takes.
+    #[error("{}: {what}", path.display())]
+    TooLarge {
+        /// The file.
+        path: PathBuf,
+        /// How large it is, and the limit.
+        what: String,
+    },
+    /// The program that decodes compressed files cannot be started.
+    #[error("the decoder {} cannot be started: {source}", program.display())]
+    NoDecoder {
+        /// The program.
+        program: PathBuf,
+        /// What the system says.
+        source: io::Error,
+    },
+    /// Something is there already.
+    #[error("{} exists already", path.display())]
+    Exists {
+        /// The file.
+        path: PathBuf,
+    },
+}
+
+impl FileError {
+    /// What the photographer can do.
+    #[must_use]
+    pub fn hint(&self) -> &'static str {
+        match self {
+            Self::Disk { .. } => "check that the path is right and that you may read or write there",
+            Self::Damaged { .. } => "copy the file from the camera's computer again, or leave it out",
+            Self::NotAnImage { .. } => "give FITS frames as the capture program wrote them",
+            Self::NotRaw { .. } => {
+                "give single frames as they came from the camera: no masters, stacks or calibrated frames"
+            }
+            Self::Unsupported { .. } => "save the frame as plain or losslessly compressed FITS",
+            Self::TooLarge { .. } => "leave the file out; no camera frame is as large",
+            Self::NoDecoder { .. } => "unpack the frames to plain FITS, or install the program again",
+            Self::Exists { .. } => "give another name, or --force to replace it",
+        }
+    }
+
+    /// The fixed word for it in a list of rejected files.
+    #[must_use]
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::NotRaw { .. } => "not-raw",
+            Self::NotAnImage { .. } => "not-an-image",
+            Self::Unsupported { .. } => "unsupported",
+            Self::TooLarge { .. } => "over-limit",
+            _ => "unreadable",
+        }
+    }
+
+    /// The same as an entry in a list of rejected files, under the name that is shown.
+    #[must_use]
+    pub fn rejected(&self, file: &str) -> Rejected {
+        let reason = match self {
+            Self::Disk { source, .. } => source.to_string(),
+            Self::NotRaw { why: reason, .. }
+            | Self::Damaged { what: reason, .. }
+            | Self::NotAnImage { what: reason, .. }
+            | Self::Unsupported { what: reason, .. }
+            | Self::TooLarge { what: reason, .. } => reason.clone(),
+            Self::NoDecoder { .. } | Self::Exists { .. } => self.to_string(),
+        };
+        Rejected { file: file.to_owned(), code: self.code().to_owned(), reason }
+    }
+}
+
+/// A fault before its path is known; it can cross from a worker process.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) enum Fault {
+    Disk(String),
+    Damaged(String),
+    NotAnImage(String),
+    NotRaw(String),
+    Unsupported(String),
+    TooLarge(String),
+}
+
+impl Fault {
+    /// The error about the file at `path`.
+    pub(super) fn at(self, path: &Path) -> FileError {
+        let path = path.to_owned();
+        match self {
+            Self::Disk(what) => FileError::Disk { path, source: io::Error::other(what) },
+            Self::Damaged(what) => FileError::Damaged { path, what },
+            Self::NotAnImage(what) => FileError::NotAnImage { path, what },
+            Self::NotRaw(why) => FileError::NotRaw { path, why },
+            Self::Unsupported(what) => FileError::Unsupported { path, what },
+            Self::TooLarge(what) => FileError::TooLarge { path, what },
+        }
+    }
+}
+
+impl From<io::Error> for Fault {
+    fn from(error: io::Error) -> Self {
+        match error.kind() {
+            io::ErrorKind::UnexpectedEof => Self::Damaged("the file ends too early: it is cut off".into()),
+            _ => Self::Disk(error.to_string()),
+        }
+    }
+}

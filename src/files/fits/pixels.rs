@@ -1,0 +1,142 @@
+//! The stored counts, through the C library; call it only with what [`super::first_image`] let pass.
+
+use std::io;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+
+use fitsio::FitsFile;
+use fitsio::hdu::{FitsHdu, HduInfo};
+use fitsio::images::ReadImage;
+use tempfile::TempDir;
+
+use super::layout::{ImageHdu, Sample};
+use crate::files::error::Fault;
+
+/// The C library's word for "a value does not fit" (`NUM_OVERFLOW`).
+const OVERFLOW: i32 = 412;
+/// Rows that a glance looks at.
+const STRIP_ROWS: usize = 32;
+
+/// All pixels of the image, row by row.
+pub fn pixels(path: &Path, image: &ImageHdu) -> Result<Vec<u16>, Fault> {
+    rows(path, image, 0..image.height)
+}
+
+/// A strip of whole rows through the middle of the image.
+pub fn strip(path: &Path, image: &ImageHdu) -> Result<Vec<u16>, Fault> {
+    let first = image.height.saturating_sub(STRIP_ROWS) / 2;
+    rows(path, image, first..image.height.min(first + STRIP_ROWS))
+}
+
+fn rows(path: &Path, image: &ImageHdu, rows: Range<usize>) -> Result<Vec<u16>, Fault> {
+    let plain = PlainName::of(path)?;
+    let mut file = FitsFile::open(&plain.path).map_err(fault)?;
+    let hdu = file.hdu(image.index).map_err(fault)?;
+    let same = match &hdu.info {
+        HduInfo::ImageInfo { shape, .. } => {
+            let axes: Vec<usize> = shape.iter().rev().copied().collect();
+            axes.starts_with(&[image.width, image.height]) && axes[2..].iter().all(|planes| *planes == 1)
+        }
+        _ => false,
+    };
+    if !same {
+        return Err(Fault::Damaged("its header can be read in two ways".into()));
+    }
+    let range = rows.start * image.width..rows.end * image.width;
+    match image.sample {
+        Sample::Integer => values::<u16>(&mut file, &hdu, range),
+        Sample::Float => counts(values::<f32>(&mut file, &hdu, range)?.into_iter().map(f64::from)),
+        Sample::Double => counts(values::<f64>(&mut file, &hdu, range)?.into_iter()),
+    }
+}
+
+fn values<T>(file: &mut FitsFile, hdu: &FitsHdu, range: Range<usize>) -> Result<Vec<T>, Fault>
+where
+    Vec<T>: ReadImage,
+{
+    hdu.read_section(file, range.start, range.end).map_err(fault)
+}
+
+/// Floats that are all counts; calibrated, scaled and averaged frames hold others.
+fn counts(values: impl Iterator<Item = f64>) -> Result<Vec<u16>, Fault> {
+    let count = |value: f64| match value {
+        value if value.is_nan() => Err(Fault::NotRaw("it has pixels without a value (NaN)".into())),
+        value if value.fract() != 0.0 => Err(Fault::NotRaw(format!("it has fractional pixels such as {value}"))),
+        value if (0.0..=65535.0).contains(&value) => Ok(value as u16),
+        value => Err(Fault::NotRaw(format!("it has pixels outside 0 to 65535 such as {value}"))),
+    };
+    values.map(count).collect()
+}
+
+fn fault(error: fitsio::errors::Error) -> Fault {
+    match error {
+        fitsio::errors::Error::Fits(error) if error.status == OVERFLOW => {
+            Fault::NotRaw("it has pixels below 0 or above 65535".into())
+        }
+        fitsio::errors::Error::Fits(error) => Fault::Damaged(format!("its pixels cannot be read: {}", error.message)),
+        other => Fault::Damaged(format!("its pixels cannot be read: {other}")),
+    }
+}
+
+/// A name for the file without the signs that the C library takes as commands (`[`, `(`, `+2`, `://`).
+struct PlainName {
+    path: PathBuf,
+    _folder: Option<TempDir>,
+}
+
+impl PlainName {
+    fn of(path: &Path) -> io::Result<Self> {
+        let path = std::path::absolute(path)?;
+        if path.to_str().is_some_and(is_plain) {
+            return Ok(Self { path, _folder: None });
+        }
+        let folder = tempfile::tempdir()?;
+        let link = folder.path().join("frame.fits");
+        stand_in(&path, &link)?;
+        Ok(Self { path: link, _folder: Some(folder) })
+    }
+}
+
+/// The C library keeps names in 1025 bytes.
+const LONGEST_NAME: usize = 1000;
+
+fn is_plain(path: &str) -> bool {
+    let known = |c: char| c.is_ascii_alphanumeric() || "/\\_-.~ +,=@%".contains(c) || (cfg!(unix) && !c.is_ascii());
+    // A drive letter's colon is no sign of a network name.
+    let body = if cfg!(windows) { path.get(2..).unwrap_or(path) } else { path };
+    let number_at_end = path.rsplit_once('+').is_some_and(|(_, end)| end.chars().all(|c| c.is_ascii_digit()));
+    path.len() < LONGEST_NAME && body.chars().all(known) && !number_at_end && path.trim() == path
+}
+
+#[cfg(unix)]
+fn stand_in(path: &Path, link: &Path) -> io::Result<()> {
+    std::os::unix::fs::symlink(path, link)
+}
+
+#[cfg(not(unix))]
+fn stand_in(path: &Path, link: &Path) -> io::Result<()> {
+    std::fs::copy(path, link).map(|_| ())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_that_are_commands_get_a_stand_in() {
+        for name in ["/a/dark_+0C_01.fits", "/a/b c/d.fit", "/a/ä.fits"] {
+            assert!(is_plain(name), "{name}");
+        }
+        for name in ["/a/img[2].fits", "/a/x.fits(y.fits)", "/a/dark+2", "/a/b:c.fits", "/a/x.fits "] {
+            assert!(!is_plain(name), "{name}");
+        }
+    }
+
+    #[test]
+    fn only_counts_are_taken_from_floats() {
+        assert_eq!(counts([0.0, 65535.0, 3.0].into_iter()), Ok(vec![0, 65535, 3]));
+        for value in [0.5, -1.0, 65536.0, f64::NAN, f64::INFINITY] {
+            assert!(matches!(counts([value].into_iter()), Err(Fault::NotRaw(_))), "{value}");
+        }
+    }
+}

@@ -1,0 +1,154 @@
+//! The frames of a folder: all headers at once, then the pixels frame by frame.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::thread;
+
+use ndarray::Array2;
+
+use super::decoder::{Decoder, cores};
+use super::error::{Fault, FileError};
+use super::look::{Image, Look, Packing, packing};
+use super::scan::{Found, scan};
+use super::worker::{Reply, Request};
+use crate::caveat::Rejected;
+use crate::frames::{Frame, FrameInfo, Inventory, Override, Seen, sidecar};
+
+/// A folder's frames: what they are, and where.
+#[derive(Debug, Clone)]
+pub struct FrameSet {
+    /// What is in the folder.
+    pub inventory: Inventory,
+    paths: BTreeMap<String, PathBuf>,
+}
+
+impl FrameSet {
+    /// The files that were not taken.
+    #[must_use]
+    pub fn rejected(&self) -> &[Rejected] {
+        &self.inventory.rejected
+    }
+
+    /// Where a frame of this set lies on the disk.
+    #[must_use]
+    pub fn path(&self, info: &FrameInfo) -> Option<&Path> {
+        self.paths.get(&info.file).map(PathBuf::as_path)
+    }
+
+    /// Reads one frame of this set; frames may be read on several threads at once.
+    ///
+    /// # Errors
+    /// As [`read_frame`]; a frame that is not of this set is not found on the disk.
+    pub fn read(&self, info: &FrameInfo, decoder: &Decoder) -> Result<Frame, FileError> {
+        read_frame(self.path(info).unwrap_or(Path::new(&info.file)), info, decoder)
+    }
+}
+
+/// Reads the header, and a strip of the pixels, of every frame in a folder (or of one file).
+///
+/// Files that are no raw frames are listed in the inventory under `rejected`; `sidecar.csv` files override headers.
+///
+/// # Errors
+/// When the folder cannot be read, or a `sidecar.csv` in it.
+pub fn read_headers(root: &Path, decoder: &Decoder) -> Result<FrameSet, FileError> {
+    let scan = scan(root)?;
+    let mut overrides = Vec::new();
+    for found in &scan.sidecars {
+        overrides.extend(overrides_in(found)?);
+    }
+    let mut rejected = scan.rejected;
+    let mut seen = Vec::new();
+    for (found, look) in scan.files.iter().zip(looks(&scan.files, decoder)) {
+        match look {
+            Ok(look) => seen.push(frame_seen(found, look)),
+            Err(error) => rejected.push(error.rejected(&found.file)),
+        }
+    }
+    let inventory = Inventory::of(seen, &overrides, &name_of(root), rejected);
+    let paths = scan.files.into_iter().map(|found| (found.file, found.path)).collect();
+    Ok(FrameSet { inventory, paths })
+}
+
+fn frame_seen(found: &Found, look: Look) -> Seen {
+    let Look { cards, width, height, glance } = look;
+    Seen { file: found.file.clone(), cards, width, height, glance }
+}
+
+fn name_of(root: &Path) -> String {
+    let folder = fs::canonicalize(root).unwrap_or_else(|_| root.to_owned());
+    let folder = if folder.is_file() { folder.parent().map(Path::to_owned).unwrap_or_default() } else { folder };
+    folder.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default()
+}
+
+/// The rows of a sidecar, their files named from the folder asked about.
+fn overrides_in(found: &Found) -> Result<Vec<Override>, FileError> {
+    let text = fs::read_to_string(&found.path).map_err(|error| Fault::from(error).at(&found.path))?;
+    let mut rows = sidecar::overrides(&text).map_err(|error| Fault::Damaged(error.to_string()).at(&found.path))?;
+    if let Some((folder, _)) = found.file.rsplit_once('/') {
+        rows.iter_mut().for_each(|row| row.file = format!("{folder}/{}", row.file));
+    }
+    Ok(rows)
+}
+
+/// A look at each file, several at a time.
+fn looks(files: &[Found], decoder: &Decoder) -> Vec<Result<Look, FileError>> {
+    let next = AtomicUsize::new(0);
+    let work = || {
+        let take = || Some(next.fetch_add(1, Ordering::Relaxed)).filter(|at| *at < files.len());
+        std::iter::from_fn(take).map(|at| (at, look(&files[at].path, decoder))).collect::<Vec<_>>()
+    };
+    let mut looks: Vec<_> = thread::scope(|scope| {
+        let threads: Vec<_> = (1..cores().min(files.len())).map(|_| scope.spawn(work)).collect();
+        let mut done = work();
+        // A thread that panicked would leave its files out; its panic is passed on instead.
+        done.extend(
+            threads
+                .into_iter()
+                .flat_map(|thread| thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))),
+        );
+        done
+    });
+    looks.sort_by_key(|(at, _)| *at);
+    looks.into_iter().map(|(_, look)| look).collect()
+}
+
+fn look(path: &Path, decoder: &Decoder) -> Result<Look, FileError> {
+    match packing(path).map_err(|fault| fault.at(path))? {
+        Packing::Plain(opened) => opened.look().map_err(|fault| fault.at(path)),
+        Packing::Packed => match decoder.ask(&Request::Look(absolute(path)?), path)? {
+            Reply::Look(look) => Ok(*look),
+            Reply::Pixels(_) | Reply::Fault(_) => Err(another_answer(path)),
+        },
+    }
+}
+
+/// Reads all pixels of the frame at `path`.
+///
+/// # Errors
+/// When the file cannot be read, is damaged or no raw frame, or has another size than `info` says.
+pub fn read_frame(path: &Path, info: &FrameInfo, decoder: &Decoder) -> Result<Frame, FileError> {
+    let Image { width, height, pixels } = match packing(path).map_err(|fault| fault.at(path))? {
+        Packing::Plain(opened) => opened.pixels().map_err(|fault| fault.at(path))?,
+        Packing::Packed => match decoder.ask(&Request::Pixels(absolute(path)?), path)? {
+            Reply::Pixels(image) => image,
+            Reply::Look(_) | Reply::Fault(_) => return Err(another_answer(path)),
+        },
+    };
+    if (width, height) != (info.width, info.height) {
+        let was = format!("{} x {}", info.width, info.height);
+        return Err(Fault::Damaged(format!("it has {width} x {height} pixels, its header said {was}")).at(path));
+    }
+    let pixels = Array2::from_shape_vec((height, width), pixels);
+    let pixels = pixels.map_err(|_| Fault::Damaged("its pixels do not fill its rows".into()).at(path))?;
+    Ok(Frame { info: info.clone(), pixels })
+}
+
+fn absolute(path: &Path) -> Result<PathBuf, FileError> {
+    std::path::absolute(path).map_err(|source| FileError::Disk { path: path.to_owned(), source })
+}
+
+fn another_answer(path: &Path) -> FileError {
+    Fault::Damaged("the decoder answered something else".into()).at(path)
+}

@@ -1,0 +1,126 @@
+//! Which files of a folder may be frames, and what they start with.
+
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+
+use walkdir::{DirEntry, WalkDir};
+
+use super::error::{Fault, FileError};
+use crate::caveat::Rejected;
+use crate::frames::natural_order;
+
+/// The name of the file in which the photographer corrects headers.
+pub(super) const SIDECAR: &str = "sidecar.csv";
+
+/// What a folder holds.
+#[derive(Debug, Default)]
+pub(super) struct Scan {
+    /// Files that may be frames, in natural order of their shown names.
+    pub(super) files: Vec<Found>,
+    /// Sidecars.
+    pub(super) sidecars: Vec<Found>,
+    /// What is no file, or cannot be reached.
+    pub(super) rejected: Vec<Rejected>,
+}
+
+/// A file and the name it is shown by.
+#[derive(Debug, Clone)]
+pub(super) struct Found {
+    /// Relative to the folder asked about, with `/`.
+    pub(super) file: String,
+    /// Where it is.
+    pub(super) path: PathBuf,
+}
+
+/// Looks through a folder at any depth; links are followed but not in circles, hidden files and `*.toml` are passed over.
+pub(super) fn scan(root: &Path) -> Result<Scan, FileError> {
+    let disk = |source| FileError::Disk { path: root.to_owned(), source };
+    std::fs::metadata(root).map_err(disk)?;
+    let mut scan = Scan::default();
+    for entry in WalkDir::new(root).follow_links(true).into_iter().filter_entry(is_shown) {
+        match entry {
+            Ok(entry) => scan.add(root, &entry),
+            Err(error) if error.depth() == 0 => return Err(disk(error.into())),
+            Err(error) => {
+                let file = shown(root, error.path().unwrap_or(root));
+                let circle = error.loop_ancestor().is_some();
+                let reason = if circle {
+                    "a link back to a folder it lies in".into()
+                } else {
+                    io::Error::from(error).to_string()
+                };
+                scan.rejected.push(Rejected { file, code: "unreadable".into(), reason });
+            }
+        }
+    }
+    scan.files.sort_by(|a, b| natural_order(&a.file, &b.file));
+    Ok(scan)
+}
+
+fn is_shown(entry: &DirEntry) -> bool {
+    entry.depth() == 0 || !entry.file_name().to_string_lossy().starts_with('.')
+}
+
+/// The name below `root`, with `/`; that of the file itself where `root` is one.
+fn shown(root: &Path, path: &Path) -> String {
+    let below = path.strip_prefix(root).unwrap_or(path);
+    let below = if below.as_os_str().is_empty() { Path::new(path.file_name().unwrap_or_default()) } else { below };
+    let name = below.components().map(|part| part.as_os_str().to_string_lossy()).collect::<Vec<_>>().join("/");
+    // Control characters in a name could command the terminal that shows it.
+    name.replace(|c: char| c.is_control(), "?")
+}
+
+impl Scan {
+    fn add(&mut self, root: &Path, entry: &DirEntry) {
+        if entry.file_type().is_dir() {
+            return;
+        }
+        let found = Found { file: shown(root, entry.path()), path: entry.path().to_owned() };
+        let name = entry.file_name().to_string_lossy().to_lowercase();
+        if !entry.file_type().is_file() {
+            let reason = "neither a file nor a folder".into();
+            self.rejected.push(Rejected { file: found.file, code: "not-an-image".into(), reason });
+        } else if name == SIDECAR {
+            self.sidecars.push(found);
+        } else if !name.ends_with(".toml") {
+            self.files.push(found);
+        }
+    }
+}
+
+/// What the first bytes of a file say, whatever its name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Magic {
+    /// A FITS header.
+    Fits,
+    /// gzip.
+    Gzip,
+}
+
+/// Looks at the first bytes.
+pub(super) fn magic(path: &Path) -> Result<Magic, Fault> {
+    let mut start = Vec::new();
+    File::open(path)?.take(512).read_to_end(&mut start)?;
+    let is_fits = start.starts_with(b"SIMPLE") && start.get(6..30).is_some_and(|rest| rest.contains(&b'='));
+    if is_fits {
+        return Ok(Magic::Fits);
+    }
+    if start.starts_with(&[0x1f, 0x8b]) {
+        return Ok(Magic::Gzip);
+    }
+    // A letter cut in two at the end is no reason to call a text something else.
+    let text =
+        !start.contains(&0) && std::str::from_utf8(&start).map_or_else(|error| error.error_len().is_none(), |_| true);
+    Err(Fault::NotAnImage(match (start.is_empty(), text, is_raw_name(path)) {
+        (true, ..) => return Err(Fault::Damaged("the file is empty".into())),
+        (_, _, true) => return Err(Fault::Unsupported("a camera raw file, which this build cannot read".into())),
+        (_, true, _) => "a text file, not a frame".into(),
+        _ => "not a FITS file".into(),
+    }))
+}
+
+fn is_raw_name(path: &Path) -> bool {
+    let raw = ["dng", "cr2", "cr3", "crw", "nef", "nrw", "arw", "raf", "orf", "rw2", "pef", "srw"];
+    path.extension().is_some_and(|suffix| raw.contains(&suffix.to_string_lossy().to_lowercase().as_str()))
+}

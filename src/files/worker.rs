@@ -1,0 +1,147 @@
+//! The worker's side: a process that unpacks compressed frames, so that a crash of the C library costs one file.
+//!
+//! A request is one line of JSON on standard input, a reply one line of JSON on standard output, for pixels
+//! followed by their counts as little-endian 16-bit numbers.
+
+use std::env;
+use std::io::{self, BufRead, BufReader, Read, Write};
+use std::path::PathBuf;
+
+use serde::{Deserialize, Serialize};
+
+use super::error::Fault;
+use super::fits::MOST_PIXELS;
+use super::look::{Image, Look, Opened};
+
+/// The one word that makes the program a worker.
+pub(super) const WORKER_WORD: &str = "--decode-worker";
+/// No header fills a longer line.
+const LONGEST_LINE: u64 = 64 << 20;
+const CHUNK: usize = 1 << 18;
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) enum Request {
+    Look(PathBuf),
+    Pixels(PathBuf),
+}
+
+#[derive(Debug, Serialize, Deserialize)]
+enum Head {
+    Look(Box<Look>),
+    Pixels { width: usize, height: usize },
+    Fault(Fault),
+}
+
+/// What a worker answers.
+#[derive(Debug)]
+pub(super) enum Reply {
+    Look(Box<Look>),
+    Pixels(Image),
+    Fault(Fault),
+}
+
+/// Serves as a decoding worker until standard input ends, if the program was started as one; call it first in `main`.
+///
+/// # Examples
+/// ```no_run
+/// if subwell::files::run_worker_if_asked() {
+///     return;
+/// }
+/// ```
+#[must_use]
+pub fn run_worker_if_asked() -> bool {
+    let asked = env::args_os().nth(1).is_some_and(|word| word == WORKER_WORD);
+    if asked {
+        // A broken pipe means that nobody listens any more: the work is done.
+        let _ = serve(io::stdin().lock(), io::stdout().lock());
+    }
+    asked
+}
+
+fn serve(input: impl BufRead, mut output: impl Write) -> io::Result<()> {
+    for line in input.lines() {
+        let request = serde_json::from_str(&line?)?;
+        let answered = match request {
+            Request::Look(path) => {
+                Opened::unpacked(&path).and_then(Opened::look).map(|look| Reply::Look(Box::new(look)))
+            }
+            Request::Pixels(path) => Opened::unpacked(&path).and_then(Opened::pixels).map(Reply::Pixels),
+        };
+        answered.unwrap_or_else(Reply::Fault).write(&mut output)?;
+        output.flush()?;
+    }
+    Ok(())
+}
+
+impl Reply {
+    fn write(self, output: &mut impl Write) -> io::Result<()> {
+        let (head, pixels) = match self {
+            Self::Look(look) => (Head::Look(look), Vec::new()),
+            Self::Fault(fault) => (Head::Fault(fault), Vec::new()),
+            Self::Pixels(Image { width, height, pixels }) => (Head::Pixels { width, height }, pixels),
+        };
+        serde_json::to_writer(&mut *output, &head)?;
+        output.write_all(b"\n")?;
+        let mut bytes = vec![0_u8; 2 * CHUNK.min(pixels.len())];
+        for chunk in pixels.chunks(CHUNK) {
+            let filled = &mut bytes[..2 * chunk.len()];
+            for (pair, count) in filled.chunks_exact_mut(2).zip(chunk) {
+                pair.copy_from_slice(&count.to_le_bytes());
+            }
+            output.write_all(filled)?;
+        }
+        Ok(())
+    }
+
+    /// Reads one reply; whatever a crashing process may have written, this neither panics nor allocates beyond limits.
+    pub(super) fn read(input: &mut BufReader<impl Read>) -> io::Result<Self> {
+        let mut line = Vec::new();
+        input.by_ref().take(LONGEST_LINE).read_until(b'\n', &mut line)?;
+        Ok(match serde_json::from_slice(&line)? {
+            Head::Look(look) => Self::Look(look),
+            Head::Fault(fault) => Self::Fault(fault),
+            Head::Pixels { width, height } => {
+                let count = width.checked_mul(height).filter(|count| *count as u64 <= MOST_PIXELS);
+                let count = count.ok_or_else(|| io::Error::other("the decoder promises too many pixels"))?;
+                Self::Pixels(Image { width, height, pixels: read_pixels(input, count)? })
+            }
+        })
+    }
+}
+
+fn read_pixels(input: &mut impl Read, count: usize) -> io::Result<Vec<u16>> {
+    let mut pixels = Vec::with_capacity(count);
+    let mut bytes = vec![0_u8; 2 * CHUNK.min(count)];
+    while pixels.len() < count {
+        let chunk = &mut bytes[..2 * CHUNK.min(count - pixels.len())];
+        input.read_exact(chunk)?;
+        pixels.extend(chunk.chunks_exact(2).map(|pair| u16::from_le_bytes([pair[0], pair[1]])));
+    }
+    Ok(pixels)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_reply_survives_the_pipe() {
+        let image = Image { width: 3, height: 2, pixels: vec![0, 1, 256, 65535, 7, 8] };
+        let mut bytes = Vec::new();
+        Reply::Pixels(image.clone()).write(&mut bytes).unwrap();
+        let read = Reply::read(&mut BufReader::new(bytes.as_slice())).unwrap();
+        assert!(matches!(read, Reply::Pixels(read) if read == image));
+    }
+
+    #[test]
+    fn a_cut_or_absurd_reply_is_an_error() {
+        for bytes in [
+            "",
+            "nonsense\n",
+            "{\"Pixels\":{\"width\":2,\"height\":2}}\nabc",
+            "{\"Pixels\":{\"width\":99999999,\"height\":99999999}}\n",
+        ] {
+            assert!(Reply::read(&mut BufReader::new(bytes.as_bytes())).is_err(), "{bytes}");
+        }
+    }
+}

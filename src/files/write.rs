@@ -1,0 +1,49 @@
+//! Writing a file whole or not at all.
+
+use std::io::Write;
+use std::path::Path;
+
+use super::FileError;
+
+/// Writes `bytes` to `path`: first beside it, then moved into its place, so that no reader ever sees half a file.
+///
+/// # Errors
+/// [`FileError::Exists`] when something is there and `force` is not given; [`FileError::Disk`] when the system refuses.
+///
+/// # Examples
+/// ```
+/// let folder = tempfile::tempdir().unwrap();
+/// let path = folder.path().join("camera.toml");
+/// subwell::files::write_whole(&path, b"version = 1\n", false).unwrap();
+/// assert!(subwell::files::write_whole(&path, b"", false).is_err());
+/// ```
+pub fn write_whole(path: &Path, bytes: &[u8], force: bool) -> Result<(), FileError> {
+    let disk = |source| FileError::Disk { path: path.to_owned(), source };
+    if !force && path.symlink_metadata().is_ok() {
+        return Err(FileError::Exists { path: path.to_owned() });
+    }
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut file = builder().tempfile_in(folder).map_err(disk)?;
+    file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(disk)?;
+    if force {
+        return file.persist(path).map(|_| ()).map_err(|error| disk(error.error));
+    }
+    file.persist_noclobber(path).map(|_| ()).map_err(|error| match error.error.kind() {
+        std::io::ErrorKind::AlreadyExists => FileError::Exists { path: path.to_owned() },
+        _ => disk(error.error),
+    })
+}
+
+/// Temporary files are private by default; this one is to become an ordinary file, as the umask says.
+#[cfg(unix)]
+fn builder() -> tempfile::Builder<'static, 'static> {
+    use std::os::unix::fs::PermissionsExt;
+    let mut builder = tempfile::Builder::new();
+    builder.permissions(std::fs::Permissions::from_mode(0o666));
+    builder
+}
+
+#[cfg(not(unix))]
+fn builder() -> tempfile::Builder<'static, 'static> {
+    tempfile::Builder::new()
+}

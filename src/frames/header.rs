@@ -1,0 +1,333 @@
+//! What a header says of a frame, whatever dialect it is written in.
+//!
+//! The keywords and their meaning are common practice, no source; only `XPOSURE`, `DATE-OBS`, `INSTRUME` and the
+//! structural ones are in the FITS standard 4.0 (IAU FITS Working Group 2018), from memory. To teach the program
+//! another dialect, add its keyword to a table below: the first keyword that holds a usable value wins.
+
+use super::cards::{Card, Cards, first_number, number};
+use super::{CfaPattern, FrameKind, kind};
+use crate::units::{ABSOLUTE_ZERO_C, Celsius, Micrometres, Seconds};
+
+/// Keywords that say what a frame was taken for.
+pub const KIND: &[&str] =
+    &["IMAGETYP", "IMAGETYPE", "IMGTYPE", "FRAME", "OBSTYPE", "PICTTYPE", "CALFRAME", "ESO DPR TYPE"];
+const EXPOSURE: &[&str] = &["EXPTIME", "XPOSURE", "EXP-TIME", "EXPOSURE", "EXP", "EXPOSED", "DARKTIME"];
+const SENSOR: &[&str] = &["CCD-TEMP", "CCDTEMP", "CCD_TEMP", "DET-TEMP", "TEMPERAT", "SENSOR-T", "CAM-TEMP", "CAMTEMP"];
+const SENSOR_KELVIN: &[&str] = &["DETTEMP1"];
+const SET_POINT: &[&str] = &["SET-TEMP", "SET_TEMP", "SETTEMP", "DET-TSET", "TEMP_SET"];
+const GAIN: &[&str] = &["GAIN", "GAINRAW", "GAINADU", "ISOSPEED", "ISO", "LOG-GAIN", "RELGAIN"];
+const OFFSET: &[&str] = &["OFFSET", "BLKLEVEL"];
+const READOUT: &[&str] = &["READOUTM", "READMODE", "MODE"];
+const BINNING: [[&str; 2]; 4] = [["XBINNING", "YBINNING"], ["CCDXBIN", "CCDYBIN"], ["BINX", "BINY"], ["HBIN", "VBIN"]];
+const PIXEL: &[&str] = &["XPIXSZ", "PIXSIZE1", "PIXSIZE", "PIX-SIZ"];
+const CFA: &[&str] = &["BAYERPAT", "BAYERPATT", "CFAIMAGE", "COLORTYP"];
+const CAMERA: &[&str] = &["INSTRUME", "CAMERA", "CAMMODEL", "HEAD"];
+const FILTER: &[&str] = &["FILTER", "FILTERS", "FILTERID", "FILTNAM", "INSFLNAM"];
+
+/// What a header says; what it does not say, or says with a value that means "unknown", is `None`.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Header {
+    /// The kind it names, and the card that names it, as `IMAGETYP = 'Dark Frame'`.
+    pub kind: Option<(FrameKind, String)>,
+    /// How long the shutter was open.
+    pub exposure: Option<Seconds>,
+    /// The sensor's temperature.
+    pub sensor: Option<Celsius>,
+    /// The temperature that the cooler was told.
+    pub set_point: Option<Celsius>,
+    /// The driver's gain or ISO number.
+    pub gain_setting: Option<f64>,
+    /// The driver's offset.
+    pub offset_setting: Option<f64>,
+    /// The readout mode's name.
+    pub readout_mode: Option<String>,
+    /// Horizontal and vertical binning.
+    pub binning: Option<[u32; 2]>,
+    /// The side of a binned pixel.
+    pub pixel: Option<Micrometres>,
+    /// The colours of the stored 2 × 2 cell.
+    pub cfa: Option<CfaPattern>,
+    /// The camera's name.
+    pub camera: Option<String>,
+    /// When it was taken, ISO 8601 with a time.
+    pub taken: Option<String>,
+    /// The filter's name.
+    pub filter: Option<String>,
+    /// Whether rows are stored from the bottom up, where the header says so.
+    pub bottom_up: Option<bool>,
+}
+
+impl Header {
+    /// Reads what the cards say.
+    ///
+    /// # Examples
+    /// ```
+    /// use subwell::frames::{Cards, Header};
+    /// let header = Header::from_cards(&Cards::from_lines("EXPOSURE= 250 / milliseconds\nCCD-TEMP= -273.15"));
+    /// assert_eq!(header.exposure.unwrap().0, 0.25);
+    /// assert_eq!(header.sensor, None);
+    /// ```
+    #[must_use]
+    pub fn from_cards(cards: &Cards) -> Self {
+        let binning = binning(cards);
+        Self {
+            kind: kind_named(cards),
+            exposure: exposure(cards),
+            sensor: sensor(cards),
+            set_point: cards.filled(SET_POINT).find_map(temperature),
+            gain_setting: cards.filled(GAIN).filter(|card| !is_electrons_per_dn(card)).find_map(setting),
+            offset_setting: cards.number(OFFSET),
+            readout_mode: name(cards, READOUT),
+            binning,
+            pixel: pixel(cards, binning),
+            cfa: cfa(cards),
+            camera: name(cards, CAMERA),
+            taken: taken(cards),
+            filter: name(cards, FILTER).filter(|filter| !filter.eq_ignore_ascii_case("none")),
+            bottom_up: cards.text(&["ROWORDER"]).and_then(bottom_up),
+        }
+    }
+}
+
+fn name(cards: &Cards, keywords: &[&str]) -> Option<String> {
+    cards.filled(keywords).next().map(|card| card.value.split_whitespace().collect::<Vec<_>>().join(" "))
+}
+
+fn setting(card: &Card) -> Option<f64> {
+    number(&card.value).or_else(|| first_number(&card.value))
+}
+
+fn kind_named(cards: &Cards) -> Option<(FrameKind, String)> {
+    let said = |card: &Card| format!("{} = '{}'", card.keyword, card.value);
+    let by_type = cards.filled(KIND).find_map(|card| Some((kind::in_words(&card.value)?, said(card))));
+    // Some write the kind where the target's name belongs; a nebula may be called dark, so only the bare word counts.
+    by_type.or_else(|| {
+        let card = cards.filled(&["OBJECT"]).next()?;
+        let bare = card.value.split([' ', '_', '-']).filter(|word| word.chars().all(char::is_alphabetic)).count() == 1;
+        let kind = kind::in_words(&card.value).filter(|kind| bare && *kind != FrameKind::Light)?;
+        Some((kind, said(card)))
+    })
+}
+
+fn exposure(cards: &Cards) -> Option<Seconds> {
+    let in_seconds = |card: &Card| Some(fraction(&card.value)? * unit_of_time(card));
+    let seconds = cards.filled(EXPOSURE).filter_map(in_seconds).find(|seconds| *seconds >= 0.0);
+    let from_microseconds = || cards.number(&["EXPOINUS"]).filter(|time| *time >= 0.0).map(|time| time * 1e-6);
+    seconds.or_else(from_microseconds).map(Seconds)
+}
+
+fn fraction(text: &str) -> Option<f64> {
+    let Some((above, below)) = text.split_once('/') else { return number(text) };
+    Some(number(above)? / number(below)?).filter(|value| value.is_finite())
+}
+
+/// Older drivers write `EXPOSURE` in milliseconds and say so in the comment only; `EXPTIME` is in seconds everywhere.
+fn unit_of_time(card: &Card) -> f64 {
+    let comment = card.comment.to_lowercase();
+    let says = |words: &[&str]| comment.split(|c: char| !c.is_alphabetic()).any(|word| words.contains(&word));
+    match card.keyword.as_str() {
+        "EXPTIME" => 1.0,
+        _ if says(&["ms", "msec", "millisecond", "milliseconds"]) => 1e-3,
+        _ if says(&["us", "usec", "microsecond", "microseconds"]) => 1e-6,
+        _ => 1.0,
+    }
+}
+
+fn sensor(cards: &Cards) -> Option<Celsius> {
+    let kelvin = || cards.number(SENSOR_KELVIN).map(|kelvin| kelvin + ABSOLUTE_ZERO_C).and_then(plausible);
+    cards.filled(SENSOR).find_map(temperature).or_else(kelvin)
+}
+
+fn temperature(card: &Card) -> Option<Celsius> {
+    let comment = card.comment.to_lowercase();
+    let kelvin = comment.contains("kelvin") || card.comment.contains("[K]");
+    let value = number(&card.value)?;
+    plausible(if kelvin { value + ABSOLUTE_ZERO_C } else { value })
+}
+
+/// −273.15, 999 and −1000 are how drivers write "unknown"; no sensor is read below −200 °C or above 100 °C.
+fn plausible(celsius: f64) -> Option<Celsius> {
+    (-200.0..=100.0).contains(&celsius).then_some(Celsius(celsius))
+}
+
+/// Research headers put electrons per DN into `GAIN`; that is no setting.
+fn is_electrons_per_dn(card: &Card) -> bool {
+    let comment = card.comment.to_lowercase();
+    ["e-/", "e/", "electron"].iter().any(|unit| comment.contains(unit))
+}
+
+fn binning(cards: &Cards) -> Option<[u32; 2]> {
+    let usable = |value: f64| (value.fract() == 0.0 && (1.0..=64.0).contains(&value)).then_some(value as u32);
+    for [horizontal, vertical] in BINNING {
+        if let Some(across) = cards.number(&[horizontal]).and_then(usable) {
+            return Some([across, cards.number(&[vertical]).and_then(usable).unwrap_or(across)]);
+        }
+    }
+    let text = cards.text(&["BINNING"])?;
+    let mut numbers = text.split(|c: char| !c.is_ascii_digit()).filter_map(number).filter_map(usable);
+    let across = numbers.next()?;
+    Some([across, numbers.next().unwrap_or(across)])
+}
+
+fn pixel(cards: &Cards, binning: Option<[u32; 2]>) -> Option<Micrometres> {
+    let usable = |side: &f64| (0.3..=200.0).contains(side);
+    let binned = cards.filled(PIXEL).filter_map(setting).find(usable);
+    let factor = f64::from(binning.map_or(1, |[across, _]| across));
+    let unbinned = || cards.number(&["XPIXELSZ"]).filter(usable).map(|side| side * factor);
+    binned.or_else(unbinned).map(Micrometres)
+}
+
+/// The pattern at the stored corner: an odd offset of the cell swaps its columns or rows.
+fn cfa(cards: &Cards) -> Option<CfaPattern> {
+    let pattern = cards.filled(CFA).find_map(|card| CfaPattern::from_name(&card.value.to_uppercase()))?;
+    let odd = |keyword: &str| cards.number(&[keyword]).is_some_and(|offset| offset.rem_euclid(2.0) == 1.0);
+    let (row, column) = (usize::from(odd("YBAYROFF")), usize::from(odd("XBAYROFF")));
+    let corner: String =
+        [(0, 0), (0, 1), (1, 0), (1, 1)].map(|(r, c)| pattern.colour(row + r, column + c)).iter().collect();
+    CfaPattern::from_name(&corner)
+}
+
+fn taken(cards: &Cards) -> Option<String> {
+    let date = cards.text(&["DATE-OBS", "DATE-BEG"])?.replace('/', "-").replace(' ', "T");
+    let digits =
+        |range: std::ops::Range<usize>| date.get(range).is_some_and(|part| part.bytes().all(|b| b.is_ascii_digit()));
+    if !(digits(0..4) && digits(5..7) && digits(8..10)) {
+        return None;
+    }
+    if date.contains('T') {
+        return Some(date.trim_end_matches('Z').to_owned());
+    }
+    let time = cards.text(&["TIME-OBS", "TIME-BEG", "UTSTART", "UT"])?;
+    Some(format!("{date}T{time}"))
+}
+
+fn bottom_up(order: &str) -> Option<bool> {
+    match order.to_uppercase().as_str() {
+        "BOTTOM-UP" => Some(true),
+        "TOP-DOWN" => Some(false),
+        _ => None,
+    }
+}
+
+/// Why the header shows that this is not one frame as it came from the camera, if it does.
+///
+/// The noise of such a frame is smaller, larger or otherwise not the camera's.
+#[must_use]
+pub fn not_raw(cards: &Cards) -> Option<String> {
+    stacked(cards).or_else(|| calibrated(cards)).or_else(|| told_by_history(cards))
+}
+
+fn stacked(cards: &Cards) -> Option<String> {
+    for card in cards.filled(&["NCOMBINE", "STACKCNT", "NUMFRAME", "NSTACK", "SNAPSHOT"]) {
+        if let Some(count) = number(&card.value).filter(|count| *count > 1.0) {
+            return Some(format!("it is a stack of {count} frames ({})", card.keyword));
+        }
+    }
+    if let Some(card) = cards.filled(&["SUBEXP", "TOTALEXP", "IMCMB001"]).next() {
+        return Some(format!("it is a stack ({} = {})", card.keyword, card.value));
+    }
+    let says = |card: &&Card| kind::names_a_master(&card.value);
+    let card = cards.filled(KIND).find(says)?;
+    Some(format!("it is a master frame ({} = '{}')", card.keyword, card.value))
+}
+
+fn calibrated(cards: &Cards) -> Option<String> {
+    if let Some(letters) = cards.text(&["CALSTAT"]).filter(|text| text.to_uppercase().contains(['B', 'D', 'F'])) {
+        return Some(format!("it is calibrated already (CALSTAT = '{letters}')"));
+    }
+    let undone = ["F", "FALSE", "NO", "NONE", "OMIT", "PERFORM", "0", "N"];
+    let done = |card: &&Card| !undone.contains(&card.value.to_uppercase().as_str());
+    let steps = ["BIASCOR", "BIASCORR", "ZEROCOR", "DARKCOR", "DARKCORR", "FLATCOR", "FLATCORR"];
+    let card = cards.filled(&steps).find(done)?;
+    Some(format!("it is calibrated already ({})", card.keyword))
+}
+
+fn told_by_history(cards: &Cards) -> Option<String> {
+    let processed = |line: &&str| {
+        let line = line.to_lowercase();
+        let both = |noun: &str, verb: &str| line.contains(noun) && line.contains(verb);
+        let undone = ["not ", "no ", "without "].iter().any(|word| line.contains(word));
+        let any = both("dark", "subtract")
+            || both("bias", "subtract")
+            || both("flat", "divi")
+            || both("flat", "correct")
+            || ["debayer", "demosaic", "stacked", "resampl"].iter().any(|word| line.contains(word));
+        any && !undone
+    };
+    cards.history().find(processed).map(|line| format!("its history says: {line}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn header(lines: &str) -> Header {
+        Header::from_cards(&Cards::from_lines(lines))
+    }
+
+    #[test]
+    fn exptime_goes_before_exposure() {
+        assert_eq!(header("EXPOSURE= 30000 / ms\nEXPTIME = 30.0").exposure, Some(Seconds(30.0)));
+        assert_eq!(header("EXPOSURE= 30000 / Total Exposure Time (ms)").exposure, Some(Seconds(30.0)));
+        assert_eq!(header("EXPOINUS= 2500").exposure, Some(Seconds(0.0025)));
+        assert_eq!(header("EXPTIME = '1/50'").exposure, Some(Seconds(0.02)));
+        assert_eq!(header("EXPTIME = -1").exposure, None);
+    }
+
+    #[test]
+    fn unknown_temperatures_are_none() {
+        for value in ["-273.15", "999", "-1000", "'NaN'", "999.9"] {
+            assert_eq!(header(&format!("CCD-TEMP= {value}")).sensor, None, "{value}");
+        }
+        assert_eq!(header("CCD-TEMP= 999\nCAM-TEMP= 12.5").sensor, Some(Celsius(12.5)));
+        assert_eq!(header("DETTEMP1= 263.15").sensor, Some(Celsius(263.15 - 273.15)));
+        assert_eq!(header("FOCTEMP = 4.0").sensor, None);
+    }
+
+    #[test]
+    fn a_gain_in_electrons_is_no_setting() {
+        assert_eq!(header("GAIN    = 0.62 / e-/ADU").gain_setting, None);
+        assert_eq!(header("GAIN    = 120").gain_setting, Some(120.0));
+        assert_eq!(header("ISOSPEED= 'ISO 800'").gain_setting, Some(800.0));
+    }
+
+    #[test]
+    fn a_nebula_called_dark_is_no_dark() {
+        assert_eq!(header("OBJECT  = 'Dark Horse'").kind, None);
+        assert_eq!(header("OBJECT  = 'bias 1x2'").kind.unwrap().0, FrameKind::Bias);
+    }
+
+    #[test]
+    fn an_odd_cell_offset_moves_the_colours() {
+        assert_eq!(header("BAYERPAT= 'RGGB'\nXBAYROFF= 1").cfa, Some(CfaPattern::Grbg));
+        assert_eq!(header("BAYERPAT= 'RGGB'\nYBAYROFF= 1").cfa, Some(CfaPattern::Gbrg));
+        assert_eq!(header("BAYERPAT= 'NONE'").cfa, None);
+    }
+
+    #[test]
+    fn binning_is_written_in_many_ways() {
+        for text in ["XBINNING= 2\nYBINNING= 1", "BINNING = '2*1'", "BINNING = '(2 x 1)'", "CCDXBIN = 2\nCCDYBIN = 1"] {
+            assert_eq!(header(text).binning, Some([2, 1]), "{text}");
+        }
+        assert_eq!(header("BINNING = '2'").binning, Some([2, 2]));
+        assert_eq!(header("XBINNING= 0").binning, None);
+    }
+
+    #[test]
+    fn processed_frames_are_told_by_their_cards() {
+        for lines in [
+            "CALSTAT = 'BDF'",
+            "NCOMBINE= 20",
+            "STACKCNT= 187",
+            "IMAGETYP= 'Master Dark'",
+            "CALFRAME= 'MasterFlat'",
+            "HISTORY dark subtracted",
+            "FLATCOR = 'Mar 3 flat is x.fits'",
+        ] {
+            assert!(not_raw(&Cards::from_lines(lines)).is_some(), "{lines}");
+        }
+        for lines in ["CALSTAT = ''", "NCOMBINE= 1", "IMAGETYP= 'Dark'", "HISTORY dark not subtracted", "DARKCORR= F"] {
+            assert_eq!(not_raw(&Cards::from_lines(lines)), None, "{lines}");
+        }
+    }
+}

@@ -1,0 +1,354 @@
+//! What is in a folder: every frame's kind and why, the groups, what was left out, and what a measurement still lacks.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::Serialize;
+
+use super::group::{Group, ModeKey, TEMPERATURE_GAP_C, groups, is_settled};
+use super::header::{Header, not_raw};
+use super::sidecar::Override;
+use super::{Cards, FrameInfo, FrameKind, Glance, kind};
+use crate::caveat::{Caveat, Rejected, push_once};
+use crate::units::Seconds;
+
+/// A frame as it was found: its header, its size, and a look at its pixels.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Seen {
+    /// The file's name relative to the folder asked about, with `/`.
+    pub file: String,
+    /// Its header.
+    pub cards: Cards,
+    /// Columns.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+    /// A look at its pixels, if one was taken.
+    pub glance: Option<Glance>,
+}
+
+/// The answer to "what is in this folder?".
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct Inventory {
+    /// Frames that are alike, by mode, kind, temperature and exposure.
+    pub groups: Vec<Group>,
+    /// Files that were not taken, and why.
+    pub rejected: Vec<Rejected>,
+    /// What a measurement still lacks, in words.
+    pub missing: Vec<String>,
+    /// Doubts.
+    pub caveats: Vec<Caveat>,
+}
+
+impl Inventory {
+    /// Sorts what was found in the folder named `root`; `rejected` are the files that could not be read.
+    #[must_use]
+    pub fn of(seen: Vec<Seen>, overrides: &[Override], root: &str, rejected: Vec<Rejected>) -> Self {
+        let mut inventory = Self { rejected, ..Self::default() };
+        let found: BTreeSet<String> = seen.iter().map(|frame| frame.file.clone()).collect();
+        let mut frames = Vec::new();
+        for frame in seen {
+            let row = overrides.iter().find(|row| row.file == frame.file);
+            match judged(&frame, row, root) {
+                Ok(judged) => frames.push(judged),
+                Err(rejected) => inventory.rejected.push(rejected),
+            }
+        }
+        for row in overrides.iter().filter(|row| !found.contains(&row.file)) {
+            inventory.caveats.push(
+                Caveat::new("sidecar-unmatched", "sidecar.csv names a file that is not there", "correct its name")
+                    .about(&row.file),
+            );
+        }
+        inventory.note_contradictions(&frames);
+        frames = inventory.veto(frames);
+        frames = inventory.same_row_order(frames);
+        inventory.note_temperatures(&frames);
+        inventory.groups = groups(frames.into_iter().map(|frame| frame.info).collect());
+        inventory.missing = missing(&inventory.groups);
+        inventory.rejected.sort_by(|a, b| super::natural_order(&a.file, &b.file));
+        inventory
+    }
+
+    /// The groups of each camera mode, in the order of `groups`.
+    pub fn modes(&self) -> impl Iterator<Item = (&ModeKey, &[Group])> {
+        self.groups.chunk_by(|a, b| a.mode == b.mode).map(|groups| (&groups[0].mode, groups))
+    }
+
+    /// Every frame that was taken.
+    pub fn frames(&self) -> impl Iterator<Item = &FrameInfo> {
+        self.groups.iter().flat_map(|group| &group.frames)
+    }
+
+    fn note_contradictions(&mut self, frames: &[Judged]) {
+        let mut alike: BTreeMap<(String, String), Vec<&Judged>> = BTreeMap::new();
+        for frame in frames {
+            if let Some((other, words)) = &frame.contradicted {
+                let said = format!("the {} says {}", frame.info.why, frame.info.kind);
+                alike.entry((said, format!("the {words} says {other}"))).or_default().push(frame);
+            }
+        }
+        for ((header, place), files) in alike {
+            let first = &files[0].info.file;
+            let about = if files.len() == 1 { first.clone() } else { format!("{first} and {} more", files.len() - 1) };
+            let message = format!("{header}, {place}: the header was believed");
+            let hint = "if the header is wrong, say so in sidecar.csv (columns file, kind) beside the frames";
+            self.caveats.push(Caveat::new("conflicting-kind", message, hint).about(about));
+        }
+    }
+
+    /// Leaves out frames whose pixels cannot be those of the kind they are said to be.
+    fn veto(&mut self, frames: Vec<Judged>) -> Vec<Judged> {
+        let doubts: Vec<Option<String>> = frames.iter().map(|frame| frame.doubt(&frames)).collect();
+        let mut kept = Vec::new();
+        for (frame, doubt) in frames.into_iter().zip(doubts) {
+            let Some(reason) = doubt else {
+                kept.push(frame);
+                continue;
+            };
+            let hint = "look at the frame; if it is right all the same, say its kind in sidecar.csv beside the frames";
+            let file = frame.info.file;
+            self.caveats.push(Caveat::new("conflicting-kind", format!("{reason}; it was left out"), hint).about(&file));
+            self.rejected.push(Rejected { file, code: "conflicting-kind".into(), reason });
+        }
+        kept
+    }
+
+    /// Rows stored the other way round put each pixel's pattern on another pixel: the fewer are left out.
+    fn same_row_order(&mut self, frames: Vec<Judged>) -> Vec<Judged> {
+        let count = |mode: &ModeKey, order| {
+            frames.iter().filter(|frame| frame.bottom_up == Some(order) && frame.mode == *mode).count()
+        };
+        let odd = |frame: &Judged| {
+            let order = frame.bottom_up?;
+            let (same, other) = (count(&frame.mode, order), count(&frame.mode, !order));
+            (other > same || (other == same && order)).then_some(other)
+        };
+        let others: Vec<Option<usize>> = frames.iter().map(odd).collect();
+        let mut kept = Vec::new();
+        for (frame, others) in frames.into_iter().zip(others) {
+            let Some(others) = others else {
+                kept.push(frame);
+                continue;
+            };
+            let reason =
+                format!("its rows are stored upside down (ROWORDER) to those of {others} others of this camera");
+            self.rejected.push(Rejected { file: frame.info.file, code: "row-order".into(), reason });
+        }
+        kept
+    }
+
+    fn note_temperatures(&mut self, frames: &[Judged]) {
+        for frame in frames {
+            let info = &frame.info;
+            let about = ModeKey::of(info).to_string();
+            if frame.assumed_settled {
+                let message = "the headers give a set point but no sensor temperature: the set point was taken";
+                let hint = "give the true temperatures in sidecar.csv (columns file, sensor_c)";
+                push_once(&mut self.caveats, Caveat::new("assumed-value", message, hint).about(&about));
+            }
+            if info.sensor.is_some() && info.set_point.is_some() && !is_settled(info) {
+                let message = format!("frames were taken more than {TEMPERATURE_GAP_C} degC off the set point");
+                let hint = "let the cooler settle, or aim at a temperature it can hold";
+                push_once(&mut self.caveats, Caveat::new("temperature-unsettled", message, hint).about(&about));
+            }
+            if info.sensor.is_none() && info.kind == FrameKind::Dark {
+                let message = "dark frames without a sensor temperature in their headers";
+                let hint = "give --sensor-c, or sidecar.csv with the columns file, sensor_c";
+                push_once(&mut self.caveats, Caveat::new("temperature-missing", message, hint).about(&about));
+            }
+        }
+    }
+}
+
+/// A frame with its kind, and what is needed to doubt it.
+struct Judged {
+    info: FrameInfo,
+    mode: ModeKey,
+    glance: Option<Glance>,
+    contradicted: Option<(FrameKind, String)>,
+    bottom_up: Option<bool>,
+    assumed_settled: bool,
+    certain: bool,
+}
+
+fn judged(seen: &Seen, row: Option<&Override>, root: &str) -> Result<Judged, Rejected> {
+    let reject = |code: &str, reason: String| Rejected { file: seen.file.clone(), code: code.into(), reason };
+    if let Some(reason) = not_raw(&seen.cards) {
+        return Err(reject("not-raw", reason));
+    }
+    if kind::names_a_master(&seen.file) {
+        return Err(reject("not-raw", "its name says that it is a master or a stack".into()));
+    }
+    let header = Header::from_cards(&seen.cards);
+    let told = row.and_then(|row| row.kind);
+    let by_sidecar = |kind| kind::Judgement { kind, why: "sidecar.csv".into(), contradicted: None };
+    let judgement = (told.map(by_sidecar))
+        .or_else(|| kind::judgement(header.kind.as_ref(), &seen.file, root))
+        .ok_or_else(|| reject("unknown-kind", "neither header, folder nor name says what it was taken for".into()))?;
+    let exposure = (row.and_then(|row| row.exposure).or(header.exposure))
+        .or_else(|| exposure_in_name(&seen.file))
+        .or((judgement.kind == FrameKind::Bias).then_some(Seconds(0.0)))
+        .ok_or_else(|| reject("no-exposure", "neither header nor name says how long it was exposed".into()))?;
+    let sensor = row.and_then(|row| row.sensor).or(header.sensor);
+    let info = FrameInfo {
+        file: seen.file.clone(),
+        kind: judgement.kind,
+        why: judgement.why,
+        camera: header.camera,
+        width: seen.width,
+        height: seen.height,
+        gain_setting: row.and_then(|row| row.gain_setting).or(header.gain_setting),
+        offset_setting: header.offset_setting,
+        readout_mode: header.readout_mode,
+        binning: header.binning.unwrap_or([1, 1]),
+        pixel: header.pixel,
+        exposure,
+        sensor: sensor.or(header.set_point),
+        set_point: header.set_point,
+        cfa: header.cfa,
+        taken: header.taken,
+        filter: header.filter,
+    };
+    Ok(Judged {
+        mode: ModeKey::of(&info),
+        glance: seen.glance,
+        contradicted: judgement.contradicted,
+        bottom_up: header.bottom_up,
+        assumed_settled: sensor.is_none() && header.set_point.is_some(),
+        certain: told.is_some(),
+        info,
+    })
+}
+
+/// The exposure that a name states with its unit, such as `dark_300s_01` or `flat-25us`.
+fn exposure_in_name(file: &str) -> Option<Seconds> {
+    let name = file.rsplit('/').next().unwrap_or(file).to_lowercase();
+    let name = name.find(".f").map_or(name.as_str(), |suffix| &name[..suffix]);
+    let units = [("ms", 1e-3), ("us", 1e-6), ("sec", 1.0), ("s", 1.0)];
+    name.split(['_', ' ', '-']).find_map(|word| {
+        let (digits, unit) = units.iter().find_map(|(unit, length)| Some((word.strip_suffix(unit)?, length)))?;
+        super::cards::number(digits).filter(|value| *value >= 0.0).map(|value| Seconds(value * unit))
+    })
+}
+
+/// A frame this many times its like's pixel noise above their level is lit, not read.
+const LIT_SIGMAS: f64 = 20.0;
+/// A flat must stand at least this many times the pixel noise above the frames without light.
+const UNLIT_SIGMAS: f64 = 0.1;
+/// So many frames have to agree before one may be called odd.
+const LEAST_PEERS: usize = 2;
+
+impl Judged {
+    /// Why the pixels cannot be those of the kind that the frame is said to be, if they cannot.
+    fn doubt(&self, all: &[Self]) -> Option<String> {
+        let glance = self.glance.filter(|_| !self.certain)?;
+        match self.info.kind {
+            FrameKind::Flat => self.unlit(&glance, all),
+            FrameKind::Bias | FrameKind::Dark | FrameKind::DarkFlat => self.lit(&glance, all),
+            FrameKind::Light => None,
+        }
+    }
+
+    fn unlit(&self, glance: &Glance, all: &[Self]) -> Option<String> {
+        let dark = |frame: &&Self| match frame.info.kind {
+            FrameKind::Bias => true,
+            FrameKind::Dark | FrameKind::DarkFlat => frame.info.exposure.0 <= self.info.exposure.0.max(1.0),
+            FrameKind::Flat | FrameKind::Light => false,
+        };
+        let (level, noise) = self.usual(all, dark)?;
+        (glance.mean.0 - level < UNLIT_SIGMAS * noise).then(|| {
+            let mean = glance.mean.0;
+            format!(
+                "it is said to be a flat ({}), but at {mean:.1} DN is as dark as the frames without light",
+                self.info.why
+            )
+        })
+    }
+
+    fn lit(&self, glance: &Glance, all: &[Self]) -> Option<String> {
+        let like = |frame: &&Self| {
+            frame.info.kind == self.info.kind && super::same_exposure(frame.info.exposure, self.info.exposure)
+        };
+        let (level, noise) = self.usual(all, like)?;
+        (glance.mean.0 - level > LIT_SIGMAS * noise).then(|| {
+            let (kind, why, mean) = (self.info.kind, &self.info.why, glance.mean.0);
+            let how = if glance.is_even() { "evenly lit, as a flat is" } else { "far brighter than they" };
+            format!(
+                "it is said to be a {kind} ({why}), but at {mean:.1} DN against {level:.1} DN of its like it is {how}"
+            )
+        })
+    }
+
+    /// Median level and pixel noise of the other frames of this mode that `choose` takes, if they are enough.
+    fn usual(&self, all: &[Self], choose: impl Fn(&&Self) -> bool) -> Option<(f64, f64)> {
+        let others = all.iter().filter(|frame| frame.mode == self.mode && frame.info.file != self.info.file);
+        let glances: Vec<Glance> = others.filter(choose).filter_map(|frame| frame.glance).collect();
+        let middle = |read: fn(&Glance) -> f64| {
+            let mut values: Vec<f64> = glances.iter().map(read).collect();
+            values.sort_by(f64::total_cmp);
+            // The lower of two middles: one bright frame of two must not set the level.
+            values.get(values.len().saturating_sub(1) / 2).copied()
+        };
+        if glances.len() < LEAST_PEERS {
+            return None;
+        }
+        Some((middle(|glance| glance.mean.0)?, middle(|glance| glance.noise.0)?.max(0.5)))
+    }
+}
+
+/// What a measurement of these groups still lacks, in words, mode by mode.
+fn missing(groups: &[Group]) -> Vec<String> {
+    if groups.is_empty() {
+        return vec!["no frames that can be measured: bias, flat and dark frames are wanted".into()];
+    }
+    let modes: Vec<&[Group]> = groups.chunk_by(|a, b| a.mode == b.mode).collect();
+    let several = modes.len() > 1;
+    let lacks = |mode: &&[Group]| {
+        let label = if several { format!(" ({})", mode[0].mode) } else { String::new() };
+        missing_in_mode(mode).into_iter().map(move |words| format!("{words}{label}")).collect::<Vec<_>>()
+    };
+    modes.iter().flat_map(lacks).collect()
+}
+
+fn missing_in_mode(groups: &[Group]) -> Vec<String> {
+    let of = |kind| groups.iter().filter(move |group| group.kind == kind);
+    let count = |kind| of(kind).map(|group| group.frames.len()).sum::<usize>();
+    let mut lacks = Vec::new();
+    match (count(FrameKind::Bias), count(FrameKind::Dark) + count(FrameKind::DarkFlat)) {
+        (0, 0) => lacks.push("no bias frames and no dark frames: offset and read noise cannot be measured"),
+        (0, _) => lacks.push("no bias frames: offset and read noise rest on the shortest dark frames"),
+        (1, 0) => lacks.push("only one bias frame: read noise needs a pair"),
+        _ => {}
+    }
+    if count(FrameKind::Flat) == 0 {
+        lacks.push("no flat frames: the gain cannot be measured and has to be given with --gain-e-per-dn");
+    } else if of(FrameKind::Flat).all(|group| group.frames.len() < 2) {
+        lacks.push("no flat pairs: the gain needs at least two flats of the same exposure");
+    }
+    let darks: Vec<&Group> = of(FrameKind::Dark).collect();
+    let times: BTreeSet<u64> = darks.iter().map(|group| group.exposure.0.to_bits()).collect();
+    let temperatures: BTreeSet<Option<u64>> =
+        darks.iter().map(|group| group.temperature.map(|temperature| temperature.0.to_bits())).collect();
+    match times.len() {
+        0 => lacks.push("no dark frames: the dark current cannot be measured"),
+        1 => lacks.push("dark frames of one exposure only: the dark current wants at least two, far apart"),
+        _ => {}
+    }
+    if times.len() > 1 && temperatures.len() < 2 {
+        lacks.push("dark frames at one temperature only: how the dark current changes with temperature stays unknown");
+    }
+    lacks.into_iter().map(str::to_owned).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn exposures_stand_in_names() {
+        assert_eq!(exposure_in_name("d/dark_300s_-5C_07.fits"), Some(Seconds(300.0)));
+        assert_eq!(exposure_in_name("flat_0.5sec.fit"), Some(Seconds(0.5)));
+        assert_eq!(exposure_in_name("flat_250ms_1.fits"), Some(Seconds(0.25)));
+        assert_eq!(exposure_in_name("flats_1.fits"), None);
+    }
+}
