@@ -3,10 +3,12 @@
 mod camera;
 mod frames;
 mod number;
+mod plan;
 
 pub use camera::{camera_line, camera_text};
 pub use frames::frames_text;
 pub use number::{duration, rounded, with_uncertainty};
+pub use plan::{answer_line, plan_text};
 
 use crate::caveat::{Caveat, Rejected};
 

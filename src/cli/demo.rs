@@ -1,0 +1,58 @@
+//! The whole job on the sample frames, which are built into the program.
+
+use std::path::Path;
+
+use include_dir::{Dir, include_dir};
+use serde_json::json;
+use subwell::camera::CameraProfile;
+use subwell::files::FileError;
+use subwell::plan::{Night, plan};
+use subwell::report::{answer_line, camera_line, camera_text, plan_text};
+use subwell::sensor::MeasureOptions;
+
+use super::camera;
+use super::output::{Answer, Failure};
+
+static SAMPLES: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/sample-calibration");
+
+/// The cameras of the samples: the folder of their frames and the night planned with them.
+const CAMERAS: [(&str, &str); 2] =
+    [("cooled-mono", "garden-night.toml"), ("uncooled-colour", "garden-night-colour.toml")];
+
+/// Measures both sample cameras and plans the sample night with each.
+pub(super) fn demo(quiet: bool) -> Result<Answer, Failure> {
+    let folder = unpacked()?;
+    let mut text = String::from("Two invented cameras, an invented garden under a town sky. What measuring them says:\n\n");
+    let (mut cameras, mut plans) = (Vec::new(), Vec::new());
+    for (set, night) in CAMERAS {
+        let profile = camera::measured(&folder.path().join(set), MeasureOptions::default(), None, quiet)?;
+        if cameras.is_empty() {
+            text.push_str(&camera_text(&profile));
+        } else {
+            text.push_str(&camera_line(&profile));
+            text.push('\n');
+        }
+        plans.push(plan(&sample_night(night)?, &profile).map_err(subwell::Error::from)?);
+        cameras.push(profile);
+    }
+    text.push_str(&format!("\nTonight with the {}:\n\n{}", cameras[0].camera, plan_text(&plans[0])));
+    text.push_str(&format!("\nThe same evening with the {}:\n\n{}\n", cameras[1].camera, answer_line(&plans[1])));
+    text.push_str("\nNow your own: subwell measure DIR --out camera.toml, then subwell plan night.toml\n");
+    text.push_str(&format!("\n=> {}\n", answer_line(&plans[0])));
+    let caveats = cameras.iter().map(|camera: &CameraProfile| camera.caveats.len()).sum::<usize>()
+        + plans.iter().map(|plan| plan.caveats.len()).sum::<usize>();
+    Ok(Answer::new(text, "subwell.demo", &json!({ "cameras": cameras, "plans": plans }), caveats))
+}
+
+/// The samples in a folder that goes away with the value.
+fn unpacked() -> Result<tempfile::TempDir, Failure> {
+    let disk = |path: &Path, source| FileError::Disk { path: path.to_owned(), source };
+    let folder = tempfile::tempdir().map_err(|source| disk(&std::env::temp_dir(), source))?;
+    SAMPLES.extract(folder.path()).map_err(|source| disk(folder.path(), source))?;
+    Ok(folder)
+}
+
+fn sample_night(name: &str) -> Result<Night, Failure> {
+    let text = SAMPLES.get_file(name).and_then(|file| file.contents_utf8()).unwrap_or_default();
+    Ok(Night::from_toml(text).map_err(subwell::Error::from)?)
+}

@@ -1,0 +1,181 @@
+//! A plan as text: the answer in one line, then why.
+
+use crate::plan::{FilterPlan, Plan, PlanePlan, SetBy};
+use crate::units::Seconds;
+
+use super::{caveats_text, duration, rounded, wrapped};
+
+/// The answer in one line: sub length, count, dither cadence, gain, temperature.
+#[must_use]
+pub fn answer_line(plan: &Plan) -> String {
+    let gain = plan.gain_setting.map_or_else(String::new, |gain| format!(", gain {gain}"));
+    let place = format!("{gain}, sensor at {:.0} °C", plan.sensor_c.0);
+    plan.filters
+        .iter()
+        .map(|filter| {
+            format!(
+                "{}: {} subs of {}, dither every {}{place}",
+                filter.name,
+                filter.subs_to_shoot,
+                duration(filter.sub_s),
+                counted(filter.dither_every_subs, "sub")
+            )
+        })
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+fn counted(count: u64, what: &str) -> String {
+    if count == 1 { what.to_owned() } else { format!("{count} {what}s") }
+}
+
+/// The whole plan: the answer, why it is so, what it costs and what would change it.
+#[must_use]
+pub fn plan_text(plan: &Plan) -> String {
+    let mut text = format!("{}\n\n", answer_line(plan));
+    let [low, high] = plan.wall_clock_range_s;
+    let nights = if plan.nights == 1 { "one night".into() } else { format!("{} nights", plan.nights) };
+    text.push_str(&wrapped(
+        &format!(
+            "{} on the clock (likely {} to {}), {nights}; {} darks, {} flats, {} biases. \
+             {:.0} % of that range comes from: {}.",
+            duration(plan.wall_clock_s),
+            duration(low),
+            duration(high),
+            plan.darks,
+            plan.flats,
+            plan.biases,
+            plan.largest_uncertainty.share_percent,
+            plan.largest_uncertainty.source
+        ),
+        0,
+    ));
+    for filter in &plan.filters {
+        text.push_str(&filter_text(filter));
+    }
+    if plan.by_gain_setting.len() > 1 {
+        text.push_str("time at each measured gain setting:\n");
+        for setting in &plan.by_gain_setting {
+            let gain = setting.gain_setting.map_or_else(|| "unnamed".into(), |gain| gain.to_string());
+            text.push_str(&format!("  gain {gain:<8}{:>9}\n", duration(setting.wall_clock_s)));
+        }
+    }
+    text.push_str(&caveats_text(&plan.caveats));
+    text
+}
+
+fn filter_text(filter: &FilterPlan) -> String {
+    let [shortest, longest] = filter.sub_range_s;
+    let mut text = format!("\n{}\n", filter.name);
+    let mut line = |name: &str, value: String| text.push_str(&format!("  {name:<18}{value}\n"));
+    line(
+        "sub length",
+        format!(
+            "{}; {} to {} cost within 3 % of the least time, best {}",
+            duration(filter.sub_s),
+            duration(shortest),
+            duration(longest),
+            duration(filter.sub_optimum_s)
+        ),
+    );
+    line("set by", set_by(filter));
+    line(
+        "subs",
+        format!(
+            "{} in the stack ({} to {}), {} to shoot: about {} an hour are lost",
+            filter.subs_kept,
+            filter.subs_kept_range[0],
+            filter.subs_kept_range[1],
+            filter.subs_to_shoot,
+            rounded(filter.lost_subs_per_hour, 2)
+        ),
+    );
+    line(
+        "dither",
+        format!(
+            "every {}, {} times, within ± {} px, {} settling each",
+            counted(filter.dither_every_subs, "sub"),
+            filter.dithers,
+            filter.dither_px.div_ceil(2),
+            duration(filter.settle_s)
+        ),
+    );
+    line("limits", limits(filter));
+    line(
+        "rule of thumb",
+        format!(
+            "read noise adds {:.0} % to the sky's noise at {}",
+            filter.sky_limited_excess_percent,
+            duration(filter.sky_limited_s)
+        ),
+    );
+    line("on disk", format!("{} GB", rounded(filter.gigabytes, 2)));
+    for plane in &filter.planes {
+        text.push_str(&plane_text(plane));
+    }
+    text
+}
+
+fn set_by(filter: &FilterPlan) -> String {
+    match filter.set_by {
+        SetBy::WallClock => "time: longer subs lose more when one is spoiled, shorter ones wait more".into(),
+        SetBy::Tracking => "the mount: it holds a star no longer".into(),
+        SetBy::FieldRotation => "the field's rotation: polar alignment".into(),
+        SetBy::StarSaturation => "the brightest star that is to stay unburnt".into(),
+        SetBy::SkySaturation => "the sky: it fills the pixel".into(),
+        SetBy::Rejection => "rejection: it needs so many subs and dither positions".into(),
+        SetBy::Storage => "storage: fewer, longer subs".into(),
+        SetBy::Asked => "the length asked for".into(),
+    }
+}
+
+fn limits(filter: &FilterPlan) -> String {
+    let limits = &filter.limits_s;
+    let named: [(&str, Option<Seconds>); 4] = [
+        ("tracking", limits.tracking),
+        ("field rotation", limits.field_rotation),
+        ("star burns", limits.star_saturation),
+        ("sky burns", limits.sky_saturation),
+    ];
+    let known: Vec<String> =
+        named.iter().filter_map(|(name, limit)| limit.map(|limit| format!("{name} {}", duration(limit)))).collect();
+    if known.is_empty() { "none known".into() } else { known.join(", ") }
+}
+
+fn plane_text(plane: &PlanePlan) -> String {
+    let rates = &plane.rates_e_per_s;
+    let share = &plane.noise_share_percent;
+    let colour = plane.colour.map_or_else(String::new, |colour| format!(" ({colour})"));
+    let mut text = format!("  plane {}{colour}\n", plane.plane);
+    let mut line = |name: &str, value: String| text.push_str(&format!("    {name:<16}{value}\n"));
+    let rate = |rate: f64| rounded(rate, 2);
+    line(
+        "e-/s in a pixel",
+        format!("target {}, sky {}, dark {}", rate(rates.target.0), rate(rates.sky.0), rate(rates.dark.0)),
+    );
+    line(
+        "noise from",
+        format!(
+            "sky {:.0} %, target {:.0} %, dark {:.0} %, read {:.0} %, pattern {:.0} %, calibration {:.0} %",
+            share.sky + share.moon,
+            share.target,
+            share.dark,
+            share.read + share.quantisation,
+            share.pattern,
+            share.calibration
+        ),
+    );
+    let mut reached = format!("SNR {}", rounded(plane.snr.value, 3));
+    if let Some(faintest) = plane.faintest_mag_per_arcsec2 {
+        reached.push_str(&format!(", faintest at 3 sigma in a 10\" square {:.1} mag/arcsec2", faintest.0));
+    }
+    if let Some(faintest) = plane.faintest_rayleigh {
+        reached.push_str(&format!(", {} R in the line", rounded(faintest.0, 2)));
+    }
+    line("reached", reached);
+    line(
+        "sky level",
+        format!("{} DN, {} % of the full well", plane.sky_level_dn, rounded(plane.sky_share_of_full_well_percent, 2)),
+    );
+    text
+}
