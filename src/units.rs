@@ -209,6 +209,14 @@ quantity!(
     Rayleighs, "R"
 );
 quantity!(
+    /// A sky's light before the telescope: photons s⁻¹ cm⁻² arcsec⁻² nm⁻¹.
+    PhotonDensity, "ph/s/cm2/arcsec2/nm"
+);
+quantity!(
+    /// A luminance, the eye's brightness of a surface.
+    CandelasPerSquareMetre, "cd/m2"
+);
+quantity!(
     /// A collecting area.
     SquareCentimetres, "cm2"
 );
@@ -237,6 +245,66 @@ impl Degrees {
     pub fn radians(self) -> f64 {
         self.0.to_radians()
     }
+}
+
+/// Photons s⁻¹ cm⁻² nm⁻¹ of V magnitude 0: 995.5 per Å (Bessell, Castelli & Plez 1998, A&A 333, 231).
+pub const PHOTONS_OF_V_MAGNITUDE_0: f64 = 9955.0;
+/// Relative standard uncertainty of [`PHOTONS_OF_V_MAGNITUDE_0`]: what published zero points differ by.
+pub const PHOTONS_OF_V_MAGNITUDE_0_UNCERTAINTY: f64 = 0.025;
+
+/// Square arcseconds in a steradian: (648 000/π)².
+const SQUARE_ARCSECONDS_PER_STERADIAN: f64 = (648_000.0 / std::f64::consts::PI) * (648_000.0 / std::f64::consts::PI);
+
+impl Rayleighs {
+    /// The same line in photons s⁻¹ cm⁻² arcsec⁻².
+    ///
+    /// # Source
+    /// 1 R = 10⁶/4π photons s⁻¹ cm⁻² sr⁻¹ (Leinert et al. 1998, A&AS 127, 1, section 2).
+    ///
+    /// ```
+    /// assert!((subwell::units::Rayleighs(1.0).photons_per_s_cm2_arcsec2() - 1.870423e-6).abs() < 1e-12);
+    /// ```
+    #[must_use]
+    pub fn photons_per_s_cm2_arcsec2(self) -> f64 {
+        self.0 * 1e6 / (4.0 * std::f64::consts::PI) / SQUARE_ARCSECONDS_PER_STERADIAN
+    }
+}
+
+/// The colour of a pixel of a colour array.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Colour {
+    /// `R`
+    Red,
+    /// `G`
+    Green,
+    /// `B`
+    Blue,
+}
+
+impl Colour {
+    /// The colour that a profile writes as `R`, `G` or `B`.
+    #[must_use]
+    pub fn from_letter(letter: char) -> Option<Self> {
+        match letter {
+            'R' => Some(Self::Red),
+            'G' => Some(Self::Green),
+            'B' => Some(Self::Blue),
+            _ => None,
+        }
+    }
+}
+
+/// Where in the spectrum a plane of the sensor sees light: what the sky's lamps and the filter must agree on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Band {
+    /// All visible light, as a luminance filter passes.
+    Wide,
+    /// A third of it, about this wavelength, as an interference filter passes.
+    Broad(Nanometres),
+    /// A few nanometres about this wavelength.
+    Narrow(Nanometres),
+    /// What the dye of one colour of an array passes, behind an infrared-cut filter.
+    Array(Colour),
 }
 
 /// The root of the sum of squares: how independent noises add.

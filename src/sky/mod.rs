@@ -1,1 +1,16 @@
-//! (see lib.rs)
+//! The sky over the telescope: how bright it is, what lights it, what the air takes away.
+
+mod atmosphere;
+mod error;
+mod scales;
+mod site;
+mod spectrum;
+
+pub use atmosphere::{airmass, clear_night_extinction, transmission};
+pub use error::SkyError;
+pub use scales::{
+    NATURAL_SKY, artificial_ratio, bortle_class, from_limiting, from_luminance, limiting_magnitude, luminance,
+    nanolambert,
+};
+pub use site::{Climate, DEFAULT_AMBIENT, DEFAULT_SEEING, DEFAULT_SKY, GivenSky, Lamps, Site};
+pub use spectrum::{magnitude_of, moon_photon_density, photon_density};

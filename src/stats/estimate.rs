@@ -36,6 +36,17 @@ impl<Q: Quantity> Estimate<Q> {
         Self { value: Q::new(value), uncertainty: Q::new(uncertainty), statistical: None, interval_95: None }
     }
 
+    /// A positive value known to a factor: `relative` is the standard uncertainty of its logarithm, and the 95 %
+    /// interval is `value · exp(± 1.96 relative)`, which never reaches 0.
+    #[must_use]
+    pub fn within_factor(value: f64, relative: f64) -> Self {
+        let factor = (NORMAL_95 * relative).exp();
+        Self {
+            interval_95: Some((Q::new(value / factor), Q::new(value * factor))),
+            ..Self::new(value, value * relative)
+        }
+    }
+
     /// The same with the statistical part kept apart.
     #[must_use]
     pub fn with_statistical(mut self, statistical: f64) -> Self {
@@ -172,6 +183,13 @@ mod tests {
     fn relative_uncertainties_of_a_product_add_in_quadrature() {
         let product: Estimate<f64> = Estimate::<f64>::new(10.0, 0.3).times(&Estimate::<f64>::new(2.0, 0.08));
         approx::assert_relative_eq!(product.relative(), 0.05, epsilon = 1e-12);
+    }
+
+    #[test]
+    fn a_value_known_to_a_factor_stays_above_zero() {
+        let (low, high) = Estimate::<f64>::within_factor(2.0, 1.5_f64.ln()).interval();
+        approx::assert_relative_eq!(low * high, 4.0, epsilon = 1e-12);
+        assert!(low > 0.0);
     }
 
     #[test]

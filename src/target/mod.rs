@@ -1,1 +1,5 @@
-//! (see lib.rs)
+//! What is photographed: its surface brightness in the continuum and in lines.
+
+mod given;
+
+pub use given::{Brightness, DEFAULT_ALTITUDE, Target, TargetError, mean_surface_brightness};

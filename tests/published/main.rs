@@ -1,3 +1,12 @@
-//! Numbers that others published, one file for each source.
+//! Numbers that others published or computed, one file for each source.
 
+mod bessell_1998;
 mod ccd_equation;
+mod falchi_2016;
+mod kasten_young_1989;
+mod leinert_1998;
+mod patat_2003;
+mod polar_axis;
+mod schaefer_1990;
+mod star_images;
+mod surface_brightness;

@@ -1,0 +1,93 @@
+//! `[[filters]]` of `night.toml`.
+
+use serde::{Deserialize, Serialize};
+
+use crate::units::Nanometres;
+
+use super::error::{RigError, within};
+
+/// Peak quantum efficiency where none is given: a back-illuminated sensor, common practice, no source.
+pub const DEFAULT_QUANTUM_EFFICIENCY: f64 = 0.75;
+
+/// One entry of `[[filters]]`: a known filter by its name, or any by its numbers.
+///
+/// With a known name, `centre_nm`, `width_nm` and `transmission` replace that filter's own numbers.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Filter {
+    /// `luminance`, `red`, `green`, `blue`, `h-alpha`, `oiii`, `sii`, `dual`, `none` (a colour array alone), or a label
+    /// of one's own beside `centre_nm` and `width_nm`.
+    pub name: Option<String>,
+    /// Share of the hours.
+    pub share: Option<f64>,
+    /// Of the sensor in this filter's window; for a colour array, the peak of each colour.
+    pub quantum_efficiency: Option<QuantumEfficiency>,
+    /// Middle of the window.
+    pub centre_nm: Option<Nanometres>,
+    /// Effective width of the window: the area under the transmission curve over its peak.
+    pub width_nm: Option<Nanometres>,
+    /// Peak transmission of the filter.
+    pub transmission: Option<f64>,
+}
+
+/// A sensor's quantum efficiency, as typed from a data sheet; it is never measured here.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(untagged, expecting = "a number, or { R = …, G = …, B = … }")]
+pub enum QuantumEfficiency {
+    /// Monochrome: in the filter's window. Colour array: at the green peak, the others follow by the usual ratios.
+    One(f64),
+    /// Colour array: at each colour's own peak.
+    Colours(ColourEfficiencies),
+}
+
+/// Peak quantum efficiency of each colour of an array.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ColourEfficiencies {
+    /// Red pixels.
+    #[serde(rename = "R")]
+    pub red: f64,
+    /// Green pixels.
+    #[serde(rename = "G")]
+    pub green: f64,
+    /// Blue pixels.
+    #[serde(rename = "B")]
+    pub blue: f64,
+}
+
+impl Filter {
+    /// Checks what the types cannot.
+    ///
+    /// # Errors
+    /// When a share, efficiency or transmission is no share, or a wavelength is not of visible or near-infrared light.
+    pub fn check(&self) -> Result<(), RigError> {
+        within("filters.share", self.share(), 0.0, 1e6)?;
+        let efficiencies = match self.quantum_efficiency {
+            None => vec![],
+            Some(QuantumEfficiency::One(one)) => vec![one],
+            Some(QuantumEfficiency::Colours(each)) => vec![each.red, each.green, each.blue],
+        };
+        for efficiency in efficiencies {
+            within("filters.quantum_efficiency", efficiency, 0.001, 1.0)?;
+        }
+        self.transmission.map_or(Ok(()), |share| within("filters.transmission", share, 0.001, 1.0))?;
+        self.centre_nm.map_or(Ok(()), |centre| within("filters.centre_nm", centre.0, 300.0, 1100.0))?;
+        self.width_nm.map_or(Ok(()), |width| within("filters.width_nm", width.0, 0.1, 800.0))
+    }
+
+    /// Share of the hours, or 1; the plan divides by the sum of all shares.
+    #[must_use]
+    pub fn share(&self) -> f64 {
+        self.share.unwrap_or(1.0)
+    }
+
+    /// The name for tables: as given, or made from centre and width.
+    #[must_use]
+    pub fn label(&self) -> String {
+        match (&self.name, self.centre_nm, self.width_nm) {
+            (Some(name), _, _) => name.clone(),
+            (None, Some(centre), Some(width)) => format!("{}/{} nm", centre.0, width.0),
+            _ => "unnamed".into(),
+        }
+    }
+}

@@ -1,0 +1,271 @@
+//! `[mount]` of `night.toml`, and how long a sub may last before stars trail.
+
+use serde::{Deserialize, Serialize};
+
+use crate::units::{Arcseconds, Degrees, Seconds};
+
+use super::error::{RigError, within};
+
+/// `[mount]`: how long the stars stay where they are, and the time that is lost between subs.
+///
+/// Every key may be left out; the constants give the defaults.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Mount {
+    /// Whether a guide camera corrects the mount.
+    pub guided: Option<bool>,
+    /// Root mean square of the guiding, both axes together.
+    pub guide_rms_arcsec: Option<Arcseconds>,
+    /// The longest sub that the mount is known to hold.
+    pub longest_sub_s: Option<Seconds>,
+    /// Angle between the mount's axis and the pole, in arcminutes.
+    pub polar_error_arcmin: Option<f64>,
+    /// Periodic error of the drive, peak to peak.
+    pub periodic_error_arcsec: Option<Arcseconds>,
+    /// Time of one turn of the worm.
+    pub worm_period_s: Option<Seconds>,
+    /// Trail that is still taken for round, in pixels.
+    pub allowed_drift_px: Option<f64>,
+    /// Time of one dither.
+    pub settle_s: Option<Seconds>,
+    /// Readout and download between two subs.
+    pub between_subs_s: Option<Seconds>,
+    /// Poisson rate of events that spoil the sub in progress, per hour of open shutter.
+    pub lost_subs_per_hour: Option<f64>,
+}
+
+impl Mount {
+    /// A mount is guided unless it says otherwise.
+    pub const DEFAULT_GUIDED: bool = true;
+    /// Guiding error where none is given, common practice, no source.
+    pub const DEFAULT_GUIDE_RMS: Arcseconds = Arcseconds(1.0);
+    /// The longest sub of an unguided mount of which nothing else is known, common practice, no source.
+    pub const DEFAULT_UNGUIDED_SUB: Seconds = Seconds(60.0);
+    /// Time of one turn of the worm where none is given, common practice, no source.
+    pub const DEFAULT_WORM_PERIOD: Seconds = Seconds(480.0);
+    /// Allowed trail where none is given.
+    pub const DEFAULT_ALLOWED_DRIFT_PX: f64 = 1.0;
+    /// Time of one dither where none is given, common practice, no source.
+    pub const DEFAULT_SETTLE: Seconds = Seconds(20.0);
+    /// Time between two subs where none is given, common practice, no source.
+    pub const DEFAULT_BETWEEN_SUBS: Seconds = Seconds(3.0);
+    /// Rate of spoiled subs where none is given: wind, clouds, aircraft, guiding; common practice, no source.
+    pub const DEFAULT_LOST_SUBS_PER_HOUR: f64 = 1.0;
+
+    /// Checks what the types cannot.
+    ///
+    /// # Errors
+    /// When a time, an angle or a rate is negative or absurd.
+    pub fn check(&self) -> Result<(), RigError> {
+        let numbers = [
+            ("mount.guide_rms_arcsec", self.guide_rms_arcsec.map(|q| q.0), 0.0, 60.0),
+            ("mount.longest_sub_s", self.longest_sub_s.map(|q| q.0), 1e-3, 1e5),
+            ("mount.polar_error_arcmin", self.polar_error_arcmin, 0.0, 600.0),
+            ("mount.periodic_error_arcsec", self.periodic_error_arcsec.map(|q| q.0), 0.0, 600.0),
+            ("mount.worm_period_s", self.worm_period_s.map(|q| q.0), 1.0, 1e5),
+            ("mount.allowed_drift_px", self.allowed_drift_px, 0.01, 100.0),
+            ("mount.settle_s", self.settle_s.map(|q| q.0), 0.0, 3600.0),
+            ("mount.between_subs_s", self.between_subs_s.map(|q| q.0), 0.0, 3600.0),
+            ("mount.lost_subs_per_hour", self.lost_subs_per_hour, 0.0, 3600.0),
+        ];
+        for (key, value, low, high) in numbers {
+            value.map_or(Ok(()), |value| within(key, value, low, high))?;
+        }
+        Ok(())
+    }
+
+    /// Whether the mount is guided, or [`Mount::DEFAULT_GUIDED`].
+    #[must_use]
+    pub fn guided(&self) -> bool {
+        self.guided.unwrap_or(Self::DEFAULT_GUIDED)
+    }
+
+    /// Guiding error, or [`Mount::DEFAULT_GUIDE_RMS`].
+    #[must_use]
+    pub fn guide_rms(&self) -> Arcseconds {
+        self.guide_rms_arcsec.unwrap_or(Self::DEFAULT_GUIDE_RMS)
+    }
+
+    /// Time of one turn of the worm, or [`Mount::DEFAULT_WORM_PERIOD`].
+    #[must_use]
+    pub fn worm_period(&self) -> Seconds {
+        self.worm_period_s.unwrap_or(Self::DEFAULT_WORM_PERIOD)
+    }
+
+    /// Allowed trail in pixels, or [`Mount::DEFAULT_ALLOWED_DRIFT_PX`].
+    #[must_use]
+    pub fn allowed_drift_px(&self) -> f64 {
+        self.allowed_drift_px.unwrap_or(Self::DEFAULT_ALLOWED_DRIFT_PX)
+    }
+
+    /// Time of one dither, or [`Mount::DEFAULT_SETTLE`].
+    #[must_use]
+    pub fn settle(&self) -> Seconds {
+        self.settle_s.unwrap_or(Self::DEFAULT_SETTLE)
+    }
+
+    /// Time between two subs, or [`Mount::DEFAULT_BETWEEN_SUBS`].
+    #[must_use]
+    pub fn between_subs(&self) -> Seconds {
+        self.between_subs_s.unwrap_or(Self::DEFAULT_BETWEEN_SUBS)
+    }
+
+    /// Rate of spoiled subs per hour, or [`Mount::DEFAULT_LOST_SUBS_PER_HOUR`].
+    #[must_use]
+    pub fn lost_subs_per_hour(&self) -> f64 {
+        self.lost_subs_per_hour.unwrap_or(Self::DEFAULT_LOST_SUBS_PER_HOUR)
+    }
+}
+
+/// The Earth's turning in radians per second: a sidereal day of 86 164.1 s (IERS Conventions 2010, nominal value).
+const EARTH_RATE: f64 = 7.292_12e-5;
+/// Arcseconds in an arcminute.
+const ARCSECONDS_PER_ARCMINUTE: f64 = 60.0;
+/// The declination that field rotation is reckoned for where none is known: high, to be on the safe side.
+const CAUTIOUS_DECLINATION: Degrees = Degrees(60.0);
+
+/// What the mount allows a sub to last.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TrackingLimits {
+    /// The least of the limit that was typed, polar drift and periodic error; `None` where nothing limits.
+    pub tracking: Option<Seconds>,
+    /// The turning of a guided field about its guide star; `None` where nothing limits.
+    pub field_rotation: Option<Seconds>,
+    /// Whether `tracking` is [`Mount::DEFAULT_UNGUIDED_SUB`], because nothing was known of an unguided mount.
+    pub assumed: bool,
+}
+
+impl Mount {
+    /// The limits of this mount at one image scale.
+    ///
+    /// Guided: the typed limit, and field rotation at `corner_px` from the guide star (half the sensor's diagonal).
+    /// Unguided: the least of the typed limit, polar drift and periodic error, or a cautious default when none of
+    /// them is given. `declination` matters to field rotation alone; unknown, 60° is taken.
+    #[must_use]
+    pub fn limits(&self, pixel_scale: Arcseconds, corner_px: f64, declination: Option<Degrees>) -> TrackingLimits {
+        let trail = pixel_scale * self.allowed_drift_px();
+        if self.guided() {
+            let declination = declination.unwrap_or(CAUTIOUS_DECLINATION);
+            let rotation = |error| field_rotation_limit(error, self.allowed_drift_px(), corner_px, declination);
+            let field_rotation = self.polar_error_arcmin.and_then(rotation);
+            return TrackingLimits { tracking: self.longest_sub_s, field_rotation, assumed: false };
+        }
+        let known =
+            self.longest_sub_s.is_some() || self.polar_error_arcmin.is_some() || self.periodic_error_arcsec.is_some();
+        if !known {
+            return TrackingLimits { tracking: Some(Self::DEFAULT_UNGUIDED_SUB), field_rotation: None, assumed: true };
+        }
+        let polar = self.polar_error_arcmin.and_then(|error| polar_drift_limit(error, trail));
+        let periodic =
+            self.periodic_error_arcsec.and_then(|error| periodic_error_limit(error, self.worm_period(), trail));
+        let least = [self.longest_sub_s, polar, periodic].into_iter().flatten().min_by(|a, b| a.0.total_cmp(&b.0));
+        TrackingLimits { tracking: least, field_rotation: None, assumed: false }
+    }
+}
+
+/// Drift of an unguided star by a wrong polar axis, at most, per second.
+///
+/// ```text
+/// ε ω      (0.26252″ per minute for each arcminute)
+/// ```
+///
+/// `ε` is the angle between the axis and the pole, `ω` the Earth's rate. The whole sky turns about the wrong pole, so
+/// that no star drifts faster at any declination.
+///
+/// # Source
+/// Derived here: a small rotation of the axis; agrees with the 15.7″ per minute and degree of common practice.
+#[must_use]
+pub fn polar_drift_per_second(polar_error_arcmin: f64) -> Arcseconds {
+    Arcseconds(polar_error_arcmin * ARCSECONDS_PER_ARCMINUTE * EARTH_RATE)
+}
+
+/// The longest unguided sub with a trail of at most `trail`; `None` for a perfect axis.
+#[must_use]
+pub fn polar_drift_limit(polar_error_arcmin: f64, trail: Arcseconds) -> Option<Seconds> {
+    let drift = polar_drift_per_second(polar_error_arcmin);
+    (drift.0 > 0.0).then(|| Seconds(trail / drift))
+}
+
+/// The longest guided sub before the field has turned by `trail_px` at `corner_px` from the guide star.
+///
+/// ```text
+/// t = n cos δ / (r ε ω)
+/// ```
+///
+/// Grows too small near the pole, where the field turns faster than the first order says (1 % at 75°).
+///
+/// # Source
+/// Derived here, first order in `ε`. `None` where nothing turns.
+#[must_use]
+pub fn field_rotation_limit(
+    polar_error_arcmin: f64,
+    trail_px: f64,
+    corner_px: f64,
+    declination: Degrees,
+) -> Option<Seconds> {
+    let turn = corner_px * (polar_error_arcmin / 60.0).to_radians() * EARTH_RATE / declination.radians().cos();
+    (turn > 0.0 && turn.is_finite()).then(|| Seconds(trail_px / turn))
+}
+
+/// The longest unguided sub that can be placed anywhere on the worm's turn.
+///
+/// ```text
+/// t = (T_w/π) asin(n s / P)
+/// ```
+///
+/// `P` is the error peak to peak, `T_w` the worm's period, taken as one sine. `None` when the whole error is smaller
+/// than the trail.
+///
+/// # Source
+/// Derived here: the fastest stretch of a sine.
+#[must_use]
+pub fn periodic_error_limit(peak_to_peak: Arcseconds, worm_period: Seconds, trail: Arcseconds) -> Option<Seconds> {
+    (trail < peak_to_peak).then(|| worm_period * ((trail / peak_to_peak).asin() / std::f64::consts::PI))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SCALE: Arcseconds = Arcseconds(2.0);
+
+    #[test]
+    fn an_unguided_mount_of_which_nothing_is_known_gets_a_stated_default() {
+        let mount = Mount { guided: Some(false), ..Mount::default() };
+        let limits = mount.limits(SCALE, 3000.0, None);
+        assert!(limits.assumed);
+        assert_eq!(limits.tracking, Some(Mount::DEFAULT_UNGUIDED_SUB));
+    }
+
+    #[test]
+    fn the_tightest_limit_of_an_unguided_mount_holds() {
+        let mount = Mount {
+            guided: Some(false),
+            longest_sub_s: Some(Seconds(200.0)),
+            polar_error_arcmin: Some(2.0),
+            periodic_error_arcsec: Some(Arcseconds(20.0)),
+            ..Mount::default()
+        };
+        let limits = mount.limits(SCALE, 3000.0, None);
+        assert_eq!(limits.tracking, periodic_error_limit(Arcseconds(20.0), Seconds(480.0), SCALE));
+    }
+
+    #[test]
+    fn a_guided_mount_has_no_drift_but_turns() {
+        let mount = Mount { polar_error_arcmin: Some(5.0), ..Mount::default() };
+        let limits = mount.limits(SCALE, 3000.0, None);
+        assert_eq!(limits.tracking, None);
+        assert!(limits.field_rotation.is_some());
+    }
+
+    #[test]
+    fn a_small_periodic_error_limits_nothing() {
+        assert_eq!(periodic_error_limit(Arcseconds(1.0), Seconds(480.0), Arcseconds(1.0)), None);
+    }
+
+    #[test]
+    fn a_perfect_axis_limits_nothing() {
+        assert_eq!(polar_drift_limit(0.0, SCALE), None);
+        assert_eq!(field_rotation_limit(0.0, 1.0, 3000.0, Degrees(0.0)), None);
+    }
+}

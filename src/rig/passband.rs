@@ -1,0 +1,321 @@
+//! What a filter and the sensor behind it pass, as a window with numbers.
+
+use crate::units::{Band, Colour, Micrometres, Nanometres};
+
+use super::array::{self, Window};
+use super::filter::{DEFAULT_QUANTUM_EFFICIENCY, Filter, QuantumEfficiency};
+use super::{RigError, error::within};
+
+/// Width of a line filter where none is given: filters of 3 to 12 nm are sold, common practice, no source.
+pub const DEFAULT_LINE_WIDTH: Nanometres = Nanometres(6.0);
+/// Peak transmission of a filter where none is given, common practice, no source.
+pub const DEFAULT_FILTER_TRANSMISSION: f64 = 0.95;
+/// Peak transmission of a line filter where none is given (0.85 to 0.95), from memory.
+pub const DEFAULT_LINE_TRANSMISSION: f64 = 0.90;
+
+/// Hα in air (NIST Atomic Spectra Database).
+pub const H_ALPHA: Nanometres = Nanometres(656.3);
+/// The stronger line of the [O III] pair (NIST).
+pub const OIII: Nanometres = Nanometres(500.7);
+/// The middle of the [S II] pair 671.6 and 673.1 (NIST).
+pub const SII: Nanometres = Nanometres(672.4);
+/// Hβ (NIST).
+const H_BETA: Nanometres = Nanometres(486.1);
+const LINES: [Nanometres; 4] = [H_BETA, OIII, H_ALPHA, SII];
+
+/// A window up to this wide sees the sky as a line filter does.
+pub(super) const NARROW: Nanometres = Nanometres(30.0);
+/// A window from this width on sees the sky as a luminance filter does.
+const WIDE: Nanometres = Nanometres(200.0);
+
+/// A plane that sees less than this of a window or line is taken to see none of it.
+const LEAST_RESPONSE: f64 = 0.1;
+
+/// Windows of the known filters. Luminance and the colours by their trade definition, from memory: 400–700,
+/// 590–690, 495–580, 395–505 nm; red is centred where the sky's red factor holds.
+const LUMINANCE: Window = Window { centre: 550.0, width: 300.0, spread: 0.03 };
+const RED: Window = Window { centre: 640.0, width: 100.0, spread: 0.05 };
+const GREEN: Window = Window { centre: 538.0, width: 82.0, spread: 0.08 };
+const BLUE: Window = Window { centre: 450.0, width: 108.0, spread: 0.06 };
+
+/// The sensor behind the filter, as far as light is concerned.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Detector {
+    /// Side of a (binned) pixel.
+    pub pixel: Micrometres,
+    /// The colour of the plane; `None` for a monochrome sensor.
+    pub colour: Option<Colour>,
+    /// Whether a colour camera has lost its infrared-cut filter.
+    pub modified: bool,
+}
+
+/// The filters that are known by name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum FilterName {
+    /// `luminance`
+    Luminance,
+    /// `red`
+    Red,
+    /// `green`
+    Green,
+    /// `blue`
+    Blue,
+    /// `h-alpha`
+    HAlpha,
+    /// `oiii`
+    Oiii,
+    /// `sii`
+    Sii,
+    /// `dual`: Hα and [O III]
+    Dual,
+    /// `none`: a colour array alone
+    None,
+}
+
+impl FilterName {
+    const KNOWN: [(&'static str, Self); 9] = [
+        ("luminance", Self::Luminance),
+        ("red", Self::Red),
+        ("green", Self::Green),
+        ("blue", Self::Blue),
+        ("h-alpha", Self::HAlpha),
+        ("oiii", Self::Oiii),
+        ("sii", Self::Sii),
+        ("dual", Self::Dual),
+        ("none", Self::None),
+    ];
+
+    /// The filter that is written so in `night.toml`.
+    ///
+    /// # Errors
+    /// When there is none, with the nearest name.
+    pub fn from_name(name: &str) -> Result<Self, RigError> {
+        let likeness = |known: &str| strsim::jaro_winkler(known, &name.to_lowercase());
+        let (nearest, filter) = Self::KNOWN
+            .into_iter()
+            .max_by(|a, b| likeness(a.0).total_cmp(&likeness(b.0)))
+            .unwrap_or(("luminance", Self::Luminance));
+        if nearest == name { Ok(filter) } else { Err(RigError::UnknownFilter { name: name.to_owned(), nearest }) }
+    }
+
+    /// Whether the filter isolates emission lines.
+    #[must_use]
+    pub fn is_line(self) -> bool {
+        !self.lines().is_empty()
+    }
+
+    /// The lines it passes, of those that are reckoned with.
+    fn lines(self) -> &'static [Nanometres] {
+        match self {
+            Self::HAlpha => &[H_ALPHA],
+            Self::Oiii => &[OIII],
+            Self::Sii => &[SII],
+            Self::Dual => &[H_ALPHA, OIII],
+            _ => &[],
+        }
+    }
+}
+
+/// One window through which one plane of the sensor sees light.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Passband {
+    /// Middle of the window.
+    pub centre: Nanometres,
+    /// Effective width: the area under the relative response over its peak.
+    pub width: Nanometres,
+    /// Relative standard uncertainty of the width.
+    pub width_relative: f64,
+    /// Peak transmission of the filter.
+    pub transmission: f64,
+    /// Quantum efficiency that goes with `width`: at the peak of the response, or its mean over a window given by numbers.
+    pub quantum_efficiency: f64,
+    /// Quantum efficiency at the emission line in the window; `None` where there is none. A filter of another kind
+    /// than a line filter is taken to see Hα.
+    pub line_efficiency: Option<f64>,
+    /// Relative standard uncertainty of `line_efficiency` beyond that of the peak.
+    pub line_relative: f64,
+    /// The word for the sky's spectrum.
+    pub band: Band,
+}
+
+impl Filter {
+    /// The windows of this filter on one plane: one, two for `dual` on a monochrome sensor, none where the plane's
+    /// colour sees nothing of it.
+    ///
+    /// # Errors
+    /// When [`Filter::check`] fails, the name is not known and centre and width are missing, or filter and sensor do
+    /// not fit together.
+    pub fn passbands(&self, detector: &Detector) -> Result<Vec<Passband>, RigError> {
+        self.check()?;
+        let known = self.name.as_deref().map(FilterName::from_name);
+        let one = |window: Option<Passband>| window.into_iter().collect();
+        match (known, self.centre_nm, self.width_nm) {
+            (Some(Ok(name)), None, _) => self.named(name, detector),
+            (_, Some(centre), Some(width)) => self.custom(centre, width, detector).map(one),
+            (Some(Ok(name)), Some(centre), None) if name.is_line() => {
+                self.custom(centre, DEFAULT_LINE_WIDTH, detector).map(one)
+            }
+            (Some(Err(unknown)), _, _) => Err(unknown),
+            _ => Err(RigError::NamelessFilter),
+        }
+    }
+
+    fn named(&self, name: FilterName, detector: &Detector) -> Result<Vec<Passband>, RigError> {
+        let windows = match (name.lines(), detector.colour) {
+            ([], Some(colour)) => vec![self.on_array(name, colour, detector.modified)?],
+            ([], None) => vec![Some(self.on_mono(name)?)],
+            (lines, _) => lines.iter().map(|line| self.line_window(*line, detector)).collect::<Result<_, _>>()?,
+        };
+        Ok(windows.into_iter().flatten().collect())
+    }
+
+    fn on_mono(&self, name: FilterName) -> Result<Passband, RigError> {
+        let (window, band, sees_h_alpha) = match name {
+            FilterName::Red => (RED, Band::Broad(Nanometres(RED.centre)), true),
+            FilterName::Green => (GREEN, Band::Broad(Nanometres(GREEN.centre)), false),
+            FilterName::Blue => (BLUE, Band::Broad(Nanometres(BLUE.centre)), false),
+            FilterName::None => return Err(RigError::NoFilterOnMono),
+            _ => (LUMINANCE, Band::Wide, true),
+        };
+        let efficiency = self.efficiency(None)?;
+        Ok(Passband {
+            centre: Nanometres(window.centre),
+            width: self.width_nm.unwrap_or(Nanometres(window.width)),
+            width_relative: window.spread,
+            transmission: self.transmission.unwrap_or(DEFAULT_FILTER_TRANSMISSION),
+            quantum_efficiency: efficiency,
+            line_efficiency: sees_h_alpha.then_some(efficiency),
+            line_relative: 0.0,
+            band,
+        })
+    }
+
+    fn on_array(&self, name: FilterName, colour: Colour, modified: bool) -> Result<Option<Passband>, RigError> {
+        let passes = match name {
+            FilterName::Red => colour == Colour::Red,
+            FilterName::Green => colour == Colour::Green,
+            FilterName::Blue => colour == Colour::Blue,
+            _ => true,
+        };
+        if !passes {
+            return Ok(None);
+        }
+        let efficiency = self.efficiency(Some(colour))?;
+        let window = array::window(colour, modified);
+        let transmission = if name == FilterName::None { 1.0 } else { DEFAULT_FILTER_TRANSMISSION };
+        let at_h_alpha = array::response(colour, H_ALPHA, modified);
+        Ok(Some(Passband {
+            centre: Nanometres(window.centre),
+            width: self.width_nm.unwrap_or(Nanometres(window.width)),
+            width_relative: window.spread,
+            transmission: self.transmission.unwrap_or(transmission),
+            quantum_efficiency: efficiency,
+            line_efficiency: (at_h_alpha >= LEAST_RESPONSE).then_some(efficiency * at_h_alpha),
+            line_relative: array::RESPONSE_UNCERTAINTY,
+            band: Band::Array(colour),
+        }))
+    }
+
+    fn line_window(&self, line: Nanometres, detector: &Detector) -> Result<Option<Passband>, RigError> {
+        let width = self.width_nm.unwrap_or(DEFAULT_LINE_WIDTH);
+        Ok(self.custom(line, width, detector)?.map(|window| Passband { band: Band::Narrow(line), ..window }))
+    }
+
+    /// A window given by its numbers; on a colour array the part that the colour sees of it.
+    fn custom(&self, centre: Nanometres, width: Nanometres, detector: &Detector) -> Result<Option<Passband>, RigError> {
+        within("filters.width_nm", width.0, 0.1, centre.0)?;
+        let narrow = width <= NARROW;
+        let inside = |line: &&Nanometres| (line.0 - centre.0).abs() <= width.0 / 2.0;
+        let line = if narrow { LINES.iter().find(inside) } else { Some(&H_ALPHA).filter(inside) };
+        let seen = |colour| array::mean_response(colour, centre, width, detector.modified);
+        let seen = detector.colour.map_or(1.0, seen);
+        let at_line = |line| move |colour| array::response(colour, line, detector.modified);
+        let at_line = line.map(|line| detector.colour.map_or(1.0, at_line(*line)));
+        if narrow && seen < LEAST_RESPONSE {
+            return Ok(None);
+        }
+        let band = match detector.colour {
+            _ if narrow => Band::Narrow(centre),
+            Some(colour) => Band::Array(colour),
+            None if width >= WIDE => Band::Wide,
+            None => Band::Broad(centre),
+        };
+        let transmission = if narrow { DEFAULT_LINE_TRANSMISSION } else { DEFAULT_FILTER_TRANSMISSION };
+        let relative = detector.colour.map_or(0.0, |_| array::RESPONSE_UNCERTAINTY);
+        let peak = self.efficiency(detector.colour)?;
+        Ok(Some(Passband {
+            centre,
+            width,
+            width_relative: relative,
+            transmission: self.transmission.unwrap_or(transmission),
+            quantum_efficiency: peak * seen,
+            line_efficiency: at_line.filter(|response| *response >= LEAST_RESPONSE).map(|response| peak * response),
+            line_relative: relative,
+            band,
+        }))
+    }
+
+    /// Peak quantum efficiency of a plane: as given, or the defaults.
+    fn efficiency(&self, colour: Option<Colour>) -> Result<f64, RigError> {
+        match (self.quantum_efficiency, colour) {
+            (None, None) => Ok(DEFAULT_QUANTUM_EFFICIENCY),
+            (None, Some(colour)) => Ok(array::default_peak(colour)),
+            (Some(QuantumEfficiency::One(one)), None) => Ok(one),
+            (Some(QuantumEfficiency::One(green)), Some(colour)) => Ok(array::peak_beside_green(green, colour)),
+            (Some(QuantumEfficiency::Colours(each)), Some(colour)) => Ok(match colour {
+                Colour::Red => each.red,
+                Colour::Green => each.green,
+                Colour::Blue => each.blue,
+            }),
+            (Some(QuantumEfficiency::Colours(_)), None) => Err(RigError::ColoursOnMono),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn behind(name: &str, colour: Option<Colour>) -> Result<Vec<Passband>, RigError> {
+        let filter = Filter { name: Some(name.into()), ..Filter::default() };
+        filter.passbands(&Detector { pixel: Micrometres(4.0), colour, modified: false })
+    }
+
+    #[test]
+    fn every_known_name_is_found_and_a_slip_gets_the_nearest() {
+        for (name, filter) in FilterName::KNOWN {
+            assert_eq!(FilterName::from_name(name), Ok(filter));
+        }
+        let slip = RigError::UnknownFilter { name: "luminence".into(), nearest: "luminance" };
+        assert_eq!(FilterName::from_name("luminence"), Err(slip));
+    }
+
+    #[test]
+    fn a_dual_filter_feeds_red_with_one_line_and_green_and_blue_with_the_other() {
+        assert_eq!(behind("dual", None).unwrap().len(), 2);
+        assert_eq!(behind("dual", Some(Colour::Red)).unwrap()[0].centre, H_ALPHA);
+        assert_eq!(behind("dual", Some(Colour::Green)).unwrap()[0].centre, OIII);
+        assert_eq!(behind("dual", Some(Colour::Blue)).unwrap()[0].centre, OIII);
+    }
+
+    #[test]
+    fn green_and_blue_pixels_see_nothing_behind_h_alpha() {
+        assert!(behind("h-alpha", Some(Colour::Green)).unwrap().is_empty());
+        assert!(behind("h-alpha", Some(Colour::Blue)).unwrap().is_empty());
+    }
+
+    #[test]
+    fn none_is_no_filter_for_a_monochrome_sensor() {
+        assert_eq!(behind("none", None), Err(RigError::NoFilterOnMono));
+    }
+
+    #[test]
+    fn a_filter_of_ones_own_needs_both_numbers() {
+        let filter = Filter { centre_nm: Some(Nanometres(520.0)), ..Filter::default() };
+        let detector = Detector { pixel: Micrometres(4.0), colour: None, modified: false };
+        assert_eq!(filter.passbands(&detector), Err(RigError::NamelessFilter));
+        let whole = Filter { width_nm: Some(Nanometres(10.0)), ..filter };
+        let passband = whole.passbands(&detector).unwrap()[0];
+        assert_eq!((passband.band, passband.line_efficiency), (Band::Narrow(Nanometres(520.0)), None));
+    }
+}

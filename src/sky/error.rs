@@ -1,0 +1,67 @@
+//! What can be wrong with a site or its sky.
+
+/// Why a sky cannot be used as given.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum SkyError {
+    /// A number that no site has.
+    #[error("`{key}` is {found}, it must lie between {low} and {high}")]
+    OutOfRange {
+        /// The key in `night.toml`.
+        key: &'static str,
+        /// What was given.
+        found: f64,
+        /// The least that makes sense.
+        low: f64,
+        /// The most that makes sense.
+        high: f64,
+    },
+    /// More than one way of giving the sky, or none.
+    #[error("`sky` has {found} brightnesses, it takes one of bortle, mag_per_arcsec2, limiting_mag, e_per_s")]
+    NotOneBrightness {
+        /// How many were given.
+        found: usize,
+    },
+    /// `filter` or `plane` beside something that is no measured rate, or a rate without a filter.
+    #[error("`sky` needs `filter` with `e_per_s`, and takes `filter` and `plane` with nothing else")]
+    FilterMisplaced,
+    /// A limiting magnitude where the inversion does not hold.
+    #[error("a limiting magnitude of {found} says little about the sky, only {low} to {high} is taken")]
+    LimitingMagnitude {
+        /// What was given.
+        found: f64,
+        /// The faintest sky that is taken.
+        low: f64,
+        /// The darkest sky that is taken.
+        high: f64,
+    },
+    /// The sky was given as a rate, which is no brightness until the optics and the filter are known.
+    #[error("a sky of {e_per_s} e-/s per pixel has no magnitude without the optics, filter and pixel it was seen with")]
+    NeedsTheLightChain {
+        /// The rate that was given.
+        e_per_s: f64,
+    },
+}
+
+impl SkyError {
+    /// What the photographer can do.
+    #[must_use]
+    pub fn hint(&self) -> String {
+        match self {
+            Self::OutOfRange { key, .. } => format!("correct `{key}` under [site]"),
+            Self::NotOneBrightness { .. } => {
+                "keep the one you trust most, such as sky = { mag_per_arcsec2 = 20.5 }".into()
+            }
+            Self::FilterMisplaced => "write sky = { e_per_s = 3.3, filter = \"luminance\", plane = \"mono\" }".into(),
+            Self::LimitingMagnitude { .. } => {
+                "give a sky meter's reading with mag_per_arcsec2, or the Bortle class with bortle".into()
+            }
+            Self::NeedsTheLightChain { .. } => "ask with `--night night.toml`, which names the optics".into(),
+        }
+    }
+}
+
+/// `Ok` when `found` lies in `low..=high`; NaN does not.
+pub(super) fn within(key: &'static str, found: f64, low: f64, high: f64) -> Result<(), SkyError> {
+    if (low..=high).contains(&found) { Ok(()) } else { Err(SkyError::OutOfRange { key, found, low, high }) }
+}

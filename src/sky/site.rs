@@ -1,0 +1,279 @@
+//! The place: `[site]` of `night.toml`.
+
+use serde::{Deserialize, Serialize};
+
+use crate::stats::Estimate;
+use crate::units::{
+    Arcseconds, Celsius, Degrees, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Metres,
+};
+
+use super::error::{SkyError, within};
+
+/// The sky that is assumed where none is given: the edge of a town.
+pub const DEFAULT_SKY: GivenSky = GivenSky::Bortle(6);
+/// Seeing at the zenith where none is given, common practice for a lowland site, no source.
+pub const DEFAULT_SEEING: Arcseconds = Arcseconds(3.0);
+/// Night air where none is given: the mean of the assumed [`Climate`].
+pub const DEFAULT_AMBIENT: Celsius = Climate::DEFAULT_MEAN;
+
+/// `[site]`: where the telescope stands and what is above it.
+///
+/// Every key may be left out; the method of the same name without its unit gives the default.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Site {
+    /// Geographic latitude, north positive.
+    pub latitude_deg: Option<Degrees>,
+    /// Geographic longitude, east positive.
+    pub longitude_deg: Option<Degrees>,
+    /// Height above sea level.
+    pub height_m: Option<Metres>,
+    /// Civil time minus universal time, in hours.
+    pub utc_offset_h: Option<f64>,
+    /// How bright the sky is.
+    pub sky: Option<GivenSky>,
+    /// What lights the sky.
+    pub lamps: Option<Lamps>,
+    /// Extinction in V per airmass.
+    pub extinction_mag: Option<Magnitudes>,
+    /// Full width at half maximum of a star at the zenith, long exposure.
+    pub seeing_arcsec: Option<Arcseconds>,
+    /// Air temperature of the night.
+    pub ambient_c: Option<Celsius>,
+    /// The horizon as pairs of azimuth and altitude.
+    pub horizon: Option<Vec<[Degrees; 2]>>,
+    /// Night air through the year.
+    pub climate: Option<Climate>,
+}
+
+impl Site {
+    /// Checks what the types cannot.
+    ///
+    /// # Errors
+    /// When a number lies outside what a place on Earth can have.
+    pub fn check(&self) -> Result<(), SkyError> {
+        let numbers = [
+            ("latitude_deg", self.latitude_deg.map(|q| q.0), -90.0, 90.0),
+            ("longitude_deg", self.longitude_deg.map(|q| q.0), -180.0, 360.0),
+            ("height_m", self.height_m.map(|q| q.0), -500.0, 9000.0),
+            ("utc_offset_h", self.utc_offset_h, -14.0, 14.0),
+            ("extinction_mag", self.extinction_mag.map(|q| q.0), 0.0, 3.0),
+            ("seeing_arcsec", self.seeing_arcsec.map(|q| q.0), 0.1, 30.0),
+            ("ambient_c", self.ambient_c.map(|q| q.0), -90.0, 60.0),
+        ];
+        for (key, value, low, high) in numbers {
+            value.map_or(Ok(()), |value| within(key, value, low, high))?;
+        }
+        for [azimuth, altitude] in self.horizon.iter().flatten() {
+            within("horizon", azimuth.0, 0.0, 360.0)?;
+            within("horizon", altitude.0, -5.0, 90.0)?;
+        }
+        self.sky.as_ref().map_or(Ok(()), GivenSky::check)?;
+        self.climate.as_ref().map_or(Ok(()), Climate::check)
+    }
+
+    /// The sky, or [`DEFAULT_SKY`].
+    #[must_use]
+    pub fn sky(&self) -> GivenSky {
+        self.sky.clone().unwrap_or(DEFAULT_SKY)
+    }
+
+    /// The lamps, or [`Lamps::Mixed`].
+    #[must_use]
+    pub fn lamps(&self) -> Lamps {
+        self.lamps.unwrap_or_default()
+    }
+
+    /// Height above sea level, or 0 m.
+    #[must_use]
+    pub fn height(&self) -> Metres {
+        self.height_m.unwrap_or(Metres(0.0))
+    }
+
+    /// Seeing at the zenith, or [`DEFAULT_SEEING`].
+    #[must_use]
+    pub fn seeing(&self) -> Arcseconds {
+        self.seeing_arcsec.unwrap_or(DEFAULT_SEEING)
+    }
+
+    /// Air temperature, or [`DEFAULT_AMBIENT`].
+    #[must_use]
+    pub fn ambient(&self) -> Celsius {
+        self.ambient_c.unwrap_or(DEFAULT_AMBIENT)
+    }
+}
+
+/// The sky's brightness, in the scale that the photographer knows.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "WrittenSky", into = "WrittenSky")]
+pub enum GivenSky {
+    /// `{ bortle = 7 }`: the class, 1 to 9.
+    Bortle(u8),
+    /// `{ mag_per_arcsec2 = 18.5 }`: a sky meter's reading or a V magnitude.
+    Magnitude(MagnitudesPerSquareArcsecond),
+    /// `{ limiting_mag = 5.0 }`: the faintest star seen with the naked eye.
+    LimitingMagnitude(Magnitudes),
+    /// `{ e_per_s = 3.3, filter = "luminance", plane = "mono" }`: measured on the own light frames.
+    Measured {
+        /// The sky's rate in one pixel.
+        e_per_s: Estimate<ElectronsPerSecond>,
+        /// The filter it was seen through.
+        filter: String,
+        /// The plane it was seen in; left out, `mono`.
+        plane: Option<String>,
+    },
+}
+
+impl GivenSky {
+    /// Checks the number.
+    ///
+    /// # Errors
+    /// When the class is not 1 to 9, the magnitude not 14 to 22.5, the limiting magnitude outside the range that can
+    /// be inverted, or the rate not above 0.
+    pub fn check(&self) -> Result<(), SkyError> {
+        match self {
+            Self::Bortle(class) => within("sky.bortle", f64::from(*class), 1.0, 9.0),
+            Self::Magnitude(magnitude) => within("sky.mag_per_arcsec2", magnitude.0, 14.0, 22.5),
+            Self::LimitingMagnitude(limit) => super::scales::check_limiting(*limit),
+            Self::Measured { e_per_s, .. } => within("sky.e_per_s", e_per_s.value.0, 1e-9, 1e6),
+        }
+    }
+}
+
+/// [`GivenSky`] as it is written.
+#[derive(Clone, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WrittenSky {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    bortle: Option<u8>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    mag_per_arcsec2: Option<MagnitudesPerSquareArcsecond>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    limiting_mag: Option<Magnitudes>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    e_per_s: Option<Estimate<ElectronsPerSecond>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    filter: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    plane: Option<String>,
+}
+
+impl TryFrom<WrittenSky> for GivenSky {
+    type Error = SkyError;
+
+    fn try_from(written: WrittenSky) -> Result<Self, SkyError> {
+        let WrittenSky { bortle, mag_per_arcsec2, limiting_mag, e_per_s, filter, plane } = written;
+        let with_filter = filter.is_some() || plane.is_some();
+        match (bortle, mag_per_arcsec2, limiting_mag, e_per_s, filter) {
+            (None, None, None, Some(e_per_s), Some(filter)) => Ok(Self::Measured { e_per_s, filter, plane }),
+            (None, None, None, Some(_), None) => Err(SkyError::FilterMisplaced),
+            (Some(_), None, None, None, _) | (None, Some(_), None, None, _) | (None, None, Some(_), None, _)
+                if with_filter =>
+            {
+                Err(SkyError::FilterMisplaced)
+            }
+            (Some(class), None, None, None, _) => Ok(Self::Bortle(class)),
+            (None, Some(magnitude), None, None, _) => Ok(Self::Magnitude(magnitude)),
+            (None, None, Some(limit), None, _) => Ok(Self::LimitingMagnitude(limit)),
+            _ => {
+                let given = [bortle.is_some(), mag_per_arcsec2.is_some(), limiting_mag.is_some(), e_per_s.is_some()];
+                Err(SkyError::NotOneBrightness { found: given.into_iter().filter(|given| *given).count() })
+            }
+        }
+    }
+}
+
+impl From<GivenSky> for WrittenSky {
+    fn from(sky: GivenSky) -> Self {
+        let empty = Self::default();
+        match sky {
+            GivenSky::Bortle(class) => Self { bortle: Some(class), ..empty },
+            GivenSky::Magnitude(magnitude) => Self { mag_per_arcsec2: Some(magnitude), ..empty },
+            GivenSky::LimitingMagnitude(limit) => Self { limiting_mag: Some(limit), ..empty },
+            GivenSky::Measured { e_per_s, filter, plane } => {
+                Self { e_per_s: Some(e_per_s), filter: Some(filter), plane, ..empty }
+            }
+        }
+    }
+}
+
+/// What lights the sky: at the same V brightness a white LED sky gives several times the blue light of a sodium one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub enum Lamps {
+    /// A town between two lightings, or nobody knows.
+    #[default]
+    #[serde(rename = "mixed")]
+    Mixed,
+    /// Warm white LEDs, 3000 K.
+    #[serde(rename = "led-3000")]
+    Led3000,
+    /// Neutral white LEDs, 4000 K.
+    #[serde(rename = "led-4000")]
+    Led4000,
+    /// High-pressure sodium lamps.
+    #[serde(rename = "sodium")]
+    Sodium,
+}
+
+/// `[site.climate]`: night air as a yearly wave, for weighing a cooler.
+///
+/// The defaults describe no real place: a temperate, maritime one, derived here from fits to public temperature
+/// series.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Climate {
+    /// Mean of the year.
+    pub mean_c: Option<Celsius>,
+    /// Half the difference between the warmest and the coldest month.
+    pub amplitude_c: Option<Celsius>,
+    /// The warmest month, 1 to 12.
+    pub warmest_month: Option<u32>,
+    /// Standard deviation of the nights about the wave.
+    pub spread_c: Option<Celsius>,
+}
+
+impl Climate {
+    /// Mean of the year where none is given.
+    pub const DEFAULT_MEAN: Celsius = Celsius(8.5);
+    /// Amplitude where none is given.
+    pub const DEFAULT_AMPLITUDE: Celsius = Celsius(6.0);
+    /// Warmest month where none is given: late July in the north.
+    pub const DEFAULT_WARMEST_MONTH: u32 = 7;
+    /// Spread of the nights where none is given.
+    pub const DEFAULT_SPREAD: Celsius = Celsius(3.0);
+
+    /// Checks what the types cannot.
+    ///
+    /// # Errors
+    /// When a temperature or the month is none.
+    pub fn check(&self) -> Result<(), SkyError> {
+        within("climate.mean_c", self.mean().0, -60.0, 40.0)?;
+        within("climate.amplitude_c", self.amplitude().0, 0.0, 40.0)?;
+        within("climate.warmest_month", f64::from(self.warmest_month()), 1.0, 12.0)?;
+        within("climate.spread_c", self.spread().0, 0.0, 20.0)
+    }
+
+    /// Mean of the year, or [`Climate::DEFAULT_MEAN`].
+    #[must_use]
+    pub fn mean(&self) -> Celsius {
+        self.mean_c.unwrap_or(Self::DEFAULT_MEAN)
+    }
+
+    /// Amplitude, or [`Climate::DEFAULT_AMPLITUDE`].
+    #[must_use]
+    pub fn amplitude(&self) -> Celsius {
+        self.amplitude_c.unwrap_or(Self::DEFAULT_AMPLITUDE)
+    }
+
+    /// Warmest month, or [`Climate::DEFAULT_WARMEST_MONTH`].
+    #[must_use]
+    pub fn warmest_month(&self) -> u32 {
+        self.warmest_month.unwrap_or(Self::DEFAULT_WARMEST_MONTH)
+    }
+
+    /// Spread of the nights, or [`Climate::DEFAULT_SPREAD`].
+    #[must_use]
+    pub fn spread(&self) -> Celsius {
+        self.spread_c.unwrap_or(Self::DEFAULT_SPREAD)
+    }
+}
