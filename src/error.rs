@@ -2,7 +2,7 @@
 
 use crate::camera::ProfileError;
 #[cfg(feature = "files")]
-use crate::files::{FileError, WriteError};
+use crate::files::{FileError, TextError, WriteError};
 use crate::plan::PlanError;
 use crate::sensor::MeasureError;
 use crate::simulate::SimulateError;
@@ -31,25 +31,13 @@ pub enum Error {
     #[cfg(feature = "files")]
     #[error(transparent)]
     Write(#[from] WriteError),
-    /// The same, in a named file.
+    /// A text file: night, profile or sensor.
     #[cfg(feature = "files")]
-    #[error("{file}: {error}")]
-    In {
-        /// The file.
-        file: String,
-        /// What is wrong in it.
-        error: Box<Error>,
-    },
+    #[error(transparent)]
+    Text(#[from] TextError),
 }
 
 impl Error {
-    /// The same error, said of a file.
-    #[cfg(feature = "files")]
-    #[must_use]
-    pub fn in_file(self, file: impl Into<String>) -> Self {
-        Self::In { file: file.into(), error: Box::new(self) }
-    }
-
     /// A fixed word that programs can test for.
     #[must_use]
     pub fn code(&self) -> &'static str {
@@ -65,7 +53,7 @@ impl Error {
             #[cfg(feature = "files")]
             Self::Write(_) => "not-written",
             #[cfg(feature = "files")]
-            Self::In { error, .. } => error.code(),
+            Self::Text(error) => error.code(),
         }
     }
 
@@ -82,7 +70,7 @@ impl Error {
             #[cfg(feature = "files")]
             Self::Write(error) => error.hint().to_owned(),
             #[cfg(feature = "files")]
-            Self::In { error, .. } => error.hint(),
+            Self::Text(error) => error.hint(),
         }
     }
 
@@ -92,8 +80,6 @@ impl Error {
         match self {
             Self::Measure(_) => true,
             Self::Plan(error) => error.is_out_of_reach(),
-            #[cfg(feature = "files")]
-            Self::In { error, .. } => error.is_unanswerable(),
             _ => false,
         }
     }

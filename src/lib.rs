@@ -32,3 +32,12 @@ pub mod units;
 pub mod files;
 
 pub use error::Error;
+
+/// The pages' `rust` blocks are compiled and run with the documentation's own.
+#[cfg(doctest)]
+mod pages {
+    #[doc = include_str!("../README.md")]
+    mod readme {}
+    #[doc = include_str!("../notebooks-md/01-measure-and-plan.md")]
+    mod measure_and_plan {}
+}

@@ -22,7 +22,8 @@ const CAMERAS: [(&str, &str); 2] =
 /// Measures both sample cameras and plans the sample night with each.
 pub(super) fn demo(quiet: bool) -> Result<Answer, Failure> {
     let folder = unpacked()?;
-    let mut text = String::from("Two invented cameras, an invented garden under a town sky. What measuring them says:\n\n");
+    let mut text =
+        String::from("Two invented cameras, an invented garden under a town sky.\nWhat measuring them says:\n\n");
     let (mut cameras, mut plans) = (Vec::new(), Vec::new());
     for (set, night) in CAMERAS {
         let profile = camera::measured(&folder.path().join(set), MeasureOptions::default(), None, quiet)?;
@@ -30,14 +31,13 @@ pub(super) fn demo(quiet: bool) -> Result<Answer, Failure> {
             text.push_str(&camera_text(&profile));
         } else {
             text.push_str(&camera_line(&profile));
-            text.push('\n');
         }
         plans.push(plan(&sample_night(night)?, &profile).map_err(subwell::Error::from)?);
         cameras.push(profile);
     }
     text.push_str(&format!("\nTonight with the {}:\n\n{}", cameras[0].camera, plan_text(&plans[0])));
     text.push_str(&format!("\nThe same evening with the {}:\n\n{}\n", cameras[1].camera, answer_line(&plans[1])));
-    text.push_str("\nNow your own: subwell measure DIR --out camera.toml, then subwell plan night.toml\n");
+    text.push_str("\nNow your own: subwell measure DIR --out camera.toml; subwell plan night.toml\n");
     text.push_str(&format!("\n=> {}\n", answer_line(&plans[0])));
     let caveats = cameras.iter().map(|camera: &CameraProfile| camera.caveats.len()).sum::<usize>()
         + plans.iter().map(|plan| plan.caveats.len()).sum::<usize>();

@@ -12,7 +12,7 @@ use clap::{Args, Parser, Subcommand};
 use subwell::frames::CfaPattern;
 use subwell::sensor::MeasureOptions;
 use subwell::units::{Celsius, ElectronsPerDn};
-use subwell::{files, plan, report, simulate};
+use subwell::{files, plan, report};
 
 use output::{Answer, Failure};
 
@@ -102,7 +102,10 @@ fn pattern(word: &str) -> Result<CfaPattern, String> {
 
 fn region(word: &str) -> Result<[usize; 4], String> {
     let parts: Result<Vec<usize>, _> = word.split(',').map(|part| part.trim().parse()).collect();
-    parts.ok().and_then(|parts| parts.try_into().ok()).ok_or_else(|| "four whole numbers are needed: left,top,width,height".into())
+    parts
+        .ok()
+        .and_then(|parts| parts.try_into().ok())
+        .ok_or_else(|| "four whole numbers are needed: left,top,width,height".into())
 }
 
 /// Runs the program.
@@ -133,12 +136,16 @@ fn measure(words: &MeasureWords, quiet: bool) -> Result<Answer, Failure> {
     if let Some(out) = words.out.as_ref().filter(|out| !words.force && out.exists()) {
         return Err(files::FileError::Exists { path: out.clone() }.into());
     }
-    let options = MeasureOptions { gain: words.gain_e_per_dn.map(ElectronsPerDn), cfa: words.cfa, region: words.region };
+    let options =
+        MeasureOptions { gain: words.gain_e_per_dn.map(ElectronsPerDn), cfa: words.cfa, region: words.region };
     let profile = camera::measured(&words.dir, options, words.sensor_c.map(Celsius), quiet)?;
     let mut text = report::camera_text(&profile);
     if let Some(out) = &words.out {
         files::write_profile(out, &profile, words.force)?;
-        text.push_str(&format!("\nwritten to {}; name it as `profile` in a night file, then: subwell plan night.toml\n", out.display()));
+        text.push_str(&format!(
+            "\nwritten to {}\nnext: name it as `profile` in a night file, then subwell plan night.toml\n",
+            out.display()
+        ));
     }
     Ok(Answer::document(text, &profile, profile.caveats.len()))
 }
@@ -149,12 +156,17 @@ fn planned(night: &std::path::Path) -> Result<Answer, Failure> {
     Ok(Answer::document(report::plan_text(&plan), &plan, plan.caveats.len()))
 }
 
-fn simulated(sensor: &std::path::Path, out: &std::path::Path, compress: bool, force: bool, quiet: bool) -> Result<Answer, Failure> {
-    let truth = simulate::SensorTruth::from_toml(&files::text(sensor)?)
-        .map_err(|error| subwell::Error::from(error).in_file(sensor.display().to_string()))?;
+fn simulated(
+    sensor: &std::path::Path,
+    out: &std::path::Path,
+    compress: bool,
+    force: bool,
+    quiet: bool,
+) -> Result<Answer, Failure> {
+    let truth = files::read_sensor(sensor)?;
     let bar = progress::bar("writing frames", truth.frame_count(), quiet);
     let written = files::write_simulation(&truth, out, compress, force, &mut |done, _| bar.set_position(done as u64))?;
     bar.finish_and_clear();
-    let text = format!("{written} frames written to {}; measure them with: subwell measure {}\n", out.display(), out.display());
+    let text = format!("{written} frames written to {}\nnext: subwell measure {}\n", out.display(), out.display());
     Ok(Answer::new(text, "subwell.simulation", &serde_json::json!({ "written": written }), 0))
 }

@@ -2,26 +2,27 @@
 
 use crate::camera::{CameraProfile, Mode, Plane, SaturationCause, SaturationIs};
 
-use super::{caveats_text, rejected_text, rounded, with_uncertainty};
+use super::{caveats_text, entry, rejected_text, rounded, with_uncertainty, wrapped};
 
-/// The camera in one line: gain, read noise, saturation, dark current of its first plane.
+/// The camera in short: gain, read noise, saturation, dark current of its first plane.
 #[must_use]
 pub fn camera_line(profile: &CameraProfile) -> String {
     let Some((mode, plane)) = profile.modes.first().and_then(|mode| Some((mode, mode.planes.first()?))) else {
-        return profile.camera.clone();
+        return wrapped(&profile.camera, 2);
     };
     let dark = plane.dark_current.first().map_or_else(String::new, |point| {
         let temperature = point.sensor_c.map_or_else(String::new, |celsius| format!(" at {:.0} °C", celsius.0));
         format!(", dark current {} e-/s{temperature}", rounded(point.e_per_s.value.0, 2))
     });
-    format!(
+    let line = format!(
         "{}{}: {} e-/DN, read noise {} e-, saturation {} e-{dark}",
         profile.camera,
         mode.gain_setting.map_or_else(String::new, |gain| format!(", gain {gain}")),
         rounded(plane.gain_e_per_dn.value.0, 3),
         rounded(plane.read_noise_e.value.0, 3),
         rounded(plane.saturation_e.value.0, 3),
-    )
+    );
+    wrapped(&line, 2)
 }
 
 /// Everything of a profile that a photographer reads: each mode, each plane, the doubts.
@@ -42,11 +43,13 @@ pub fn camera_text(profile: &CameraProfile) -> String {
 fn mode_text(camera: &str, mode: &Mode) -> String {
     let gain = mode.gain_setting.map_or_else(String::new, |gain| format!(", gain {gain}"));
     let counts = mode.frames;
-    let temperature = mode.reference_sensor_c.map_or_else(String::new, |celsius| format!(", sensor at {:.1} °C", celsius.0));
-    format!(
-        "{camera}{gain}: {} × {} pixels, {} bias, {} flat, {} dark frames{temperature}\n",
+    let temperature =
+        mode.reference_sensor_c.map_or_else(String::new, |celsius| format!(", sensor at {:.1} °C", celsius.0));
+    let line = format!(
+        "{camera}{gain}: {} × {} pixels, {} bias, {} flat, {} dark frames{temperature}",
         mode.width_px, mode.height_px, counts.bias, counts.flat, counts.dark
-    )
+    );
+    wrapped(&line, 2)
 }
 
 fn plane_text(plane: &Plane) -> String {
@@ -90,7 +93,7 @@ fn plane_text(plane: &Plane) -> String {
     }
     let mut text = format!("  plane {}{colour}\n", plane.plane);
     for (name, value) in lines {
-        text.push_str(&format!("    {name:<14}{value}\n"));
+        text.push_str(&entry(4, name, 18, &value));
     }
     text
 }

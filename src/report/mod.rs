@@ -15,25 +15,39 @@ use crate::caveat::{Caveat, Rejected};
 /// Width of the page in columns.
 const WIDTH: usize = 80;
 
-/// Text broken into lines of at most [`WIDTH`] columns; lines after the first are indented.
-fn wrapped(text: &str, indent: usize) -> String {
+/// Text broken into lines of at most [`WIDTH`] columns; the first starts at column `start`, the
+/// others are indented.
+fn wrapped_from(start: usize, text: &str, indent: usize) -> String {
     let mut out = String::new();
-    let mut column = 0;
+    let mut column = start;
+    let mut first = true;
     for word in text.split_whitespace() {
         let length = word.chars().count();
-        if column > 0 && column + 1 + length > WIDTH {
+        if !first && column + 1 + length > WIDTH {
             out.push('\n');
             out.push_str(&" ".repeat(indent));
             column = indent;
-        } else if column > 0 {
+        } else if !first {
             out.push(' ');
             column += 1;
         }
         out.push_str(word);
         column += length;
+        first = false;
     }
     out.push('\n');
     out
+}
+
+/// Text broken into lines; lines after the first are indented.
+fn wrapped(text: &str, indent: usize) -> String {
+    wrapped_from(0, text, indent)
+}
+
+/// A name and its value, the value in a column of its own at `column`.
+fn entry(indent: usize, name: &str, column: usize, value: &str) -> String {
+    let width = column - indent;
+    format!("{:indent$}{name:<width$}{}", "", wrapped_from(column, value, column))
 }
 
 /// Caveats as a list, each with what can be done; empty without caveats.

@@ -3,7 +3,7 @@
 use crate::plan::{FilterPlan, Plan, PlanePlan, SetBy};
 use crate::units::Seconds;
 
-use super::{caveats_text, duration, rounded, wrapped};
+use super::{caveats_text, duration, entry, rounded, wrapped};
 
 /// The answer in one line: sub length, count, dither cadence, gain, temperature.
 #[must_use]
@@ -67,7 +67,7 @@ pub fn plan_text(plan: &Plan) -> String {
 fn filter_text(filter: &FilterPlan) -> String {
     let [shortest, longest] = filter.sub_range_s;
     let mut text = format!("\n{}\n", filter.name);
-    let mut line = |name: &str, value: String| text.push_str(&format!("  {name:<18}{value}\n"));
+    let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 18, &value));
     line(
         "sub length",
         format!(
@@ -109,7 +109,11 @@ fn filter_text(filter: &FilterPlan) -> String {
             duration(filter.sky_limited_s)
         ),
     );
-    line("on disk", format!("{} GB", rounded(filter.gigabytes, 2)));
+    let megabytes = filter.gigabytes * 1000.0;
+    line(
+        "on disk",
+        if megabytes < 1000.0 { format!("{megabytes:.0} MB") } else { format!("{:.1} GB", filter.gigabytes) },
+    );
     for plane in &filter.planes {
         text.push_str(&plane_text(plane));
     }
@@ -147,7 +151,7 @@ fn plane_text(plane: &PlanePlan) -> String {
     let share = &plane.noise_share_percent;
     let colour = plane.colour.map_or_else(String::new, |colour| format!(" ({colour})"));
     let mut text = format!("  plane {}{colour}\n", plane.plane);
-    let mut line = |name: &str, value: String| text.push_str(&format!("    {name:<16}{value}\n"));
+    let mut line = |name: &str, value: String| text.push_str(&entry(4, name, 20, &value));
     let rate = |rate: f64| rounded(rate, 2);
     line(
         "e-/s in a pixel",

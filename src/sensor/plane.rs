@@ -262,6 +262,14 @@ impl PlaneMeter {
         let offset = zero.offset.value;
         let saturation = self.saturation(offset, step);
         let mut caveats = self.zero_caveats(&zero, stand_in);
+        if saturation.is_none() {
+            let caveat = Caveat::new(
+                "assumed-value",
+                "without flats saturation is not measured: what stands there is the highest dark pixel",
+                "take flats, the last of them saturated",
+            );
+            caveats.push(caveat.about(self.name()));
+        }
         let (transfer, fit) = match self.transfer(offset, saturation.as_ref(), Some(&zero)) {
             Ok((points, fit)) => (points, Some(fit)),
             Err(_) if self.typed_gain.is_some() => (Vec::new(), None),
@@ -299,9 +307,9 @@ impl PlaneMeter {
             saturation_dn: Some(level.0),
             saturation_is: is,
             saturation_cause: cause,
-            dynamic_range_db: Some(20.0 * range.log10()),
-            dynamic_range_stops: Some(range.log2()),
-            snr_max_db: Some(20.0 * snr_max(full.value).log10()),
+            dynamic_range_db: saturation.map(|_| 20.0 * range.log10()),
+            dynamic_range_stops: saturation.map(|_| range.log2()),
+            snr_max_db: saturation.map(|_| 20.0 * snr_max(full.value).log10()),
             linearity_error_percent: self.linearity(&transfer, level - offset),
             prnu_percent: None,
             dsnu_e: self.dsnu(&gain),

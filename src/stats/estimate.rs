@@ -10,7 +10,7 @@ const NORMAL_95: f64 = 1.959_963_984_540_054;
 /// Relative standard uncertainty given to a number that was typed without one:
 /// data sheets seldom say, and typical values scatter by about this much from
 /// unit to unit (common practice, no source).
-pub const ASSUMED_RELATIVE_UNCERTAINTY: f64 = 0.10;
+const ASSUMED_RELATIVE_UNCERTAINTY: f64 = 0.10;
 
 /// A measured or derived quantity: its value and one standard uncertainty
 /// (JCGM 100 "GUM" term), statistical and systematic together.

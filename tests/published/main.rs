@@ -1,6 +1,7 @@
 //! Numbers that others published or computed, one file for each source.
 
 mod bessell_1998;
+mod ccd_equation;
 mod emva_1288;
 mod falchi_2016;
 mod kasten_young_1989;

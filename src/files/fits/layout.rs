@@ -12,7 +12,7 @@ const MOST_HDUS: usize = 64;
 
 /// How a pixel is stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Sample {
+pub(crate) enum Sample {
     /// A whole number of 8 to 64 bits.
     Integer,
     /// 32-bit floating point.
@@ -23,7 +23,7 @@ pub enum Sample {
 
 /// The first two-dimensional image of a file, after all checks.
 #[derive(Debug, Clone, PartialEq)]
-pub struct ImageHdu {
+pub(crate) struct ImageHdu {
     /// Its place in the file, 0 is the primary one.
     pub index: usize,
     /// Its cards; behind them, for an extension, the primary ones.
@@ -41,7 +41,7 @@ pub struct ImageHdu {
 /// Finds the first two-dimensional image in a file of `length` bytes and checks that it can be there.
 ///
 /// Never panics and allocates no more than the headers need, whatever the bytes are.
-pub fn first_image(reader: &mut (impl Read + Seek), length: u64) -> Result<ImageHdu, Fault> {
+pub(crate) fn first_image(reader: &mut (impl Read + Seek), length: u64) -> Result<ImageHdu, Fault> {
     let mut primary: Option<Cards> = None;
     let mut offset = 0;
     for index in 0..MOST_HDUS {

@@ -18,12 +18,12 @@ const OVERFLOW: i32 = 412;
 const STRIP_ROWS: usize = 32;
 
 /// All pixels of the image, row by row.
-pub fn pixels(path: &Path, image: &ImageHdu) -> Result<Vec<u16>, Fault> {
+pub(crate) fn pixels(path: &Path, image: &ImageHdu) -> Result<Vec<u16>, Fault> {
     rows(path, image, 0..image.height)
 }
 
 /// A strip of whole rows through the middle of the image.
-pub fn strip(path: &Path, image: &ImageHdu) -> Result<Vec<u16>, Fault> {
+pub(crate) fn strip(path: &Path, image: &ImageHdu) -> Result<Vec<u16>, Fault> {
     let first = image.height.saturating_sub(STRIP_ROWS) / 2;
     rows(path, image, first..image.height.min(first + STRIP_ROWS))
 }

@@ -1,0 +1,126 @@
+//! Text files: nights, camera profiles and made-up sensors.
+
+use std::path::{Path, PathBuf};
+
+use crate::camera::{CameraProfile, ProfileError};
+use crate::plan::{Night, PlanError};
+use crate::simulate::{SensorTruth, SimulateError};
+
+use super::{FileError, write_whole};
+
+/// The largest text file that is read: a night or profile of 16 MiB is none.
+const LARGEST_TEXT: u64 = 16 << 20;
+
+/// What can be wrong with a text file, with the file named.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum TextError {
+    /// It cannot be read or written.
+    #[error(transparent)]
+    File(#[from] FileError),
+    /// It holds no camera profile.
+    #[error("{}: {error}", path.display())]
+    Profile {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong in it.
+        error: ProfileError,
+    },
+    /// It holds no night.
+    #[error("{}: {error}", path.display())]
+    Night {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong in it.
+        error: PlanError,
+    },
+    /// It holds no sensor.
+    #[error("{}: {error}", path.display())]
+    Sensor {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong in it.
+        error: SimulateError,
+    },
+}
+
+impl TextError {
+    /// A fixed word that programs can test for.
+    #[must_use]
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::File(error) => error.code(),
+            Self::Profile { .. } => "camera-unusable",
+            Self::Night { error, .. } => error.code(),
+            Self::Sensor { .. } => "sensor-unusable",
+        }
+    }
+
+    /// What the photographer can do.
+    #[must_use]
+    pub fn hint(&self) -> String {
+        match self {
+            Self::File(error) => error.hint().to_owned(),
+            Self::Profile { error, .. } => error.hint(),
+            Self::Night { error, .. } => error.hint(),
+            Self::Sensor { error, .. } => error.hint(),
+        }
+    }
+}
+
+/// Reads a night file and the camera profile it names, relative to the night file.
+///
+/// # Errors
+/// When either file cannot be read, or does not hold what it should; the file is named.
+pub fn read_night(path: &Path) -> Result<(Night, CameraProfile), TextError> {
+    let unusable = |error| TextError::Night { path: path.to_owned(), error };
+    let night = Night::from_toml(&text(path)?).map_err(unusable)?;
+    let Some(profile) = &night.camera.profile else {
+        let why = "is missing under [camera]: it names the camera's file".into();
+        return Err(unusable(PlanError::Impossible { key: "profile".into(), why }));
+    };
+    let camera = read_profile(&path.parent().unwrap_or(Path::new(".")).join(profile))?;
+    Ok((night, camera))
+}
+
+/// Reads a camera profile: TOML, or JSON where the name ends so.
+///
+/// # Errors
+/// When the file cannot be read, or is no profile; the file is named.
+pub fn read_profile(path: &Path) -> Result<CameraProfile, TextError> {
+    let text = text(path)?;
+    let profile = if is_json(path) { CameraProfile::from_json(&text) } else { CameraProfile::from_toml(&text) };
+    profile.map_err(|error| TextError::Profile { path: path.to_owned(), error })
+}
+
+/// Reads a made-up sensor.
+///
+/// # Errors
+/// When the file cannot be read, or is no sensor; the file is named.
+pub fn read_sensor(path: &Path) -> Result<SensorTruth, TextError> {
+    SensorTruth::from_toml(&text(path)?).map_err(|error| TextError::Sensor { path: path.to_owned(), error })
+}
+
+/// Writes a camera profile whole or not at all: TOML, or JSON where the name ends so.
+///
+/// # Errors
+/// When the file is there already and `force` is not given, or the disk refuses.
+pub fn write_profile(path: &Path, profile: &CameraProfile, force: bool) -> Result<(), TextError> {
+    let unusable = |error| TextError::Profile { path: path.to_owned(), error };
+    let text = if is_json(path) { profile.to_json() } else { profile.to_toml() }.map_err(unusable)?;
+    Ok(write_whole(path, text.as_bytes(), force)?)
+}
+
+fn is_json(path: &Path) -> bool {
+    path.extension().is_some_and(|suffix| suffix.eq_ignore_ascii_case("json"))
+}
+
+/// A text file whole, if it is not absurdly large.
+fn text(path: &Path) -> Result<String, FileError> {
+    let disk = |source| FileError::Disk { path: path.to_owned(), source };
+    let size = std::fs::metadata(path).map_err(disk)?.len();
+    if size > LARGEST_TEXT {
+        return Err(disk(std::io::Error::other(format!("{size} bytes are too many for a text file"))));
+    }
+    std::fs::read_to_string(path).map_err(disk)
+}
