@@ -9,4 +9,5 @@ mod patat_2003;
 mod polar_axis;
 mod schaefer_1990;
 mod star_images;
+mod sub_length;
 mod surface_brightness;

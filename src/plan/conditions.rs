@@ -1,0 +1,466 @@
+//! What a night and a camera mean in electrons per second, plane by plane.
+
+use crate::camera::{Mode, Plane};
+use crate::caveat::{Caveat, push_once};
+use crate::noise::{Calibration, DarkCurrent, FAINTEST_SQUARE, LeftPattern, PlaneNoise, Rates, dark_current};
+use crate::rig::{Detector, Filter, LightChain, StarWidth, peak_pixel_fraction, saturation_time, sum};
+use crate::sky::{GivenSky, airmass, photon_density, transmission};
+use crate::stats::Estimate;
+use crate::units::{
+    Arcseconds, Celsius, Colour, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Magnitudes,
+    MagnitudesPerSquareArcsecond, PhotonDensity, Rayleighs, Seconds,
+};
+
+use super::{Limits, Night, PlanError};
+
+/// Share of the well that a star to be kept may fill: the last part is seldom linear (common practice, no source).
+const STAR_HEADROOM: f64 = 0.8;
+/// Share of the well that the sky may fill: half of it belongs to the picture (common practice, no source).
+const SKY_HEADROOM: f64 = 0.5;
+/// Flats are taken at half of the well (common practice, no source).
+const FLAT_LEVEL: f64 = 0.5;
+/// Spread of the pixels' response where it was not measured (common practice, no source).
+const ASSUMED_RESPONSE_SPREAD: f64 = 0.01;
+/// Sub at which planes of one window are compared.
+const COMPARED_AT: Seconds = Seconds(60.0);
+
+/// How far each source moves a plane's numbers: standard uncertainties of logarithms.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Spread {
+    /// How bright the sky is.
+    pub sky: f64,
+    /// The sky's spectrum at that brightness.
+    pub lamps: f64,
+    /// Optics, filter and quantum efficiency.
+    pub throughput: f64,
+    /// What throughput does to the sky: as much, or nothing where the sky was measured through it.
+    pub throughput_on_sky: f64,
+    /// The target's colour.
+    pub target: f64,
+    /// Read noise.
+    pub read_noise: f64,
+    /// Dark current, the sensor's temperature included.
+    pub dark_current: f64,
+}
+
+/// One plane of the sensor behind one filter, under this sky.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlaneConditions {
+    /// The plane's name in the profile.
+    pub plane: String,
+    /// Its colour.
+    pub colour: Option<char>,
+    /// Everything its noise depends on.
+    pub noise: PlaneNoise,
+    /// Pixels of this colour in the goal's patch; 1 for a single pixel.
+    pub patch_pixels: f64,
+    /// Pixels of this colour in the square of [`FAINTEST_SQUARE`].
+    pub square_pixels: f64,
+    /// What a target of magnitude 0 per square arcsecond would give.
+    pub rate_of_magnitude_0: ElectronsPerSecond,
+    /// What a line of one Rayleigh gives; `None` where the plane sees no line or the target has none.
+    pub rate_of_rayleigh: Option<ElectronsPerSecond>,
+    /// How sure the numbers are.
+    pub spread: Spread,
+    /// Whether this plane must reach the goal.
+    pub governs: bool,
+    /// Signal at saturation.
+    pub full_well: Electrons,
+    /// Gain.
+    pub gain: ElectronsPerDn,
+    /// Level without light and time.
+    pub offset: Option<Dn>,
+    /// Middle of the plane's (first) window, which says what planes compete.
+    window_nm: f64,
+    star_limit: Option<Seconds>,
+    sky_limit: Option<Seconds>,
+}
+
+/// One filter: its planes and what bounds its subs.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FilterConditions {
+    /// The filter's name.
+    pub name: String,
+    /// Share of the hours as given, not normalised; `None` where it was left out.
+    pub share: Option<f64>,
+    /// The planes that see light through it.
+    pub planes: Vec<PlaneConditions>,
+    /// What bounds the sub.
+    pub limits: Limits,
+}
+
+/// A night with one mode of a camera, in electrons per second.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Conditions {
+    /// The sensor's temperature.
+    pub sensor: Celsius,
+    /// A pixel's side on the sky.
+    pub pixel_scale: Arcseconds,
+    /// The filters, in the order of the night.
+    pub filters: Vec<FilterConditions>,
+    /// What the numbers rest on.
+    pub caveats: Vec<Caveat>,
+}
+
+impl Conditions {
+    /// The conditions of `night` for one mode of a camera.
+    ///
+    /// # Errors
+    /// When the profile lacks the pixel's size or a colour, or the night cannot be.
+    pub fn new(night: &Night, mode: &Mode) -> Result<Self, PlanError> {
+        let missing = |key: &str, why: &str| PlanError::Impossible { key: key.into(), why: why.into() };
+        let pixel = mode.pixel_um.ok_or_else(|| missing("pixel_um", "is missing in the camera profile"))?;
+        if mode.planes.iter().any(|plane| plane.plane != "mono" && plane.colour.is_none()) {
+            return Err(missing("colour", "of a plane is missing in the camera profile (measure with `--cfa`)"));
+        }
+        night.optics.check()?;
+        let colour_array = mode.planes.iter().any(|plane| plane.colour.is_some());
+        let sensor = night.camera.sensor(night.site.ambient());
+        let mut caveats = Vec::new();
+        let place = Place {
+            night,
+            mode,
+            pixel_scale: night.optics.pixel_scale(pixel),
+            airmass: airmass(night.target.altitude())?,
+        };
+        let darks: Vec<DarkCurrent> = mode.planes.iter().map(|plane| dark_current(plane, sensor)).collect();
+        note_camera(mode, &darks, &mut caveats);
+        let filters = night.filters(colour_array);
+        let filters = filters.iter().map(|filter| place.filter(filter, &darks)).collect::<Result<_, _>>()?;
+        let corner_px = (mode.width_px as f64).hypot(mode.height_px as f64) / 2.0;
+        if night.mount.limits(place.pixel_scale, corner_px, None).assumed {
+            let message = "nothing is known of the unguided mount: subs of at most 60 s are assumed";
+            caveats.push(Caveat::new(
+                "assumed-value",
+                message,
+                "give longest_sub_s or polar_error_arcmin under [mount]",
+            ));
+        }
+        Ok(Self { sensor, pixel_scale: place.pixel_scale, filters, caveats })
+    }
+}
+
+/// The doubts about a camera; of several planes that say the same, the first speaks.
+fn note_camera(mode: &Mode, darks: &[DarkCurrent], caveats: &mut Vec<Caveat>) {
+    for caveat in darks.iter().flat_map(|dark| &dark.caveats) {
+        if caveats.iter().all(|known: &Caveat| known.code != caveat.code) {
+            caveats.push(caveat.clone());
+        }
+    }
+    let rms_assumed = mode.planes.iter().any(|plane| {
+        !plane.dark_current.is_empty() && plane.dark_current.iter().all(|point| point.nonuniformity_percent.is_none())
+    });
+    if rms_assumed {
+        let message = "the spread of the pixels' dark currents is not in the profile: 31 % is assumed";
+        push_once(caveats, Caveat::new("assumed-value", message, "measure darks with this program"));
+    }
+    if mode.planes.iter().any(|plane| plane.read_noise_is_upper_limit) {
+        let message = "the read noise is an upper limit: the steps of the converter hide it";
+        push_once(caveats, Caveat::new("quantisation-limited", message, "measure at a higher gain setting"));
+    }
+    if mode.planes.iter().any(|plane| plane.offset_dn.is_none()) {
+        let message = "the camera profile has no offset: the sky's level is given above it";
+        push_once(caveats, Caveat::new("assumed-value", message, "measure bias frames"));
+    }
+}
+
+/// What all filters of a night share.
+struct Place<'a> {
+    night: &'a Night,
+    mode: &'a Mode,
+    pixel_scale: Arcseconds,
+    airmass: f64,
+}
+
+/// Sky rate in a plane with the parts of its spread.
+struct SkyRate {
+    rate: ElectronsPerSecond,
+    sky: f64,
+    lamps: f64,
+    throughput: f64,
+}
+
+impl Place<'_> {
+    fn detector(&self, plane: &Plane) -> Detector {
+        Detector {
+            pixel: self.mode.pixel_um.unwrap_or_default(),
+            colour: plane.colour.and_then(Colour::from_letter),
+            modified: self.night.camera.modified.unwrap_or(false),
+        }
+    }
+
+    fn chains(&self, filter: &Filter, plane: &Plane) -> Result<Vec<LightChain>, PlanError> {
+        Ok(LightChain::through(&self.night.optics, filter, &self.detector(plane))?)
+    }
+
+    fn air(&self, chain: &LightChain) -> f64 {
+        transmission(self.night.site.extinction_at(chain.passband.centre), self.airmass)
+    }
+
+    fn filter(&self, filter: &Filter, darks: &[DarkCurrent]) -> Result<FilterConditions, PlanError> {
+        let mut planes = Vec::new();
+        for (plane, dark) in self.mode.planes.iter().zip(darks) {
+            let chains = self.chains(filter, plane)?;
+            if !chains.is_empty() {
+                planes.push(self.plane(filter, plane, dark, &chains)?);
+            }
+        }
+        mark_governing(&mut planes);
+        let corner_px = (self.mode.width_px as f64).hypot(self.mode.height_px as f64) / 2.0;
+        let tracking = self.night.mount.limits(self.pixel_scale, corner_px, None);
+        let shortest = |limit: fn(&PlaneConditions) -> Option<Seconds>| {
+            planes.iter().filter_map(limit).min_by(|a, b| a.0.total_cmp(&b.0))
+        };
+        let limits = Limits {
+            tracking: tracking.tracking,
+            field_rotation: tracking.field_rotation,
+            star_saturation: shortest(|plane| plane.star_limit),
+            sky_saturation: shortest(|plane| plane.sky_limit),
+        };
+        Ok(FilterConditions { name: filter.label(), share: filter.share, planes, limits })
+    }
+
+    fn plane(
+        &self,
+        filter: &Filter,
+        plane: &Plane,
+        dark: &DarkCurrent,
+        chains: &[LightChain],
+    ) -> Result<PlaneConditions, PlanError> {
+        let brightness = self.night.target.brightness()?;
+        let parts: Vec<_> = chains
+            .iter()
+            .filter_map(|chain| chain.target_rate(brightness.continuum, brightness.line, self.air(chain)))
+            .collect();
+        let target = sum(&parts).unwrap_or(Estimate::new(0.0, 0.0));
+        let magnitude_0: f64 =
+            chains.iter().map(|c| c.continuum_rate(MagnitudesPerSquareArcsecond(0.0), self.air(c)).value.0).sum();
+        let rayleigh: f64 =
+            chains.iter().filter_map(|c| c.line_rate(Rayleighs(1.0), self.air(c))).map(|rate| rate.value.0).sum();
+        let shows_line = brightness.line.is_some() && rayleigh > 0.0;
+        let sky = self.sky(filter, plane, chains)?;
+        let throughput = throughput_relative(chains);
+        let rates = Rates { target: target.value, sky: sky.rate, moon: ElectronsPerSecond(0.0), dark: dark.rate.value };
+        let per_pixel = self.pixel_scale.0.powi(-2) * plane.sampling;
+        let well = plane.saturation_e.value;
+        Ok(PlaneConditions {
+            plane: plane.plane.clone(),
+            colour: plane.colour,
+            noise: self.noise(plane, dark, rates),
+            patch_pixels: self.night.goal.patch().map_or(1.0, |patch| patch.0.powi(2) * per_pixel),
+            square_pixels: FAINTEST_SQUARE.0.powi(2) * per_pixel,
+            rate_of_magnitude_0: ElectronsPerSecond(magnitude_0),
+            rate_of_rayleigh: shows_line.then_some(ElectronsPerSecond(rayleigh)),
+            spread: Spread {
+                sky: sky.sky,
+                lamps: sky.lamps,
+                throughput,
+                throughput_on_sky: sky.throughput,
+                target: beyond(relative(&target), throughput),
+                read_noise: relative(&plane.read_noise_e),
+                dark_current: self.dark_spread(dark),
+            },
+            governs: false,
+            full_well: well,
+            gain: plane.gain_e_per_dn.value,
+            offset: plane.offset_dn.map(|offset| offset.value),
+            window_nm: chains[0].passband.centre.0,
+            star_limit: self.star_limit(chains, well, rates.background()),
+            sky_limit: saturation_time(well * SKY_HEADROOM, ElectronsPerSecond(0.0), 0.0, rates.total()),
+        })
+    }
+
+    fn dark_spread(&self, dark: &DarkCurrent) -> f64 {
+        if dark.rate.value.0 <= 0.0 {
+            return 0.0;
+        }
+        let by_temperature = dark.rate_per_kelvin.0 * self.night.camera.sensor_uncertainty_k() / dark.rate.value.0;
+        relative(&dark.rate).hypot(by_temperature)
+    }
+
+    fn noise(&self, plane: &Plane, dark: &DarkCurrent, rates: Rates) -> PlaneNoise {
+        let counts = &self.night.calibration;
+        let calibration = Calibration {
+            darks: counts.darks(),
+            flats: counts.flats(),
+            biases: counts.biases(),
+            electrons_per_flat: plane.saturation_e.value * FLAT_LEVEL,
+        };
+        let mismatch = counts.dark_mismatch_k(self.night.camera.cooled());
+        let (per_second, offset) = match (calibration.darks, calibration.biases) {
+            (0, 0) => (rates.dark * dark.nonuniformity, plane.dsnu_e.map_or(Electrons(0.0), |dsnu| dsnu.value)),
+            (0, _) => (rates.dark * dark.nonuniformity, Electrons(0.0)),
+            _ => (dark.rate_per_kelvin * (mismatch * dark.nonuniformity), Electrons(0.0)),
+        };
+        let spread = plane.prnu_percent.map_or(ASSUMED_RESPONSE_SPREAD, |percent| percent.value / 100.0);
+        let response = if calibration.flats == 0 { spread } else { 0.0 };
+        let step = Dn(f64::from(self.mode.dn_step)) * plane.gain_e_per_dn.value;
+        PlaneNoise {
+            rates,
+            read_noise: plane.read_noise_e.value,
+            quantisation: PlaneNoise::quantisation_of_step(step),
+            left: LeftPattern { per_second, offset, response },
+            calibration,
+            drift: ElectronsPerSecond(0.0),
+        }
+    }
+
+    fn star_limit(&self, chains: &[LightChain], well: Electrons, background: ElectronsPerSecond) -> Option<Seconds> {
+        let magnitude: Magnitudes = self.night.goal.star_mag_kept?;
+        let star: f64 = chains.iter().map(|chain| chain.star_rate(magnitude, self.air(chain)).value.0).sum();
+        let width = StarWidth::new(
+            self.night.site.seeing(),
+            self.airmass,
+            &self.night.optics,
+            chains[0].passband.centre,
+            &self.night.mount,
+            self.pixel_scale,
+        );
+        let peak = peak_pixel_fraction(width.optical() / self.pixel_scale);
+        saturation_time(well * STAR_HEADROOM, ElectronsPerSecond(star), peak, background)
+    }
+
+    fn sky(&self, filter: &Filter, plane: &Plane, chains: &[LightChain]) -> Result<SkyRate, PlanError> {
+        let sky = self.night.site.sky();
+        let GivenSky::Measured { e_per_s, filter: seen_through, plane: seen_in } = &sky else {
+            return Ok(self.sky_of(&sky.magnitude()?, chains));
+        };
+        let reference = self.reference_plane(seen_in.as_deref())?;
+        let same_colour =
+            reference.plane == plane.plane || (plane.colour.is_some() && plane.colour == reference.colour);
+        if *seen_through == filter.label() && same_colour {
+            return Ok(SkyRate { rate: e_per_s.value, sky: relative(e_per_s), lamps: 0.0, throughput: 0.0 });
+        }
+        let other = self.night.filters.iter().find(|other| other.label() == *seen_through).cloned();
+        let other = other.unwrap_or_else(|| Filter { name: Some(seen_through.clone()), ..Filter::default() });
+        let magnitude = self.magnitude_behind(e_per_s, &self.chains(&other, reference)?)?;
+        Ok(self.sky_of(&magnitude, chains))
+    }
+
+    fn reference_plane(&self, name: Option<&str>) -> Result<&Plane, PlanError> {
+        let name = name.unwrap_or("mono");
+        let is_named = |plane: &&Plane| plane.plane == name || plane.colour.is_some_and(|c| c.to_string() == name);
+        self.mode.planes.iter().find(is_named).ok_or_else(|| PlanError::Impossible {
+            key: "site.sky.plane".into(),
+            why: format!("is `{name}`, which is no plane of this camera"),
+        })
+    }
+
+    /// The magnitude of the sky that gives this rate through these chains.
+    fn magnitude_behind(
+        &self,
+        rate: &Estimate<ElectronsPerSecond>,
+        chains: &[LightChain],
+    ) -> Result<Estimate<MagnitudesPerSquareArcsecond>, PlanError> {
+        if chains.is_empty() {
+            let why = "sees nothing through the filter of the measured sky".into();
+            return Err(PlanError::Impossible { key: "site.sky.plane".into(), why });
+        }
+        let (mut bright, mut faint) = (0.0, 40.0);
+        for _ in 0..60 {
+            let middle = (bright + faint) / 2.0;
+            let predicted = self.sky_of(&Estimate::new(middle, 0.0), chains).rate;
+            if predicted > rate.value { bright = middle } else { faint = middle }
+        }
+        let spread = relative(rate).hypot(throughput_relative(chains));
+        Ok(Estimate::new((bright + faint) / 2.0, spread * 2.5 / std::f64::consts::LN_10))
+    }
+
+    fn sky_of(&self, magnitude: &Estimate<MagnitudesPerSquareArcsecond>, chains: &[LightChain]) -> SkyRate {
+        let exact = Estimate::new(magnitude.value.0, 0.0);
+        let lamps = self.night.site.lamps();
+        let (mut rate, mut sky, mut spectrum) = (0.0, 0.0, 0.0);
+        for chain in chains {
+            let light = photon_density(magnitude, lamps, chain.passband.band);
+            let by_spectrum = relative(&photon_density(&exact, lamps, chain.passband.band));
+            let part = light.value.0 * chain.continuum_factor();
+            rate += part;
+            sky += part * beyond(relative(&light), by_spectrum);
+            spectrum += part * by_spectrum;
+        }
+        let throughput = throughput_relative(chains);
+        SkyRate { rate: ElectronsPerSecond(rate), sky: sky / rate, lamps: spectrum / rate, throughput }
+    }
+}
+
+/// Relative uncertainty of optics, filter and quantum efficiency, the same for sky and target.
+fn throughput_relative(chains: &[LightChain]) -> f64 {
+    let exact: Estimate<PhotonDensity> = Estimate::new(1.0, 0.0);
+    let parts: Vec<_> = chains.iter().map(|chain| chain.sky_rate(&exact)).collect();
+    sum(&parts).map_or(0.0, |rate| relative(&rate))
+}
+
+fn relative<Q: crate::units::Quantity>(estimate: &Estimate<Q>) -> f64 {
+    if estimate.value.get() > 0.0 { estimate.relative() } else { 0.0 }
+}
+
+/// What is left of a total uncertainty without a part of it.
+fn beyond(total: f64, part: f64) -> f64 {
+    (total.powi(2) - part.powi(2)).max(0.0).sqrt()
+}
+
+/// Which planes must reach the goal: every window's best plane, where the target shines through it.
+///
+/// A colour array without a filter has one window for each colour, so that red, green and blue must all get there;
+/// behind a line filter green and blue see the same window, and the better one counts.
+fn mark_governing(planes: &mut [PlaneConditions]) {
+    let quality = |plane: &PlaneConditions| {
+        let sub = plane.noise.sub(COMPARED_AT);
+        sub.target * (plane.patch_pixels / sub.temporal()).sqrt()
+    };
+    let qualities: Vec<f64> = planes.iter().map(quality).collect();
+    let windows: Vec<f64> = planes.iter().map(|plane| plane.window_nm).collect();
+    for (i, plane) in planes.iter_mut().enumerate() {
+        let rivals = (0..windows.len()).filter(|j| windows[*j] == windows[i]);
+        let beaten = rivals.into_iter().any(|j| qualities[j] > qualities[i]);
+        plane.governs = !beaten && plane.noise.rates.target.0 > 0.0;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const CAMERA: &str = "camera = \"a\"\nprovenance = \"published\"\n[[modes]]\npixel_um = 3.5\nwidth_px = 100\n\
+                          height_px = 100\n[[modes.planes]]\nplane = \"mono\"\ngain_e_per_dn = 1.0\nread_noise_e = 2.0\n\
+                          saturation_e = 20000.0\n";
+    const NIGHT: &str = "[optics]\naperture_mm = 80.0\nfocal_length_mm = 400.0\n[site]\nsky = SKY\n[[filters]]\n\
+                         name = \"FILTER\"\n[target]\nsurface_brightness_mag = 22.0\n";
+
+    fn conditions(sky: &str, filter: &str) -> Result<PlaneConditions, PlanError> {
+        let profile = crate::camera::CameraProfile::from_toml(CAMERA)?;
+        let night = Night::from_toml(&NIGHT.replace("SKY", sky).replace("FILTER", filter))?;
+        Ok(Conditions::new(&night, &profile.modes[0])?.filters[0].planes[0].clone())
+    }
+
+    #[test]
+    fn a_sky_measured_through_the_same_filter_is_taken_as_it_is() {
+        let sky = "{ e_per_s = { value = 3.3, uncertainty = 0.1 }, filter = \"luminance\" }";
+        let plane = conditions(sky, "luminance").unwrap();
+        assert_eq!(plane.noise.rates.sky, ElectronsPerSecond(3.3));
+        assert_eq!((plane.spread.lamps, plane.spread.throughput_on_sky), (0.0, 0.0));
+        approx::assert_relative_eq!(plane.spread.sky, 0.1 / 3.3);
+    }
+
+    #[test]
+    fn a_sky_measured_through_another_filter_foretells_this_one() {
+        let known = conditions("{ mag_per_arcsec2 = 19.4 }", "luminance").unwrap().noise.rates.sky.0;
+        let measured = format!("{{ e_per_s = {known}, filter = \"luminance\" }}");
+        let foretold = conditions(&measured, "h-alpha").unwrap();
+        let direct = conditions("{ mag_per_arcsec2 = 19.4 }", "h-alpha").unwrap();
+        approx::assert_relative_eq!(foretold.noise.rates.sky.0, direct.noise.rates.sky.0, max_relative = 1e-9);
+        assert!(foretold.spread.lamps > 0.0);
+    }
+
+    #[test]
+    fn a_sky_measured_in_an_unknown_plane_is_refused() {
+        let sky = "{ e_per_s = 3.3, filter = \"luminance\", plane = \"r0c0\" }";
+        assert!(matches!(conditions(sky, "luminance"), Err(PlanError::Impossible { .. })));
+    }
+
+    #[test]
+    fn a_bortle_class_is_forty_percent_of_sky() {
+        let plane = conditions("{ bortle = 7 }", "luminance").unwrap();
+        approx::assert_relative_eq!(plane.spread.sky, 0.4 * 0.4 * std::f64::consts::LN_10, max_relative = 0.01);
+    }
+}

@@ -1,0 +1,424 @@
+//! The way from conditions to a plan: one optimum for each filter, whole numbers, uncertainties.
+
+use crate::camera::{CameraProfile, Mode};
+use crate::caveat::{Caveat, push_once};
+use crate::noise::{Clip, PlaneNoise, Stack, faintest_rate};
+use crate::rig::Mount;
+use crate::stats::Estimate;
+use crate::units::{MagnitudesPerSquareArcsecond, Rayleighs, Seconds};
+
+use super::range::{Source, Sway, largest, moved, moved_search, range_factors};
+use super::{
+    Conditions, Demand, FilterConditions, FilterPlan, GainSetting, Goal, LargestUncertainty, Limits, Night, Optimum,
+    OutOfReach, Plan, PlanError, PlanGoal, PlaneConditions, PlaneInputs, PlanePlan, Search, SubLimits,
+};
+
+/// Excess of a sub's noise over shot noise at which it counts as limited by the sky.
+const SKY_LIMITED_EXCESS: f64 = 0.05;
+/// Sides of the squares from which dithers may draw their places: a blob of 3 pixels needs a dozen, columns and
+/// large stacks more (common practice, no source).
+const DITHER_BOXES_PX: [u32; 5] = [12, 16, 24, 32, 48];
+/// Share of the stack's variance that places hit twice may cost.
+const BOX_SHARE: f64 = 0.02;
+/// Share of the stack's variance from which the masters are worth a word, in percent.
+const CALIBRATION_SHARE: f64 = 10.0;
+/// Bytes of a pixel on disk, uncompressed.
+const BYTES_PER_PIXEL: f64 = 2.0;
+/// A hair, so that 12.000000001 subs are 12.
+const HAIR: f64 = 1e-9;
+
+/// One mode's plan before it is written out.
+pub(super) struct Draft {
+    conditions: Conditions,
+    filters: Vec<FilterDraft>,
+}
+
+/// One filter's plan before it is written out.
+struct FilterDraft {
+    search: Search,
+    optimum: Optimum,
+    counts: Counts,
+}
+
+/// The whole numbers of a plan.
+#[derive(Clone, Copy)]
+struct Counts {
+    kept: u64,
+    shot: u64,
+    every: u64,
+    dithers: u64,
+    wall_clock: Seconds,
+}
+
+impl Draft {
+    pub(super) fn new(night: &Night, mode: &Mode) -> Result<Self, PlanError> {
+        let conditions = Conditions::new(night, mode)?;
+        let shares = shares(&conditions);
+        let asked = |share: f64| match night.goal.hours {
+            Some(hours) => Demand::Within(Seconds(hours * 3600.0 * share)),
+            None => Demand::Snr(night.goal.snr.unwrap_or(Goal::DEFAULT_SNR)),
+        };
+        let each = conditions.filters.iter().zip(&shares);
+        let mut filters: Vec<FilterDraft> = each
+            .map(|(filter, share)| FilterDraft::new(night, mode, filter, asked(*share), *share))
+            .collect::<Result<_, _>>()?;
+        let shares_given = conditions.filters.len() > 1 && conditions.filters.iter().any(|f| f.share.is_some());
+        if night.goal.hours.is_none() && shares_given {
+            keep_shares(night, mode, &conditions, &shares, &mut filters);
+        }
+        Ok(Self { conditions, filters })
+    }
+
+    pub(super) fn wall_clock(&self) -> Seconds {
+        Seconds(self.filters.iter().map(|filter| filter.counts.wall_clock.0).sum())
+    }
+
+    /// Signal over noise of the filter that is worst off.
+    fn snr(&self) -> f64 {
+        self.filters.iter().map(FilterDraft::snr).fold(f64::MAX, f64::min)
+    }
+
+    pub(super) fn better_than(&self, other: &Self, hours: bool) -> bool {
+        if hours { self.snr() > other.snr() } else { self.wall_clock() < other.wall_clock() }
+    }
+
+    pub(super) fn finish(
+        self,
+        night: &Night,
+        profile: &CameraProfile,
+        mode: &Mode,
+        by_gain_setting: Vec<GainSetting>,
+    ) -> Plan {
+        let total = self.wall_clock();
+        let sways = self.sways(night);
+        let (low, high) = if night.goal.hours.is_some() { (1.0, 1.0) } else { range_factors(&sways) };
+        let (source, share_percent) = largest(&sways);
+        let each = self.filters.iter().zip(&self.conditions.filters);
+        let filters: Vec<FilterPlan> =
+            each.map(|(draft, conditions)| draft.finish(night, mode, conditions, &self.conditions, total)).collect();
+        let caveats = self.caveats(night, profile, &filters);
+        Plan {
+            format: "subwell.plan",
+            version: 1,
+            program: env!("CARGO_PKG_VERSION"),
+            goal: goal(night),
+            gain_setting: mode.gain_setting,
+            sensor_c: self.conditions.sensor,
+            filters,
+            darks: night.calibration.darks(),
+            flats: night.calibration.flats(),
+            biases: night.calibration.biases(),
+            wall_clock_s: total,
+            wall_clock_range_s: [total * low, total * high],
+            nights: (total.0 / (night.goal.clear_hours() * 3600.0) - HAIR).ceil().max(0.0) as u32,
+            largest_uncertainty: LargestUncertainty { source: source.word(), share_percent },
+            by_gain_setting,
+            short_set: None,
+            caveats,
+        }
+    }
+
+    /// How the time, or for given hours the signal over noise, sways with each source, all filters together.
+    fn sways(&self, night: &Night) -> Vec<Sway> {
+        let each = || self.filters.iter().zip(&self.conditions.filters);
+        let time = |source: Source, sigmas: f64| -> Option<f64> {
+            let moved = each().map(|(draft, filter)| Some(draft.time_ratio(filter, source, sigmas)? * draft.weight()));
+            let moved = moved.sum::<Option<f64>>()?;
+            Some(moved / each().map(|(draft, _)| draft.weight()).sum::<f64>())
+        };
+        let quality = |source: Source, sigmas: f64| -> Option<f64> {
+            let moved = each()
+                .map(|(draft, filter)| draft.snr_of(&moved_search(&draft.search, &filter.planes, source, sigmas)));
+            Some(moved.fold(f64::MAX, f64::min) / self.snr())
+        };
+        let sway = |source: Source| match night.goal.hours {
+            Some(_) => Sway::new(source, quality(source, -1.0), quality(source, 1.0)),
+            None => Sway::new(source, time(source, -1.0), time(source, 1.0)),
+        };
+        Source::ALL.into_iter().map(sway).collect()
+    }
+
+    fn caveats(&self, night: &Night, profile: &CameraProfile, filters: &[FilterPlan]) -> Vec<Caveat> {
+        let mut caveats = Vec::new();
+        if night.mount.lost_subs_per_hour.is_none() {
+            let rate = Mount::DEFAULT_LOST_SUBS_PER_HOUR;
+            let message = format!(
+                "lost_subs_per_hour was left out and taken as {rate}: under a bright sky nothing moves the sub length more"
+            );
+            let hint = "count the subs that your last nights lost in an hour of open shutter";
+            caveats.push(Caveat::new("assumed-value", message, hint).about("mount.lost_subs_per_hour"));
+        }
+        let more = night.caveats().into_iter().chain(self.conditions.caveats.iter().cloned());
+        for caveat in more.chain(profile.caveats.iter().cloned()) {
+            push_once(&mut caveats, caveat);
+        }
+        for filter in filters {
+            let share = filter.planes.iter().map(|plane| plane.noise_share_percent.calibration).fold(0.0, f64::max);
+            if share > CALIBRATION_SHARE {
+                let message = format!("the calibration frames bring {share:.0} % of the stack's variance");
+                let hint = "take more darks and flats, or dither more often";
+                push_once(
+                    &mut caveats,
+                    Caveat::new("few-calibration-frames", message, hint).about(filter.name.clone()),
+                );
+            }
+            if filter.subs_to_shoot == 0 {
+                let message = "the hours in hand reach the goal already";
+                push_once(&mut caveats, Caveat::new("goal-reached", message, "raise snr").about(filter.name.clone()));
+            }
+        }
+        caveats
+    }
+}
+
+/// Each filter's share of the hours, adding up to 1.
+fn shares(conditions: &Conditions) -> Vec<f64> {
+    let given = || conditions.filters.iter().map(|filter| filter.share.unwrap_or(1.0));
+    let total: f64 = given().sum();
+    given().map(|share| share / total).collect()
+}
+
+/// Stretches the filters that are done sooner, so that the hours stand in the shares that were given: the filter that
+/// needs most for its share decides, the others gain signal over noise.
+fn keep_shares(night: &Night, mode: &Mode, conditions: &Conditions, shares: &[f64], filters: &mut [FilterDraft]) {
+    let whole = |(draft, share): (&FilterDraft, &f64)| draft.counts.wall_clock.0 / share;
+    let total = filters.iter().zip(shares).filter(|(_, share)| **share > 0.0).map(whole).fold(0.0, f64::max);
+    for (i, share) in shares.iter().enumerate() {
+        let time = Seconds(total * share);
+        if filters[i].counts.wall_clock.0 < time.0 * (1.0 - HAIR) {
+            let longer = FilterDraft::new(night, mode, &conditions.filters[i], Demand::Within(time), *share);
+            if let Ok(longer) = longer {
+                filters[i] = longer;
+            }
+        }
+    }
+}
+
+fn goal(night: &Night) -> PlanGoal {
+    let hours = night.goal.hours;
+    PlanGoal {
+        kind: if hours.is_some() { "hours" } else { "snr" },
+        snr: if hours.is_some() { None } else { Some(night.goal.snr.unwrap_or(Goal::DEFAULT_SNR)) },
+        hours,
+        patch_arcsec: night.goal.patch(),
+    }
+}
+
+fn search(night: &Night, mode: &Mode, filter: &FilterConditions, demand: Demand, box_px: u32) -> Search {
+    let (mount, stack) = (&night.mount, &night.stack);
+    let governing = filter.planes.iter().filter(|plane| plane.governs);
+    let storable = (stack.most_gigabytes() / gigabytes_per_sub(mode)).floor();
+    Search {
+        planes: governing.map(|plane| (plane.noise, plane.patch_pixels)).collect(),
+        demand,
+        limits: filter.limits,
+        between: mount.between_subs(),
+        settle: mount.settle(),
+        losses_per_s: mount.lost_subs_per_hour() / 3600.0,
+        clip: Clip::iterated(stack.clip_sigma()).unwrap_or(Clip::NONE),
+        dither_box_px: f64::from(box_px),
+        min_subs: f64::from(stack.min_subs()),
+        min_positions: f64::from(stack.min_positions()),
+        min_positions_per_night: f64::from(stack.min_positions_per_night()),
+        night: Seconds(night.goal.clear_hours() * 3600.0),
+        most_subs: f64::from(stack.most_subs()).min(storable),
+    }
+}
+
+fn gigabytes_per_sub(mode: &Mode) -> f64 {
+    mode.width_px as f64 * mode.height_px as f64 * BYTES_PER_PIXEL * 1e-9
+}
+
+impl FilterDraft {
+    /// The optimum of one filter, with the smallest dither box whose own floor does not matter.
+    fn new(
+        night: &Night,
+        mode: &Mode,
+        filter: &FilterConditions,
+        demand: Demand,
+        share: f64,
+    ) -> Result<Self, PlanError> {
+        let out_of_reach = |reach| PlanError::OutOfReach { filter: filter.name.clone(), reach };
+        if !filter.planes.iter().any(|plane| plane.governs) {
+            return Err(out_of_reach(OutOfReach::NoLight));
+        }
+        let mut last = Err(OutOfReach::NoLight);
+        for box_px in DITHER_BOXES_PX {
+            let search = search(night, mode, filter, demand, box_px);
+            last = search.optimum().map(|optimum| {
+                let in_hand = night.goal.already_have() * 3600.0 * share;
+                let counts = Counts::new(&search, &optimum, in_hand);
+                Self { search, optimum, counts }
+            });
+            if last.as_ref().is_ok_and(|draft| draft.box_share() < BOX_SHARE) {
+                break;
+            }
+        }
+        last.map_err(out_of_reach)
+    }
+
+    fn sub(&self) -> Seconds {
+        self.optimum.recommended.sub
+    }
+
+    fn stack(&self) -> Stack {
+        Stack {
+            subs: self.counts.kept as f64,
+            dither_every: self.counts.every as f64,
+            dither_box_px: self.search.dither_box_px,
+            clip: self.search.clip,
+        }
+    }
+
+    fn snr_of(&self, search: &Search) -> f64 {
+        search.snr(self.sub(), self.counts.kept as f64, self.counts.every as f64)
+    }
+
+    fn snr(&self) -> f64 {
+        self.snr_of(&self.search)
+    }
+
+    /// Share of the stack's variance that comes from dithers which hit the same place, in the worst plane.
+    fn box_share(&self) -> f64 {
+        let (stack, sub) = (self.stack(), self.sub());
+        let extra = stack.fixed_weight() - 1.0 / stack.positions();
+        let share = |(noise, _): &(PlaneNoise, f64)| {
+            let one = noise.sub(sub);
+            one.fixed() * extra / stack.variance(&one)
+        };
+        self.search.planes.iter().map(share).fold(0.0, f64::max)
+    }
+
+    fn weight(&self) -> f64 {
+        self.counts.wall_clock.0.max(HAIR)
+    }
+
+    /// The time for the same goal at the same sub and cadence over the plan's, with one source moved.
+    fn time_ratio(&self, filter: &FilterConditions, source: Source, sigmas: f64) -> Option<f64> {
+        let Demand::Snr(snr) = self.search.demand else { return Some(1.0) };
+        let floor = self.optimum.recommended.subs.min(self.search.min_subs.max(self.search.min_positions));
+        let every = self.counts.every as f64;
+        let subs = moved_search(&self.search, &filter.planes, source, sigmas).subs_for(snr, self.sub(), every)?;
+        Some(subs.max(floor) / self.optimum.recommended.subs)
+    }
+
+    fn kept_range(&self, filter: &FilterConditions) -> [u64; 2] {
+        let sway = |source| {
+            let ratio = |sigmas| self.time_ratio(filter, source, sigmas);
+            Sway::new(source, ratio(-1.0), ratio(1.0))
+        };
+        let sways: Vec<Sway> = Source::ALL.into_iter().map(sway).collect();
+        let (low, high) = range_factors(&sways);
+        let kept = self.counts.kept as f64;
+        [(kept * low - HAIR).ceil() as u64, (kept * high - HAIR).ceil() as u64]
+    }
+
+    fn finish(
+        &self,
+        night: &Night,
+        mode: &Mode,
+        filter: &FilterConditions,
+        conditions: &Conditions,
+        total: Seconds,
+    ) -> FilterPlan {
+        let Counts { kept, shot, every, dithers, wall_clock } = self.counts;
+        let Limits { tracking, field_rotation, star_saturation, sky_saturation } = filter.limits;
+        let (sub, search) = (self.sub(), &self.search);
+        let group = every as f64 * (sub.0 + search.between.0) + search.settle.0;
+        let nightly = (search.night.0 / group + HAIR).floor() as u64;
+        let limited = filter.planes.iter().map(|plane| plane.noise.sky_limited(SKY_LIMITED_EXCESS).0);
+        FilterPlan {
+            name: filter.name.clone(),
+            share: if total.0 > 0.0 { wall_clock / total } else { 1.0 / conditions.filters.len() as f64 },
+            sub_s: sub,
+            sub_optimum_s: self.optimum.least.sub,
+            sub_range_s: [self.optimum.range.0, self.optimum.range.1],
+            set_by: self.optimum.set_by,
+            lost_subs_per_hour: night.mount.lost_subs_per_hour(),
+            between_subs_s: search.between,
+            settle_s: search.settle,
+            limits_s: SubLimits { tracking, field_rotation, star_saturation, sky_saturation },
+            sky_limited_s: Seconds(limited.fold(0.0, f64::max)),
+            sky_limited_excess_percent: SKY_LIMITED_EXCESS * 100.0,
+            subs_kept: kept,
+            subs_to_shoot: shot,
+            subs_kept_range: self.kept_range(filter),
+            dither_every_subs: every,
+            dithers,
+            dither_px: search.dither_box_px as u32,
+            positions_per_night: dithers.min(nightly),
+            integration_s: sub * kept as f64,
+            wall_clock_s: wall_clock,
+            gigabytes: shot as f64 * gigabytes_per_sub(mode),
+            planes: filter.planes.iter().map(|plane| self.plane(plane, conditions)).collect(),
+        }
+    }
+
+    fn plane(&self, plane: &PlaneConditions, conditions: &Conditions) -> PlanePlan {
+        let (stack, sub) = (self.stack(), self.sub());
+        let one = plane.noise.sub(sub);
+        let snr = stack.snr(&one, plane.patch_pixels);
+        let swayed = |source, sigmas| {
+            let moved = stack.snr(&moved(plane, source, sigmas).sub(sub), plane.patch_pixels);
+            (snr > 0.0).then(|| moved / snr)
+        };
+        let sways = Source::ALL.map(|source| Sway::new(source, swayed(source, -1.0), swayed(source, 1.0)).half());
+        let faintest = faintest_rate(&plane.noise, &stack, sub, plane.square_pixels);
+        let level = plane.noise.rates.background() * sub;
+        let dn = plane.offset.map_or(0.0, |offset| offset.0) + level.0 / plane.gain.0;
+        PlanePlan {
+            plane: plane.plane.clone(),
+            colour: plane.colour,
+            rates_e_per_s: plane.noise.rates,
+            snr: Estimate::within_factor(snr, sways.iter().map(|sway| sway * sway).sum::<f64>().sqrt()),
+            faintest_mag_per_arcsec2: magnitude(plane.rate_of_magnitude_0 / faintest),
+            faintest_rayleigh: plane.rate_of_rayleigh.map(|rate| Rayleighs(faintest / rate)),
+            inputs: PlaneInputs {
+                read_noise_e: plane.noise.read_noise,
+                quantisation_e: plane.noise.quantisation,
+                pattern_e2: one.pattern,
+                masters_e2: one.masters,
+                drift_e2: one.drift,
+                clip_factor: stack.clip.variance_factor(stack.subs),
+                pixel_arcsec: conditions.pixel_scale,
+                patch_pixels: plane.patch_pixels,
+            },
+            noise_share_percent: stack.shares(&one),
+            sky_level_dn: dn.round().max(0.0) as u64,
+            sky_share_of_full_well_percent: 100.0 * (level / plane.full_well),
+        }
+    }
+}
+
+fn magnitude(times_fainter_than_0: f64) -> Option<MagnitudesPerSquareArcsecond> {
+    let magnitude = 2.5 * times_fainter_than_0.log10();
+    magnitude.is_finite().then_some(MagnitudesPerSquareArcsecond(magnitude))
+}
+
+impl Counts {
+    fn new(search: &Search, optimum: &Optimum, in_hand_s: f64) -> Self {
+        let chosen = &optimum.recommended;
+        let (sub, every) = (chosen.sub, chosen.dither_every);
+        let shot_per_kept = search.shot_per_kept(sub);
+        let in_hand = (in_hand_s / sub.0 + HAIR).floor();
+        let kept = match search.demand {
+            Demand::Snr(_) => (chosen.subs - HAIR).ceil(),
+            Demand::Within(time) => Self::kept_within(search, chosen.sub, every, time) + in_hand,
+        };
+        let shot = ((kept - in_hand).max(0.0) * shot_per_kept - HAIR).ceil().max(0.0);
+        let dithers = (shot / every).ceil();
+        let wall_clock = Seconds(shot * (sub.0 + search.between.0) + dithers * search.settle.0);
+        Self { kept: kept as u64, shot: shot as u64, every: every as u64, dithers: dithers as u64, wall_clock }
+    }
+
+    /// The whole number of subs that are kept of those that fit into a time.
+    fn kept_within(search: &Search, sub: Seconds, every: f64, time: Seconds) -> f64 {
+        let each = sub.0 + search.between.0;
+        let spent = |shot: f64| shot * each + (shot / every).ceil() * search.settle.0;
+        let mut shot = (time.0 / (each + search.settle.0 / every) + HAIR).floor();
+        while shot > 1.0 && spent(shot) > time.0 * (1.0 + HAIR) {
+            shot -= 1.0;
+        }
+        (shot / search.shot_per_kept(sub) + HAIR).floor().max(1.0)
+    }
+}

@@ -1,0 +1,140 @@
+//! What can be wrong with a night, and what a goal out of reach leaves within reach.
+
+use crate::camera::ProfileError;
+use crate::rig::RigError;
+use crate::sky::SkyError;
+use crate::target::TargetError;
+
+/// Why a night cannot be planned.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum PlanError {
+    /// The text is not a night.
+    #[error("the night cannot be read: {message}")]
+    Syntax {
+        /// What the parser found, with line and key.
+        message: String,
+        /// The known key that looks most like an unknown one.
+        nearest: Option<String>,
+    },
+    /// A number that cannot be, or two that contradict each other.
+    #[error("`{key}` {why}")]
+    Impossible {
+        /// The key.
+        key: String,
+        /// What it must be.
+        why: String,
+    },
+    /// The site or its sky.
+    #[error(transparent)]
+    Sky(#[from] SkyError),
+    /// Optics, filter or mount.
+    #[error(transparent)]
+    Rig(#[from] RigError),
+    /// The target.
+    #[error(transparent)]
+    Target(#[from] TargetError),
+    /// The camera.
+    #[error(transparent)]
+    Camera(#[from] ProfileError),
+    /// Everything was read, and the goal cannot be reached.
+    #[error("with the filter {filter}, {reach}")]
+    OutOfReach {
+        /// The filter it fails with.
+        filter: String,
+        /// Why, and what can be reached.
+        reach: OutOfReach,
+    },
+}
+
+/// Why a goal is out of reach, with what is within.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum OutOfReach {
+    /// The filter passes nothing of the target.
+    #[error("no light of the target reaches the sensor")]
+    NoLight,
+    /// The pattern that calibration leaves does not average.
+    #[error("the fixed pattern alone holds the signal-to-noise ratio below {snr:.1}, the goal is {goal}")]
+    Pattern {
+        /// What can be reached.
+        snr: f64,
+        /// What was asked for.
+        goal: f64,
+    },
+    /// More subs than may be taken.
+    #[error(
+        "the goal needs at least {needed:.0} subs and {allowed:.0} are allowed, enough for a signal-to-noise ratio of {snr:.1}"
+    )]
+    TooManySubs {
+        /// The least number that would do.
+        needed: f64,
+        /// What `most_subs` and `most_gigabytes` allow.
+        allowed: f64,
+        /// What can be reached with them.
+        snr: f64,
+    },
+    /// The hours do not hold the least number of subs and dither positions.
+    #[error("{hours:.2} h do not hold {subs} subs at {positions} dither positions, {least_h:.2} h would")]
+    TooShort {
+        /// The hours asked for.
+        hours: f64,
+        /// Subs that rejection needs.
+        subs: u32,
+        /// Positions that rejection needs.
+        positions: u32,
+        /// The hours that would hold them.
+        least_h: f64,
+    },
+}
+
+impl PlanError {
+    /// A fixed word that programs can test for.
+    #[must_use]
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::Syntax { .. } | Self::Impossible { .. } => "night-unreadable",
+            Self::Sky(_) => "sky-unusable",
+            Self::Rig(_) => "rig-unusable",
+            Self::Target(_) => "target-unusable",
+            Self::Camera(_) => "camera-unusable",
+            Self::OutOfReach { .. } => "goal-out-of-reach",
+        }
+    }
+
+    /// Whether everything could be read and the goal is what fails.
+    #[must_use]
+    pub fn is_out_of_reach(&self) -> bool {
+        matches!(self, Self::OutOfReach { .. })
+    }
+
+    /// What the photographer can do.
+    #[must_use]
+    pub fn hint(&self) -> String {
+        match self {
+            Self::Syntax { nearest: Some(nearest), .. } => format!("the nearest known key is `{nearest}`"),
+            Self::Syntax { nearest: None, .. } => "correct the line that the message names".into(),
+            Self::Impossible { key, .. } => format!("correct `{key}`"),
+            Self::Sky(error) => error.hint(),
+            Self::Rig(error) => error.hint(),
+            Self::Target(error) => error.hint(),
+            Self::Camera(error) => error.hint(),
+            Self::OutOfReach { reach, .. } => reach.hint(),
+        }
+    }
+}
+
+impl OutOfReach {
+    fn hint(&self) -> String {
+        match self {
+            Self::NoLight => "choose a filter that the target shines through".into(),
+            Self::Pattern { .. } => {
+                "take more darks and flats at the temperature of the lights, or ask for a larger patch".into()
+            }
+            Self::TooManySubs { snr, .. } => {
+                format!("ask for snr = {snr:.1}, a larger patch_arcsec, or raise most_subs and most_gigabytes")
+            }
+            Self::TooShort { least_h, .. } => format!("give at least {least_h:.2} h, or lower min_subs under [stack]"),
+        }
+    }
+}

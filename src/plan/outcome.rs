@@ -1,0 +1,270 @@
+//! The plan itself: what `plan --json` prints.
+
+use serde::Serialize;
+
+use crate::camera::{CameraProfile, Mode};
+use crate::caveat::Caveat;
+use crate::noise::{NoiseShares, Rates};
+use crate::stats::Estimate;
+use crate::units::{Arcseconds, Celsius, Electrons, MagnitudesPerSquareArcsecond, Rayleighs, Seconds};
+
+use super::draft::Draft;
+use super::{Night, PlanError, SetBy};
+
+/// What `plan --json` prints.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Plan {
+    /// Always `subwell.plan`.
+    pub format: &'static str,
+    /// The version of the format.
+    pub version: u32,
+    /// The program's version.
+    pub program: &'static str,
+    /// What was asked for.
+    pub goal: PlanGoal,
+    /// The mode's gain setting.
+    pub gain_setting: Option<f64>,
+    /// The sensor's temperature.
+    pub sensor_c: Celsius,
+    /// One entry for each filter.
+    pub filters: Vec<FilterPlan>,
+    /// Darks at the subs' length.
+    pub darks: u32,
+    /// Flats of each filter.
+    pub flats: u32,
+    /// Biases.
+    pub biases: u32,
+    /// Of all filters together.
+    pub wall_clock_s: Seconds,
+    /// One standard uncertainty down and up.
+    pub wall_clock_range_s: [Seconds; 2],
+    /// Usual clear nights.
+    pub nights: u32,
+    /// What the range mostly comes from.
+    pub largest_uncertainty: LargestUncertainty,
+    /// The wall-clock time at each gain setting that reaches the goal.
+    pub by_gain_setting: Vec<GainSetting>,
+    /// A second set for the core; not planned yet.
+    pub short_set: Option<Box<FilterPlan>>,
+    /// What the numbers rest on.
+    pub caveats: Vec<Caveat>,
+}
+
+/// The goal of a plan.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PlanGoal {
+    /// `snr` or `hours`.
+    pub kind: &'static str,
+    /// Signal over noise: as asked, or `null` where hours were.
+    pub snr: Option<f64>,
+    /// Hours, where they were asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub hours: Option<f64>,
+    /// Side of the patch; `null` for a single pixel.
+    pub patch_arcsec: Option<Arcseconds>,
+}
+
+/// The plan of one filter.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FilterPlan {
+    /// The filter.
+    pub name: String,
+    /// Its share of the wall-clock time.
+    pub share: f64,
+    /// The recommended length.
+    pub sub_s: Seconds,
+    /// The length of the least wall-clock time.
+    pub sub_optimum_s: Seconds,
+    /// The lengths within 3 % of it.
+    pub sub_range_s: [Seconds; 2],
+    /// What set the optimum.
+    pub set_by: SetBy,
+    /// The loss rate behind it.
+    pub lost_subs_per_hour: f64,
+    /// Readout and download.
+    pub between_subs_s: Seconds,
+    /// One dither.
+    pub settle_s: Seconds,
+    /// What bounds the sub.
+    pub limits_s: SubLimits,
+    /// The length at which read noise adds the next number to a sub's noise without the target.
+    pub sky_limited_s: Seconds,
+    /// 5.
+    pub sky_limited_excess_percent: f64,
+    /// Subs in the stack, those in hand included.
+    pub subs_kept: u64,
+    /// Subs to shoot, losses included, those in hand not.
+    pub subs_to_shoot: u64,
+    /// One standard uncertainty down and up.
+    pub subs_kept_range: [u64; 2],
+    /// A dither after so many subs.
+    pub dither_every_subs: u64,
+    /// Dithers, the first position included.
+    pub dithers: u64,
+    /// Side of the square from which dithers draw their places.
+    pub dither_px: u32,
+    /// Dither positions in a usual night.
+    pub positions_per_night: u64,
+    /// `subs_kept` × `sub_s`.
+    pub integration_s: Seconds,
+    /// `subs_to_shoot` × (`sub_s` + `between_subs_s`) + `dithers` × `settle_s`.
+    pub wall_clock_s: Seconds,
+    /// Of the lights.
+    pub gigabytes: f64,
+    /// The planes that see light through the filter.
+    pub planes: Vec<PlanePlan>,
+}
+
+/// [`super::Limits`] as they are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct SubLimits {
+    /// The mount.
+    pub tracking: Option<Seconds>,
+    /// The turning of a guided field.
+    pub field_rotation: Option<Seconds>,
+    /// The brightest star to keep.
+    pub star_saturation: Option<Seconds>,
+    /// The sky itself.
+    pub sky_saturation: Option<Seconds>,
+}
+
+/// What the plan means in one plane.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PlanePlan {
+    /// The plane.
+    pub plane: String,
+    /// Its colour.
+    pub colour: Option<char>,
+    /// What fills a pixel.
+    pub rates_e_per_s: Rates,
+    /// Signal over noise in the patch.
+    pub snr: Estimate<f64>,
+    /// Continuum at 3σ in a 10″ square, outside the atmosphere.
+    pub faintest_mag_per_arcsec2: Option<MagnitudesPerSquareArcsecond>,
+    /// The line at 3σ in a 10″ square; `null` where the target has none that passes.
+    pub faintest_rayleigh: Option<Rayleighs>,
+    /// What a reader needs to recompute the rest.
+    pub inputs: PlaneInputs,
+    /// Where the stack's variance comes from.
+    pub noise_share_percent: NoiseShares,
+    /// Level of the sky in a sub, offset included.
+    pub sky_level_dn: u64,
+    /// The same without the offset, of the signal at saturation.
+    pub sky_share_of_full_well_percent: f64,
+}
+
+/// Numbers of one sub, before any division by counts.
+///
+/// ```text
+/// V   = (clip_factor · ((target + sky + moon + dark) t + read² + quantisation²) + drift)/subs
+///       + (pattern + masters) · (1/M + (1 − 1/M)/dither_px²),   M = max(1, subs/dither_every)
+/// SNR = target · t · √patch_pixels / √V
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct PlaneInputs {
+    /// Read noise.
+    pub read_noise_e: Electrons,
+    /// Quantisation noise.
+    pub quantisation_e: Electrons,
+    /// Variance of the pattern that calibration leaves.
+    pub pattern_e2: f64,
+    /// Variance of the masters.
+    pub masters_e2: f64,
+    /// Variance of a pattern that changes from sub to sub.
+    pub drift_e2: f64,
+    /// What rejection costs.
+    pub clip_factor: f64,
+    /// A pixel's side on the sky.
+    pub pixel_arcsec: Arcseconds,
+    /// Pixels of the plane's colour in the patch.
+    pub patch_pixels: f64,
+}
+
+/// What a range mostly comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct LargestUncertainty {
+    /// The source.
+    pub source: &'static str,
+    /// Its share of the squared uncertainty.
+    pub share_percent: f64,
+}
+
+/// One gain setting's time for the goal.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct GainSetting {
+    /// The setting.
+    pub gain_setting: Option<f64>,
+    /// The time.
+    pub wall_clock_s: Seconds,
+}
+
+/// Plans a night with a camera.
+///
+/// With a gain setting in the night that mode is planned; without one every mode is weighed and the one of the least
+/// wall-clock time (for given hours: of the best signal over noise) is taken.
+///
+/// # Errors
+/// When night and camera do not fit together, or the goal is out of reach; the error says what would be in reach.
+///
+/// # Examples
+/// ```
+/// use subwell::{camera::CameraProfile, plan::{Night, plan}};
+///
+/// let camera = CameraProfile::from_toml(r#"
+///     camera = "from a data sheet"
+///     provenance = "published"
+///     [[modes]]
+///     pixel_um = 3.76
+///     width_px = 6000
+///     height_px = 4000
+///     [[modes.planes]]
+///     plane = "mono"
+///     gain_e_per_dn = 0.25
+///     read_noise_e = 1.5
+///     saturation_e = 15000.0
+/// "#)?;
+/// let night = Night::from_toml(r#"
+///     optics = { aperture_mm = 72.0, focal_length_mm = 432.0 }
+///     site = { sky = { bortle = 7 } }
+///     target = { surface_brightness_mag = 22.0 }
+///     goal = { snr = 10.0 }
+/// "#)?;
+/// let plan = plan(&night, &camera)?;
+/// let lights = &plan.filters[0];
+/// assert!(lights.planes[0].snr.value >= 10.0);
+/// assert!(lights.dithers >= 15);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
+    night.check()?;
+    let asked = night.camera.gain_setting;
+    let wanted = asked.map(|gain| profile.mode(Some(gain))).transpose()?;
+    let drafts: Vec<_> = profile.modes.iter().map(|mode| (mode, Draft::new(night, mode))).collect();
+    let by_gain_setting = drafts
+        .iter()
+        .filter_map(|(mode, draft)| {
+            let wall_clock_s = draft.as_ref().ok()?.wall_clock();
+            Some(GainSetting { gain_setting: mode.gain_setting, wall_clock_s })
+        })
+        .collect();
+    let hours = night.goal.hours.is_some();
+    let mut best: Option<(&Mode, Draft)> = None;
+    let mut failure = None;
+    for (mode, draft) in drafts {
+        if wanted.is_some_and(|wanted| !std::ptr::eq(wanted, mode)) {
+            continue;
+        }
+        match draft {
+            Ok(draft) if best.as_ref().is_none_or(|(_, other)| draft.better_than(other, hours)) => {
+                best = Some((mode, draft));
+            }
+            Ok(_) => {}
+            Err(error) => failure = failure.or(Some(error)),
+        }
+    }
+    match (best, failure) {
+        (Some((mode, draft)), _) => Ok(draft.finish(night, profile, mode, by_gain_setting)),
+        (None, Some(error)) => Err(error),
+        (None, None) => Err(PlanError::Impossible { key: "modes".into(), why: "of the profile is empty".into() }),
+    }
+}

@@ -1,0 +1,115 @@
+//! How sure a plan is: one source after the other moved by one standard uncertainty.
+
+use serde::Serialize;
+
+use crate::noise::PlaneNoise;
+
+use super::{PlaneConditions, Search};
+
+/// What a plan's uncertainty comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Source {
+    /// How bright the sky is.
+    Sky,
+    /// The sky's spectrum at that brightness.
+    Lamps,
+    /// Optics, filter and quantum efficiency.
+    Throughput,
+    /// The target's colour.
+    Target,
+    /// The camera's read noise.
+    ReadNoise,
+    /// The camera's dark current, the sensor's temperature included.
+    DarkCurrent,
+}
+
+impl Source {
+    /// All of them.
+    pub(super) const ALL: [Self; 6] =
+        [Self::Sky, Self::Lamps, Self::Throughput, Self::Target, Self::ReadNoise, Self::DarkCurrent];
+
+    /// The word in the plan.
+    pub(super) fn word(self) -> &'static str {
+        match self {
+            Self::Sky => "sky",
+            Self::Lamps => "lamps",
+            Self::Throughput => "throughput",
+            Self::Target => "target",
+            Self::ReadNoise => "read-noise",
+            Self::DarkCurrent => "dark-current",
+        }
+    }
+}
+
+/// The plane's noise with one source moved by `sigmas` standard uncertainties.
+pub(super) fn moved(plane: &PlaneConditions, source: Source, sigmas: f64) -> PlaneNoise {
+    let mut noise = plane.noise;
+    let factor = |spread: f64| (sigmas * spread).exp();
+    let spread = &plane.spread;
+    match source {
+        Source::Sky => noise.rates.sky = noise.rates.sky * factor(spread.sky),
+        Source::Lamps => noise.rates.sky = noise.rates.sky * factor(spread.lamps),
+        Source::Target => noise.rates.target = noise.rates.target * factor(spread.target),
+        Source::Throughput => {
+            noise.rates.target = noise.rates.target * factor(spread.throughput);
+            noise.rates.sky = noise.rates.sky * factor(spread.throughput_on_sky);
+        }
+        Source::ReadNoise => noise.read_noise = noise.read_noise * factor(spread.read_noise),
+        Source::DarkCurrent => {
+            noise.rates.dark = noise.rates.dark * factor(spread.dark_current);
+            noise.left.per_second = noise.left.per_second * factor(spread.dark_current);
+        }
+    }
+    noise
+}
+
+/// The search with one source moved.
+pub(super) fn moved_search(search: &Search, planes: &[PlaneConditions], source: Source, sigmas: f64) -> Search {
+    let planes = planes.iter().filter(|plane| plane.governs);
+    let planes = planes.map(|plane| (moved(plane, source, sigmas), plane.patch_pixels)).collect();
+    Search { planes, ..search.clone() }
+}
+
+/// Logarithms of what a number becomes when one source is one standard uncertainty down and up.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Sway {
+    pub(super) source: Source,
+    pub(super) down: f64,
+    pub(super) up: f64,
+}
+
+impl Sway {
+    /// From the ratios; where one cannot be reached, the other is mirrored.
+    pub(super) fn new(source: Source, down: Option<f64>, up: Option<f64>) -> Self {
+        let (down, up) = match (down.map(f64::ln), up.map(f64::ln)) {
+            (Some(down), Some(up)) => (down, up),
+            (Some(down), None) => (down, -down),
+            (None, Some(up)) => (-up, up),
+            (None, None) => (0.0, 0.0),
+        };
+        Self { source, down, up }
+    }
+
+    /// Half of the way between the ends.
+    pub(super) fn half(&self) -> f64 {
+        (self.up - self.down).abs() / 2.0
+    }
+}
+
+/// The factors from a number to the ends of its range, independent sources together.
+pub(super) fn range_factors(sways: &[Sway]) -> (f64, f64) {
+    let low: f64 = sways.iter().map(|sway| sway.down.min(sway.up).min(0.0).powi(2)).sum();
+    let high: f64 = sways.iter().map(|sway| sway.down.max(sway.up).max(0.0).powi(2)).sum();
+    ((-low.sqrt()).exp(), high.sqrt().exp())
+}
+
+/// The largest source and its share of the squared uncertainty in percent.
+pub(super) fn largest(sways: &[Sway]) -> (Source, f64) {
+    let total: f64 = sways.iter().map(|sway| sway.half().powi(2)).sum();
+    let largest = sways.iter().max_by(|a, b| a.half().total_cmp(&b.half()));
+    match largest {
+        Some(sway) if total > 0.0 => (sway.source, 100.0 * sway.half().powi(2) / total),
+        _ => (Source::Sky, 0.0),
+    }
+}
