@@ -416,3 +416,51 @@ fn mark_governing(planes: &mut [PlaneConditions]) {
         plane.governs = !beaten && plane.noise.rates.target.0 > 0.0;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const CAMERA: &str = "camera = \"a\"\nprovenance = \"published\"\n[[modes]]\npixel_um = 3.5\nwidth_px = 100\n\
+                          height_px = 100\n[[modes.planes]]\nplane = \"mono\"\ngain_e_per_dn = 1.0\nread_noise_e = 2.0\n\
+                          saturation_e = 20000.0\n";
+    const NIGHT: &str = "[optics]\naperture_mm = 80.0\nfocal_length_mm = 400.0\n[site]\nsky = SKY\n[[filters]]\n\
+                         name = \"FILTER\"\n[target]\nsurface_brightness_mag = 22.0\n";
+
+    fn conditions(sky: &str, filter: &str) -> Result<PlaneConditions, PlanError> {
+        let profile = crate::camera::CameraProfile::from_toml(CAMERA)?;
+        let night = Night::from_toml(&NIGHT.replace("SKY", sky).replace("FILTER", filter))?;
+        Ok(Conditions::new(&night, &profile.modes[0])?.filters[0].planes[0].clone())
+    }
+
+    #[test]
+    fn a_sky_measured_through_the_same_filter_is_taken_as_it_is() {
+        let sky = "{ e_per_s = { value = 3.3, uncertainty = 0.1 }, filter = \"luminance\" }";
+        let plane = conditions(sky, "luminance").unwrap();
+        assert_eq!(plane.noise.rates.sky, ElectronsPerSecond(3.3));
+        assert_eq!((plane.spread.lamps, plane.spread.throughput_on_sky), (0.0, 0.0));
+        approx::assert_relative_eq!(plane.spread.sky, 0.1 / 3.3);
+    }
+
+    #[test]
+    fn a_sky_measured_through_another_filter_foretells_this_one() {
+        let known = conditions("{ mag_per_arcsec2 = 19.4 }", "luminance").unwrap().noise.rates.sky.0;
+        let measured = format!("{{ e_per_s = {known}, filter = \"luminance\" }}");
+        let foretold = conditions(&measured, "h-alpha").unwrap();
+        let direct = conditions("{ mag_per_arcsec2 = 19.4 }", "h-alpha").unwrap();
+        approx::assert_relative_eq!(foretold.noise.rates.sky.0, direct.noise.rates.sky.0, max_relative = 1e-9);
+        assert!(foretold.spread.lamps > 0.0);
+    }
+
+    #[test]
+    fn a_sky_measured_in_an_unknown_plane_is_refused() {
+        let sky = "{ e_per_s = 3.3, filter = \"luminance\", plane = \"r0c0\" }";
+        assert!(matches!(conditions(sky, "luminance"), Err(PlanError::Impossible { .. })));
+    }
+
+    #[test]
+    fn a_bortle_class_is_forty_percent_of_sky() {
+        let plane = conditions("{ bortle = 7 }", "luminance").unwrap();
+        approx::assert_relative_eq!(plane.spread.sky, 0.4 * 0.4 * std::f64::consts::LN_10, max_relative = 0.01);
+    }
+}

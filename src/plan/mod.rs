@@ -1,1 +1,23 @@
-//! (see lib.rs)
+//! How long each sub, how many, how often a dither, and how sure is that?
+//!
+//! [`Night`] is what the photographer wrote, [`Conditions`] what it means in electrons per
+//! second, [`Search`] the one optimum over sub length and dither cadence, and [`plan`] the
+//! whole way from a night and a camera to a [`Plan`].
+
+mod conditions;
+mod draft;
+mod error;
+mod night;
+mod optimum;
+mod outcome;
+mod range;
+
+pub use conditions::{Conditions, FilterConditions, PlaneConditions, Spread};
+pub use error::{OutOfReach, PlanError};
+pub use night::{CalibrationCounts, CameraChoice, Cooler, Goal, Night, StackRules};
+pub use optimum::{
+    Chosen, Demand, Limits, Optimum, ROUND_LENGTHS_S, Search, SetBy, WITHIN, best_cadence, best_sub, efficiency,
+};
+pub use outcome::{
+    FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, SubLimits, plan,
+};

@@ -12,10 +12,13 @@ pub const ROUND_LENGTHS_S: [f64; 18] =
     [1.0, 2.0, 5.0, 10.0, 15.0, 20.0, 30.0, 45.0, 60.0, 90.0, 120.0, 180.0, 240.0, 300.0, 420.0, 600.0, 900.0, 1200.0];
 /// The optimum is broad: lengths that cost this much more wall time count as good.
 pub const WITHIN: f64 = 0.03;
+/// What a round length may cost more where a bound leaves none within [`WITHIN`].
+const FOR_ROUNDNESS: f64 = 0.10;
 /// No sub is looked for beyond this length.
 const LONGEST_S: f64 = 3600.0;
 /// Lengths at which the first look is taken, evenly in their logarithm.
 const LOOKS: usize = 128;
+const LAST_LOOK: f64 = (LOOKS - 1) as f64;
 /// Halvings of an interval: 2^-40 of it is left.
 const HALVINGS: usize = 40;
 /// How close to a bound the optimum must lie for the bound to have set it.
@@ -116,7 +119,8 @@ pub struct Optimum {
     pub least: Chosen,
     /// Shortest and longest sub that costs at most [`WITHIN`] more.
     pub range: (Seconds, Seconds),
-    /// The shortest round length among them; where none is round, the round length of least cost.
+    /// The shortest round length among them. Where a bound leaves none: the round length of least cost if that is at
+    /// most 10 % more, else the optimum cut to two digits.
     pub recommended: Chosen,
     /// What set the optimum.
     pub set_by: SetBy,
@@ -203,7 +207,7 @@ impl Search {
             }
         };
         let shot = subs * self.shot_per_kept(sub);
-        let allowed = subs >= floor && shot <= self.most_subs && cost.is_finite();
+        let allowed = subs >= floor * (1.0 - 1e-9) && shot <= self.most_subs && cost.is_finite();
         allowed.then_some(Chosen { sub, dither_every: every, subs, cost })
     }
 
@@ -254,32 +258,41 @@ impl Search {
     /// When no length and cadence reaches the goal within the rules; the error says what would be in reach.
     pub fn optimum(&self) -> Result<Optimum, OutOfReach> {
         let (shortest, longest) = (self.shortest(), self.longest());
-        let step = (longest / shortest).ln() / (LOOKS - 1) as f64;
-        let look = |i: f64| Seconds((shortest * (i * step).exp()).min(longest));
+        let step = (longest / shortest).ln() / LAST_LOOK;
+        let look = |i: f64| Seconds(if i < LAST_LOOK { shortest * (i * step).exp() } else { longest });
         let cost = |i: f64| self.best_at(look(i)).map_or(f64::INFINITY, |chosen| chosen.cost);
         let costs: Vec<f64> = (0..LOOKS).map(|i| cost(i as f64)).collect();
         let best = (0..LOOKS).min_by(|a, b| costs[*a].total_cmp(&costs[*b])).unwrap_or(0);
-        if costs[best].is_infinite() {
-            return Err(self.out_of_reach());
-        }
-        let refined = golden_section(&cost, (best as f64 - 1.0).max(0.0), (best as f64 + 1.0).min((LOOKS - 1) as f64));
-        let at = if cost(refined) < costs[best] { refined } else { best as f64 };
+        let refined = golden_section(&cost, (best as f64 - 1.0).max(0.0), (best as f64 + 1.0).min(LAST_LOOK));
+        let at = if cost(refined) < costs[best] * (1.0 - 1e-9) { refined } else { best as f64 };
         let Some(least) = self.best_at(look(at)) else { return Err(self.out_of_reach()) };
-        let good = |i: f64| cost(i) <= least.cost * (1.0 + WITHIN);
-        let range = (look(edge(&good, at, 0.0)), look(edge(&good, at, (LOOKS - 1) as f64)));
         let recommended = self.recommended(&least);
-        Ok(Optimum { set_by: self.set_by(&least), least, range, recommended })
+        // The cadence is whole, so the cost is a saw with one broad valley: the outermost good lengths count.
+        let good = |cost: f64| cost <= least.cost * (1.0 + WITHIN);
+        let end = |i: Option<usize>, outside: f64| match i.map(|i| i as f64) {
+            Some(i) if (0.0..=LAST_LOOK).contains(&(i + outside)) => edge(&|i| good(cost(i)), i, i + outside),
+            Some(i) => i,
+            None => at,
+        };
+        let shortest_good = look(end((0..LOOKS).find(|i| good(costs[*i])), -1.0).min(at));
+        let longest_good = look(end((0..LOOKS).rfind(|i| good(costs[*i])), 1.0).max(at));
+        let with = if good(recommended.cost) { recommended.sub } else { least.sub };
+        let low = if with < shortest_good { with } else { shortest_good };
+        let high = if with > longest_good { with } else { longest_good };
+        Ok(Optimum { set_by: self.set_by(&least), least, range: (low, high), recommended })
     }
 
-    /// The shortest round length within 3 %, or the round length of least cost, or the optimum itself.
+    /// The shortest round length within 3 % of the least cost. A bound can leave none: then the round length of least
+    /// cost if it costs at most 10 % more, or the optimum cut to two digits.
     fn recommended(&self, least: &Chosen) -> Chosen {
         let longest = self.longest();
         let round = ROUND_LENGTHS_S.into_iter().filter(|length| *length <= longest * (1.0 + 1e-9));
         let round: Vec<Chosen> = round.filter_map(|length| self.best_at(Seconds(length))).collect();
-        let good = round.iter().find(|chosen| chosen.cost <= least.cost * (1.0 + WITHIN));
-        let best = || round.iter().min_by(|a, b| a.cost.total_cmp(&b.cost));
-        let short = || self.best_at(Seconds(two_digits(least.sub.0)));
-        good.or_else(best).copied().or_else(short).unwrap_or(*least)
+        let within = |more: f64| move |chosen: &&Chosen| chosen.cost <= least.cost * (1.0 + more);
+        let good = round.iter().find(within(WITHIN));
+        let fair = || round.iter().filter(within(FOR_ROUNDNESS)).min_by(|a, b| a.cost.total_cmp(&b.cost));
+        let cut = || self.best_at(Seconds(two_digits(least.sub.0)));
+        good.or_else(fair).copied().or_else(cut).unwrap_or(*least)
     }
 
     fn set_by(&self, least: &Chosen) -> SetBy {
@@ -314,7 +327,7 @@ impl Search {
     /// Why nothing is feasible, and what would be.
     fn out_of_reach(&self) -> OutOfReach {
         let (shortest, longest) = (self.shortest(), self.longest());
-        let lengths = || (0..LOOKS).map(move |i| shortest * (longest / shortest).powf(i as f64 / (LOOKS - 1) as f64));
+        let lengths = || (0..LOOKS).map(move |i| shortest * (longest / shortest).powf(i as f64 / LAST_LOOK));
         if self.planes.is_empty() || self.planes.iter().any(|(noise, _)| noise.rates.target.0 <= 0.0) {
             return OutOfReach::NoLight;
         }
@@ -374,11 +387,8 @@ fn golden_section(cost: &impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
     (low + high) / 2.0
 }
 
-/// The last point from `inside` towards `end` that is still good.
+/// The last point from `inside`, which is good, towards `end`, which is not, that is still good.
 fn edge(good: &impl Fn(f64) -> bool, inside: f64, end: f64) -> f64 {
-    if good(end) {
-        return end;
-    }
     let (mut inside, mut outside) = (inside, end);
     for _ in 0..HALVINGS / 2 {
         let middle = (inside + outside) / 2.0;

@@ -205,6 +205,36 @@ pub struct GainSetting {
 ///
 /// # Errors
 /// When night and camera do not fit together, or the goal is out of reach; the error says what would be in reach.
+///
+/// # Examples
+/// ```
+/// use subwell::{camera::CameraProfile, plan::{Night, plan}};
+///
+/// let camera = CameraProfile::from_toml(r#"
+///     camera = "from a data sheet"
+///     provenance = "published"
+///     [[modes]]
+///     pixel_um = 3.76
+///     width_px = 6000
+///     height_px = 4000
+///     [[modes.planes]]
+///     plane = "mono"
+///     gain_e_per_dn = 0.25
+///     read_noise_e = 1.5
+///     saturation_e = 15000.0
+/// "#)?;
+/// let night = Night::from_toml(r#"
+///     optics = { aperture_mm = 72.0, focal_length_mm = 432.0 }
+///     site = { sky = { bortle = 7 } }
+///     target = { surface_brightness_mag = 22.0 }
+///     goal = { snr = 10.0 }
+/// "#)?;
+/// let plan = plan(&night, &camera)?;
+/// let lights = &plan.filters[0];
+/// assert!(lights.planes[0].snr.value >= 10.0);
+/// assert!(lights.dithers >= 15);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
     night.check()?;
     let asked = night.camera.gain_setting;

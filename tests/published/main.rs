@@ -12,4 +12,5 @@ mod photon_transfer;
 mod polar_axis;
 mod schaefer_1990;
 mod star_images;
+mod sub_length;
 mod surface_brightness;

@@ -1,0 +1,425 @@
+//! Laws that every plan obeys, whatever the night.
+
+use proptest::prelude::*;
+use subwell::camera::CameraProfile;
+use subwell::noise::{Calibration, Clip, LeftPattern, PlaneNoise, Rates, Stack};
+use subwell::plan::{Demand, Limits, Night, Plan, PlanError, Search, SetBy, plan};
+use subwell::units::{Electrons, ElectronsPerSecond, Seconds};
+
+const MONO: &str = r#"
+camera = "Sample cooled mono"
+provenance = "published"
+source = "made up for the tests"
+[[modes]]
+gain_setting = 40
+pixel_um = 3.5
+width_px = 5000
+height_px = 3600
+dn_step = 4
+[[modes.planes]]
+plane = "mono"
+gain_e_per_dn = { value = 0.25, uncertainty = 0.002 }
+offset_dn = { value = 500.0, uncertainty = 1.0 }
+read_noise_e = { value = 1.5, uncertainty = 0.03 }
+saturation_e = { value = 15000.0, uncertainty = 100.0 }
+[[modes.planes.dark_current]]
+sensor_c = -10.0
+e_per_s = { value = 0.007, uncertainty = 0.0005 }
+nonuniformity_percent = 40.0
+[modes.planes.thermal]
+activation_ev = { value = 0.62, uncertainty = 0.02 }
+doubling_k_at_0_c = 7.0
+reference_c = -10.0
+reference_e_per_s = { value = 0.0065, uncertainty = 0.0004 }
+floor_e_per_s = 0.0005
+measured_c = [-20.0, 25.0]
+[[modes]]
+gain_setting = 0
+pixel_um = 3.5
+width_px = 5000
+height_px = 3600
+[[modes.planes]]
+plane = "mono"
+gain_e_per_dn = 0.8
+read_noise_e = 3.5
+saturation_e = 50000.0
+"#;
+
+fn colour_camera() -> String {
+    let head = "camera = \"Sample colour\"\nprovenance = \"published\"\n[[modes]]\ngain_setting = 400\npixel_um = 4.3\n\
+                width_px = 6000\nheight_px = 4000\n";
+    let plane = |name: &str, colour: char, sampling: f64| {
+        format!(
+            "[[modes.planes]]\nplane = \"{name}\"\ncolour = \"{colour}\"\nsampling = {sampling}\ngain_e_per_dn = 0.6\n\
+             offset_dn = 1024.0\nread_noise_e = 3.0\nsaturation_e = 9000.0\n[[modes.planes.dark_current]]\n\
+             sensor_c = 15.0\ne_per_s = 0.1\nnonuniformity_percent = 60.0\n"
+        )
+    };
+    [
+        head.to_owned(),
+        plane("r0c0", 'R', 0.25),
+        plane("r0c1", 'G', 0.5),
+        plane("r1c0", 'G', 0.5),
+        plane("r1c1", 'B', 0.25),
+    ]
+    .concat()
+}
+
+const NIGHT: &str = r#"
+[camera]
+gain_setting = 40
+cooled = true
+sensor_c = -10.0
+[optics]
+aperture_mm = 76.0
+focal_length_mm = 440.0
+[site]
+sky = { mag_per_arcsec2 = SKY }
+lamps = "mixed"
+[[filters]]
+name = "FILTER"
+quantum_efficiency = 0.80
+[target]
+surface_brightness_mag = TARGET
+line_rayleigh = 100.0
+altitude_deg = 55.0
+[mount]
+longest_sub_s = 300.0
+settle_s = 20.0
+between_subs_s = 3.0
+lost_subs_per_hour = 1.0
+[stack]
+most_subs = 100000
+most_gigabytes = 100000.0
+[goal]
+GOAL
+clear_hours_per_night = 4.0
+"#;
+
+fn night(sky: f64, filter: &str, target: f64, goal: &str) -> Night {
+    let text = NIGHT.replace("SKY", &sky.to_string()).replace("FILTER", filter);
+    let text = text.replace("TARGET", &target.to_string()).replace("GOAL", goal);
+    Night::from_toml(&text).expect("a night")
+}
+
+fn mono() -> CameraProfile {
+    CameraProfile::from_toml(MONO).expect("a profile")
+}
+
+fn planned(sky: f64, target: f64, snr: f64) -> Plan {
+    plan(&night(sky, "luminance", target, &format!("snr = {snr}")), &mono()).expect("a plan")
+}
+
+/// A search of one plane with nothing but the rules that keep it sane.
+fn search(rates: Rates, read: f64, mismatch: f64, darks: u32, snr: f64, pixels: f64) -> Search {
+    let noise = PlaneNoise {
+        rates,
+        read_noise: Electrons(read),
+        quantisation: Electrons(0.3),
+        left: LeftPattern { per_second: ElectronsPerSecond(mismatch), ..LeftPattern::default() },
+        calibration: Calibration { darks, flats: 25, biases: 50, electrons_per_flat: Electrons(8000.0) },
+        drift: ElectronsPerSecond(0.0),
+    };
+    Search {
+        planes: vec![(noise, pixels)],
+        demand: Demand::Snr(snr),
+        limits: Limits { tracking: Some(Seconds(600.0)), ..Limits::default() },
+        between: Seconds(3.0),
+        settle: Seconds(20.0),
+        losses_per_s: 1.0 / 3600.0,
+        clip: Clip::iterated(3.0).expect("a clip"),
+        dither_box_px: 24.0,
+        min_subs: 15.0,
+        min_positions: 15.0,
+        min_positions_per_night: 10.0,
+        night: Seconds(4.0 * 3600.0),
+        most_subs: 1e9,
+    }
+}
+
+fn rates(target: f64, sky: f64, dark: f64) -> Rates {
+    Rates {
+        target: ElectronsPerSecond(target),
+        sky: ElectronsPerSecond(sky),
+        moon: ElectronsPerSecond(0.0),
+        dark: ElectronsPerSecond(dark),
+    }
+}
+
+/// What the search may leave on the table against a grid of 160 lengths and 120 cadences.
+const SEARCH_SLACK: f64 = 0.005;
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn a_brute_force_search_finds_nothing_better(
+        target in 0.005..0.2_f64,
+        sky in 0.005..20.0_f64,
+        dark in 0.0..0.3_f64,
+        read in 1.0..5.0_f64,
+        mismatch in 0.0..0.05_f64,
+    ) {
+        let search = search(rates(target, sky, dark), read, mismatch, 30, 6.0, 9.0);
+        if let Ok(optimum) = search.optimum() {
+            let mut best = f64::INFINITY;
+            for i in 0..160 {
+                let sub = Seconds(600.0_f64.powf(f64::from(i) / 159.0));
+                for every in 1..=120 {
+                    if let Some(chosen) = search.at(sub, f64::from(every)) {
+                        best = best.min(chosen.cost);
+                    }
+                }
+            }
+            prop_assert!(optimum.least.cost <= best * (1.0 + SEARCH_SLACK), "{} {best}", optimum.least.cost);
+            let (low, high) = optimum.range;
+            prop_assert!(low <= optimum.least.sub && optimum.least.sub <= high);
+        }
+    }
+
+    #[test]
+    fn the_stack_meets_its_goal_and_no_more(sky in 17.0..21.9_f64, target in 20.5..24.0_f64, snr in 2.0..30.0_f64) {
+        let plan = planned(sky, target, snr);
+        let filter = &plan.filters[0];
+        let reached = filter.planes[0].snr.value;
+        prop_assert!(reached >= snr * (1.0 - 1e-9), "{reached} {snr}");
+        // One sub fewer would miss it, unless rejection asks for the subs.
+        let kept = filter.subs_kept as f64;
+        if kept > 15.0 * filter.dither_every_subs as f64 {
+            prop_assert!(reached <= snr * (kept / (kept - 1.0)), "{reached} {snr} {kept}");
+        }
+        let shares = filter.planes[0].noise_share_percent.sum();
+        prop_assert!((shares - 100.0).abs() < 1e-9, "{shares}");
+        // The recommended length is as good as it claims, unless a bound leaves no round one.
+        let [low, high] = filter.sub_range_s;
+        if filter.set_by == SetBy::WallClock {
+            prop_assert!(low <= filter.sub_s && filter.sub_s <= high);
+        }
+    }
+
+    #[test]
+    fn the_wall_clock_follows_from_the_printed_numbers(sky in 17.0..21.9_f64, target in 20.5..24.0_f64) {
+        let plan = planned(sky, target, 8.0);
+        let filter = &plan.filters[0];
+        let shot = filter.subs_to_shoot as f64;
+        let wall = shot * (filter.sub_s.0 + filter.between_subs_s.0) + filter.dithers as f64 * filter.settle_s.0;
+        prop_assert!((wall - plan.wall_clock_s.0).abs() < 1e-6);
+        prop_assert_eq!(filter.dithers, filter.subs_to_shoot.div_ceil(filter.dither_every_subs));
+        let lost = (filter.lost_subs_per_hour * filter.sub_s.0 / 3600.0).exp();
+        prop_assert_eq!(filter.subs_to_shoot, (filter.subs_kept as f64 * lost).ceil() as u64);
+        prop_assert!(filter.positions_per_night >= 10 && filter.dithers >= 15);
+        let [low, high] = plan.wall_clock_range_s;
+        prop_assert!(low <= plan.wall_clock_s && plan.wall_clock_s <= high);
+    }
+
+    #[test]
+    fn more_light_on_the_target_never_needs_more_time(sky in 17.0..21.9_f64, target in 20.5..24.0_f64) {
+        let optimum = |target: f64| least_cost(&night(sky, "luminance", target, "snr = 8"));
+        prop_assert!(optimum(target - 0.3) <= optimum(target) * (1.0 + 1e-9));
+    }
+
+    #[test]
+    fn a_darker_sky_is_never_slower(sky in 17.0..21.7_f64, target in 20.5..24.0_f64) {
+        let optimum = |sky: f64| least_cost(&night(sky, "luminance", target, "snr = 8"));
+        prop_assert!(optimum(sky + 0.2) <= optimum(sky) * (1.0 + 1e-6));
+    }
+
+    #[test]
+    fn twice_the_signal_to_noise_needs_four_times_the_subs(
+        sky in 0.01..20.0_f64,
+        dark in 0.0..0.3_f64,
+        read in 1.0..5.0_f64,
+    ) {
+        // A plain mean dithered at each sub in an endless box: with clipping or a small box a little more is needed.
+        let mut search = search(rates(0.02, sky, dark), read, 0.01, 30, 4.0, 9.0);
+        (search.clip, search.dither_box_px) = (Clip::NONE, 1e9);
+        let subs = |snr: f64| search.subs_for(snr, Seconds(60.0), 1.0).expect("subs");
+        prop_assert!((subs(8.0) / subs(4.0) - 4.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn shares_of_any_stack_add_up(subs in 1.0..2000.0_f64, every in 1.0..20.0_f64, t in 1.0..900.0_f64) {
+        let search = search(rates(0.02, 2.0, 0.1), 3.0, 0.05, 10, 4.0, 9.0);
+        let stack = Stack { subs, dither_every: every, dither_box_px: 12.0, clip: search.clip };
+        prop_assert!((stack.shares(&search.planes[0].0.sub(Seconds(t))).sum() - 100.0).abs() < 1e-9);
+    }
+}
+
+/// Unrounded least wall-clock time of the night's only filter.
+fn least_cost(night: &Night) -> f64 {
+    let profile = mono();
+    let mode = profile.mode(Some(40.0)).expect("a mode");
+    let conditions = subwell::plan::Conditions::new(night, mode).expect("conditions");
+    let planes = conditions.filters[0].planes.iter().map(|plane| (plane.noise, plane.patch_pixels)).collect();
+    let template = search(rates(0.02, 2.0, 0.1), 3.0, 0.0, 30, 8.0, 9.0);
+    Search { planes, ..template }.optimum().map_or(f64::INFINITY, |optimum| optimum.least.cost)
+}
+
+#[test]
+fn a_red_or_blue_plane_needs_four_times_the_hours_of_mono_and_green_twice() {
+    let profile = CameraProfile::from_toml(&colour_camera()).expect("a profile");
+    let text = NIGHT.replace("SKY", "19.0").replace("FILTER", "none").replace("TARGET", "22.0");
+    let text = text.replace("GOAL", "snr = 8").replace("gain_setting = 40", "gain_setting = 400");
+    let conditions = subwell::plan::Conditions::new(&Night::from_toml(&text).expect("a night"), &profile.modes[0]);
+    let conditions = conditions.expect("conditions");
+    let planes = &conditions.filters[0].planes;
+    let whole = planes[0].patch_pixels / 0.25;
+    let equal = planes[0].noise;
+    let subs = |pixels: f64| {
+        let mut search = search(rates(0.02, 2.0, 0.1), 3.0, 0.0, 30, 8.0, 9.0);
+        (search.clip, search.dither_box_px) = (Clip::NONE, 1e9);
+        search.planes = vec![(equal, pixels)];
+        search.subs_for(8.0, Seconds(60.0), 1.0).expect("subs")
+    };
+    for (plane, times) in planes.iter().zip([4.0, 2.0, 2.0, 4.0]) {
+        approx::assert_relative_eq!(subs(plane.patch_pixels) / subs(whole), times, max_relative = 1e-9);
+    }
+}
+
+#[test]
+fn every_colour_must_reach_the_goal_without_a_filter_and_the_better_of_green_and_blue_behind_oiii() {
+    let profile = CameraProfile::from_toml(&colour_camera()).expect("a profile");
+    let text = |filter: &str| {
+        let text = NIGHT.replace("SKY", "19.0").replace("FILTER", filter).replace("TARGET", "21.0");
+        Night::from_toml(&text.replace("GOAL", "snr = 4").replace("gain_setting = 40", "gain_setting = 400"))
+            .expect("a night")
+    };
+    let alone = plan(&text("none"), &profile).expect("a plan");
+    assert!(alone.filters[0].planes.iter().all(|plane| plane.snr.value >= 4.0 - 1e-9));
+    let oiii = plan(&text("oiii"), &profile).expect("a plan");
+    let snr = |colour| {
+        let of = |plane: &&subwell::plan::PlanePlan| plane.colour == Some(colour);
+        oiii.filters[0].planes.iter().find(of).map(|plane| plane.snr.value)
+    };
+    assert!(snr('R').is_none() && snr('G') >= Some(4.0 - 1e-9) && snr('B') < snr('G'));
+}
+
+#[test]
+fn hours_are_the_inverse_of_signal_to_noise() {
+    let forward = planned(19.0, 22.5, 20.0);
+    let hours = forward.wall_clock_s.0 / 3600.0;
+    let back = plan(&night(19.0, "luminance", 22.5, &format!("hours = {hours}")), &mono()).expect("a plan");
+    assert_eq!(back.goal.kind, "hours");
+    assert!(back.wall_clock_s.0 <= forward.wall_clock_s.0 * (1.0 + 1e-9));
+    // Recommended lengths may cost 3 % of the time, which is 1.5 % of the ratio, and counts are whole.
+    approx::assert_relative_eq!(back.filters[0].planes[0].snr.value, 20.0, max_relative = 0.02);
+}
+
+#[test]
+fn a_limit_is_kept_and_named() {
+    let capped = |key: &str, goal: &str| {
+        let text = NIGHT.replace("longest_sub_s = 300.0", key).replace("SKY", "21.5").replace("FILTER", "h-alpha");
+        let text = text.replace("TARGET", "23.0").replace("GOAL", goal);
+        plan(&Night::from_toml(&text).expect("a night"), &mono()).expect("a plan")
+    };
+    let tracked = capped("longest_sub_s = 20.0", "snr = 8");
+    assert_eq!((tracked.filters[0].set_by, tracked.filters[0].sub_s), (SetBy::Tracking, Seconds(20.0)));
+    let starry = capped("", "snr = 8\nstar_mag_kept = 7.0");
+    assert_eq!(starry.filters[0].set_by, SetBy::StarSaturation);
+    let limit = starry.filters[0].limits_s.star_saturation.expect("a limit");
+    assert!(starry.filters[0].sub_s <= limit && starry.filters[0].limits_s.tracking.is_none());
+}
+
+#[test]
+fn an_easy_goal_is_set_by_rejection() {
+    let easy = plan(&night(21.0, "luminance", 18.0, "snr = 3"), &mono()).expect("a plan");
+    assert_eq!(easy.filters[0].set_by, SetBy::Rejection);
+    assert_eq!(easy.filters[0].subs_kept, 15);
+}
+
+#[test]
+fn storage_lengthens_the_subs() {
+    let with = |rule: &str| {
+        let text = NIGHT.replace("most_subs = 100000", rule).replace("SKY", "18.0").replace("FILTER", "luminance");
+        let text = text.replace("TARGET", "24.5").replace("GOAL", "snr = 8");
+        plan(&Night::from_toml(&text).expect("a night"), &mono())
+    };
+    let free = with("most_subs = 100000").expect("a plan");
+    let shot = free.filters[0].subs_to_shoot;
+    let bound = with(&format!("most_subs = {}", shot / 2)).expect("a plan");
+    assert!(bound.filters[0].subs_to_shoot <= shot / 2 && bound.filters[0].sub_s > free.filters[0].sub_s);
+    let tight = with("most_subs = 20").expect_err("out of reach");
+    assert!(tight.is_out_of_reach() && tight.hint().contains("snr ="), "{tight}: {}", tight.hint());
+}
+
+#[test]
+fn a_goal_below_the_pattern_is_refused_with_what_is_in_reach() {
+    let text = NIGHT.replace("SKY", "18.0").replace("FILTER", "luminance").replace("TARGET", "27.5");
+    let text = text.replace("GOAL", "snr = 500").replace("[goal]", "[calibration]\ndarks = 1\nflats = 1\n[goal]");
+    let error = plan(&Night::from_toml(&text).expect("a night"), &mono()).expect_err("out of reach");
+    assert!(error.to_string().contains("fixed pattern"), "{error}");
+    assert!(matches!(error, PlanError::OutOfReach { .. }));
+}
+
+#[test]
+fn hours_that_hold_too_few_subs_are_refused() {
+    let error = plan(&night(19.0, "luminance", 22.0, "hours = 0.005"), &mono()).expect_err("too short");
+    assert!(error.is_out_of_reach() && error.to_string().contains("15 subs"), "{error}");
+}
+
+#[test]
+fn without_a_gain_setting_the_fastest_mode_is_taken() {
+    let text = NIGHT.replace("gain_setting = 40\n", "").replace("SKY", "21.5").replace("FILTER", "oiii");
+    let text = text.replace("TARGET", "22.5").replace("GOAL", "snr = 8");
+    let plan = plan(&Night::from_toml(&text).expect("a night"), &mono()).expect("a plan");
+    assert_eq!(plan.by_gain_setting.len(), 2);
+    let least = plan.by_gain_setting.iter().min_by(|a, b| a.wall_clock_s.0.total_cmp(&b.wall_clock_s.0)).unwrap();
+    assert_eq!((plan.gain_setting, plan.wall_clock_s), (least.gain_setting, least.wall_clock_s));
+}
+
+#[test]
+fn a_missing_loss_rate_is_said_aloud() {
+    let text = NIGHT.replace("lost_subs_per_hour = 1.0\n", "").replace("SKY", "18.5").replace("FILTER", "luminance");
+    let text = text.replace("TARGET", "22.5").replace("GOAL", "snr = 8");
+    let plan = plan(&Night::from_toml(&text).expect("a night"), &mono()).expect("a plan");
+    assert!(plan.caveats.iter().any(|c| c.code == "assumed-value" && c.about == "mount.lost_subs_per_hour"));
+}
+
+#[test]
+fn a_bortle_class_is_the_largest_uncertainty_of_a_town() {
+    let text = NIGHT.replace("{ mag_per_arcsec2 = SKY }", "{ bortle = 7 }").replace("FILTER", "luminance");
+    let text = text.replace("TARGET", "22.8").replace("GOAL", "snr = 8");
+    let plan = plan(&Night::from_toml(&text).expect("a night"), &mono()).expect("a plan");
+    assert_eq!(plan.largest_uncertainty.source, "sky");
+    assert!(plan.largest_uncertainty.share_percent > 50.0);
+    let [low, high] = plan.wall_clock_range_s;
+    assert!(high.0 / plan.wall_clock_s.0 > 1.3 && low.0 / plan.wall_clock_s.0 < 0.8);
+}
+
+#[test]
+fn filters_keep_the_shares_of_the_hours() {
+    let two = "[[filters]]\nname = \"luminance\"\nshare = 0.6\n[[filters]]\nname = \"red\"\nshare = 0.4\n";
+    let text = NIGHT.replace("[[filters]]\nname = \"FILTER\"\nquantum_efficiency = 0.80\n", two);
+    let text = text.replace("SKY", "19.0").replace("TARGET", "22.5").replace("GOAL", "snr = 10");
+    let plan = plan(&Night::from_toml(&text).expect("a night"), &mono()).expect("a plan");
+    approx::assert_relative_eq!(plan.filters[0].share, 0.6, max_relative = 0.03);
+    assert!(plan.filters.iter().all(|filter| filter.planes[0].snr.value >= 10.0 - 1e-9));
+    let sum: f64 = plan.filters.iter().map(|filter| filter.wall_clock_s.0).sum();
+    approx::assert_relative_eq!(plan.wall_clock_s.0, sum);
+}
+
+#[test]
+fn the_json_has_the_promised_keys() {
+    let json = serde_json::to_value(planned(18.5, 22.8, 8.0)).expect("JSON");
+    let keys = |value: &serde_json::Value| value.as_object().expect("an object").keys().cloned().collect::<Vec<_>>();
+    let mut top = keys(&json);
+    top.sort();
+    let expected = "biases by_gain_setting caveats darks filters flats format gain_setting goal largest_uncertainty nights \
+                    program sensor_c short_set version wall_clock_range_s wall_clock_s";
+    assert_eq!(top.join(" "), expected);
+    let mut filter = keys(&json["filters"][0]);
+    filter.sort();
+    let expected = "between_subs_s dither_every_subs dither_px dithers gigabytes integration_s limits_s \
+                    lost_subs_per_hour name planes positions_per_night set_by settle_s share sky_limited_excess_percent \
+                    sky_limited_s sub_optimum_s sub_range_s sub_s subs_kept subs_kept_range subs_to_shoot wall_clock_s";
+    assert_eq!(filter.join(" "), expected);
+    let mut plane = keys(&json["filters"][0]["planes"][0]);
+    plane.sort();
+    let expected = "colour faintest_mag_per_arcsec2 faintest_rayleigh inputs noise_share_percent plane rates_e_per_s \
+                    sky_level_dn sky_share_of_full_well_percent snr";
+    assert_eq!(plane.join(" "), expected);
+    assert_eq!(keys(&json["filters"][0]["limits_s"]).len(), 4);
+    assert_eq!(keys(&json["filters"][0]["planes"][0]["inputs"]).len(), 8);
+    assert_eq!(keys(&json["filters"][0]["planes"][0]["noise_share_percent"]).len(), 8);
+    assert_eq!(json["format"], "subwell.plan");
+}
