@@ -68,7 +68,7 @@ impl Error {
             #[cfg(feature = "files")]
             Self::File(error) => error.hint().to_owned(),
             #[cfg(feature = "files")]
-            Self::Write(error) => error.hint().to_owned(),
+            Self::Write(error) => error.hint(),
             #[cfg(feature = "files")]
             Self::Text(error) => error.hint(),
         }

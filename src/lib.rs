@@ -13,6 +13,9 @@
 //! of it plans and never sees a frame. `simulate` makes frames of a sensor whose truth
 //! is known, to prove the rest. `files` (a feature) is the only room that reads a disk.
 
+#![warn(clippy::disallowed_types, clippy::disallowed_methods)]
+#![warn(clippy::print_stdout, clippy::print_stderr, clippy::exit, clippy::unwrap_used, clippy::panic)]
+
 pub mod camera;
 pub mod caveat;
 mod error;

@@ -1,6 +1,6 @@
 //! The program: words in, words out.
 
-#![expect(clippy::disallowed_types, clippy::disallowed_methods, reason = "the program has words and paths")]
+#![warn(clippy::print_stdout, clippy::print_stderr, clippy::exit, clippy::unwrap_used, clippy::panic)]
 
 mod cli;
 

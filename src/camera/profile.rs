@@ -431,10 +431,10 @@ impl Mode {
             if !(plane.read_noise_e.value.0.is_finite() && plane.read_noise_e.value.0 >= 0.0) {
                 return impossible("read_noise_e", "must not be negative");
             }
-            if let Some(law) = &plane.thermal {
-                if !law.activation_ev.value.get().is_finite() || law.floor_e_per_s.0 < 0.0 {
-                    return impossible("thermal", "needs a finite activation energy and a floor of at least 0");
-                }
+            if let Some(law) = &plane.thermal
+                && (!law.activation_ev.value.get().is_finite() || law.floor_e_per_s.0 < 0.0)
+            {
+                return impossible("thermal", "needs a finite activation energy and a floor of at least 0");
             }
         }
         Ok(())

@@ -132,9 +132,9 @@ impl ModeMeasurement {
             FrameKind::Light => return Ok(()),
         }
         if matches!(key.kind, FrameKind::Bias | FrameKind::Flat) {
-            self.add_half(key, frame)
+            self.add_half(key, frame);
         } else {
-            self.add_dark(key, frame)
+            self.add_dark(key, frame);
         }
         Ok(())
     }

@@ -134,14 +134,14 @@ impl PlaneMeter {
         partner: Option<ArrayView2<'_, u16>>,
         plane: ArrayView2<'_, u16>,
     ) -> bool {
+        if partner.as_ref().is_some_and(|partner| partner == plane) {
+            return false;
+        }
         let before = self.darks.last().and_then(|stage| stage.frames.last()).map(|frame| frame.exposure);
         if let (Some(partner), Some(before)) = (partner, before)
             && (self.expectation.is_none() || (!self.has_bias_pairs() && same_exposure(before, key.exposure)))
             && let Some(pair) = PairStatistics::of(partner, plane)
         {
-            if pair.is_duplicate() {
-                return false;
-            }
             if self.expectation.is_none() {
                 self.expectation = Some(self.expectation(&pair));
             }
@@ -249,7 +249,8 @@ impl PlaneMeter {
                 used.push(*level);
             }
         }
-        if let Some(zero) = zero {
+        // A noise that the steps hide has another variance than the flats' zero: it would bend the curve.
+        if let Some(zero) = zero.filter(|zero| !zero.hidden) {
             let relative = (zero.variance.uncertainty / zero.variance.value).powi(2).max(1e-12);
             used.push(Level { mean: Dn(0.0), variance: zero.variance.value, relative });
         }

@@ -9,6 +9,9 @@ use super::MeasureError;
 /// level as shares of the range's end.
 const PARTIAL_RANGES: [(f64, f64); 4] = [(0.0, 0.3), (0.0, 0.55), (0.1, 1.0), (0.25, 1.0)];
 
+/// Three levels with light fix a quadratic; fewer leave the curvature open.
+const FEWEST_LEVELS: usize = 3;
+
 /// A partial fit must differ by this many of the sigmas it may differ by, before the
 /// difference counts as systematic.
 const NOTICED_SIGMAS: f64 = 2.0;
@@ -36,7 +39,7 @@ pub struct TransferFit {
     pub gain: Estimate<ElectronsPerDn>,
     /// Curvature a per electron, with the statistical uncertainty.
     pub quadratic_per_e: Estimate<f64>,
-    /// Lowest and highest level used, in DN.
+    /// Lowest and highest level with light that was used, in DN.
     pub range: [Dn; 2],
     /// Weighted squared residuals per degree of freedom.
     pub chi2_per_dof: f64,
@@ -87,7 +90,8 @@ impl TransferFit {
 /// when the variance does not grow.
 pub fn transfer_fit(levels: &[Level]) -> Result<TransferFit, MeasureError> {
     let lit = levels.iter().filter(|level| level.mean.0 > 0.0).count();
-    let polynomial = likelihood_fit(levels).ok_or(MeasureError::NoGain { levels: lit })?;
+    let fitted = if lit < FEWEST_LEVELS { None } else { likelihood_fit(levels) };
+    let polynomial = fitted.ok_or(MeasureError::NoGain { levels: lit })?;
     let slope = polynomial.coefficients[1];
     if slope <= 0.0 || !slope.is_finite() {
         return Err(MeasureError::NoSlope { slope });
@@ -98,7 +102,7 @@ pub fn transfer_fit(levels: &[Level]) -> Result<TransferFit, MeasureError> {
     let systematic = systematic(levels, &polynomial);
     let gain = 1.0 / slope;
     let mut range = [f64::INFINITY, 0.0];
-    for level in levels {
+    for level in levels.iter().filter(|level| level.mean.0 > 0.0) {
         range = [range[0].min(level.mean.0), range[1].max(level.mean.0)];
     }
     let systematic_percent = 100.0 * systematic;

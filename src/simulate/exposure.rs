@@ -41,6 +41,7 @@ pub struct SimulatedSensor {
 }
 
 /// The frames asked for, one at a time, in order.
+#[must_use]
 pub fn frames(truth: &SensorTruth) -> impl ExactSizeIterator<Item = Frame> + use<> {
     let sensor = SimulatedSensor::new(truth);
     let places: Vec<Place> = places(truth).collect();

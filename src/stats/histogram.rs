@@ -31,6 +31,7 @@ impl Histogram {
     }
 
     /// The values that occur, ascending, with their counts.
+    #[must_use]
     pub fn occupied(&self) -> impl DoubleEndedIterator<Item = (i32, u32)> + '_ {
         let lowest = self.lowest;
         self.bins
