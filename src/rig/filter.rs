@@ -91,3 +91,33 @@ impl Filter {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn filter(text: &str) -> Result<Filter, String> {
+        toml::from_str(text).map_err(|error| error.to_string())
+    }
+
+    #[test]
+    fn a_quantum_efficiency_is_a_number_or_three() {
+        let one = filter("name = \"luminance\"\nshare = 1\nquantum_efficiency = 1").unwrap();
+        assert_eq!(one.quantum_efficiency, Some(QuantumEfficiency::One(1.0)));
+        let three = filter("name = \"none\"\nquantum_efficiency = { R = 0.45, G = 0.55, B = 0.50 }").unwrap();
+        let peaks = ColourEfficiencies { red: 0.45, green: 0.55, blue: 0.50 };
+        assert_eq!(three.quantum_efficiency, Some(QuantumEfficiency::Colours(peaks)));
+        assert!(filter("quantum_efficiency = \"high\"").unwrap_err().contains("a number, or { R"));
+    }
+
+    #[test]
+    fn percent_is_no_share() {
+        let percent = filter("name = \"red\"\nquantum_efficiency = 80").unwrap();
+        assert!(matches!(percent.check(), Err(RigError::OutOfRange { key: "filters.quantum_efficiency", .. })));
+    }
+
+    #[test]
+    fn a_filter_without_a_name_is_labelled_by_its_window() {
+        assert_eq!(filter("centre_nm = 520\nwidth_nm = 10").unwrap().label(), "520/10 nm");
+    }
+}

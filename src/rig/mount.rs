@@ -192,7 +192,7 @@ pub fn polar_drift_limit(polar_error_arcmin: f64, trail: Arcseconds) -> Option<S
 /// t = n cos δ / (r ε ω)
 /// ```
 ///
-/// Grows too small near the pole, where the field turns faster than the first order says (1 % at 75°).
+/// Near the pole the field turns a little faster than the first order says (0.6 % at 75° and 5′).
 ///
 /// # Source
 /// Derived here, first order in `ε`. `None` where nothing turns.

@@ -277,3 +277,70 @@ impl Climate {
         self.spread_c.unwrap_or(Self::DEFAULT_SPREAD)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SITE: &str = r#"
+        latitude_deg = 45.0
+        longitude_deg = 21
+        height_m = 100.0
+        utc_offset_h = 1.0
+        sky = { bortle = 7 }
+        lamps = "led-3000"
+        extinction_mag = 0.24
+        seeing_arcsec = 3.0
+        ambient_c = 8.0
+        horizon = [[0, 15], [90, 25]]
+        [climate]
+        mean_c = 9.0
+        warmest_month = 7
+    "#;
+
+    fn sky(text: &str) -> Result<GivenSky, String> {
+        let site: Result<Site, _> = toml::from_str(&format!("sky = {text}"));
+        site.map(|site| site.sky()).map_err(|error| error.to_string())
+    }
+
+    #[test]
+    fn a_site_is_read_and_written_alike() {
+        let site: Site = toml::from_str(SITE).unwrap();
+        assert_eq!(site.check(), Ok(()));
+        assert_eq!(site.lamps(), Lamps::Led3000);
+        assert_eq!(site.climate.as_ref().unwrap().amplitude(), Climate::DEFAULT_AMPLITUDE);
+        let text = toml::to_string(&site).unwrap();
+        assert_eq!(toml::from_str::<Site>(&text).unwrap(), site);
+    }
+
+    #[test]
+    fn a_sky_is_given_in_one_way() {
+        assert_eq!(sky("{ limiting_mag = 5.0 }"), Ok(GivenSky::LimitingMagnitude(Magnitudes(5.0))));
+        assert!(sky("{ bortle = 4, mag_per_arcsec2 = 20.9 }").unwrap_err().contains("2 brightnesses"));
+        assert!(sky("{}").unwrap_err().contains("0 brightnesses"));
+        assert!(sky("{ bortle = 4, filter = \"red\" }").unwrap_err().contains("e_per_s"));
+        assert!(sky("{ e_per_s = 3.3 }").unwrap_err().contains("filter"));
+        assert!(sky("{ bortles = 4 }").unwrap_err().contains("unknown field"));
+    }
+
+    #[test]
+    fn a_measured_sky_keeps_filter_and_plane() {
+        let measured = sky("{ e_per_s = 3.3, filter = \"luminance\", plane = \"mono\" }").unwrap();
+        let GivenSky::Measured { e_per_s, filter, plane } = measured else { panic!("not measured") };
+        approx::assert_relative_eq!(e_per_s.uncertainty.0, 0.33);
+        assert_eq!((filter.as_str(), plane.as_deref()), ("luminance", Some("mono")));
+    }
+
+    #[test]
+    fn nothing_typed_is_a_town_with_defaults() {
+        let site = Site::default();
+        assert_eq!(site.check(), Ok(()));
+        assert_eq!(site.sky(), DEFAULT_SKY);
+    }
+
+    #[test]
+    fn refuses_places_that_are_not_on_earth() {
+        let site = Site { latitude_deg: Some(Degrees(91.0)), ..Site::default() };
+        assert!(matches!(site.check(), Err(SkyError::OutOfRange { key: "latitude_deg", .. })));
+    }
+}
