@@ -423,3 +423,26 @@ fn the_json_has_the_promised_keys() {
     assert_eq!(keys(&json["filters"][0]["planes"][0]["noise_share_percent"]).len(), 8);
     assert_eq!(json["format"], "subwell.plan");
 }
+
+#[test]
+fn what_an_error_says_is_in_reach_is_in_reach() {
+    let with = |goal: &str| {
+        let text = NIGHT.replace("most_subs = 100000", "most_subs = 200").replace("SKY", "18.5");
+        let text = text.replace("FILTER", "luminance").replace("TARGET", "24.5").replace("GOAL", goal);
+        plan(&Night::from_toml(&text).expect("a night"), &mono())
+    };
+    let hint = with("snr = 80").expect_err("out of reach").hint();
+    let snr = hint.split("snr = ").nth(1).and_then(|rest| rest.split(',').next()).expect("a number");
+    assert!(with(&format!("snr = {snr}")).is_ok(), "{hint}");
+}
+
+#[test]
+fn more_hours_than_storage_fill_the_storage() {
+    let text = NIGHT.replace("most_subs = 100000", "most_subs = 200").replace("SKY", "18.5");
+    let text = text
+        .replace("FILTER", "luminance")
+        .replace("TARGET", "22.5")
+        .replace("longest_sub_s = 300.0", "longest_sub_s = 10.0");
+    let plan = plan(&Night::from_toml(&text.replace("GOAL", "hours = 9")).expect("a night"), &mono()).expect("a plan");
+    assert!(plan.filters[0].subs_to_shoot <= 200 && plan.filters[0].subs_kept >= 198);
+}

@@ -415,7 +415,7 @@ impl Counts {
     fn kept_within(search: &Search, sub: Seconds, every: f64, time: Seconds) -> f64 {
         let each = sub.0 + search.between.0;
         let spent = |shot: f64| shot * each + (shot / every).ceil() * search.settle.0;
-        let mut shot = (time.0 / (each + search.settle.0 / every) + HAIR).floor();
+        let mut shot = (time.0 / (each + search.settle.0 / every) + HAIR).floor().min(search.most_subs.floor());
         while shot > 1.0 && spent(shot) > time.0 * (1.0 + HAIR) {
             shot -= 1.0;
         }

@@ -55,7 +55,7 @@ pub enum OutOfReach {
     #[error("no light of the target reaches the sensor")]
     NoLight,
     /// The pattern that calibration leaves does not average.
-    #[error("the fixed pattern alone holds the signal-to-noise ratio below {snr:.1}, the goal is {goal}")]
+    #[error("the fixed pattern alone holds the signal-to-noise ratio to {snr}, the goal is {goal}")]
     Pattern {
         /// What can be reached.
         snr: f64,
@@ -132,7 +132,7 @@ impl OutOfReach {
                 "take more darks and flats at the temperature of the lights, or ask for a larger patch".into()
             }
             Self::TooManySubs { snr, .. } => {
-                format!("ask for snr = {snr:.1}, a larger patch_arcsec, or raise most_subs and most_gigabytes")
+                format!("ask for snr = {snr}, a larger patch_arcsec, or raise most_subs and most_gigabytes")
             }
             Self::TooShort { least_h, .. } => format!("give at least {least_h:.2} h, or lower min_subs under [stack]"),
         }

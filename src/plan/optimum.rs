@@ -202,12 +202,13 @@ impl Search {
                 (subs, self.wall_clock(sub, subs, every))
             }
             Demand::Within(time) => {
-                let subs = time.0 / self.wall_clock(sub, 1.0, every);
+                let allowed = self.most_subs / self.shot_per_kept(sub);
+                let subs = (time.0 / self.wall_clock(sub, 1.0, every)).min(allowed);
                 (subs, self.snr(sub, subs, every).powi(-2))
             }
         };
         let shot = subs * self.shot_per_kept(sub);
-        let allowed = subs >= floor * (1.0 - 1e-9) && shot <= self.most_subs && cost.is_finite();
+        let allowed = subs >= floor * (1.0 - 1e-9) && shot <= self.most_subs * (1.0 + 1e-9) && cost.is_finite();
         allowed.then_some(Chosen { sub, dither_every: every, subs, cost })
     }
 
@@ -355,14 +356,14 @@ impl Search {
         };
         let endless = best(&|_| 1e15);
         if endless <= goal {
-            return OutOfReach::Pattern { snr: endless, goal };
+            return OutOfReach::Pattern { snr: two_digits(endless), goal };
         }
         let needed = |t: f64| {
             let sub = Seconds(t);
             self.subs_for(goal, sub, 1.0).map(|subs| subs.max(self.min_subs.max(positions)) * self.shot_per_kept(sub))
         };
         let needed = lengths().filter_map(needed).fold(f64::MAX, f64::min);
-        let snr = best(&|sub| self.most_subs / self.shot_per_kept(sub));
+        let snr = two_digits(best(&|sub| self.most_subs / self.shot_per_kept(sub)));
         OutOfReach::TooManySubs { needed: needed.ceil(), allowed: self.most_subs.floor(), snr }
     }
 }
@@ -397,10 +398,15 @@ fn edge(good: &impl Fn(f64) -> bool, inside: f64, end: f64) -> f64 {
     inside
 }
 
-/// The first two digits of a positive number.
+/// The first two digits of a positive number, never more than the number; 0 for anything else.
 fn two_digits(value: f64) -> f64 {
-    let unit = 10_f64.powf(value.log10().floor() - 1.0);
-    (value / unit).floor() * unit
+    if value.is_nan() || value <= 0.0 {
+        return 0.0;
+    }
+    // Division by a whole power of ten prints cleanly, multiplication by its inverse does not.
+    let places = 1 - value.log10().floor() as i32;
+    let whole = 10_f64.powi(places.abs());
+    if places > 0 { (value * whole).floor() / whole } else { (value / whole).floor() * whole }
 }
 
 /// Share of the best possible SNR² per wall-clock second that a sub length reaches.
@@ -458,4 +464,17 @@ pub fn best_sub(tau: Seconds, overhead: Seconds, losses_per_s: f64) -> Option<Se
 #[must_use]
 pub fn best_cadence(averaging: f64, fixed: f64, settle: Seconds, sub_and_readout: Seconds) -> f64 {
     if fixed <= 0.0 { f64::MAX } else { (averaging * settle.0 / (fixed * sub_and_readout.0)).sqrt() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_digits_are_cut_and_clean() {
+        let cases = [(4.278, 4.2), (299.99, 290.0), (29.0, 29.0), (0.0416, 0.041), (f64::NAN, 0.0), (-1.0, 0.0)];
+        for (value, cut) in cases {
+            assert_eq!(two_digits(value), cut);
+        }
+    }
 }
