@@ -101,19 +101,22 @@ fn mode(
     let frames = stacks.iter().map(|(_, group)| group.frames.len()).sum();
     let bar = progress::bar("measuring", frames, quiet);
     std::thread::scope(|scope| {
-        let (sender, receiver) = sync_channel::<(StackKey, Result<Frame, Rejected>)>(FRAMES_AHEAD);
+        let (sender, receiver) = sync_channel::<(bool, StackKey, Result<Frame, Rejected>)>(FRAMES_AHEAD);
         scope.spawn(move || {
             for (key, group) in stacks {
-                for info in &group.frames {
+                for (number, info) in group.frames.iter().enumerate() {
                     let read = set.read(info, decoder).map_err(|error| error.rejected(&info.file));
                     // The measurement has ended early: nothing is left to read for.
-                    if sender.send((*key, read)).is_err() {
+                    if sender.send((number == 0, *key, read)).is_err() {
                         return;
                     }
                 }
             }
         });
-        for (key, read) in receiver {
+        for (first_of_stack, key, read) in receiver {
+            if first_of_stack {
+                measurement.next_stack();
+            }
             match read {
                 Ok(frame) => measurement.add(key, frame)?,
                 Err(file) => rejected.push(file),

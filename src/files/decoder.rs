@@ -172,6 +172,7 @@ impl Drop for Worker {
 }
 
 #[cfg(all(test, unix))]
+#[expect(clippy::unwrap_used, reason = "a test may stop")]
 mod tests {
     use std::os::unix::fs::PermissionsExt;
 

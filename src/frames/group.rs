@@ -100,7 +100,7 @@ impl fmt::Display for ModeKey {
     }
 }
 
-/// Frames that are alike in mode, kind, exposure and temperature, in the order they were taken.
+/// Frames that are alike in mode, kind, filter, exposure and temperature, in the order they were taken.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Group {
     /// The camera mode.
@@ -157,7 +157,7 @@ impl Serialize for Group {
     }
 }
 
-/// The groups that frames fall into, by mode, then kind, temperature and exposure.
+/// The groups that frames fall into, by mode, then kind, temperature, filter where light came in, and exposure.
 #[must_use]
 pub fn groups(frames: Vec<FrameInfo>) -> Vec<Group> {
     let mut by_mode: Vec<(ModeKey, FrameInfo)> = frames.into_iter().map(|info| (ModeKey::of(&info), info)).collect();
@@ -170,12 +170,19 @@ fn groups_of_mode(mode: &ModeKey, frames: &[(ModeKey, FrameInfo)]) -> Vec<Group>
     let temperatures = temperatures(&infos);
     let mut placed: Vec<(Option<f64>, &FrameInfo)> = temperatures.into_iter().zip(infos).collect();
     placed.sort_by(|(t, a), (u, b)| {
-        a.kind.cmp(&b.kind).then_with(|| maybe(*t, *u)).then_with(|| a.exposure.0.total_cmp(&b.exposure.0))
+        let by_light = || light_filter(a).cmp(&light_filter(b));
+        let by_exposure = || a.exposure.0.total_cmp(&b.exposure.0);
+        a.kind.cmp(&b.kind).then_with(|| maybe(*t, *u)).then_with(by_light).then_with(by_exposure)
     });
     let alike = |(t, a): &(Option<f64>, &FrameInfo), (u, b): &(Option<f64>, &FrameInfo)| {
-        a.kind == b.kind && t == u && same_exposure(a.exposure, b.exposure)
+        a.kind == b.kind && t == u && light_filter(a) == light_filter(b) && same_exposure(a.exposure, b.exposure)
     };
     placed.chunk_by(alike).map(|run| group(mode, run)).collect()
+}
+
+/// The filter, where light passed it: behind another filter a flat of the same exposure has another level.
+fn light_filter(info: &FrameInfo) -> Option<&str> {
+    info.filter.as_deref().filter(|_| matches!(info.kind, FrameKind::Flat | FrameKind::Light))
 }
 
 fn group(mode: &ModeKey, run: &[(Option<f64>, &FrameInfo)]) -> Group {

@@ -9,7 +9,7 @@ use super::{PlaneConditions, Search};
 /// What a plan's uncertainty comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Source {
+pub(super) enum Source {
     /// How bright the sky is.
     Sky,
     /// The sky's spectrum at that brightness.

@@ -2,7 +2,7 @@
 
 use crate::frames::Inventory;
 
-use super::{caveats_text, duration, rejected_text, wrapped};
+use super::{caveats_text, rejected_text, rounded, wrapped};
 
 /// The groups of a folder, a line each, then what was left out, what is missing, and the doubts.
 #[must_use]
@@ -13,10 +13,10 @@ pub fn frames_text(inventory: &Inventory) -> String {
         for group in groups {
             let temperature = group.temperature.map_or_else(|| "     -".into(), |celsius| format!("{:6.1}", celsius.0));
             text.push_str(&format!(
-                "  {:<9} {:>4} ×  {:>9}  {temperature} °C   by {}\n",
+                "  {:<9} {:>4} ×  {:>8} s  {temperature} °C   by {}\n",
                 group.kind.to_string(),
                 group.frames.len(),
-                duration(group.exposure),
+                exact(group.exposure.0),
                 group.why
             ));
         }
@@ -30,4 +30,10 @@ pub fn frames_text(inventory: &Inventory) -> String {
     }
     text.push_str(&caveats_text(&inventory.caveats));
     text
+}
+
+/// Four digits without the zeros that say nothing.
+fn exact(value: f64) -> String {
+    let text = rounded(value, 4);
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }

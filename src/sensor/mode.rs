@@ -72,6 +72,8 @@ pub struct ModeMeasurement {
     previous: Option<(FrameInfo, Array2<u16>)>,
     /// Whether `previous` waits for the second half of its pair.
     waiting: bool,
+    /// Whether the next frame begins a stack, whatever its key.
+    fresh: bool,
     codes: Histogram,
     counts: FrameCounts,
     caveats: Vec<Caveat>,
@@ -100,6 +102,7 @@ impl ModeMeasurement {
             stack: None,
             previous: None,
             waiting: false,
+            fresh: false,
             codes: Histogram::new(0, 65_535),
             counts: FrameCounts::default(),
             caveats: Vec::new(),
@@ -121,7 +124,8 @@ impl ModeMeasurement {
                 expected: size(self.first.height, self.first.width),
             });
         }
-        if self.stack != Some(key) {
+        let fresh = std::mem::take(&mut self.fresh);
+        if fresh || self.stack != Some(key) {
             self.begin(key)?;
             self.sample_codes(&frame.pixels);
         }
@@ -137,6 +141,12 @@ impl ModeMeasurement {
             self.add_dark(key, frame);
         }
         Ok(())
+    }
+
+    /// Says that the next frame begins another stack even if its key is the same, as flats of
+    /// one exposure behind different filters do: no pair is made across.
+    pub fn next_stack(&mut self) {
+        self.fresh = true;
     }
 
     /// Closes the stack before `key` and checks that `key` may follow it.
