@@ -78,6 +78,17 @@ pub(crate) struct DarkCurrent {
     pub exposures: Vec<Seconds>,
 }
 
+impl DarkCurrent {
+    /// Whether the camera holds its dark level: the level's slope is below half of the noise's,
+    /// by more than their uncertainties allow, and the noise's slope rests on enough.
+    pub(crate) fn is_pinned(&self) -> bool {
+        let (Some(mean), Some(variance)) = (&self.from_mean, &self.from_variance) else { return false };
+        let apart = variance.value.0 - mean.value.0;
+        let sigma = variance.uncertainty.0.hypot(mean.uncertainty.0);
+        !self.variance_is_weak && mean.value.0 < 0.5 * variance.value.0 && apart > 3.0 * sigma
+    }
+}
+
 /// The levels without light and time that a stage may need as its anchor.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Anchor {

@@ -4,6 +4,7 @@
 //! whatever their number. The order is the order of the light: bias, flats, darks.
 
 mod dark_current;
+mod doubts;
 mod emva;
 mod error;
 mod mode;
@@ -11,6 +12,7 @@ mod pair;
 mod plane;
 mod read_noise;
 mod saturation;
+mod stack;
 mod thermal_law;
 mod transfer;
 
@@ -19,8 +21,9 @@ pub use emva::{
     spatial_split,
 };
 pub use error::MeasureError;
-pub use mode::{MeasureOptions, ModeMeasurement, StackKey};
+pub use mode::{MeasureOptions, ModeMeasurement};
 pub use pair::{PairStatistics, spatial_covariance, temporal_variance_r4, temporal_variance_r31};
+pub use stack::StackKey;
 pub use thermal_law::thermal_law;
 pub use transfer::{Kink, Level, TransferFit, emva_slope, transfer_fit};
 

@@ -1,15 +1,15 @@
 //! One mode of a camera, measured frame by frame.
 
-use ndarray::{Array2, ArrayView2, Axis, Slice};
+use ndarray::{Array2, Axis, Slice};
 
 use crate::camera::{FrameCounts, Mode};
 use crate::caveat::{Caveat, push_once};
 use crate::frames::{CfaPattern, Frame, FrameInfo, FrameKind};
 use crate::stats::Histogram;
-use crate::units::{Celsius, ElectronsPerDn, Seconds};
+use crate::units::ElectronsPerDn;
 
 use super::plane::{Assembled, PlaneMeter};
-use super::{MeasureError, PairStatistics};
+use super::{MeasureError, PairStatistics, StackKey};
 
 /// Steps between codes that are looked for: 15 bits padded to 16, …, 8 bits padded to 16.
 const STEPS: [u32; 8] = [256, 128, 64, 32, 16, 8, 4, 2];
@@ -31,32 +31,6 @@ pub struct MeasureOptions {
     pub cfa: Option<CfaPattern>,
     /// The part of the frame to use: left, top, width, height in pixels.
     pub region: Option<[usize; 4]>,
-}
-
-/// Frames with the same key are of one stack and follow each other.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct StackKey {
-    /// What the frames are for.
-    pub kind: FrameKind,
-    /// Their exposure time.
-    pub exposure: Seconds,
-    /// The temperature of their group.
-    pub sensor: Option<Celsius>,
-}
-
-impl StackKey {
-    /// Where a stack stands in the order of measuring: bias, flats, darks; darks by
-    /// temperature and falling exposure time.
-    #[must_use]
-    pub fn order(&self) -> (u8, i64, i64) {
-        let thousandth = |value: f64| (value * 1000.0).round() as i64;
-        let microseconds = (self.exposure.0 * 1e6).round() as i64;
-        match self.kind {
-            FrameKind::Bias => (0, self.sensor.map_or(i64::MIN, |c| thousandth(c.0)), 0),
-            FrameKind::Flat => (1, 0, microseconds),
-            _ => (2, self.sensor.map_or(i64::MIN, |c| thousandth(c.0)), -microseconds),
-        }
-    }
 }
 
 /// The measurement of one mode, fed one frame at a time.
@@ -343,19 +317,4 @@ fn drift(pair: &PairStatistics, file: &str) -> Caveat {
         "let the lamp warm up, and use exposures that are multiples of the mains period",
     )
     .about(file)
-}
-
-/// A view of the part of a frame that a plane consists of.
-pub(super) fn plane_view<'a>(
-    pixels: &'a Array2<u16>,
-    region: [usize; 4],
-    cell: Option<(usize, usize)>,
-) -> ArrayView2<'a, u16> {
-    let [left, top, width, height] = region;
-    let ((row, column), step) = cell.map_or(((0, 0), 1), |cell| (cell, 2));
-    let part = |start: usize, end: usize| Slice::from(start..end).step_by(step);
-    let mut view = pixels.view();
-    view.slice_axis_inplace(Axis(0), part(top + row, top + height));
-    view.slice_axis_inplace(Axis(1), part(left + column, left + width));
-    view
 }

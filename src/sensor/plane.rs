@@ -11,9 +11,10 @@ use crate::stats::Estimate;
 use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
 use super::dark_current::{Anchor, DarkCurrent, DarkStage, Expectation, same_exposure};
-use super::mode::plane_view;
+use super::doubts;
 use super::read_noise::{ReadNoise, read_noise};
 use super::saturation::{Saturation, saturation};
+use super::stack::plane_view;
 use super::transfer::Level;
 use super::{
     MeasureError, PairStatistics, StackKey, TransferFit, absolute_threshold, dynamic_range, emva_slope,
@@ -30,10 +31,6 @@ const SHORT_DARK: Seconds = Seconds(0.1);
 const SHORTEST_RAMP: Seconds = Seconds(1.0);
 /// Two groups this close in temperature are the same.
 const SAME_TEMPERATURE: f64 = 1.0;
-/// Readings that scatter by more than this within a group of darks are unsettled.
-const UNSETTLED_KELVIN: f64 = 0.7;
-/// Share of dark pixels at 0 from which on the black level is cut (EMVA 1288 Release 4.0 Linear: 0.5 %).
-const CLIPPED_SHARE: f64 = 0.005;
 /// A deviation from linearity in percent beyond which the light, not the sensor, has changed.
 const NOT_THE_SENSOR_PERCENT: f64 = 10.0;
 
@@ -262,21 +259,26 @@ impl PlaneMeter {
         let (zero, reference, stand_in) = self.zero(step)?;
         let offset = zero.offset.value;
         let saturation = self.saturation(offset, step);
-        let mut caveats = self.zero_caveats(&zero, stand_in);
+        let mut caveats = self.zero_doubts(&zero, stand_in);
         if saturation.is_none() {
-            let caveat = Caveat::new(
+            caveats.push(Caveat::new(
                 "assumed-value",
                 "without flats saturation is not measured: what stands there is the highest dark pixel",
                 "take flats, the last of them saturated",
-            );
-            caveats.push(caveat.about(self.name()));
+            ));
         }
         let (transfer, fit) = match self.transfer(offset, saturation.as_ref(), Some(&zero)) {
             Ok((points, fit)) => (points, Some(fit)),
             Err(_) if self.typed_gain.is_some() => (Vec::new(), None),
             Err(error) => return Err(error),
         };
-        caveats.extend(self.flat_caveats(&transfer, fit.as_ref(), saturation.as_ref()));
+        if let Some(fit) = &fit {
+            let used = transfer.iter().filter(|point| point.used).count();
+            caveats.extend(doubts::of_flats(used, self.spoiled(saturation.as_ref()), self.flats.len(), fit.kink));
+        }
+        for caveat in &mut caveats {
+            caveat.about = self.name();
+        }
         let gain = match (self.typed_gain, &fit) {
             (Some(typed), _) => Estimate::new(typed.0, 0.0),
             (None, Some(fit)) => fit.gain,
@@ -399,6 +401,18 @@ impl PlaneMeter {
             .collect()
     }
 
+    fn zero_doubts(&self, zero: &ReadNoise, stand_in: Option<Seconds>) -> Vec<Caveat> {
+        let pairs = self.reference_stack().map_or(self.short_darks.len(), |stack| stack.pairs.len());
+        let shares = self.bias.iter().flat_map(|stack| &stack.pairs).map(|pair| pair.share_at_zero);
+        doubts::of_zero(zero, pairs, shares.fold(0.0, f64::max), stand_in)
+    }
+
+    /// How many flat pairs are saturated.
+    fn spoiled(&self, saturation: Option<&Saturation>) -> usize {
+        let Some(saturation) = saturation else { return 0 };
+        self.flats.iter().filter(|(_, pair)| saturation.spoils(pair)).count()
+    }
+
     /// Dark current at every temperature that has long enough darks.
     fn dark_currents(
         &self,
@@ -416,134 +430,14 @@ impl PlaneMeter {
             let level = own.as_ref().unwrap_or(zero);
             let anchor = Anchor { offset: level.offset, variance: level.variance, same_temperature };
             let current = stage.dark_current(gain, anchor);
-            caveats.extend(self.dark_caveats(stage, &current));
+            let place = match stage.sensor {
+                Some(celsius) => format!("{} at {:.1} degC", self.name(), celsius.0),
+                None => self.name(),
+            };
+            caveats.extend(doubts::of_darks(stage, &current).into_iter().map(|caveat| caveat.about(place.clone())));
             points.extend(point(stage.sensor, current));
         }
         (points, caveats)
-    }
-
-    fn zero_caveats(&self, zero: &ReadNoise, stand_in: Option<Seconds>) -> Vec<Caveat> {
-        let mut caveats = Vec::new();
-        let pairs: usize = self.reference_stack().map_or(self.short_darks.len(), |stack| stack.pairs.len());
-        if pairs < 2 {
-            caveats.push(Caveat::new(
-                "few-frames",
-                "read noise and offset rest on one pair of frames",
-                "take 20 bias frames",
-            ));
-        }
-        if let Some(exposure) = stand_in.filter(|exposure| exposure.0 > SHORT_DARK.0) {
-            caveats.push(Caveat::new(
-                "assumed-value",
-                format!("no bias frames: read noise is from darks of {} s and holds their thermal noise", exposure.0),
-                "take 20 bias frames: cap on, shortest exposure",
-            ));
-        }
-        if zero.hidden {
-            caveats.push(Caveat::new(
-                "quantisation-limited",
-                "the converter's steps hide the read noise; what is given is an upper limit",
-                "measure at a higher gain setting",
-            ));
-        }
-        let at_zero =
-            self.bias.iter().flat_map(|stack| &stack.pairs).map(|pair| pair.share_at_zero).fold(0.0, f64::max);
-        if at_zero > CLIPPED_SHARE {
-            caveats.push(Caveat::new(
-                "black-clipped",
-                format!(
-                    "{:.1} % of the dark pixels are at 0: read noise and offset come out too small",
-                    100.0 * at_zero
-                ),
-                "raise the camera's offset until no dark pixel is at 0",
-            ));
-        }
-        caveats.into_iter().map(|caveat| caveat.about(self.name())).collect()
-    }
-
-    fn flat_caveats(
-        &self,
-        points: &[TransferPoint],
-        fit: Option<&TransferFit>,
-        saturation: Option<&Saturation>,
-    ) -> Vec<Caveat> {
-        let mut caveats = Vec::new();
-        let used = points.iter().filter(|point| point.used).count();
-        let Some(fit) = fit else { return caveats };
-        if used < ENOUGH_LEVELS {
-            caveats.push(Caveat::new(
-                "few-frames",
-                format!("the gain rests on {used} pairs of flats"),
-                "take pairs at 8 or more levels from 1 % to 70 % of saturation",
-            ));
-        }
-        let spoiled =
-            self.flats.iter().filter(|(_, pair)| saturation.is_some_and(|saturation| saturation.spoils(pair))).count();
-        if spoiled * 2 > self.flats.len() {
-            caveats.push(Caveat::new(
-                "saturated-flat",
-                format!("{spoiled} of {} flat pairs are saturated and were left out", self.flats.len()),
-                "take most flats between 1 % and 70 % of saturation",
-            ));
-        }
-        if let Some(kink) = fit.kink {
-            let (below, above) = (1.0 / kink.below, 1.0 / kink.above);
-            caveats.push(Caveat::new(
-                "transfer-curve-kink",
-                format!(
-                    "the transfer curve has a knee near {:.0} DN: {below:.3} e-/DN below it, {above:.3} above; \
-                     the gain's uncertainty covers both",
-                    kink.at.0
-                ),
-                "for faint targets the lower part of the curve is the one that counts",
-            ));
-        }
-        caveats.into_iter().map(|caveat| caveat.about(self.name())).collect()
-    }
-
-    fn dark_caveats(&self, stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> {
-        let mut caveats = Vec::new();
-        let place = match stage.sensor {
-            Some(celsius) => format!("{} at {:.1} degC", self.name(), celsius.0),
-            None => self.name(),
-        };
-        if stage.sensor.is_none() {
-            caveats.push(Caveat::new(
-                "temperature-missing",
-                "no frame says the sensor's temperature: the dark current cannot be carried to another",
-                "give it with --sensor-c",
-            ));
-        }
-        if stage.temperature_scatter() > UNSETTLED_KELVIN {
-            caveats.push(Caveat::new(
-                "temperature-unsettled",
-                format!("the sensor's temperature scatters by {:.1} K over the darks", stage.temperature_scatter()),
-                "let the cooler settle for ten minutes, or the body warm up, before the darks",
-            ));
-        }
-        if current.mean_is_weak {
-            caveats.push(Caveat::new(
-                "few-frames",
-                "darks of one exposure time only: the dark current rests on the bias level",
-                "take darks at three or more exposure times",
-            ));
-        }
-        if current.variance_is_weak && current.from_variance.is_some() {
-            caveats.push(Caveat::new(
-                "few-frames",
-                "the dark current from the variance rests on one exposure time without bias pairs at this temperature, \
-                 or on one pair",
-                "take pairs of darks at two or more exposure times, and bias frames at the same temperature",
-            ));
-        }
-        if is_pinned(current) {
-            caveats.push(Caveat::new(
-                "black-level-pinned",
-                "the camera holds its dark level: the dark current is taken from the noise instead",
-                "nothing to do; many cameras with an optical black border do this",
-            ));
-        }
-        caveats.into_iter().map(|caveat| caveat.about(place.clone())).collect()
     }
 }
 
@@ -556,17 +450,8 @@ fn close(a: Option<Celsius>, b: Option<Celsius>) -> bool {
     }
 }
 
-/// Whether the camera holds its dark level: the level's slope is below half of the noise's,
-/// by more than their uncertainties allow, and the noise's slope rests on enough.
-fn is_pinned(current: &DarkCurrent) -> bool {
-    let (Some(mean), Some(variance)) = (&current.from_mean, &current.from_variance) else { return false };
-    let apart = variance.value.0 - mean.value.0;
-    let sigma = variance.uncertainty.0.hypot(mean.uncertainty.0);
-    !current.variance_is_weak && mean.value.0 < 0.5 * variance.value.0 && apart > 3.0 * sigma
-}
-
 fn point(sensor: Option<Celsius>, current: DarkCurrent) -> Option<DarkCurrentPoint> {
-    let pinned = is_pinned(&current);
+    let pinned = current.is_pinned();
     let (rate, other): (Estimate<ElectronsPerSecond>, _) =
         if pinned { (current.from_variance?, current.from_mean) } else { (current.from_mean?, current.from_variance) };
     Some(DarkCurrentPoint {

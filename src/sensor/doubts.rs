@@ -1,0 +1,126 @@
+//! What the numbers of a plane rest on that may not hold: its caveats, in words.
+
+use crate::caveat::Caveat;
+use crate::units::Seconds;
+
+use super::dark_current::{DarkCurrent, DarkStage};
+use super::read_noise::ReadNoise;
+use super::transfer::Kink;
+
+/// Fewer pairs of flats than this make a shaky gain.
+const ENOUGH_LEVELS: usize = 5;
+/// Darks longer than this that stand in for bias frames hold thermal noise worth a word.
+const SHORT_DARK: Seconds = Seconds(0.1);
+/// Readings that scatter by more than this within a group of darks are unsettled.
+const UNSETTLED_KELVIN: f64 = 0.7;
+/// Share of dark pixels at 0 from which on the black level is cut (EMVA 1288 Release 4.0 Linear: 0.5 %).
+const CLIPPED_SHARE: f64 = 0.005;
+
+/// Doubts about read noise and offset from `pairs` pairs, of whose pixels the share `at_zero` is 0;
+/// `stand_in` is the exposure of the darks that stood in for missing bias frames.
+pub(super) fn of_zero(zero: &ReadNoise, pairs: usize, at_zero: f64, stand_in: Option<Seconds>) -> Vec<Caveat> {
+    let mut caveats = Vec::new();
+    if pairs < 2 {
+        caveats.push(Caveat::new(
+            "few-frames",
+            "read noise and offset rest on one pair of frames",
+            "take 20 bias frames",
+        ));
+    }
+    if let Some(exposure) = stand_in.filter(|exposure| exposure.0 > SHORT_DARK.0) {
+        caveats.push(Caveat::new(
+            "assumed-value",
+            format!("no bias frames: read noise is from darks of {} s and holds their thermal noise", exposure.0),
+            "take 20 bias frames: cap on, shortest exposure",
+        ));
+    }
+    if zero.hidden {
+        caveats.push(Caveat::new(
+            "quantisation-limited",
+            "the converter's steps hide the read noise; what is given is an upper limit",
+            "measure at a higher gain setting",
+        ));
+    }
+    if at_zero > CLIPPED_SHARE {
+        caveats.push(Caveat::new(
+            "black-clipped",
+            format!("{:.1} % of the dark pixels are at 0: read noise and offset come out too small", 100.0 * at_zero),
+            "raise the camera's offset until no dark pixel is at 0",
+        ));
+    }
+    caveats
+}
+
+/// Doubts about the gain: `used` of `flats` pairs went into the fit, `spoiled` ones are saturated.
+pub(super) fn of_flats(used: usize, spoiled: usize, flats: usize, kink: Option<Kink>) -> Vec<Caveat> {
+    let mut caveats = Vec::new();
+    if used < ENOUGH_LEVELS {
+        caveats.push(Caveat::new(
+            "few-frames",
+            format!("the gain rests on {used} pairs of flats"),
+            "take pairs at 8 or more levels from 1 % to 70 % of saturation",
+        ));
+    }
+    if spoiled * 2 > flats {
+        caveats.push(Caveat::new(
+            "saturated-flat",
+            format!("{spoiled} of {} flat pairs are saturated and were left out", flats),
+            "take most flats between 1 % and 70 % of saturation",
+        ));
+    }
+    if let Some(kink) = kink {
+        let (below, above) = (1.0 / kink.below, 1.0 / kink.above);
+        caveats.push(Caveat::new(
+            "transfer-curve-kink",
+            format!(
+                "the transfer curve has a knee near {:.0} DN: {below:.3} e-/DN below it, {above:.3} above; \
+                     the gain's uncertainty covers both",
+                kink.at.0
+            ),
+            "for faint targets the lower part of the curve is the one that counts",
+        ));
+    }
+    caveats
+}
+
+/// Doubts about the dark current of one temperature.
+pub(super) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> {
+    let mut caveats = Vec::new();
+    if stage.sensor.is_none() {
+        caveats.push(Caveat::new(
+            "temperature-missing",
+            "no frame says the sensor's temperature: the dark current cannot be carried to another",
+            "give it with --sensor-c",
+        ));
+    }
+    if stage.temperature_scatter() > UNSETTLED_KELVIN {
+        caveats.push(Caveat::new(
+            "temperature-unsettled",
+            format!("the sensor's temperature scatters by {:.1} K over the darks", stage.temperature_scatter()),
+            "let the cooler settle for ten minutes, or the body warm up, before the darks",
+        ));
+    }
+    if current.mean_is_weak {
+        caveats.push(Caveat::new(
+            "few-frames",
+            "darks of one exposure time only: the dark current rests on the bias level",
+            "take darks at three or more exposure times",
+        ));
+    }
+    if current.variance_is_weak && current.from_variance.is_some() {
+        caveats.push(Caveat::new(
+            "few-frames",
+            "the dark current from the variance rests on one exposure time without bias pairs at this temperature, \
+                 or on one pair",
+            "take pairs of darks at two or more exposure times, and bias frames at the same temperature",
+        ));
+    }
+    if current.is_pinned() {
+        caveats.push(Caveat::new(
+            "black-level-pinned",
+            "the camera holds its dark level: the dark current is taken from the noise instead",
+            "nothing to do; many cameras with an optical black border do this",
+        ));
+    }
+    caveats
+}

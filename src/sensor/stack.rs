@@ -1,0 +1,47 @@
+//! Which frames belong together, and which of their pixels to a plane.
+
+use ndarray::{Array2, ArrayView2, Axis, Slice};
+
+use crate::frames::FrameKind;
+use crate::units::{Celsius, Seconds};
+
+/// Frames with the same key are of one stack and follow each other.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StackKey {
+    /// What the frames are for.
+    pub kind: FrameKind,
+    /// Their exposure time.
+    pub exposure: Seconds,
+    /// The temperature of their group.
+    pub sensor: Option<Celsius>,
+}
+
+impl StackKey {
+    /// Where a stack stands in the order of measuring: bias, flats, darks; darks by
+    /// temperature and falling exposure time.
+    #[must_use]
+    pub fn order(&self) -> (u8, i64, i64) {
+        let thousandth = |value: f64| (value * 1000.0).round() as i64;
+        let microseconds = (self.exposure.0 * 1e6).round() as i64;
+        match self.kind {
+            FrameKind::Bias => (0, self.sensor.map_or(i64::MIN, |c| thousandth(c.0)), 0),
+            FrameKind::Flat => (1, 0, microseconds),
+            _ => (2, self.sensor.map_or(i64::MIN, |c| thousandth(c.0)), -microseconds),
+        }
+    }
+}
+
+/// A view of the part of a frame that a plane consists of.
+pub(super) fn plane_view<'a>(
+    pixels: &'a Array2<u16>,
+    region: [usize; 4],
+    cell: Option<(usize, usize)>,
+) -> ArrayView2<'a, u16> {
+    let [left, top, width, height] = region;
+    let ((row, column), step) = cell.map_or(((0, 0), 1), |cell| (cell, 2));
+    let part = |start: usize, end: usize| Slice::from(start..end).step_by(step);
+    let mut view = pixels.view();
+    view.slice_axis_inplace(Axis(0), part(top + row, top + height));
+    view.slice_axis_inplace(Axis(1), part(left + column, left + width));
+    view
+}
