@@ -5,19 +5,15 @@ use crate::units::Seconds;
 
 use super::dark_current::{DarkCurrent, DarkStage};
 use super::read_noise::ReadNoise;
-use super::transfer::Kink;
+use super::transfer::{ENOUGH_LEVELS, Kink};
 
-/// Fewer pairs of flats than this make a shaky gain.
-const ENOUGH_LEVELS: usize = 5;
-/// Darks longer than this that stand in for bias frames hold thermal noise worth a word.
-const SHORT_DARK: Seconds = Seconds(0.1);
 /// Readings that scatter by more than this within a group of darks are unsettled.
 const UNSETTLED_KELVIN: f64 = 0.7;
 /// Share of dark pixels at 0 from which on the black level is cut (EMVA 1288 Release 4.0 Linear: 0.5 %).
 const CLIPPED_SHARE: f64 = 0.005;
 
 /// Doubts about read noise and offset from `pairs` pairs, of whose pixels the share `at_zero` is 0;
-/// `stand_in` is the exposure of the darks that stood in for missing bias frames.
+/// `stand_in` is the exposure of long darks that stood in for missing bias frames.
 pub(super) fn of_zero(zero: &ReadNoise, pairs: usize, at_zero: f64, stand_in: Option<Seconds>) -> Vec<Caveat> {
     let mut caveats = Vec::new();
     if pairs < 2 {
@@ -27,7 +23,7 @@ pub(super) fn of_zero(zero: &ReadNoise, pairs: usize, at_zero: f64, stand_in: Op
             "take 20 bias frames",
         ));
     }
-    if let Some(exposure) = stand_in.filter(|exposure| exposure.0 > SHORT_DARK.0) {
+    if let Some(exposure) = stand_in {
         caveats.push(Caveat::new(
             "assumed-value",
             format!("no bias frames: read noise is from darks of {} s and holds their thermal noise", exposure.0),

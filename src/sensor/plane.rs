@@ -15,7 +15,7 @@ use super::doubts;
 use super::read_noise::{ReadNoise, read_noise};
 use super::saturation::{Saturation, saturation};
 use super::stack::plane_view;
-use super::transfer::Level;
+use super::transfer::{ENOUGH_LEVELS, Level};
 use super::{
     MeasureError, PairStatistics, StackKey, TransferFit, absolute_threshold, dynamic_range, emva_slope,
     linearity_error_percent, snr_max, thermal_law, transfer_fit,
@@ -23,8 +23,6 @@ use super::{
 
 /// The transfer curve is fitted up to this share of saturation (EMVA 1288 Release 4.0 Linear).
 const FIT_SHARE: f64 = 0.70;
-/// Levels that the fitted range must hold before brighter ones are left out.
-const ENOUGH_LEVELS: usize = 5;
 /// Darks no longer than this stand in for missing bias frames.
 const SHORT_DARK: Seconds = Seconds(0.1);
 /// Darks must be longer than this to speak of dark current.
@@ -404,7 +402,8 @@ impl PlaneMeter {
     fn zero_doubts(&self, zero: &ReadNoise, stand_in: Option<Seconds>) -> Vec<Caveat> {
         let pairs = self.reference_stack().map_or(self.short_darks.len(), |stack| stack.pairs.len());
         let shares = self.bias.iter().flat_map(|stack| &stack.pairs).map(|pair| pair.share_at_zero);
-        doubts::of_zero(zero, pairs, shares.fold(0.0, f64::max), stand_in)
+        let long = stand_in.filter(|exposure| exposure.0 > SHORT_DARK.0);
+        doubts::of_zero(zero, pairs, shares.fold(0.0, f64::max), long)
     }
 
     /// How many flat pairs are saturated.

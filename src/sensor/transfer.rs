@@ -12,6 +12,9 @@ const PARTIAL_RANGES: [(f64, f64); 4] = [(0.0, 0.3), (0.0, 0.55), (0.1, 1.0), (0
 /// Three levels with light fix a quadratic; fewer leave the curvature open.
 const FEWEST_LEVELS: usize = 3;
 
+/// Fewer pairs of flats than this make a shaky gain; a range that holds as many needs no brighter ones.
+pub(super) const ENOUGH_LEVELS: usize = 5;
+
 /// A partial fit must differ by this many of the sigmas it may differ by, before the
 /// difference counts as systematic.
 const NOTICED_SIGMAS: f64 = 2.0;
