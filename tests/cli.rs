@@ -211,6 +211,53 @@ fn every_failure_is_one_json_document_with_a_hint() {
 }
 
 #[test]
+fn frames_of_two_cameras_make_no_profile() {
+    let error = json(subwell().arg("measure").arg(samples()), 1);
+    let message = error["message"].as_str().unwrap();
+    assert!(message.contains("Heron M") && message.contains("Fallow C"), "{message}");
+}
+
+#[test]
+fn a_colour_camera_whose_headers_name_no_colours_is_suspected() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = std::fs::read_to_string(samples().join("uncooled-colour/sensor.toml")).unwrap();
+    // The same array, but nothing in the headers says so: BAYERPAT is blanked in every frame.
+    std::fs::write(folder.path().join("sensor.toml"), text).unwrap();
+    let out = folder.path().join("out");
+    subwell().arg("simulate").arg(folder.path().join("sensor.toml")).arg("--out").arg(&out).assert().success();
+    for kind in ["bias", "flat", "dark"] {
+        for entry in std::fs::read_dir(out.join(kind)).unwrap() {
+            let path = entry.unwrap().path();
+            let mut bytes = std::fs::read(&path).unwrap();
+            let at = bytes.windows(8).position(|card| card == b"BAYERPAT").unwrap();
+            bytes[at..at + 80].copy_from_slice(format!("{:<80}", "COMMENT").as_bytes());
+            std::fs::write(&path, bytes).unwrap();
+        }
+    }
+    let caveats = |words: &[&str]| {
+        let profile = json(subwell().arg("measure").arg(&out).args(words), 0);
+        profile["caveats"].as_array().unwrap().iter().any(|caveat| caveat["code"] == "colour-array-suspected")
+    };
+    assert!(caveats(&[]) && !caveats(&["--cfa", "RGGB"]));
+}
+
+#[cfg(unix)]
+#[test]
+fn only_plain_files_are_read_as_text_or_replaced() {
+    let folder = tempfile::tempdir().unwrap();
+    let error = json(subwell().args(["plan", "/dev/zero"]), 2);
+    assert!(error["message"].as_str().unwrap().contains("/dev/zero"), "{error}");
+    let link = folder.path().join("link.toml");
+    std::os::unix::fs::symlink(folder.path().join("target.toml"), &link).unwrap();
+    for out in [link, folder.path().join("camera.fits")] {
+        let error =
+            json(subwell().arg("measure").arg(samples().join("cooled-mono")).arg("--force").arg("--out").arg(&out), 2);
+        assert!(error["message"].as_str().unwrap().contains(out.to_str().unwrap()), "{error}");
+    }
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1);
+}
+
+#[test]
 fn strict_turns_caveats_into_exit_code_three() {
     let folder = prepared_night();
     subwell().arg("plan").arg(folder.path().join("garden-night.toml")).arg("--strict").assert().code(3);

@@ -122,8 +122,8 @@ fn stated_uncertainties_hold_for_forty_sensors() {
     println!(
         "95 % intervals that hold the truth: {covered} of 80 (gain, read noise), {rates_covered} of {rates} (dark current)"
     );
-    assert!(covered >= 70, "{covered} of 80");
-    assert!(rates_covered >= 34, "{rates_covered} of {rates}");
+    assert!(covered >= 73, "{covered} of 80");
+    assert!(rates_covered >= 36, "{rates_covered} of {rates}");
     assert!(worst(&gain_pulls) < 4.0 && worst(&noise_pulls) < 4.0);
     assert!((0.6..1.35).contains(&spread(&gain_pulls)) && (0.6..1.35).contains(&spread(&noise_pulls)));
     assert!(mean(&gain_bias).abs() < 0.01 && mean(&noise_bias).abs() < 0.01);
@@ -196,6 +196,95 @@ fn a_particle_hit_does_not_move_the_dark_current() {
     let rate = |mode: &Mode| mode.planes[0].dark_current[0].e_per_s.value.0;
     println!("dark current {} without hits, {} with", rate(&clean), rate(&hit));
     assert!((rate(&hit) / rate(&clean) - 1.0).abs() < 0.02);
+}
+
+/// Keys shared by the sensors with one oddity each.
+const PLAIN: &str = "width_px = 160\nheight_px = 120\ngain_e_per_adc_step = 1.0\noffset_dn = 250.0\nread_noise_e = 2.0\n\
+                     full_well_e = 13000\ndark_at_c = 0.0\nseed = 21\n";
+
+/// `sensor` without its bias frames, and with darks of the exposures asked for only.
+fn without_bias(keys: &str, temperatures: &[f64], exposures: &[f64]) -> SensorTruth {
+    let mut truth = sensor(keys, 13_000.0, temperatures);
+    truth.frames.retain(|group| {
+        let asked = exposures.contains(&group.exposure_s.0) || group.kind == FrameKind::Flat;
+        group.kind != FrameKind::Bias && asked
+    });
+    truth
+}
+
+#[test]
+fn darks_of_one_exposure_are_not_their_own_anchor() {
+    let truth = without_bias(&format!("{PLAIN}dark_e_per_s = 0.2\n"), &[0.0], &[300.0]);
+    let (mode, caveats) = measured(&truth);
+    let plane = &mode.planes[0];
+    assert!(plane.dark_current.is_empty(), "{:?}", plane.dark_current);
+    assert!(plane.read_noise_is_upper_limit && plane.read_noise_e.value.0 > 2.0);
+    assert!(caveats.iter().any(|caveat| caveat.message.contains("cannot be told from the black level")), "{caveats:?}");
+}
+
+#[test]
+fn without_bias_frames_the_temperatures_are_kept_apart() {
+    let truth = without_bias(&format!("{PLAIN}dark_e_per_s = 0.2\n"), &[0.0, 20.0], &[60.0, 180.0, 300.0]);
+    let plane = &measured(&truth).0.planes[0];
+    // 60 s at 0 °C: the level is 12 e⁻ up, the noise √(4 + 12) e⁻.
+    assert!((plane.offset_dn.unwrap().value.0 - 262.0).abs() < 1.0, "{:?}", plane.offset_dn);
+    assert!(plane.read_noise_e.value.0 < 4.3, "{:?}", plane.read_noise_e);
+    let rate = &plane.dark_current[0].e_per_s;
+    assert!(rate.covers(0.2) && rate.relative() < 0.03, "{rate:?}");
+}
+
+#[test]
+fn hot_pixels_that_saturate_are_said() {
+    let keys = format!("{PLAIN}dark_e_per_s = 0.5\nhot_pixel_fraction = 0.002\n");
+    let truth = sensor(&keys, 13_000.0, &[0.0]);
+    let (mode, caveats) = measured(&truth);
+    let factor = f64::from(SimulatedSensor::new(&truth).pattern().dark_factor.mean().unwrap());
+    let rate = &mode.planes[0].dark_current[0];
+    // Some saturate in the shortest darks already: what is missing cannot be had back, and is said.
+    assert!(rate.e_per_s.value.0 < 0.5 * factor);
+    let caveat = caveats.iter().find(|caveat| caveat.code == "saturated-dark").expect("a word about it");
+    assert!(caveat.message.contains("too small"), "{caveat:?}");
+}
+
+#[test]
+fn telegraph_pixels_make_no_knee() {
+    let keys = "width_px = 300\nheight_px = 200\ngain_e_per_adc_step = 0.5\nread_noise_e = 1.2\nfull_well_e = 8000\nseed = 4\n\
+                telegraph_fraction = 0.003\ntelegraph_e = 60.0\n";
+    let (mode, caveats) = measured(&sensor(keys, 8_000.0, &[]));
+    let gain = &mode.planes[0].gain_e_per_dn;
+    assert!(!caveat_codes(&caveats).contains(&"transfer-curve-kink"), "{caveats:?}");
+    assert!((gain.value.0 / 0.5 - 1.0).abs() < 0.01 && gain.covers(0.5), "{gain:?}");
+}
+
+#[test]
+fn row_noise_is_measured_and_widens_the_read_noise() {
+    let keys = format!("{PLAIN}row_noise_e = 1.0\n");
+    let plane = &measured(&sensor(&keys, 13_000.0, &[])).0.planes[0];
+    let row = plane.row_noise_e.as_ref().expect("row noise");
+    assert!((row.value.0 - 1.0).abs() < 3.0 * row.uncertainty.0.max(0.02), "{row:?}");
+    assert!(plane.read_noise_e.covers(5.0_f64.sqrt()), "{:?}", plane.read_noise_e);
+}
+
+#[test]
+fn a_damaged_bias_frame_is_named_and_left_out() {
+    let truth = sensor(PLAIN, 13_000.0, &[]);
+    let mut all: Vec<_> = frames(&truth).collect();
+    for row in 0..10 {
+        for column in 0..10 {
+            all[2].pixels[(row, column)] = 16_383;
+        }
+    }
+    let name = all[2].info.file.clone();
+    let key =
+        |info: &subwell::frames::FrameInfo| StackKey { kind: info.kind, exposure: info.exposure, sensor: info.sensor };
+    let mut measurement = ModeMeasurement::new(&all[0].info, MeasureOptions::default()).unwrap();
+    for frame in all {
+        measurement.add(key(&frame.info), frame).unwrap();
+    }
+    let (mode, caveats) = measurement.finish().unwrap();
+    assert!((mode.planes[0].read_noise_e.value.0 - 2.0).abs() < 0.1, "{:?}", mode.planes[0].read_noise_e);
+    let caveat = caveats.iter().find(|caveat| caveat.code == "outlier-frame").expect("a word about it");
+    assert!(caveat.message.contains(&name), "{caveat:?}");
 }
 
 #[test]

@@ -1,5 +1,6 @@
 //! From a folder of frames to a camera profile: the one place where files meet the sensor room.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::sync::mpsc::sync_channel;
 
@@ -29,6 +30,10 @@ pub(super) fn measured(
         read_headers(folder, &decoder)?
     };
     let inventory = &set.inventory;
+    let cameras: BTreeSet<&str> = inventory.modes().filter_map(|(mode, _)| mode.camera.as_deref()).collect();
+    if cameras.len() > 1 {
+        return Err(Failure::several_cameras(&cameras.into_iter().collect::<Vec<_>>()));
+    }
     let mut profile = CameraProfile {
         format: FORMAT.into(),
         version: VERSION,
@@ -55,8 +60,15 @@ pub(super) fn measured(
     if profile.modes.is_empty() {
         return Err(match failures.into_iter().next() {
             Some((_, error)) => error.into(),
-            None => Failure::nothing_to_measure(&folder.display().to_string(), &inventory.missing),
+            None => Failure::nothing_to_measure(&folder.display().to_string(), folder.is_dir()),
         });
+    }
+    if profile.modes.iter().any(|mode| mode.pixel_um.is_none()) {
+        profile.caveats.push(Caveat::new(
+            "pixel-size-missing",
+            "no header gives the size of a pixel (XPIXSZ): a night cannot be planned without it",
+            "write pixel_um = ... (the side of a pixel in micrometres) under [[modes]] in the profile",
+        ));
     }
     for (key, error) in failures {
         let caveat = Caveat::new("mode-not-measured", error.to_string(), error.hint());

@@ -73,27 +73,34 @@ struct MeasureWords {
     #[arg(long)]
     out: Option<PathBuf>,
     /// Believe this gain, for sets without flats
-    #[arg(long, value_name = "X", value_parser = positive)]
+    #[arg(long, value_name = "X", value_parser = gain, allow_negative_numbers = true)]
     gain_e_per_dn: Option<f64>,
     /// Colour pattern of the stored 2 × 2 cell, where the headers lack it
     #[arg(long, value_name = "RGGB", value_parser = pattern)]
     cfa: Option<CfaPattern>,
     /// Sensor temperature in °C, for frames whose headers lack it
-    #[arg(long, value_name = "X", allow_negative_numbers = true)]
+    #[arg(long, value_name = "X", value_parser = celsius, allow_negative_numbers = true)]
     sensor_c: Option<f64>,
     /// The part of the frame to use, in pixels
-    #[arg(long, value_name = "X,Y,W,H", value_parser = region)]
+    #[arg(long, value_name = "X,Y,W,H", value_parser = region, allow_hyphen_values = true)]
     region: Option<[usize; 4]>,
     /// Overwrite a profile that is there
     #[arg(long)]
     force: bool,
 }
 
-fn positive(word: &str) -> Result<f64, String> {
+fn gain(word: &str) -> Result<f64, String> {
     word.parse::<f64>()
         .ok()
-        .filter(|value| value.is_finite() && *value > 0.0)
-        .ok_or_else(|| "a number above 0 is needed, such as 0.8".into())
+        .filter(|gain| (1e-4..=1e4).contains(gain))
+        .ok_or_else(|| "electrons per DN are needed, between 0.0001 and 10000, such as 0.8".into())
+}
+
+fn celsius(word: &str) -> Result<f64, String> {
+    word.parse::<f64>()
+        .ok()
+        .filter(|celsius| (-150.0..=100.0).contains(celsius))
+        .ok_or_else(|| "a temperature in °C is needed, between -150 and 100".into())
 }
 
 fn pattern(word: &str) -> Result<CfaPattern, String> {

@@ -54,12 +54,24 @@ impl<E: Into<subwell::Error>> From<E> for Failure {
 }
 
 impl Failure {
-    /// A failure that no room of the library knows: the folder holds nothing to measure.
-    pub(super) fn nothing_to_measure(folder: &str, missing: &[String]) -> Self {
+    /// The folder holds nothing to measure, or is a file.
+    pub(super) fn nothing_to_measure(path: &str, is_folder: bool) -> Self {
+        let message =
+            if is_folder { "no frames that could be measured" } else { "a file, and one frame is not enough" };
         Self {
             code: "nothing-to-measure".into(),
-            message: format!("{folder}: no frames that could be measured"),
-            hint: missing.first().cloned().unwrap_or_else(|| "`subwell frames DIR` says what is in a folder".into()),
+            message: format!("{path}: {message}"),
+            hint: "give a folder with bias, flat and dark frames; `subwell frames DIR` says what it holds".into(),
+            exit: 1,
+        }
+    }
+
+    /// A profile is of one camera.
+    pub(super) fn several_cameras(cameras: &[&str]) -> Self {
+        Self {
+            code: "several-cameras".into(),
+            message: format!("the folder holds frames of {} cameras: {}", cameras.len(), cameras.join(", ")),
+            hint: "measure each camera from a folder of its own".into(),
             exit: 1,
         }
     }

@@ -1,5 +1,6 @@
 //! Text files: nights, camera profiles and made-up sensors.
 
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use crate::camera::{CameraProfile, ProfileError};
@@ -107,20 +108,36 @@ pub fn read_sensor(path: &Path) -> Result<SensorTruth, TextError> {
 /// When the file is there already and `force` is not given, or the disk refuses.
 pub fn write_profile(path: &Path, profile: &CameraProfile, force: bool) -> Result<(), TextError> {
     let unusable = |error| TextError::Profile { path: path.to_owned(), error };
+    if is_named_like_a_frame(path) {
+        let error = std::io::Error::other("a profile does not go by the name of a frame: end it in .toml or .json");
+        return Err(FileError::Disk { path: path.to_owned(), source: error }.into());
+    }
     let text = if is_json(path) { profile.to_json() } else { profile.to_toml() }.map_err(unusable)?;
     Ok(write_whole(path, text.as_bytes(), force)?)
+}
+
+fn is_named_like_a_frame(path: &Path) -> bool {
+    let frames = ["fits", "fit", "fts", "fz", "gz"];
+    path.extension().is_some_and(|suffix| frames.contains(&suffix.to_string_lossy().to_lowercase().as_str()))
 }
 
 fn is_json(path: &Path) -> bool {
     path.extension().is_some_and(|suffix| suffix.eq_ignore_ascii_case("json"))
 }
 
-/// A text file whole, if it is not absurdly large.
+/// A text file whole, if it is a file and not absurdly large, whatever length it claims.
 fn text(path: &Path) -> Result<String, FileError> {
     let disk = |source| FileError::Disk { path: path.to_owned(), source };
-    let size = std::fs::metadata(path).map_err(disk)?.len();
-    if size > LARGEST_TEXT {
-        return Err(disk(std::io::Error::other(format!("{size} bytes are too many for a text file"))));
+    if !std::fs::metadata(path).map_err(disk)?.is_file() {
+        return Err(disk(std::io::Error::other("not a regular file")));
     }
-    std::fs::read_to_string(path).map_err(disk)
+    let mut text = String::new();
+    let file = std::fs::File::open(path).map_err(disk)?;
+    let read = file.take(LARGEST_TEXT + 1).read_to_string(&mut text).map_err(disk)?;
+    if read as u64 > LARGEST_TEXT {
+        return Err(disk(std::io::Error::other(format!(
+            "more than {LARGEST_TEXT} bytes are too many for a text file"
+        ))));
+    }
+    Ok(text)
 }

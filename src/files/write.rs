@@ -8,7 +8,8 @@ use super::FileError;
 /// Writes `bytes` to `path`: first beside it, then moved into its place, so that no reader ever sees half a file.
 ///
 /// # Errors
-/// [`FileError::Exists`] when something is there and `force` is not given; [`FileError::Disk`] when the system refuses.
+/// [`FileError::Exists`] when a file is there and `force` is not given; [`FileError::Disk`] when a link, device or folder
+/// is there, or the system refuses.
 ///
 /// # Examples
 /// ```
@@ -19,11 +20,18 @@ use super::FileError;
 /// ```
 pub fn write_whole(path: &Path, bytes: &[u8], force: bool) -> Result<(), FileError> {
     let disk = |source| FileError::Disk { path: path.to_owned(), source };
-    if !force && path.symlink_metadata().is_ok() {
-        return Err(FileError::Exists { path: path.to_owned() });
+    if let Ok(there) = path.symlink_metadata() {
+        if !there.is_file() {
+            let error = std::io::Error::other("something other than a plain file is there: it is not replaced");
+            return Err(disk(error));
+        }
+        if !force {
+            return Err(FileError::Exists { path: path.to_owned() });
+        }
     }
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = builder().tempfile_in(folder).map_err(disk)?;
+    // The kind alone: the error's text names the temporary file, which says nothing to anybody.
+    let mut file = builder().tempfile_in(folder).map_err(|error| disk(error.kind().into()))?;
     file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(disk)?;
     if force {
         return file.persist(path).map(|_| ()).map_err(|error| disk(error.error));

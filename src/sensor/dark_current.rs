@@ -12,6 +12,10 @@ const HIT_SIGMAS: f64 = 6.0;
 const HOT_TIMES_MEDIAN: f64 = 10.0;
 /// … and lies this many of its own uncertainties above the median.
 const HOT_SIGMAS: f64 = 5.0;
+/// Fewer pixels than this near the top of a dark are no pile.
+const FEWEST_PILED: usize = 5;
+/// Saturated pixels that hold more of a frame's dark signal than this bend the slope.
+const SATURATED_SHARE: f64 = 0.01;
 /// Two exposure times this close, relatively, are the same.
 const SAME_EXPOSURE: f64 = 1e-3;
 /// Relative change of dark current per kelvin near the freezing point: ln 2 / 6.3 K
@@ -26,6 +30,8 @@ pub(crate) struct Expectation {
     pub offset: f64,
     pub read_variance: f64,
     pub dn_per_e: f64,
+    /// The code at which pixels saturate.
+    pub ceiling: f64,
 }
 
 /// One dark frame in short.
@@ -36,6 +42,17 @@ pub(crate) struct DarkFrame {
     pub mean: f64,
     /// Median in DN.
     pub median: f64,
+    /// What saturated pixels hold of the frame's dark signal.
+    saturated_share: f64,
+}
+
+/// Exposures in which saturated pixels hold much of the dark signal.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct SaturatedDarks {
+    /// The shortest of them.
+    pub from: Seconds,
+    /// Whether enough others were there to do without them.
+    pub left_out: bool,
 }
 
 /// The temporal variance of a pair of darks of one exposure, hits left out.
@@ -57,8 +74,9 @@ struct LongestStack {
 pub(crate) struct DarkStage {
     pub sensor: Option<Celsius>,
     pub frames: Vec<DarkFrame>,
-    pub hits: usize,
     temperatures: Moments,
+    /// The code at which hot pixels pile up in the longest darks, if they do.
+    pile: Option<f64>,
     pairs: Vec<PairVariance>,
     longest: Option<LongestStack>,
 }
@@ -76,6 +94,7 @@ pub(crate) struct DarkCurrent {
     pub nonuniformity_percent: Option<f64>,
     pub hot_pixel_fraction: Option<f64>,
     pub exposures: Vec<Seconds>,
+    pub saturated: Option<SaturatedDarks>,
 }
 
 impl DarkCurrent {
@@ -96,6 +115,8 @@ pub(crate) struct Anchor {
     pub variance: Estimate<f64>,
     /// Whether they were taken at the stage's own temperature.
     pub same_temperature: bool,
+    /// Whether they are of bias frames: darks cannot be their own anchor.
+    pub is_of_bias: bool,
 }
 
 /// Whether two exposure times are the same but for rounding.
@@ -105,7 +126,14 @@ pub(crate) fn same_exposure(a: Seconds, b: Seconds) -> bool {
 
 impl DarkStage {
     pub(crate) fn new(sensor: Option<Celsius>) -> Self {
-        Self { sensor, frames: Vec::new(), hits: 0, temperatures: Moments::default(), pairs: Vec::new(), longest: None }
+        Self {
+            sensor,
+            frames: Vec::new(),
+            temperatures: Moments::default(),
+            pile: None,
+            pairs: Vec::new(),
+            longest: None,
+        }
     }
 
     /// Takes the frame `plane`; `partner` is the frame before it in the stage, if any.
@@ -122,23 +150,29 @@ impl DarkStage {
         if let Some(temperature) = temperature {
             self.temperatures.push(temperature.0);
         }
+        if self.frames.is_empty() {
+            self.pile = pile(plane, expectation.offset);
+        }
+        let ceiling = self.pile.map_or(expectation.ceiling, |pile| pile.min(expectation.ceiling));
+        let expectation = Expectation { ceiling, ..expectation };
         let mut mean = plane.iter().map(|&y| f64::from(y)).sum::<f64>() / plane.len().max(1) as f64;
         if let (Some(partner), Some(before)) = (partner, self.frames.last().copied()) {
             let ratio = exposure / before.exposure;
             let compared = Compared::of(partner, plane, ratio, expectation);
             mean -= compared.excess[1] / plane.len() as f64;
-            self.hits += compared.hits[1];
             if self.frames.len() == 1 {
                 self.frames[0].mean -= compared.excess[0] / plane.len() as f64;
-                self.hits += compared.hits[0];
             }
             let of_this_exposure = self.frames.iter().filter(|frame| same_exposure(frame.exposure, exposure)).count();
             if of_this_exposure % 2 == 1 {
                 self.pairs.extend(compared.variance(exposure));
             }
         }
-        let median = median(plane);
-        self.frames.push(DarkFrame { exposure, mean, median });
+        let at_ceiling = plane.iter().filter(|&&y| f64::from(y) >= expectation.ceiling).count();
+        let full = at_ceiling as f64 / plane.len().max(1) as f64;
+        let signal = (mean - expectation.offset).max(1e-9);
+        let saturated_share = full * (expectation.ceiling - expectation.offset) / signal;
+        self.frames.push(DarkFrame { exposure, mean, median: median(plane), saturated_share });
         self.stack(plane, exposure);
     }
 
@@ -154,22 +188,28 @@ impl DarkStage {
 
     /// Spread of the sensor's temperature over the frames, at least what a steady cooler does.
     fn temperature_sigma(&self) -> f64 {
-        self.temperatures.variance().unwrap_or(0.0).sqrt().max(STEADY_KELVIN)
+        self.temperature_scatter().max(STEADY_KELVIN)
     }
 
-    /// Range of the temperatures as their standard deviation, for the caveat on unsettled frames.
+    /// Standard deviation of the frames' temperatures in kelvins.
     pub(crate) fn temperature_scatter(&self) -> f64 {
         self.temperatures.variance().unwrap_or(0.0).sqrt()
     }
 
     /// The rates in electrons, once the gain is known.
     pub(crate) fn dark_current(&self, gain: &Estimate<ElectronsPerDn>, anchor: Anchor) -> DarkCurrent {
-        let exposures = self.exposures();
-        let mean = self.slope(|frame| frame.mean, anchor);
-        let median = self.slope(|frame| frame.median, anchor);
-        let step =
-            if exposures.len() < 2 { 0.0 } else { mean.map_or(0.0, |(_, at_zero)| at_zero - anchor.offset.value.0) };
-        let variance = self.variance_slope(anchor, step.max(0.0) / gain.value.0);
+        let saturated = self.saturated();
+        let left_out = saturated.filter(|saturated| saturated.left_out);
+        let bound = left_out.map_or(f64::INFINITY, |saturated| saturated.from.0);
+        let within = |exposure: Seconds| exposure.0 < bound;
+        let frames: Vec<DarkFrame> = self.frames.iter().filter(|frame| within(frame.exposure)).copied().collect();
+        let pairs: Vec<PairVariance> = self.pairs.iter().filter(|pair| within(pair.exposure)).copied().collect();
+        let exposures = exposures(&frames);
+        let mean = self.slope(&frames, |frame| frame.mean, anchor);
+        let median = self.slope(&frames, |frame| frame.median, anchor);
+        let at_zero = mean.filter(|_| exposures.len() > 1).map_or(anchor.offset.value.0, |(_, at_zero)| at_zero);
+        let step = (at_zero - anchor.offset.value.0).max(0.0);
+        let variance = self.variance_slope(pairs, anchor, step / gain.value.0);
         let (nonuniformity_percent, hot_pixel_fraction) = self.uniformity(gain, anchor).unzip();
         let squared = Estimate::<f64>::new(gain.value.0.powi(2), 2.0 * gain.value.0 * gain.uncertainty.0);
         DarkCurrent {
@@ -181,30 +221,43 @@ impl DarkStage {
             nonuniformity_percent: nonuniformity_percent.flatten(),
             hot_pixel_fraction,
             exposures,
+            saturated,
         }
     }
 
-    fn exposures(&self) -> Vec<Seconds> {
-        let mut exposures: Vec<Seconds> = self.frames.iter().map(|frame| frame.exposure).collect();
-        exposures.sort_by(|a, b| a.0.total_cmp(&b.0));
-        exposures.dedup_by(|a, b| same_exposure(*a, *b));
-        exposures
+    /// Exposures in which saturated pixels hold more than a hundredth of the dark signal: what they
+    /// would have held beyond is lost.
+    fn saturated(&self) -> Option<SaturatedDarks> {
+        let bent = self.frames.iter().filter(|frame| frame.saturated_share > SATURATED_SHARE);
+        let from = bent.map(|frame| frame.exposure).min_by(|a, b| a.0.total_cmp(&b.0))?;
+        let shorter: Vec<DarkFrame> = self.frames.iter().filter(|frame| frame.exposure.0 < from.0).copied().collect();
+        Some(SaturatedDarks { from, left_out: exposures(&shorter).len() >= 2 })
     }
 
     /// Slope of a frame's level over time in DN/s and its level at no time, free: between bias
     /// and dark there may be a step. Frames scatter by more than their pixels' noise, so the uncertainty comes
     /// from the frames' residuals (Student's t) and from the temperature of each.
-    fn slope(&self, level: impl Fn(&DarkFrame) -> f64, anchor: Anchor) -> Option<(Estimate<f64>, f64)> {
-        let mut times: Vec<f64> = self.frames.iter().map(|frame| frame.exposure.0).collect();
-        let mut levels: Vec<f64> = self.frames.iter().map(level).collect();
-        if self.exposures().len() < 2 {
+    /// A single exposure is anchored on the bias level; `None` where there is none.
+    fn slope(
+        &self,
+        frames: &[DarkFrame],
+        level: impl Fn(&DarkFrame) -> f64,
+        anchor: Anchor,
+    ) -> Option<(Estimate<f64>, f64)> {
+        let mut times: Vec<f64> = frames.iter().map(|frame| frame.exposure.0).collect();
+        let mut levels: Vec<f64> = frames.iter().map(level).collect();
+        let anchored = exposures(frames).len() < 2;
+        if anchored {
+            if !anchor.is_of_bias {
+                return None;
+            }
             times.push(0.0);
             levels.push(anchor.offset.value.0);
         }
         let fit = polynomial_fit(&times, &levels, &vec![1.0; times.len()], 1)?;
         let slope = fit.coefficients[1];
         let scatter = if fit.freedom > 0 { (fit.chi2 / fit.freedom as f64).sqrt() } else { 0.0 };
-        let scatter = scatter.max(anchor.offset.uncertainty.0);
+        let scatter = if anchored { scatter.max(anchor.offset.uncertainty.0) } else { scatter };
         let statistical = scatter * fit.sigma(1);
         let mean_time = times.iter().sum::<f64>() / times.len() as f64;
         let spread: f64 = times.iter().map(|t| (t - mean_time).powi(2)).sum();
@@ -221,12 +274,17 @@ impl DarkStage {
     /// Where the bias variance has to anchor it, `step_variance` is the shot noise in DN² of
     /// the step that the level shows between bias and dark: charge that every dark has,
     /// whatever its time. It may as well be the electronics', so it is uncertain by itself.
-    fn variance_slope(&self, anchor: Anchor, step_variance: f64) -> Option<(Estimate<f64>, bool)> {
-        let mut pairs = self.pairs.clone();
+    fn variance_slope(
+        &self,
+        mut pairs: Vec<PairVariance>,
+        anchor: Anchor,
+        step_variance: f64,
+    ) -> Option<(Estimate<f64>, bool)> {
+        let own = pairs.len();
         let mut paired: Vec<f64> = pairs.iter().map(|pair| pair.exposure.0).collect();
         paired.sort_by(f64::total_cmp);
         paired.dedup_by(|a, b| same_exposure(Seconds(*a), Seconds(*b)));
-        if paired.is_empty() {
+        if paired.is_empty() || (paired.len() < 2 && !anchor.is_of_bias) {
             return None;
         }
         let borrowed = paired.len() < 2 && !anchor.same_temperature;
@@ -243,12 +301,11 @@ impl DarkStage {
         let weights: Vec<f64> = pairs.iter().map(|pair| pair.uncertainty.powi(-2)).collect();
         let fit = polynomial_fit(&times, &variances, &weights, 1)?;
         let inflation = if fit.freedom > 0 { (fit.chi2 / fit.freedom as f64).max(1.0).sqrt() } else { 1.0 };
-        let thermal =
-            fit.coefficients[1].abs() * CHANGE_PER_KELVIN * self.temperature_sigma() / (self.pairs.len() as f64).sqrt();
+        let thermal = fit.coefficients[1].abs() * CHANGE_PER_KELVIN * self.temperature_sigma() / (own as f64).sqrt();
         let statistical = fit.sigma(1) * inflation;
         let half = (student_t_975(fit.freedom as f64).min(4.3) * statistical).hypot(1.96 * thermal);
         let slope = Estimate::new(fit.coefficients[1], statistical.hypot(thermal)).with_half_interval(half);
-        Some((slope, borrowed || self.pairs.len() < 2))
+        Some((slope, borrowed || own < 2))
     }
 
     /// Spread of the pixels' rates in percent of their mean without hot pixels, and the hot ones' share.
@@ -272,6 +329,24 @@ impl DarkStage {
             (own > 0.0 && mean > 3.0 * noise(mean) / (kept.count() as f64).sqrt()).then(|| 100.0 * own.sqrt() / mean);
         Some((spread, hot))
     }
+}
+
+/// The code from which on hot pixels pile up at the well: the top 3 % of the range above the
+/// offset holds more than twice as many pixels as the 9 % below it. A tail without a well thins
+/// out towards its end instead.
+fn pile(plane: ArrayView2<'_, u16>, offset: f64) -> Option<f64> {
+    let top = plane.iter().copied().max().map(f64::from)? - offset;
+    let above = |share: f64| plane.iter().filter(|&&y| f64::from(y) - offset >= share * top).count();
+    let (piled, tail) = (above(0.97), above(0.88));
+    (piled >= FEWEST_PILED && piled > 2 * (tail - piled)).then_some(offset + 0.97 * top)
+}
+
+/// The different exposure times of frames, rising.
+fn exposures(frames: &[DarkFrame]) -> Vec<Seconds> {
+    let mut exposures: Vec<Seconds> = frames.iter().map(|frame| frame.exposure).collect();
+    exposures.sort_by(|a, b| a.0.total_cmp(&b.0));
+    exposures.dedup_by(|a, b| same_exposure(*a, *b));
+    exposures
 }
 
 /// Median of a plane in DN, interpolated inside the code that holds it.
@@ -307,12 +382,15 @@ impl Compared {
     /// A pixel was hit where it exceeds what the other frame predicts by six sigmas of
     /// read and shot noise of the prediction: a hot pixel predicts itself.
     fn of(first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>, ratio: f64, expectation: Expectation) -> Self {
-        let Expectation { offset, read_variance, dn_per_e } = expectation;
+        let Expectation { offset, read_variance, dn_per_e, ceiling } = expectation;
+        let full = 0.98 * (ceiling - offset);
         let mut compared = Self::default();
         let surplus = |level: f64, from: f64, ratio: f64| {
             let surplus = level - ratio * from;
             let variance = read_variance * (1.0 + ratio * ratio) + dn_per_e * ratio * (1.0 + ratio) * from.max(0.0);
-            (surplus > 0.0 && surplus * surplus > HIT_SIGMAS * HIT_SIGMAS * variance).then_some(surplus)
+            // A saturated pixel predicts too little.
+            let known = surplus > 0.0 && from < full;
+            (known && surplus * surplus > HIT_SIGMAS * HIT_SIGMAS * variance).then_some(surplus)
         };
         Zip::from(first).and(second).for_each(|&a, &b| {
             let (a, b) = (f64::from(a) - offset, f64::from(b) - offset);
@@ -353,7 +431,8 @@ impl Compared {
 mod tests {
     use super::*;
 
-    const EXPECTATION: Expectation = Expectation { offset: 100.0, read_variance: 4.0, dn_per_e: 1.0 };
+    const EXPECTATION: Expectation =
+        Expectation { offset: 100.0, read_variance: 4.0, dn_per_e: 1.0, ceiling: 65_535.0 };
 
     #[test]
     fn a_hit_is_replaced_and_a_hot_pixel_is_not() {
@@ -371,10 +450,19 @@ mod tests {
     fn the_slope_ignores_a_step_between_bias_and_dark() {
         let mut stage = DarkStage::new(Some(Celsius(-5.0)));
         for (exposure, level) in [(300.0, 403.0), (100.0, 203.0), (20.0, 123.0)] {
-            stage.frames.push(DarkFrame { exposure: Seconds(exposure), mean: level, median: level });
+            stage.frames.push(DarkFrame {
+                exposure: Seconds(exposure),
+                mean: level,
+                median: level,
+                saturated_share: 0.0,
+            });
         }
-        let anchor =
-            Anchor { offset: Estimate::new(100.0, 0.1), variance: Estimate::new(4.0, 0.01), same_temperature: true };
+        let anchor = Anchor {
+            offset: Estimate::new(100.0, 0.1),
+            variance: Estimate::new(4.0, 0.01),
+            same_temperature: true,
+            is_of_bias: true,
+        };
         let rate = stage.dark_current(&Estimate::new(2.0, 0.0), anchor).from_mean.unwrap();
         approx::assert_relative_eq!(rate.value.0, 2.0, epsilon = 1e-9);
     }

@@ -1,5 +1,6 @@
 //! What the numbers of a plane rest on that may not hold: its caveats, in words.
 
+use crate::camera::Thermal;
 use crate::caveat::Caveat;
 use crate::units::Seconds;
 
@@ -9,6 +10,8 @@ use super::transfer::{ENOUGH_LEVELS, Kink};
 
 /// Readings that scatter by more than this within a group of darks are unsettled.
 const UNSETTLED_KELVIN: f64 = 0.7;
+/// Read noise of every pixel beyond this many times the core's has a cause of its own.
+const NOISY_TIMES_CORE: f64 = 1.5;
 /// Share of dark pixels at 0 from which on the black level is cut (EMVA 1288 Release 4.0 Linear: 0.5 %).
 const CLIPPED_SHARE: f64 = 0.005;
 
@@ -35,6 +38,16 @@ pub(super) fn of_zero(zero: &ReadNoise, pairs: usize, at_zero: f64, stand_in: Op
             "quantisation-limited",
             "the converter's steps hide the read noise; what is given is an upper limit",
             "measure at a higher gain setting",
+        ));
+    }
+    if zero.noise.value.0 > NOISY_TIMES_CORE * zero.core.value.0 && !zero.hidden {
+        caveats.push(Caveat::new(
+            "noise-outliers",
+            format!(
+                "the read noise of every pixel is {:.1} times that of the core: many jumping pixels, or a damaged frame",
+                zero.noise.value.0 / zero.core.value.0
+            ),
+            "look at the bias frames, leave out damaged ones, and measure again",
         ));
     }
     if at_zero > CLIPPED_SHARE {
@@ -96,7 +109,13 @@ pub(super) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
             "let the cooler settle for ten minutes, or the body warm up, before the darks",
         ));
     }
-    if current.mean_is_weak {
+    if current.from_mean.is_none() {
+        caveats.push(Caveat::new(
+            "few-frames",
+            "darks of one exposure time and no bias frames: the dark current cannot be told from the black level",
+            "take 20 bias frames, or darks at three or more exposure times",
+        ));
+    } else if current.mean_is_weak {
         caveats.push(Caveat::new(
             "few-frames",
             "darks of one exposure time only: the dark current rests on the bias level",
@@ -111,6 +130,15 @@ pub(super) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
             "take pairs of darks at two or more exposure times, and bias frames at the same temperature",
         ));
     }
+    if let Some(saturated) = &current.saturated {
+        let (what, hint) = if saturated.left_out {
+            ("they were left out", "nothing to do; hot pixels still count in the shorter darks")
+        } else {
+            ("the dark current comes out too small", "take shorter darks as well, or darks at a lower temperature")
+        };
+        let message = format!("hot pixels saturate in darks of {} s and longer: {what}", saturated.from.0);
+        caveats.push(Caveat::new("saturated-dark", message, hint));
+    }
     if current.is_pinned() {
         caveats.push(Caveat::new(
             "black-level-pinned",
@@ -119,4 +147,36 @@ pub(super) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
         ));
     }
     caveats
+}
+
+/// A pair of bias frames that is unlike its siblings.
+pub(super) fn outlier(files: &str) -> Caveat {
+    Caveat::new(
+        "outlier-frame",
+        format!("one of {files} is much noisier than the other bias frames; the pair was left out"),
+        "look at the two frames and remove the damaged one",
+    )
+}
+
+/// Flats of one exposure that lie on no common curve.
+pub(super) fn mixed_levels() -> Caveat {
+    Caveat::new(
+        "mixed-levels",
+        "flats of one exposure time have several levels and lie on no common curve: two gain settings, or filters, \
+         under one name?",
+        "measure each setting from a folder of its own",
+    )
+}
+
+/// A thermal law from too few temperatures to know its floor.
+pub(super) fn no_floor(law: &Thermal) -> Caveat {
+    Caveat::new(
+        "assumed-value",
+        format!(
+            "from so few temperatures a floor of the dark current cannot be told from its slope: the activation \
+             energy ({:.2} eV) is that of the sum",
+            law.activation_ev.value
+        ),
+        "take darks at four or more temperatures to see the floor",
+    )
 }

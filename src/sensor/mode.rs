@@ -9,6 +9,7 @@ use crate::stats::Histogram;
 use crate::units::ElectronsPerDn;
 
 use super::plane::{Assembled, PlaneMeter};
+use super::stack::plane_view;
 use super::{MeasureError, PairStatistics, StackKey};
 
 /// Steps between codes that are looked for: 15 bits padded to 16, …, 8 bits padded to 16.
@@ -19,6 +20,8 @@ const ON_GRID: f64 = 0.999;
 const SAMPLED_PIXELS: usize = 65_536;
 /// Levels within a pair that differ by more than this are worth a word.
 const PAIR_DRIFT: f64 = 0.01;
+/// Places of the 2 × 2 cell whose levels in a flat differ by more than this have colours.
+const COLOURS_APART: f64 = 0.05;
 /// Sides of a region smaller than this hold too few pixels.
 const SMALLEST_SIDE: usize = 16;
 
@@ -102,6 +105,9 @@ impl ModeMeasurement {
         if fresh || self.stack != Some(key) {
             self.begin(key)?;
             self.sample_codes(&frame.pixels);
+            if key.kind == FrameKind::Flat && self.planes.len() == 1 {
+                self.note_colour_array(&frame.pixels);
+            }
         }
         match key.kind {
             FrameKind::Bias => self.counts.bias += 1,
@@ -184,7 +190,7 @@ impl ModeMeasurement {
             if key.kind == FrameKind::Flat && (pair.means[0] / pair.means[1] - 1.0).abs() > PAIR_DRIFT {
                 push_once(&mut self.caveats, drift(&pair, &frame.info.file));
             }
-            meter.pair(key, pair);
+            meter.pair(key, format!("`{}` and `{}`", first_info.file, frame.info.file), pair);
         }
     }
 
@@ -200,6 +206,27 @@ impl ModeMeasurement {
             }
         }
         self.previous = Some((frame.info, frame.pixels));
+    }
+
+    /// A flat whose four places of the 2 × 2 cell have different levels is of a colour array.
+    fn note_colour_array(&mut self, pixels: &Array2<u16>) {
+        let level = |row: usize, column: usize| {
+            let view = plane_view(pixels, self.region, Some((row, column)));
+            view.iter().map(|&y| f64::from(y)).sum::<f64>() / view.len().max(1) as f64
+        };
+        let levels = [level(0, 0), level(0, 1), level(1, 0), level(1, 1)];
+        let (low, high) = levels.iter().fold((f64::MAX, 0.0_f64), |(low, high), &l| (low.min(l), high.max(l)));
+        if high > (1.0 + COLOURS_APART) * low {
+            push_once(
+                &mut self.caveats,
+                Caveat::new(
+                    "colour-array-suspected",
+                    "flats have different levels at the four places of each 2 × 2 cell, and no header names colours: \
+                     a colour array was measured as one plane",
+                    "measure again with --cfa RGGB (or BGGR, GRBG, GBRG)",
+                ),
+            );
+        }
     }
 
     /// Counts the codes of some rows in the middle, for the step between them.

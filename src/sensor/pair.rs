@@ -2,13 +2,15 @@
 
 use ndarray::{ArrayView2, Zip};
 
-use crate::stats::{Histogram, clipped_variance_factor};
+use crate::stats::{Histogram, Moments, clipped_variance_factor};
 use crate::units::Dn;
 
-/// Differences beyond this many robust sigmas are events, not noise: a cosmic ray, a jump.
+/// Differences beyond this many robust sigmas may be events, not noise: a cosmic ray, a jump.
 /// Wide enough that the brightest part of a vignetted flat, with up to twice the median
 /// noise, loses nothing.
 const EVENT_SIGMAS: f64 = 8.0;
+/// How many different sizes of events are remembered; a pair with more is no pair.
+const MOST_EVENTS: usize = 65_536;
 /// The core of the noise ends here; telegraph and hot pixels lie beyond.
 const CORE_SIGMAS: f64 = 4.0;
 
@@ -22,8 +24,15 @@ pub struct PairStatistics {
     pub means: [f64; 2],
     /// Unbiased variances and covariance over the pixels: first frame, second frame, both.
     spatial: [f64; 3],
-    /// Share of the plain differences' variance that is not in single events.
-    without_events: f64,
+    /// Robust limit in DN beyond which differences may be events.
+    pub event_limit: f64,
+    /// Squared distance in DN² of the differences beyond that limit, with their counts.
+    events: Vec<(f64, u32)>,
+    /// Mean squared distance in DN² of all differences from their middle.
+    all_squares: f64,
+    /// Temporal variance in DN² common to whole rows, may come out negative near 0.
+    pub row_variance: f64,
+    rows: usize,
     /// Excess kurtosis of the plain differences, events left out, at least 0.
     pub excess_kurtosis: f64,
     /// Temporal variance in DN² of the pixels within four robust sigmas, clipping corrected.
@@ -80,21 +89,35 @@ impl PairStatistics {
         }
         let mut sums = Sums::default();
         let mut differences = Histogram::new(-65_535, 65_535);
-        Zip::from(first).and(second).for_each(|&a, &b| {
-            sums.take(a, b);
-            differences.push(i32::from(a) - i32::from(b));
-        });
-        let (without_events, excess_kurtosis, core_variance) = shape(&differences)?;
+        let mut row_means = Moments::default();
+        for (a, b) in first.rows().into_iter().zip(second.rows()) {
+            let mut row = 0_i64;
+            Zip::from(a).and(b).for_each(|&a, &b| {
+                sums.take(a, b);
+                let difference = i32::from(a) - i32::from(b);
+                differences.push(difference);
+                row += i64::from(difference);
+            });
+            row_means.push(row as f64 / first.ncols() as f64);
+        }
+        let Shape { event_limit, events, all_squares, excess_kurtosis, core_variance } = shape(&differences)?;
         let share = |pixels: u64| pixels as f64 / (2 * count) as f64;
+        let spatial = [
+            covariance(sums.squares[0], sums.first, sums.first, count),
+            covariance(sums.squares[1], sums.second, sums.second, count),
+            covariance(sums.squares[2], sums.first, sums.second, count),
+        ];
+        let of_rows = row_means.variance().unwrap_or(0.0);
+        let of_pixels = spatial[0] + spatial[1] - 2.0 * spatial[2];
         Some(Self {
             count,
+            row_variance: (of_rows - (of_pixels - of_rows) / first.ncols() as f64) / 2.0,
+            rows: first.nrows(),
             means: [sums.first as f64 / count as f64, sums.second as f64 / count as f64],
-            spatial: [
-                covariance(sums.squares[0], sums.first, sums.first, count),
-                covariance(sums.squares[1], sums.second, sums.second, count),
-                covariance(sums.squares[2], sums.first, sums.second, count),
-            ],
-            without_events,
+            spatial,
+            event_limit,
+            events,
+            all_squares,
             excess_kurtosis,
             core_variance,
             highest: sums.highest,
@@ -126,12 +149,13 @@ impl PairStatistics {
     /// r = (μ0 − offset) / (μ1 − offset)        σ² = Var(y0 − r y1) / (2 r)
     /// ```
     ///
-    /// Exact for shot noise at the mean level, off by (r − 1)²/2 of the read noise. Single
-    /// events are left out. Where the signal is too small for its ratio to be known (below
+    /// Exact for shot noise at the mean level, off by (r − 1)²/2 of the read noise. Differences
+    /// beyond `cut` DN are left out as events; the same cut must hold for all levels of a curve,
+    /// or the jumps of telegraph pixels count at one level and not at another. Where the signal is too small for its ratio to be known (below
     /// 2 DN, or 20 of its own uncertainties) the plain variance is returned.
     /// Derived here from EMVA 1288's model.
     #[must_use]
-    pub fn scaled_variance(&self, offset: Dn) -> f64 {
+    pub fn scaled_variance(&self, offset: Dn, cut: f64) -> f64 {
         let [first, second] = self.means.map(|mean| mean - offset.0);
         let plain = self.variance();
         let known = 20.0 * (plain / self.count as f64).sqrt() + 2.0;
@@ -141,7 +165,24 @@ impl PairStatistics {
         } else {
             plain
         };
-        (scaled * self.without_events).max(0.0)
+        (scaled * self.share_within(cut)).max(0.0)
+    }
+
+    /// Temporal variance in DN² as [`PairStatistics::variance`], without the events beyond `cut` DN.
+    #[must_use]
+    pub fn variance_within(&self, cut: f64) -> f64 {
+        self.variance() * self.share_within(cut)
+    }
+
+    /// The share of the plain differences' variance that lies within `cut` DN.
+    fn share_within(&self, cut: f64) -> f64 {
+        let beyond: f64 = self
+            .events
+            .iter()
+            .filter(|(square, _)| square.sqrt() > cut)
+            .map(|(square, count)| square * f64::from(*count))
+            .sum();
+        if self.all_squares > 0.0 { 1.0 - beyond / (self.all_squares * self.count as f64) } else { 1.0 }
     }
 
     /// The variance in DN⁴ of a variance estimate whose expectation is `variance`.
@@ -151,10 +192,19 @@ impl PairStatistics {
     /// ```
     ///
     /// κ is the excess kurtosis of the differences: 0 for a normal distribution, large with
-    /// telegraph pixels or uneven dark current.
+    /// telegraph pixels or uneven dark current. Noise common to a row is known from as many
+    /// values as there are rows: `2 σ_row⁴ / rows` is added.
     #[must_use]
     pub fn variance_of(&self, variance: f64) -> f64 {
-        2.0 * variance * variance * (1.0 + self.excess_kurtosis / 2.0) / self.count as f64
+        let of_pixels = 2.0 * variance * variance * (1.0 + self.excess_kurtosis / 2.0) / self.count as f64;
+        of_pixels + 2.0 * self.row_variance.max(0.0).powi(2) / self.rows as f64
+    }
+
+    /// Standard uncertainty in DN² of [`PairStatistics::row_variance`]: as many values as rows.
+    #[must_use]
+    pub fn row_variance_sigma(&self) -> f64 {
+        let of_row_mean = self.row_variance.max(0.0) + self.variance() * self.rows as f64 / self.count as f64;
+        of_row_mean * (2.0 / self.rows as f64).sqrt()
     }
 
     /// Whether both frames are the same pixels.
@@ -163,26 +213,43 @@ impl PairStatistics {
         self.means[0] == self.means[1] && self.spatial[0] > 0.0 && self.variance() == 0.0
     }
 
-    /// Standard deviation over the pixels of what both frames share (EMVA 1288 Release 4.0,
-    /// equation 32, unbiased) in DN²: pattern, without temporal noise.
+    /// Variance over the pixels of what both frames share in DN² (EMVA 1288 Release 4.0,
+    /// equation 32, unbiased): pattern, without temporal noise.
     #[must_use]
     pub fn shared_variance(&self) -> f64 {
         self.spatial[2]
     }
 }
 
-/// Share of variance without events, excess kurtosis, core variance, from the plain differences.
-fn shape(differences: &Histogram) -> Option<(f64, f64, f64)> {
+/// What the histogram of plain differences says.
+struct Shape {
+    event_limit: f64,
+    events: Vec<(f64, u32)>,
+    all_squares: f64,
+    excess_kurtosis: f64,
+    core_variance: f64,
+}
+
+/// The shape of the plain differences; `None` without any, or when nearly all are events.
+fn shape(differences: &Histogram) -> Option<Shape> {
     let centre = differences.quantile(0.5)?;
     let sigma = differences.robust_sigma()?.max(1.0);
-    let (_, _, all, _) = differences.central_moments(centre, f64::INFINITY)?;
-    let (kept, _, inside, fourth) = differences.central_moments(centre, EVENT_SIGMAS * sigma)?;
-    let without_events = if all > 0.0 { inside * kept / (all * differences.total() as f64) } else { 1.0 };
-    let kurtosis = if inside > 0.0 { (fourth / (inside * inside) - 3.0).max(0.0) } else { 0.0 };
+    let event_limit = EVENT_SIGMAS * sigma;
+    let distance = |value: i32| (f64::from(value) - centre).abs();
+    let events: Vec<(f64, u32)> = differences
+        .occupied()
+        .filter(|(value, _)| distance(*value) > event_limit)
+        .map(|(value, count)| (distance(value).powi(2), count))
+        .take(MOST_EVENTS)
+        .collect();
+    let squares = differences.occupied().map(|(value, count)| distance(value).powi(2) * f64::from(count));
+    let all_squares = squares.sum::<f64>() / differences.total() as f64;
+    let (_, _, inside, fourth) = differences.central_moments(centre, event_limit)?;
+    let excess_kurtosis = if inside > 0.0 { (fourth / (inside * inside) - 3.0).max(0.0) } else { 0.0 };
     // Integers: everything up to the half step beyond the last one kept is inside.
     let limit = (CORE_SIGMAS * sigma).floor() + 0.5;
     let (_, _, clipped, _) = differences.central_moments(centre, limit)?;
-    Some((without_events, kurtosis, unclipped(clipped, limit) / 2.0))
+    Some(Shape { event_limit, events, all_squares, excess_kurtosis, core_variance: unclipped(clipped, limit) / 2.0 })
 }
 
 /// The variance whose normal distribution, clipped at `± limit`, has variance `clipped`.
@@ -250,7 +317,7 @@ mod tests {
         let second = first.mapv(|y| y / 2);
         let pair = PairStatistics::of(first.view(), second.view()).unwrap();
         assert!(pair.variance() > 1000.0);
-        approx::assert_relative_eq!(pair.scaled_variance(Dn(0.0)), 0.0, epsilon = 1e-9);
+        approx::assert_relative_eq!(pair.scaled_variance(Dn(0.0), f64::INFINITY), 0.0, epsilon = 1e-9);
     }
 
     #[test]

@@ -7,14 +7,15 @@ use crate::camera::{
 };
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
-use crate::stats::Estimate;
+use crate::stats::{Estimate, Moments};
 use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
 use super::dark_current::{Anchor, DarkCurrent, DarkStage, Expectation, same_exposure};
 use super::doubts;
-use super::read_noise::{ReadNoise, read_noise};
+use super::read_noise::{ReadNoise, mean_level, read_noise};
 use super::saturation::{Saturation, saturation};
 use super::stack::plane_view;
+use super::thermal_law::TEMPERATURES_FOR_A_FLOOR;
 use super::transfer::{ENOUGH_LEVELS, Level};
 use super::{
     MeasureError, PairStatistics, StackKey, TransferFit, absolute_threshold, dynamic_range, emva_slope,
@@ -29,6 +30,12 @@ const SHORT_DARK: Seconds = Seconds(0.1);
 const SHORTEST_RAMP: Seconds = Seconds(1.0);
 /// Two groups this close in temperature are the same.
 const SAME_TEMPERATURE: f64 = 1.0;
+/// With so many pairs without light, one that is unlike the others is left out …
+const PAIRS_FOR_OUTLIERS: usize = 3;
+/// … when its variance is this many times the median.
+const OUTLIER_TIMES_MEDIAN: f64 = 2.0;
+/// Levels of flats of one exposure that differ by more than this are of another light or gain.
+const OTHER_LEVEL: f64 = 0.10;
 /// A deviation from linearity in percent beyond which the light, not the sensor, has changed.
 const NOT_THE_SENSOR_PERCENT: f64 = 10.0;
 
@@ -36,7 +43,47 @@ const NOT_THE_SENSOR_PERCENT: f64 = 10.0;
 struct ZeroStack {
     sensor: Option<Celsius>,
     pairs: Vec<PairStatistics>,
+    /// The files of each pair.
+    files: Vec<String>,
     lone: Vec<f64>,
+}
+
+impl ZeroStack {
+    /// Read noise and offset without the outliers; `None` without pairs.
+    fn noise(&self, step: u32) -> Option<ReadNoise> {
+        let limit = self.outlier_limit();
+        let sound: Vec<PairStatistics> = self.pairs.iter().filter(|pair| pair.variance() <= limit).cloned().collect();
+        read_noise(&sound, &self.lone, f64::from(step))
+    }
+
+    /// Files of pairs that are noisier than their siblings can be: a damaged frame.
+    fn outliers(&self) -> impl Iterator<Item = &str> {
+        let limit = self.outlier_limit();
+        self.pairs
+            .iter()
+            .zip(&self.files)
+            .filter(move |(pair, _)| pair.variance() > limit)
+            .map(|(_, files)| files.as_str())
+    }
+
+    fn outlier_limit(&self) -> f64 {
+        let mut variances: Vec<f64> = self.pairs.iter().map(PairStatistics::variance).collect();
+        if variances.len() < PAIRS_FOR_OUTLIERS {
+            return f64::INFINITY;
+        }
+        variances.sort_by(f64::total_cmp);
+        OUTLIER_TIMES_MEDIAN * variances[variances.len() / 2]
+    }
+}
+
+/// Where a plane's numbers start from: its noise and level without light.
+struct Zero {
+    noise: ReadNoise,
+    reference: Option<Celsius>,
+    /// Exposure of the darks that stood in for missing bias frames.
+    stand_in: Option<Seconds>,
+    /// Whether the offset is of bias frames: darks cannot be their own anchor.
+    has_bias_level: bool,
 }
 
 struct ShortDark {
@@ -105,9 +152,13 @@ impl PlaneMeter {
         self.bias_stack(sensor).lone.push(mean);
     }
 
-    pub(super) fn pair(&mut self, key: StackKey, pair: PairStatistics) {
+    pub(super) fn pair(&mut self, key: StackKey, files: String, pair: PairStatistics) {
         match key.kind {
-            FrameKind::Bias => self.bias_stack(key.sensor).pairs.push(pair),
+            FrameKind::Bias => {
+                let stack = self.bias_stack(key.sensor);
+                stack.pairs.push(pair);
+                stack.files.push(files);
+            }
             _ => self.flats.push((key.exposure, pair)),
         }
     }
@@ -115,7 +166,7 @@ impl PlaneMeter {
     fn bias_stack(&mut self, sensor: Option<Celsius>) -> &mut ZeroStack {
         let known = self.bias.iter().position(|stack| stack.sensor == sensor);
         let place = known.unwrap_or_else(|| {
-            self.bias.push(ZeroStack { sensor, pairs: Vec::new(), lone: Vec::new() });
+            self.bias.push(ZeroStack { sensor, pairs: Vec::new(), files: Vec::new(), lone: Vec::new() });
             self.bias.len() - 1
         });
         &mut self.bias[place]
@@ -148,7 +199,7 @@ impl PlaneMeter {
         if self.darks.last().is_none_or(|stage| stage.sensor != key.sensor) {
             self.darks.push(DarkStage::new(key.sensor));
         }
-        let fallback = Expectation { offset: 0.0, read_variance: f64::INFINITY, dn_per_e: 1.0 };
+        let fallback = Expectation { offset: 0.0, read_variance: f64::INFINITY, dn_per_e: 1.0, ceiling: 65_535.0 };
         let expectation = self.expectation.unwrap_or(fallback);
         if let Some(stage) = self.darks.last_mut() {
             stage.add(plane, key.exposure, temperature, partner, expectation);
@@ -162,7 +213,7 @@ impl PlaneMeter {
 
     /// What darks may be expected to do, from bias and flats so far, or else from their first pair.
     fn expectation(&self, first_darks: &PairStatistics) -> Expectation {
-        let zero = self.reference_stack().and_then(|stack| read_noise(&stack.pairs, &stack.lone, 1.0));
+        let zero = self.reference_stack().and_then(|stack| stack.noise(1));
         let (offset, read_variance) = match &zero {
             Some(zero) => (zero.offset.value.0, zero.variance.value),
             None => (first_darks.mean().0, first_darks.core_variance),
@@ -170,7 +221,8 @@ impl PlaneMeter {
         let saturation = self.saturation(Dn(offset), 1);
         let fitted = || self.transfer(Dn(offset), saturation.as_ref(), None).ok().map(|fit| fit.1.gain.value);
         let gain = self.typed_gain.or_else(fitted).unwrap_or(ElectronsPerDn(1.0));
-        Expectation { offset, read_variance, dn_per_e: 1.0 / gain.0 }
+        let ceiling = saturation.filter(|saturation| saturation.is == SaturationIs::Reached).map(|it| it.level.0);
+        Expectation { offset, read_variance, dn_per_e: 1.0 / gain.0, ceiling: ceiling.unwrap_or(65_535.0) }
     }
 
     fn reference_stack(&self) -> Option<&ZeroStack> {
@@ -182,20 +234,34 @@ impl PlaneMeter {
         saturation(&pairs, offset, step)
     }
 
-    /// Read noise and offset: from the temperature with most bias pairs, or from short darks.
-    fn zero(&self, step: u32) -> Result<(ReadNoise, Option<Celsius>, Option<Seconds>), MeasureError> {
-        let too_few = |found| MeasureError::TooFewFrames { kind: FrameKind::Bias, found, needed: 2 };
-        if let Some(stack) = self.reference_stack() {
-            let noise = read_noise(&stack.pairs, &stack.lone, f64::from(step)).ok_or_else(|| too_few(1))?;
-            return Ok((noise, stack.sensor, None));
-        }
-        let shortest = self.short_darks.iter().map(|dark| dark.exposure).min_by(|a, b| a.0.total_cmp(&b.0));
+    /// Read noise and offset: from the temperature with most bias pairs, or from the shortest darks.
+    fn zero(&self, step: u32) -> Result<Zero, MeasureError> {
         let found = self.bias.iter().map(|stack| stack.lone.len()).sum();
-        let limit = shortest.ok_or_else(|| too_few(found))?.0.max(SHORT_DARK.0);
-        let short: Vec<&ShortDark> = self.short_darks.iter().filter(|dark| dark.exposure.0 <= limit).collect();
+        let too_few = || MeasureError::TooFewFrames { kind: FrameKind::Bias, found, needed: 2 };
+        if let Some(stack) = self.reference_stack() {
+            let noise = stack.noise(step).ok_or_else(too_few)?;
+            return Ok(Zero { noise, reference: stack.sensor, stand_in: None, has_bias_level: true });
+        }
+        // One temperature only: darks of several have several levels.
+        let coldest = |dark: &&ShortDark| dark.sensor.map_or(f64::MIN, |celsius| celsius.0);
+        let brief = |dark: &&ShortDark| dark.exposure.0 <= SHORT_DARK.0;
+        let sensor =
+            self.short_darks.iter().min_by(|a, b| coldest(a).total_cmp(&coldest(b))).ok_or_else(too_few)?.sensor;
+        let of_one = || self.short_darks.iter().filter(move |dark| dark.sensor == sensor);
+        let shortest = of_one().map(|dark| dark.exposure).min_by(|a, b| a.0.total_cmp(&b.0)).ok_or_else(too_few)?;
+        let mut short: Vec<&ShortDark> = self.short_darks.iter().filter(brief).collect();
+        if short.is_empty() {
+            short = of_one().filter(|dark| same_exposure(dark.exposure, shortest)).collect();
+        }
+        let exposure = short[0].exposure;
         let pairs: Vec<PairStatistics> = short.iter().map(|dark| dark.pair.clone()).collect();
-        let noise = read_noise(&pairs, &[], f64::from(step)).ok_or_else(|| too_few(found))?;
-        Ok((noise, short.first().and_then(|dark| dark.sensor), shortest))
+        let mut noise = read_noise(&pairs, &[], f64::from(step)).ok_or_else(too_few)?;
+        let lone: Moments = self.bias.iter().flat_map(|stack| stack.lone.iter().copied()).collect();
+        if lone.count() > 0 {
+            noise.offset = mean_level(&lone, noise.variance.value.sqrt());
+        }
+        let has_bias_level = lone.count() > 0 || exposure.0 <= SHORT_DARK.0;
+        Ok(Zero { noise, reference: short[0].sensor, stand_in: Some(exposure), has_bias_level })
     }
 
     /// The level without light after `exposure`: of darks of the same time, else `offset`.
@@ -218,14 +284,20 @@ impl PlaneMeter {
         zero: Option<&ReadNoise>,
     ) -> Result<(Vec<TransferPoint>, TransferFit), MeasureError> {
         let name = self.name();
+        let limits = self.flats.iter().map(|(_, pair)| pair.event_limit);
+        let cut = limits.fold(zero.map_or(0.0, |zero| zero.event_limit), f64::max);
+        let level_variance = zero.map_or(0.0, |zero| zero.level_scatter.powi(2) / 2.0);
         let full = saturation.map_or(f64::INFINITY, |saturation| saturation.level.0 - offset.0);
         let mut points = Vec::new();
         let mut levels = Vec::new();
         for (exposure, pair) in &self.flats {
             let dark = self.dark_level(*exposure, offset);
-            let (mean, variance) = (pair.mean() - dark, pair.scaled_variance(dark));
+            let (mean, variance) = (pair.mean() - dark, pair.scaled_variance(dark, cut));
             let sound = mean.0 > 0.0 && variance > 0.0 && saturation.is_none_or(|saturation| !saturation.spoils(pair));
-            levels.push((sound, Level { mean, variance, relative: pair.variance_of(1.0) }));
+            // A level that wanders moves along the curve: to the fit that is noise of the variance.
+            let wander = level_variance / (mean.0 * mean.0);
+            let relative = pair.variance_of(variance.max(1e-9)) / variance.max(1e-9).powi(2) + wander;
+            levels.push((sound, Level { mean, variance, relative }));
             points.push(TransferPoint {
                 plane: name.clone(),
                 mean_dn: mean,
@@ -254,14 +326,14 @@ impl PlaneMeter {
 
     /// The plane's numbers.
     pub(super) fn assembled(&self, step: u32) -> Result<Assembled, MeasureError> {
-        let (zero, reference, stand_in) = self.zero(step)?;
+        let Zero { noise: zero, reference, stand_in, has_bias_level } = self.zero(step)?;
         let offset = zero.offset.value;
         let saturation = self.saturation(offset, step);
         let mut caveats = self.zero_doubts(&zero, stand_in);
         if saturation.is_none() {
             caveats.push(Caveat::new(
                 "assumed-value",
-                "without flats saturation is not measured: what stands there is the highest dark pixel",
+                "without flats saturation is not measured: the highest code of 16 bits is taken for it",
                 "take flats, the last of them saturated",
             ));
         }
@@ -273,6 +345,9 @@ impl PlaneMeter {
         if let Some(fit) = &fit {
             let used = transfer.iter().filter(|point| point.used).count();
             caveats.extend(doubts::of_flats(used, self.spoiled(saturation.as_ref()), self.flats.len(), fit.kink));
+            if fit.is_poor() && self.has_mixed_levels() {
+                caveats.push(doubts::mixed_levels());
+            }
         }
         for caveat in &mut caveats {
             caveat.about = self.name();
@@ -282,10 +357,12 @@ impl PlaneMeter {
             (None, Some(fit)) => fit.gain,
             (None, None) => return Err(MeasureError::NoGain { levels: 0 }),
         };
-        let (dark_current, dark_caveats) = self.dark_currents(&gain, &zero, reference, step);
+        let (dark_current, dark_caveats) = self.dark_currents(&gain, &zero, reference, has_bias_level, step);
         caveats.extend(dark_caveats);
-        let rates: Vec<_> =
-            dark_current.iter().filter_map(|point| point.sensor_c.map(|celsius| (celsius, point.e_per_s))).collect();
+        let thermal = thermal_law(&dark_current, gain.relative());
+        if let Some(law) = thermal.as_ref().filter(|_| dark_current.len() < TEMPERATURES_FOR_A_FLOOR) {
+            caveats.push(doubts::no_floor(law).about(self.name()));
+        }
         let (level, full, is, cause) = self.full_scale(saturation.as_ref(), offset, &gain);
         let read_noise_e: Estimate<Electrons> = zero.noise.times(&gain);
         let threshold =
@@ -302,8 +379,8 @@ impl PlaneMeter {
             read_noise_dn: Some(zero.noise),
             read_noise_e,
             read_noise_core_e: Some(zero.core.times(&gain)),
-            read_noise_is_upper_limit: zero.hidden,
-            row_noise_e: None,
+            read_noise_is_upper_limit: zero.hidden || stand_in.is_some_and(|exposure| exposure.0 > SHORT_DARK.0),
+            row_noise_e: zero.row.map(|row| row.times(&gain)),
             saturation_e: full,
             saturation_dn: Some(level.0),
             saturation_is: is,
@@ -315,13 +392,13 @@ impl PlaneMeter {
             prnu_percent: None,
             dsnu_e: self.dsnu(&gain),
             read_noise_by_temperature: self.read_noise_by_temperature(&gain, step),
-            thermal: thermal_law(&rates),
+            thermal,
             dark_current,
         };
         Ok(Assembled { plane, transfer, caveats, reference })
     }
 
-    /// Saturation as a stored count and in electrons. Without flats: at least the highest code seen in the dark.
+    /// Saturation as a stored count and in electrons. Without flats: the highest code a file can hold.
     fn full_scale(
         &self,
         saturation: Option<&Saturation>,
@@ -330,11 +407,7 @@ impl PlaneMeter {
     ) -> (Dn, Estimate<Electrons>, SaturationIs, Option<SaturationCause>) {
         let (level, is, cause) = match saturation {
             Some(saturation) => (saturation.level, saturation.is, saturation.cause),
-            None => {
-                let pairs = self.bias.iter().flat_map(|stack| &stack.pairs);
-                let highest = pairs.map(|pair| f64::from(pair.highest)).fold(offset.0 + 1.0, f64::max);
-                (Dn(highest), SaturationIs::AtLeast, None)
-            }
+            None => (Dn(65_535.0), SaturationIs::AtLeast, None),
         };
         (level, gain.scaled((level - offset).0), is, cause)
     }
@@ -393,7 +466,7 @@ impl PlaneMeter {
         self.bias
             .iter()
             .filter_map(|stack| {
-                let zero = read_noise(&stack.pairs, &stack.lone, f64::from(step))?;
+                let zero = stack.noise(step)?;
                 Some(ReadNoisePoint { sensor_c: stack.sensor, read_noise_e: zero.noise.times(gain) })
             })
             .collect()
@@ -403,7 +476,18 @@ impl PlaneMeter {
         let pairs = self.reference_stack().map_or(self.short_darks.len(), |stack| stack.pairs.len());
         let shares = self.bias.iter().flat_map(|stack| &stack.pairs).map(|pair| pair.share_at_zero);
         let long = stand_in.filter(|exposure| exposure.0 > SHORT_DARK.0);
-        doubts::of_zero(zero, pairs, shares.fold(0.0, f64::max), long)
+        let mut caveats = doubts::of_zero(zero, pairs, shares.fold(0.0, f64::max), long);
+        caveats.extend(self.bias.iter().flat_map(ZeroStack::outliers).map(doubts::outlier));
+        caveats
+    }
+
+    /// Whether flats of one exposure time have several levels.
+    fn has_mixed_levels(&self) -> bool {
+        self.flats.iter().enumerate().any(|(place, (exposure, pair))| {
+            self.flats[..place].iter().any(|(other, earlier)| {
+                same_exposure(*exposure, *other) && (pair.mean() / earlier.mean() - 1.0).abs() > OTHER_LEVEL
+            })
+        })
     }
 
     /// How many flat pairs are saturated.
@@ -418,16 +502,22 @@ impl PlaneMeter {
         gain: &Estimate<ElectronsPerDn>,
         zero: &ReadNoise,
         reference: Option<Celsius>,
+        has_bias_level: bool,
         step: u32,
     ) -> (Vec<DarkCurrentPoint>, Vec<Caveat>) {
         let (mut points, mut caveats) = (Vec::new(), Vec::new());
         let long = |stage: &&DarkStage| stage.frames.iter().any(|frame| frame.exposure.0 > SHORTEST_RAMP.0);
         for stage in self.darks.iter().filter(long) {
             let own = self.bias.iter().find(|stack| !stack.pairs.is_empty() && close(stack.sensor, stage.sensor));
-            let own = own.and_then(|stack| read_noise(&stack.pairs, &stack.lone, f64::from(step)));
-            let same_temperature = own.is_some() || close(reference, stage.sensor);
+            let own = own.and_then(|stack| stack.noise(step));
+            let same_temperature = own.is_some() || (has_bias_level && close(reference, stage.sensor));
             let level = own.as_ref().unwrap_or(zero);
-            let anchor = Anchor { offset: level.offset, variance: level.variance, same_temperature };
+            let anchor = Anchor {
+                offset: level.offset,
+                variance: level.variance,
+                same_temperature,
+                is_of_bias: own.is_some() || has_bias_level,
+            };
             let current = stage.dark_current(gain, anchor);
             let place = match stage.sensor {
                 Some(celsius) => format!("{} at {:.1} degC", self.name(), celsius.0),

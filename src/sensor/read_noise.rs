@@ -5,6 +5,9 @@ use crate::units::Dn;
 
 use super::PairStatistics;
 
+/// The 97.5 % quantile of the normal distribution.
+const NORMAL_975: f64 = 1.959_963_984_540_054;
+
 /// Below this variance in squared steps the converter's steps hide the noise
 /// (EMVA 1288 Release 4.0 Linear, equation 54: 0.24 DN²).
 pub(crate) const HIDDEN_VARIANCE: f64 = 0.24;
@@ -22,8 +25,14 @@ pub(crate) struct ReadNoise {
     pub noise: Estimate<Dn>,
     /// Read noise of the core.
     pub core: Estimate<Dn>,
+    /// Temporal noise common to a row; `None` where the pairs show none.
+    pub row: Option<Estimate<Dn>>,
     /// The steps hide the noise; `noise` is a limit.
     pub hidden: bool,
+    /// Scatter of the frames' levels in DN.
+    pub level_scatter: f64,
+    /// Differences beyond this many DN may be events.
+    pub event_limit: f64,
 }
 
 /// Pools pairs without light; `extra` are the means of frames that found no partner.
@@ -45,21 +54,45 @@ pub(crate) fn read_noise(pairs: &[PairStatistics], extra: &[f64], step: f64) -> 
         }
     };
     Some(ReadNoise {
-        offset: mean_level(&levels),
+        offset: mean_level(&levels, (variance.value / pairs[0].count as f64).sqrt()),
         noise: noise(&variance),
         core: noise(&core_variance),
+        row: row_noise(pairs),
         variance,
         hidden,
+        level_scatter: levels.variance().unwrap_or(0.0).sqrt(),
+        event_limit: pairs.iter().map(|pair| pair.event_limit).fold(0.0, f64::max),
     })
 }
 
+/// Row noise where it stands out from the pairs' scatter by two sigmas.
+///
+/// ```text
+/// σ_row² = Var(row means of d)/2 − σ_within²/columns,    d = y0 − y1
+/// ```
+///
+/// Derived here: the variance of the means of rows of independent pixels taken off.
+fn row_noise(pairs: &[PairStatistics]) -> Option<Estimate<Dn>> {
+    let values: Moments = pairs.iter().map(|pair| pair.row_variance).collect();
+    let mean = values.mean()?;
+    let sigma =
+        pairs.iter().map(PairStatistics::row_variance_sigma).map(|s| s * s).sum::<f64>().sqrt() / pairs.len() as f64;
+    (mean > 2.0 * sigma && mean > 0.0).then(|| Estimate::new(mean.sqrt(), sigma / (2.0 * mean.sqrt())))
+}
+
 /// The mean of frame means; its uncertainty is their scatter, for the level of a frame
-/// wanders by more than its pixels' noise explains.
-fn mean_level(levels: &Moments) -> Estimate<Dn> {
+/// wanders by more than its pixels' noise explains. Few frames know their scatter badly:
+/// it is widened by Student's t over the normal quantile. A single frame takes `of_one`.
+pub(crate) fn mean_level(levels: &Moments, of_one: f64) -> Estimate<Dn> {
     let mean = levels.mean().unwrap_or(0.0);
     let frames = levels.count() as f64;
-    let sigma = (levels.variance().unwrap_or(0.0) / frames).sqrt();
-    Estimate::new(mean, sigma).with_half_interval(student_t_975(frames - 1.0) * sigma)
+    match levels.variance() {
+        Some(variance) => {
+            let half = student_t_975(frames - 1.0) * (variance / frames).sqrt();
+            Estimate::new(mean, half / NORMAL_975).with_half_interval(half)
+        }
+        None => Estimate::new(mean, of_one),
+    }
 }
 
 /// Mean of the pairs' variances with the larger of two uncertainties: from the pixels'

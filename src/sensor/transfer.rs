@@ -65,6 +65,12 @@ pub struct Kink {
 }
 
 impl TransferFit {
+    /// Whether the levels scatter about the curve by much more than noise allows.
+    #[must_use]
+    pub fn is_poor(&self) -> bool {
+        self.chi2_per_dof > KINK_CHI2_PER_DOF
+    }
+
     /// The fitted variance in DN² at a level.
     #[must_use]
     pub fn variance_at(&self, mean: Dn) -> f64 {
