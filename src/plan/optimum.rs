@@ -21,6 +21,8 @@ const LOOKS: usize = 128;
 const LAST_LOOK: f64 = (LOOKS - 1) as f64;
 /// Halvings of an interval: 2^-40 of it is left.
 const HALVINGS: usize = 40;
+/// Stride in which the ends of the good stretch are looked for.
+const STRIDE: f64 = 1.01;
 /// How close to a bound the optimum must lie for the bound to have set it.
 const AT_BOUND: f64 = 2e-3;
 
@@ -117,7 +119,8 @@ pub struct Chosen {
 pub struct Optimum {
     /// Least cost of all lengths.
     pub least: Chosen,
-    /// Shortest and longest sub that costs at most [`WITHIN`] more.
+    /// Ends of the stretch about the recommended length (about the least one where a bound leaves no round length)
+    /// in which every sub costs at most [`WITHIN`] more.
     pub range: (Seconds, Seconds),
     /// The shortest round length among them. Where a bound leaves none: the round length of least cost if that is at
     /// most 10 % more, else the optimum cut to two digits.
@@ -268,19 +271,20 @@ impl Search {
         let at = if cost(refined) < costs[best] * (1.0 - 1e-9) { refined } else { best as f64 };
         let Some(least) = self.best_at(look(at)) else { return Err(self.out_of_reach()) };
         let recommended = self.recommended(&least);
-        // The cadence is whole, so the cost is a saw with one broad valley: the outermost good lengths count.
-        let good = |cost: f64| cost <= least.cost * (1.0 + WITHIN);
-        let end = |i: Option<usize>, outside: f64| match i.map(|i| i as f64) {
-            Some(i) if (0.0..=LAST_LOOK).contains(&(i + outside)) => edge(&|i| good(cost(i)), i, i + outside),
-            Some(i) => i,
-            None => at,
+        // The cadence is whole, so the cost is a saw: only the stretch about the length itself is good throughout.
+        let good =
+            |sub: f64| self.best_at(Seconds(sub)).is_some_and(|chosen| chosen.cost <= least.cost * (1.0 + WITHIN));
+        let with = if recommended.cost <= least.cost * (1.0 + WITHIN) { recommended.sub.0 } else { least.sub.0 };
+        let end = |step: f64| {
+            let mut sub = with;
+            while (shortest..=longest).contains(&(sub * step)) && good(sub * step) {
+                sub *= step;
+            }
+            let next = (sub * step).clamp(shortest, longest);
+            edge(&good, sub, next)
         };
-        let shortest_good = look(end((0..LOOKS).find(|i| good(costs[*i])), -1.0).min(at));
-        let longest_good = look(end((0..LOOKS).rfind(|i| good(costs[*i])), 1.0).max(at));
-        let with = if good(recommended.cost) { recommended.sub } else { least.sub };
-        let low = if with < shortest_good { with } else { shortest_good };
-        let high = if with > longest_good { with } else { longest_good };
-        Ok(Optimum { set_by: self.set_by(&least), least, range: (low, high), recommended })
+        let range = (Seconds(end(1.0 / STRIDE)), Seconds(end(STRIDE)));
+        Ok(Optimum { set_by: self.set_by(&least), least, range, recommended })
     }
 
     /// The shortest round length within 3 % of the least cost. A bound can leave none: then the round length of least
@@ -388,8 +392,11 @@ fn golden_section(cost: &impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
     (low + high) / 2.0
 }
 
-/// The last point from `inside`, which is good, towards `end`, which is not, that is still good.
+/// The last point from `inside`, which is good, towards `end`, that is still good.
 fn edge(good: &impl Fn(f64) -> bool, inside: f64, end: f64) -> f64 {
+    if good(end) {
+        return end;
+    }
     let (mut inside, mut outside) = (inside, end);
     for _ in 0..HALVINGS / 2 {
         let middle = (inside + outside) / 2.0;

@@ -68,10 +68,12 @@ fn filter_text(filter: &FilterPlan) -> String {
     let [shortest, longest] = filter.sub_range_s;
     let mut text = format!("\n{}\n", filter.name);
     let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 18, &value));
+    let within = (shortest.0..=longest.0).contains(&filter.sub_s.0);
+    let outside = if within { "" } else { "; no round length is among them, this one costs a little more" };
     line(
         "sub length",
         format!(
-            "{}; {} to {} cost within 3 % of the least time, best {}",
+            "{}; {} to {} cost within 3 % of the least time, best {}{outside}",
             duration(filter.sub_s),
             duration(shortest),
             duration(longest),
@@ -123,9 +125,9 @@ fn filter_text(filter: &FilterPlan) -> String {
 fn set_by(filter: &FilterPlan) -> String {
     match filter.set_by {
         SetBy::WallClock => "time: longer subs lose more when one is spoiled, shorter ones wait more".into(),
-        SetBy::Tracking => "the mount: it holds a star no longer".into(),
+        SetBy::Tracking => "the mount: it bounds the best length".into(),
         SetBy::FieldRotation => "the field's rotation: polar alignment".into(),
-        SetBy::StarSaturation => "the brightest star that is to stay unburnt".into(),
+        SetBy::StarSaturation => "the brightest star that is to stay unburnt: it bounds the best length".into(),
         SetBy::SkySaturation => "the sky: it fills the pixel".into(),
         SetBy::Rejection => "rejection: it needs so many subs and dither positions".into(),
         SetBy::Storage => "storage: fewer, longer subs".into(),
