@@ -68,6 +68,25 @@ fn the_plan_of_the_sample_night_adds_up() {
     assert!((wall / number(&plan, "/wall_clock_s") - 1.0).abs() < 0.01, "{wall}");
 }
 
+/// A sky half a class brighter stretches every filter: shares of the hours do not make them surer.
+#[test]
+fn shares_of_filters_do_not_narrow_the_range() {
+    let folder = prepared_night();
+    let night = folder.path().join("garden-night.toml");
+    let range = |text: &str| {
+        std::fs::write(&night, text).unwrap();
+        let plan = json(subwell().arg("plan").arg(&night), 0);
+        let high = number(&plan, "/wall_clock_range_s/1") / number(&plan, "/wall_clock_s");
+        let kept = &plan["filters"][0];
+        (high, number(kept, "/subs_kept_range/1") / number(kept, "/subs_kept"))
+    };
+    let alone = std::fs::read_to_string(&night).unwrap();
+    let second = "[[filters]]\nname = \"green\"\nshare = 0.5\nquantum_efficiency = 0.7\n\n[target]";
+    let shared = alone.replace("share = 1.0", "share = 0.5").replacen("[target]", second, 1);
+    let ((one, _), (two, kept)) = (range(&alone), range(&shared));
+    assert!(one > 1.3 && two > 0.9 * one && kept > 0.9 * two, "{one} {two} {kept}");
+}
+
 #[test]
 fn a_profile_is_never_overwritten_without_force() {
     let folder = tempfile::tempdir().unwrap();

@@ -31,9 +31,12 @@ const HAIR: f64 = 1e-9;
 pub(super) struct Draft {
     conditions: Conditions,
     filters: Vec<FilterDraft>,
+    /// Where shares stretched some filters: each as its goal alone would have it, with its share.
+    alone: Vec<(FilterDraft, f64)>,
 }
 
 /// One filter's plan before it is written out.
+#[derive(Clone)]
 struct FilterDraft {
     search: Search,
     optimum: Optimum,
@@ -63,10 +66,12 @@ impl Draft {
             .map(|(filter, share)| FilterDraft::new(night, mode, filter, asked(*share), *share))
             .collect::<Result<_, _>>()?;
         let shares_given = conditions.filters.len() > 1 && conditions.filters.iter().any(|f| f.share.is_some());
+        let mut alone = Vec::new();
         if night.goal.hours.is_none() && shares_given {
+            alone = filters.iter().cloned().zip(shares.iter().copied()).collect();
             keep_shares(night, mode, &conditions, &shares, &mut filters);
         }
-        Ok(Self { conditions, filters })
+        Ok(Self { conditions, filters, alone })
     }
 
     pub(super) fn wall_clock(&self) -> Seconds {
@@ -94,8 +99,15 @@ impl Draft {
         let (low, high) = if night.goal.hours.is_some() { (1.0, 1.0) } else { range_factors(&sways) };
         let (source, share_percent) = largest(&sways);
         let each = self.filters.iter().zip(&self.conditions.filters);
-        let filters: Vec<FilterPlan> =
+        let mut filters: Vec<FilterPlan> =
             each.map(|(draft, conditions)| draft.finish(night, mode, conditions, &self.conditions, total)).collect();
+        if !self.alone.is_empty() {
+            // The hours are shared, so all counts sway together.
+            for filter in &mut filters {
+                let kept = filter.subs_kept as f64;
+                filter.subs_kept_range = [(kept * low - HAIR).ceil() as u64, (kept * high - HAIR).ceil() as u64];
+            }
+        }
         let caveats = self.caveats(night, profile, &filters);
         Plan {
             format: "subwell.plan",
@@ -121,7 +133,18 @@ impl Draft {
     /// How the time, or for given hours the signal over noise, sways with each source, all filters together.
     fn sways(&self, night: &Night) -> Vec<Sway> {
         let each = || self.filters.iter().zip(&self.conditions.filters);
+        let shared = |source: Source, sigmas: f64| -> Option<f64> {
+            let whole = |(draft, share): &(FilterDraft, f64)| draft.weight() / share;
+            let asked = || self.alone.iter().filter(|(_, share)| *share > 0.0).zip(&self.conditions.filters);
+            let mut moved =
+                asked().map(|(alone, filter)| Some(alone.0.time_ratio(filter, source, sigmas)? * whole(alone)));
+            let moved = moved.try_fold(0.0_f64, |most, time| Some(most.max(time?)))?;
+            Some(moved / asked().map(|(alone, _)| whole(alone)).fold(0.0, f64::max))
+        };
         let time = |source: Source, sigmas: f64| -> Option<f64> {
+            if !self.alone.is_empty() {
+                return shared(source, sigmas);
+            }
             let moved = each().map(|(draft, filter)| Some(draft.time_ratio(filter, source, sigmas)? * draft.weight()));
             let moved = moved.sum::<Option<f64>>()?;
             Some(moved / each().map(|(draft, _)| draft.weight()).sum::<f64>())
@@ -402,7 +425,7 @@ impl Counts {
         let shot_per_kept = search.shot_per_kept(sub);
         let in_hand = (in_hand_s / sub.0 + HAIR).floor();
         let kept = match search.demand {
-            Demand::Snr(_) => (chosen.subs - HAIR).ceil(),
+            Demand::Snr(_) => (chosen.subs - HAIR).ceil().max(in_hand),
             Demand::Within(time) => Self::kept_within(search, chosen.sub, every, time) + in_hand,
         };
         let shot = ((kept - in_hand).max(0.0) * shot_per_kept - HAIR).ceil().max(0.0);
@@ -411,7 +434,7 @@ impl Counts {
         Self { kept: kept as u64, shot: shot as u64, every: every as u64, dithers: dithers as u64, wall_clock }
     }
 
-    /// The whole number of subs that are kept of those that fit into a time.
+    /// The whole number of subs that are most likely kept of those that fit into a time.
     fn kept_within(search: &Search, sub: Seconds, every: f64, time: Seconds) -> f64 {
         let each = sub.0 + search.between.0;
         let spent = |shot: f64| shot * each + (shot / every).ceil() * search.settle.0;
@@ -419,6 +442,6 @@ impl Counts {
         while shot > 1.0 && spent(shot) > time.0 * (1.0 + HAIR) {
             shot -= 1.0;
         }
-        (shot / search.shot_per_kept(sub) + HAIR).floor().max(1.0)
+        (shot / search.shot_per_kept(sub)).round().max(1.0)
     }
 }

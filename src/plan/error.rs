@@ -4,6 +4,7 @@ use crate::camera::ProfileError;
 use crate::rig::RigError;
 use crate::sky::SkyError;
 use crate::target::TargetError;
+use crate::units::Seconds;
 
 /// Why a night cannot be planned.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -47,6 +48,9 @@ pub enum PlanError {
     },
 }
 
+/// Below this length of the longest sub it is the limit that is in the way, not the pattern.
+const SHORT_SUB_S: f64 = 5.0;
+
 /// Why a goal is out of reach, with what is within.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
@@ -55,12 +59,16 @@ pub enum OutOfReach {
     #[error("no light of the target reaches the sensor")]
     NoLight,
     /// The pattern that calibration leaves does not average.
-    #[error("the fixed pattern alone holds the signal-to-noise ratio to {snr}, the goal is {goal}")]
+    #[error(
+        "the fixed pattern alone holds the signal-to-noise ratio to {snr}, the goal is {goal}; subs may be {longest} long"
+    )]
     Pattern {
         /// What can be reached.
         snr: f64,
         /// What was asked for.
         goal: f64,
+        /// The longest sub that mount, stars and sky allow: in very short ones the pattern weighs most.
+        longest: Seconds,
     },
     /// More subs than may be taken.
     #[error(
@@ -128,6 +136,10 @@ impl OutOfReach {
     fn hint(&self) -> String {
         match self {
             Self::NoLight => "choose a filter that the target shines through".into(),
+            Self::Pattern { longest, .. } if longest.0 < SHORT_SUB_S => {
+                "allow longer subs: raise star_mag_kept, or longest_sub_s, or check that the target is above the horizon"
+                    .into()
+            }
             Self::Pattern { .. } => {
                 "take more darks and flats at the temperature of the lights, or ask for a larger patch".into()
             }

@@ -16,6 +16,9 @@ use super::PlanError;
 /// How alike two words must be for one to be offered for the other (Jaro-Winkler, 1 = equal).
 const ALIKE: f64 = 0.7;
 
+/// An uncooled sensor colder than the air by more than this is a mistake.
+const BELOW_AIR_C: f64 = 1.0;
+
 /// Everything about one night: the whole of `night.toml`.
 ///
 /// Whatever may be left out is an `Option` or has a method with its default; [`Night::assumed`] lists what was.
@@ -328,6 +331,18 @@ impl Night {
         let shares = self.filters.iter().map(Filter::share).sum::<f64>();
         if !self.filters.is_empty() && shares <= 0.0 {
             return impossible("filters.share", "must add up to more than 0");
+        }
+        if self.stack.min_subs() > self.stack.most_subs() {
+            return impossible("stack.min_subs", "is more than stack.most_subs allows");
+        }
+        if let (Some(false), Some(sensor), Some(air)) = (self.camera.cooled, self.camera.sensor_c, self.site.ambient_c)
+            && sensor.0 < air.0 - BELOW_AIR_C
+        {
+            let why = format!("is below the air's {} °C, which a camera with cooled = false cannot be", air.0);
+            return impossible("camera.sensor_c", &why);
+        }
+        if self.camera.cooled == Some(true) && self.camera.rise_c.is_some() {
+            return impossible("camera.rise_c", "is for cameras with cooled = false; a cooled one has sensor_c");
         }
         for (key, value, low, high) in self.numbers() {
             if value.is_some_and(|value| !(low..=high).contains(&value)) {

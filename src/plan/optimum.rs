@@ -360,7 +360,7 @@ impl Search {
         };
         let endless = best(&|_| 1e15);
         if endless <= goal {
-            return OutOfReach::Pattern { snr: two_digits(endless), goal };
+            return OutOfReach::Pattern { snr: two_digits(endless), goal, longest: Seconds(two_digits(longest)) };
         }
         let needed = |t: f64| {
             let sub = Seconds(t);

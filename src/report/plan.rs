@@ -35,6 +35,25 @@ pub fn plan_text(plan: &Plan) -> String {
     let mut text = format!("{}\n\n", answer_line(plan));
     let [low, high] = plan.wall_clock_range_s;
     let nights = if plan.nights == 1 { "one night".into() } else { format!("{} nights", plan.nights) };
+    if plan.goal.kind == "hours" {
+        for filter in &plan.filters {
+            for plane in &filter.planes {
+                let (low, high) = plane.snr.interval();
+                let snr = |value: f64| rounded(value, 3);
+                text.push_str(&wrapped(
+                    &format!(
+                        "{} of the plane {}: SNR {} (95 times in 100 between {} and {})",
+                        filter.name,
+                        plane.plane,
+                        snr(plane.snr.value),
+                        snr(low),
+                        snr(high)
+                    ),
+                    2,
+                ));
+            }
+        }
+    }
     text.push_str(&wrapped(
         &format!(
             "{} on the clock (likely {} to {}), {nights}; {} darks, {} flats, {} biases. \
