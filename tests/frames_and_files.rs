@@ -123,10 +123,9 @@ fn only_frame(folder: &Folder) -> Vec<u16> {
 fn every_way_of_storing_counts_gives_the_same_counts() {
     let pixels = counts(40_000, 1);
     let small: Vec<u16> = counts(100, 2);
-    let cases: [(&str, Vec<u8>, &[u16]); 7] = [
+    let cases: [(&str, Vec<u8>, &[u16]); 6] = [
         ("u16.fits", unsigned(&pixels, &DARK), &pixels),
-        ("i16.fit", primary(16, &DARK, small.iter().flat_map(|count| count.to_be_bytes())), &small),
-        ("u8.FTS", primary(8, &DARK, small.iter().map(|count| *count as u8)), &small),
+        ("i16.FTS", primary(16, &DARK, small.iter().flat_map(|count| count.to_be_bytes())), &small),
         ("i32.fits", primary(32, &DARK, pixels.iter().flat_map(|count| u32::from(*count).to_be_bytes())), &pixels),
         ("f32.fits", primary(-32, &DARK, pixels.iter().flat_map(|count| f32::from(*count).to_be_bytes())), &pixels),
         ("f64.fits", primary(-64, &DARK, pixels.iter().flat_map(|count| f64::from(*count).to_be_bytes())), &pixels),
@@ -205,6 +204,7 @@ fn what_is_no_raw_frame_is_refused_with_the_reason() {
         ("master.fits", unsigned(&counts(1000, 1), &master), "Master Dark"),
         ("stack.fits", unsigned(&counts(1000, 1), &["IMAGETYP= 'LIGHT'", "STACKCNT= 187"]), "stack of 187"),
         ("masterDark_30s.fits", unsigned(&counts(1000, 1), &[]), "name"),
+        ("eight.fits", primary(8, &DARK, counts(100, 2).iter().map(|count| *count as u8)), "8 bits"),
         ("done.fits", unsigned(&counts(1000, 1), &["CALSTAT = 'BD'"]), "calibrated"),
     ];
     for (name, bytes, word) in cases {

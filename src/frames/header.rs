@@ -214,7 +214,14 @@ fn bottom_up(order: &str) -> Option<bool> {
 /// The noise of such a frame is smaller, larger or otherwise not the camera's.
 #[must_use]
 pub fn not_raw(cards: &Cards) -> Option<String> {
-    stacked(cards).or_else(|| calibrated(cards)).or_else(|| told_by_history(cards))
+    stacked(cards).or_else(|| calibrated(cards)).or_else(|| told_by_history(cards)).or_else(|| eight_bits(cards))
+}
+
+/// Eight bits are a preview or a video mode: the steps hide the noise, or a stretch has bent it.
+fn eight_bits(cards: &Cards) -> Option<String> {
+    // A tile-compressed image is a table of bytes whose own BITPIX is 8.
+    let bits = cards.number(&["ZBITPIX", "BITPIX"])?;
+    (bits == 8.0).then(|| "it has 8 bits, a preview or video mode; take frames with all the camera's bits".into())
 }
 
 fn stacked(cards: &Cards) -> Option<String> {

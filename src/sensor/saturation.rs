@@ -8,6 +8,8 @@ use super::PairStatistics;
 /// Share of the pixels at the highest code that counts as a pile (EMVA 1288 Release 4.0
 /// Linear: 0.1 to 0.2 %).
 pub(crate) const PILE_SHARE: f64 = 0.001;
+/// A flat with a pile at the top has a mean above this share of the range.
+const LIT_SHARE: f64 = 0.3;
 /// Share of pixels at a piled code above which a flat's variance is spoiled.
 const SPOILED_SHARE: f64 = 1e-5;
 /// A variance below this share of what less light had says that the well is full.
@@ -31,10 +33,12 @@ pub(crate) struct Saturation {
 /// `None` without flats.
 pub(crate) fn saturation(pairs: &[PairStatistics], offset: Dn, step: u32) -> Option<Saturation> {
     let highest = pairs.iter().map(|pair| pair.highest).max()?;
-    let piled = pairs.iter().filter(|pair| pair.highest == highest).any(|pair| pair.share_at_highest >= PILE_SHARE);
+    let range = f64::from(highest) - offset.0;
+    // Damaged pixels pile up too, in a frame that is not bright as a whole.
+    let lit = |pair: &&PairStatistics| pair.highest == highest && (pair.mean() - offset).0 > LIT_SHARE * range;
+    let piled = pairs.iter().filter(lit).any(|pair| pair.share_at_highest >= PILE_SHARE);
     // A frame whose pixels are nearly all noise around few codes piles up too: it must be bright.
-    let bright = f64::from(highest) - offset.0 > 20.0 * f64::from(step);
-    if piled && bright {
+    if piled && range > 20.0 * f64::from(step) {
         return Some(Saturation {
             level: Dn(f64::from(highest)),
             is: SaturationIs::Reached,
