@@ -260,6 +260,16 @@ fn a_colour_camera_whose_headers_name_no_colours_is_suspected() {
     assert!(caveats(&[]) && !caveats(&["--cfa", "RGGB"]));
 }
 
+#[test]
+fn a_slip_of_the_count_does_not_fill_the_disk() {
+    let folder = tempfile::tempdir().unwrap();
+    let sensor = folder.path().join("sensor.toml");
+    std::fs::write(&sensor, "width_px = 3000\nheight_px = 2000\n[[frames]]\nkind = \"bias\"\ncount = 10000\n").unwrap();
+    let out = folder.path().join("out");
+    let error = json(subwell().arg("simulate").arg(&sensor).arg("--out").arg(&out), 2);
+    assert!(error["message"].as_str().unwrap().contains("gigabytes") && !out.exists(), "{error}");
+}
+
 #[cfg(unix)]
 #[test]
 fn only_plain_files_are_read_as_text_or_replaced() {

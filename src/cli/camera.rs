@@ -59,7 +59,7 @@ pub(super) fn measured(
     }
     if profile.modes.is_empty() {
         return Err(match failures.into_iter().next() {
-            Some((_, error)) => error.into(),
+            Some((_, error)) => Failure::from(error).without(profile.rejected.len()),
             None => Failure::nothing_to_measure(&folder.display().to_string(), folder.is_dir()),
         });
     }

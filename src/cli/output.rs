@@ -66,6 +66,14 @@ impl Failure {
         }
     }
 
+    /// The same, with a word on the files that were left out before.
+    pub(super) fn without(mut self, files: usize) -> Self {
+        if files > 0 {
+            self.hint.push_str(&format!("; {files} files were left out, `subwell frames DIR` says which and why"));
+        }
+        self
+    }
+
     /// A profile is of one camera.
     pub(super) fn several_cameras(cameras: &[&str]) -> Self {
         Self {

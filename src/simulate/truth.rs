@@ -12,6 +12,8 @@ const BOLTZMANN_EV_PER_K: f64 = 8.617_333_262e-5;
 /// More pixels or frames than this are a slip of the pen.
 const MOST_PIXELS: u64 = 200_000_000;
 const MOST_FRAMES: u64 = 100_000;
+/// More than any test needs: a slip of the count is not to fill a disk.
+const MOST_GIGABYTES: f64 = 20.0;
 /// No light or dark current comes near this many electrons in one exposure.
 const MOST_ELECTRONS: f64 = 1e12;
 
@@ -328,7 +330,9 @@ impl SensorTruth {
             let dark = self.dark_rate(sensor) * group.exposure_s;
             within(&key("sensor_c: dark electrons"), dark.0, 0.0, MOST_ELECTRONS)?;
         }
-        within("frames in all", self.frame_count() as f64, 1.0, MOST_FRAMES as f64)
+        within("frames in all", self.frame_count() as f64, 1.0, MOST_FRAMES as f64)?;
+        let bytes = self.frame_count() as f64 * self.width_px as f64 * self.height_px as f64 * 2.0;
+        within("gigabytes of all frames", bytes * 1e-9, 0.0, MOST_GIGABYTES)
     }
 }
 
