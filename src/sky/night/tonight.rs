@@ -131,13 +131,11 @@ impl Tonight {
         Degrees(looks.fold(90.0, f64::min))
     }
 
-    /// The target's highest altitude in the hours of [`Tonight::dark`], and how far that moment lies above (below) the
-    /// horizon; `None` without dark hours.
+    /// The target's highest altitude in the hours of [`Tonight::dark`]; `None` without any.
     #[must_use]
     pub fn highest(&self, limit: Degrees, track: &Track) -> Option<Degrees> {
         let dark = self.looks().filter(|at| self.depth(*at, limit) > 0.0);
-        let altitudes = dark.map(|at| self.target(track, at).map_or_else(|altitude| altitude, |place| place.altitude));
-        altitudes.max_by(|a, b| a.0.total_cmp(&b.0))
+        dark.map(|at| altitude_of(self.target(track, at))).max_by(|a, b| a.0.total_cmp(&b.0))
     }
 
     /// The night in samples of at most ten minutes, each in the middle of the time it stands for.
@@ -158,7 +156,7 @@ impl Tonight {
     fn sample(&self, at: Utc, hours: f64, track: &Track, extinction: Magnitudes) -> NightSample {
         let (sun, moon) = (self.almanac.sun(at).altitude, self.almanac.moon(at));
         let target = self.target(track, at);
-        let altitude = target.map_or_else(|altitude| altitude, |place| place.altitude);
+        let altitude = altitude_of(target);
         let zenith = Degrees(90.0) - altitude;
         NightSample {
             at,
@@ -232,6 +230,10 @@ impl Tonight {
         spans.extend(begun.map(|from| Span { from, to: self.to }));
         spans
     }
+}
+
+fn altitude_of(target: Result<Horizontal, Degrees>) -> Degrees {
+    target.map_or_else(|altitude| altitude, |place| place.altitude)
 }
 
 fn moonlight_at(moon: &Moon, target: Horizontal, extinction: Magnitudes) -> f64 {
