@@ -414,7 +414,7 @@ impl Night {
             caveats.push(Caveat::new(
                 "not-yet-used",
                 message,
-                "nothing to do; a horizon and a position need date, place and each other",
+                "nothing to do; a horizon counts where the target has ra_deg and dec_deg and the night a date",
             ));
         }
         caveats

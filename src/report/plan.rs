@@ -74,8 +74,8 @@ pub fn plan_text(plan: &Plan) -> String {
 fn night_text(night: &PlanNight) -> String {
     let mut text = format!("\nnight of {}\n", night.date);
     let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 18, &value));
-    let sun = night.sun_below_deg;
-    line("dark", format!("{}, {:.1} h with the Sun below {} °", spans(&night.dark), night.dark_hours, rounded(sun, 3)));
+    let sun = (night.sun_below_deg * 10.0).round() / 10.0;
+    line("dark", format!("{}, {:.1} h with the Sun below {sun}°", spans(&night.dark), night.dark_hours));
     let moon = if night.moon_free_hours > night.dark_hours - ALL_OF_IT_H {
         "down all the time".into()
     } else if night.moon_free.is_empty() {
@@ -99,8 +99,8 @@ fn night_text(night: &PlanNight) -> String {
         },
     );
     let extra = [("moonlight", night.moon_mag_per_arcsec2), ("twilight", night.twilight_mag_per_arcsec2)];
-    let extra = extra.iter().filter_map(|(name, light)| light.map(|light| format!("{name} {light:.1}")));
-    let total = night.sky_mag_per_arcsec2.map(|sky| format!("{sky:.1} mag/arcsec2 in all"));
+    let extra = extra.iter().filter_map(|(name, light)| light.map(|light| format!("of it {name} {light:.1}")));
+    let total = night.sky_mag_per_arcsec2.map(|sky| format!("{sky:.1} mag/arcsec2"));
     let sky: Vec<String> = total.into_iter().chain(extra).collect();
     if !sky.is_empty() {
         line("sky, mean", sky.join(", "));
