@@ -407,8 +407,8 @@ fn the_json_has_the_promised_keys() {
     let keys = |value: &serde_json::Value| value.as_object().expect("an object").keys().cloned().collect::<Vec<_>>();
     let mut top = keys(&json);
     top.sort();
-    let expected = "biases by_gain_setting caveats darks filters flats format gain_setting goal largest_uncertainty nights \
-                    program sensor_c short_set version wall_clock_range_s wall_clock_s";
+    let expected = "biases by_gain_setting caveats darks filters flats format gain_setting goal largest_uncertainty night \
+                    nights program sensor_c short_set version wall_clock_range_s wall_clock_s";
     assert_eq!(top.join(" "), expected);
     let mut filter = keys(&json["filters"][0]);
     filter.sort();
@@ -448,4 +448,148 @@ fn more_hours_than_storage_fill_the_storage() {
         .replace("longest_sub_s = 300.0", "longest_sub_s = 10.0");
     let plan = plan(&Night::from_toml(&text.replace("GOAL", "hours = 9")).expect("a night"), &mono()).expect("a plan");
     assert!(plan.filters[0].subs_to_shoot <= 200 && plan.filters[0].subs_kept >= 198);
+}
+
+const DATED: &str = r#"
+latitude_deg = LATITUDE
+longitude_deg = 21.0
+utc_offset_h = 1.0
+"#;
+
+/// A dated night at a latitude; `target` and `goal` are lines of their tables.
+fn dated_night(latitude: f64, date: &str, target: &str, goal: &str) -> Result<Night, PlanError> {
+    let text = NIGHT.replace("SKY", "20.5").replace("FILTER", "luminance").replace("TARGET", "22.5");
+    let text = text.replace("[site]", &format!("[site]{}", DATED.replace("LATITUDE", &latitude.to_string())));
+    let text = text.replace("altitude_deg = 55.0", target);
+    Night::from_toml(&text.replace("GOAL", &format!("snr = 15\ndate = \"{date}\"\n{goal}")))
+}
+
+fn dated(latitude: f64, date: &str, target: &str, goal: &str) -> Result<Plan, PlanError> {
+    plan(&dated_night(latitude, date, target, goal)?, &mono())
+}
+
+fn subs(plan: &Plan) -> u64 {
+    plan.filters[0].subs_kept
+}
+
+const FIXED: &str = "altitude_deg = 55.0";
+/// A galaxy of the northern autumn sky.
+const POSITION: &str = "ra_deg = 10.7\ndec_deg = 41.3";
+
+/// A mean over samples of one and the same number.
+const ROUNDING: f64 = 1e-12;
+
+/// Subs of a minute that the night's only plane needs, not rounded.
+fn subs_of_a_minute(night: &Night) -> f64 {
+    let profile = mono();
+    let conditions =
+        subwell::plan::Conditions::new(night, profile.mode(Some(40.0)).expect("a mode")).expect("conditions");
+    let planes = conditions.filters[0].planes.iter().map(|plane| (plane.noise, plane.patch_pixels)).collect();
+    let template = search(rates(0.02, 2.0, 0.1), 3.0, 0.0, 30, 8.0, 9.0);
+    Search { planes, ..template }.subs_for(15.0, Seconds(60.0), 4.0).expect("subs")
+}
+
+#[test]
+fn the_moon_never_saves_subs() {
+    let dark = planned_without_a_date();
+    let few = subs_of_a_minute(&night(20.5, "luminance", 22.5, "snr = 15"));
+    // A month, from full Moon to full Moon.
+    let mut most = 0.0_f64;
+    for date in (0..30).map(|day| format!("2026-10-{:02}", day + 1)) {
+        let moonlit = dated(45.0, &date, FIXED, "").expect("a plan");
+        let [with, without] = [&moonlit, &dark].map(|plan| plan.filters[0].planes[0].rates_e_per_s);
+        approx::assert_relative_eq!(with.sky.0, without.sky.0, max_relative = ROUNDING);
+        let subs = subs_of_a_minute(&dated_night(45.0, &date, FIXED, "").expect("a night"));
+        assert!(subs >= few * (1.0 - ROUNDING) && (with.moon.0 == 0.0 || subs > few), "{date}: {subs}, {few}");
+        // A length is round, which may cost 3 %.
+        assert!(moonlit.wall_clock_s.0 > dark.wall_clock_s.0 * 0.96, "{date}");
+        most = most.max(subs / few);
+    }
+    assert!(most > 1.5, "{most} at full Moon");
+}
+
+fn planned_without_a_date() -> Plan {
+    let text = NIGHT.replace("SKY", "20.5").replace("FILTER", "luminance").replace("TARGET", "22.5");
+    plan(&Night::from_toml(&text.replace("GOAL", "snr = 15")).expect("a night"), &mono()).expect("a plan")
+}
+
+#[test]
+fn a_date_at_new_moon_is_no_moon() {
+    // New Moon on 2026-10-10: it sets with the Sun.
+    let new = dated(45.0, "2026-10-10", FIXED, "").expect("a plan");
+    let none = planned_without_a_date();
+    assert_eq!((subs(&new), new.filters[0].sub_s), (subs(&none), none.filters[0].sub_s));
+    let [with, without] = [&new, &none].map(|plan| plan.filters[0].planes[0].rates_e_per_s);
+    approx::assert_relative_eq!(with.total().0, without.total().0, max_relative = ROUNDING);
+    assert_eq!(with.moon.0, 0.0);
+    assert!(none.night.is_none() && none.caveats.iter().any(|c| c.code == "moon-not-counted"));
+    assert!(new.caveats.iter().all(|c| c.code != "moon-not-counted"));
+}
+
+#[test]
+fn shares_of_a_moonlit_night_add_up_and_name_the_moon() {
+    let full = dated(45.0, "2026-10-26", POSITION, "").expect("a plan");
+    let share = full.filters[0].planes[0].noise_share_percent;
+    assert!(share.moon > 20.0 && (share.sum() - 100.0).abs() < 1e-9, "{share:?}");
+    let night = full.night.expect("a night");
+    assert!(night.moon_illuminated_percent > 98.0 && night.moon_free_hours < 1.0, "{night:?}");
+    assert!(night.sky_mag_per_arcsec2.expect("a magnitude") < 20.0);
+}
+
+#[test]
+fn usable_hours_cap_those_of_a_night() {
+    let low = "ra_deg = 83.8\ndec_deg = -5.4\nmin_altitude_deg = 30";
+    let plan = dated(45.0, "2026-10-26", low, "").expect("a plan");
+    let night = plan.night.as_ref().expect("a night");
+    assert!(night.usable_hours < night.dark_hours && night.planned_hours == night.usable_hours.min(4.0));
+    assert!(night.target_altitude_deg[0] >= 30.0 && night.airmass < 2.0);
+    assert_eq!(plan.nights, (plan.wall_clock_s.0 / 3600.0 / night.planned_hours).ceil() as u32);
+}
+
+#[test]
+fn latitude_55_has_no_astronomical_night_on_the_june_solstice() {
+    let plan = dated(55.0, "2026-06-21", FIXED, "").expect("a plan");
+    let caveat = plan.caveats.iter().find(|c| c.code == "no-astronomical-night").expect("a caveat");
+    assert!(caveat.message.contains("-11.6"), "{}", caveat.message);
+    let night = plan.night.as_ref().expect("a night");
+    assert!(night.dark_hours > 1.0 && night.dark_hours < 3.0 && night.sun_below_deg > -12.0);
+    // Twilight is far brighter than the natural sky there, so it costs.
+    let dark = dated(55.0, "2026-10-10", FIXED, "").expect("a plan");
+    assert!(subs(&plan) > 2 * subs(&dark), "{} and {}", subs(&plan), subs(&dark));
+    let error = dated(55.0, "2026-06-21", FIXED, "need_astronomical_night = true").expect_err("no night");
+    assert!(error.is_out_of_reach() && error.code() == "goal-out-of-reach");
+    assert!(error.to_string().contains("no astronomical night"), "{error}");
+    let next = error.hint().split('"').nth(1).expect("a date").to_owned();
+    assert!(dated(55.0, &next, FIXED, "need_astronomical_night = true").is_ok(), "{next}");
+}
+
+#[test]
+fn latitude_50_falls_back_to_the_sun_below_12_degrees() {
+    let plan = dated(50.0, "2026-06-15", FIXED, "need_astronomical_night = false").expect("a plan");
+    let night = plan.night.expect("a night");
+    assert_eq!(night.sun_below_deg, -12.0);
+    assert!((night.dark_hours - 3.99).abs() < 0.05);
+    assert!(plan.caveats.iter().any(|c| c.code == "no-astronomical-night"));
+}
+
+#[test]
+fn no_darkness_and_no_target_are_errors_that_name_a_date() {
+    let bright = dated(66.0, "2026-06-21", FIXED, "").expect_err("no darkness");
+    assert!(bright.is_out_of_reach() && bright.to_string().contains("no darkness"), "{bright}");
+    let date = bright.hint().split('"').nth(1).expect("a date").to_owned();
+    assert!(dated(66.0, &date, FIXED, "").is_ok(), "{date}");
+    // Orion in June.
+    let orion = "ra_deg = 83.8\ndec_deg = -5.4";
+    let down = dated(45.0, "2026-06-10", orion, "").expect_err("down");
+    assert!(down.is_out_of_reach() && down.to_string().contains("horizon"), "{down}");
+    let date = down.hint().split('"').nth(1).expect("a date").to_owned();
+    assert!(dated(45.0, &date, orion, "").is_ok(), "{date}");
+    let never = dated(45.0, "2026-06-10", "ra_deg = 83.8\ndec_deg = -75", "").expect_err("never up");
+    assert!(never.hint().contains("no date within a year"), "{}", never.hint());
+}
+
+#[test]
+fn what_is_no_date_is_refused_and_a_position_takes_two() {
+    assert!(!dated(45.0, "2026-02-30", FIXED, "").expect_err("no date").is_out_of_reach());
+    assert!(dated(45.0, "2026-10-10", "ra_deg = 10.0", "").is_err());
 }

@@ -30,6 +30,7 @@ BORTLE = dict(zip(range(1, 10), (21.9, 21.7, 21.5, 20.9, 19.8, 18.9, 18.5, 17.9,
 # Photons per nm in the band over those in V: natural sky and lamps, at 450/540/640 nm broad, 500.7/656.3/672.4 nm
 # narrow, for the whole of L, for the colours of an array.
 SPECTRA = {
+    "moon": {"wide": 0.99, "broad": (1.22, 1.01, 0.74), "narrow": (1.1, 0.68, 0.67), "RGB": (0.84, 1.03, 1.21)},
     "natural": {"wide": 0.95, "broad": (0.61, 1.0, 1.1), "narrow": (0.65, 0.85, 0.80), "RGB": (1.1, 0.97, 0.70)},
     "mixed": {"wide": 0.80, "broad": (0.28, 0.83, 1.16), "narrow": (0.50, 0.75, 0.60), "RGB": (1.42, 0.77, 0.38)},
     "sodium": {"wide": 0.76, "broad": (0.13, 0.63, 1.26), "narrow": (0.45, 0.45, 0.45), "RGB": (1.85, 0.68, 0.17)},
@@ -152,6 +153,12 @@ class Chain:
                 target += self.target["line_rayleigh"] * RAYLEIGH * factor * at_line * self.air(centre)
         return (target, sky) if seen else None
 
+    def moon(self, entry, colour, magnitude):
+        """Moonlight of a V magnitude, e-/s."""
+        flux = PHOTONS_V0 * 10 ** (-0.4 * magnitude) * self.area * self.scale**2
+        parts = windows(entry, colour, self.modified)
+        return sum(flux * spectrum("moon", p[5], p[0]) * p[1] * p[2] * p[3] for p in parts)
+
 
 def dark_current(plane, sensor_c):
     """Rate, its change per kelvin, and the spread among the pixels."""
@@ -176,11 +183,12 @@ def dark_current(plane, sensor_c):
 class PlaneNoise:
     """Variance of one pixel of a stack."""
 
-    def __init__(self, night, mode, plane, rates, sensor_c, cooled):
+    def __init__(self, night, mode, plane, rates, moon, sensor_c, cooled):
         counts = night.get("calibration", {})
         self.n_dark, self.n_flat = counts.get("darks", 30), counts.get("flats", 25)
         self.n_bias = counts.get("biases", 50)
         self.target, self.sky = rates
+        self.moon = moon
         self.dark, slope, spread = dark_current(plane, sensor_c)
         step = mode.get("dn_step", 1) * value(plane["gain_e_per_dn"])
         self.read2 = value(plane["read_noise_e"]) ** 2 + step**2 / 12
@@ -203,8 +211,8 @@ class PlaneNoise:
         return 1 + (1 / (inside * left) - 1) * subs / (subs + 45)
 
     def snr(self, t, subs, every, box, pixels):
-        shot = (self.target + self.sky + self.dark) * t
-        light = (self.target + self.sky) * t
+        shot = (self.target + self.sky + self.moon + self.dark) * t
+        light = (self.target + self.sky + self.moon) * t
         masters = light**2 / (self.n_flat * self.flat_e) if self.n_flat else 0.0
         if self.n_dark:
             masters += (self.dark * t + self.read2) / self.n_dark
@@ -214,7 +222,14 @@ class PlaneNoise:
         places = np.maximum(subs / every, 1.0)
         weight = 1 / places + (1 - 1 / places) / box**2
         variance = self.clip_cost(subs) * (shot + self.read2) / subs + (pattern + masters) * weight
+        self.variance = variance
         return self.target * t * np.sqrt(pixels / variance)
+
+    def shares(self, t, subs, every, box):
+        """Percent of the stack's variance of each light."""
+        self.snr(t, subs, every, box, 1.0)
+        each = 100 * self.clip_cost(subs) * t / subs / self.variance
+        return {name: getattr(self, name) * each for name in ("target", "sky", "moon", "dark")}
 
 
 class Check:
@@ -238,6 +253,8 @@ def least_time(governing, plan, night, filter_plan):
     rules = night.get("stack", {})
     in_all = max(rules.get("min_positions", 15), rules.get("min_positions_per_night", 10))
     clear = night.get("goal", {}).get("clear_hours_per_night", 4.0) * 3600
+    if plan.get("night"):
+        clear = min(clear, plan["night"]["usable_hours"] * 3600)
     between, settle = filter_plan["between_subs_s"], filter_plan["settle_s"]
     loss = filter_plan["lost_subs_per_hour"] / 3600
     limits = [limit for limit in filter_plan["limits_s"].values() if limit is not None]
@@ -279,6 +296,9 @@ def main():
     patch = None if goal.get("pixel") else goal.get("patch_arcsec", 5.0)
     entries = night.get("filters") or [{"name": "luminance" if len(mode["planes"]) == 1 else "none"}]
     check = Check()
+    # What the sky's turning and twilight do to the rates is checked elsewhere: there the plan's own are taken.
+    moving = plan.get("night") and plan["night"]["target_up"] is not None
+    from_plan = moving or (plan.get("night") and plan["night"]["twilight_mag_per_arcsec2"] is not None)
     check.same("sensor, K", sensor + 273.15, plan["sensor_c"] + 273.15)
     total = 0.0
     for entry, filter_plan in zip(entries, plan["filters"], strict=True):
@@ -290,13 +310,22 @@ def main():
             if rates is None:
                 continue
             label = f"{filter_plan['name']} {plane['plane']}"
-            noise = PlaneNoise(night, mode, plane, rates, sensor, cooled)
-            pixels = 1.0 if patch is None else (patch / chain.scale) ** 2 * plane.get("sampling", 1.0)
             theirs = printed[plane["plane"]]
+            given = theirs["rates_e_per_s"]
+            if from_plan:
+                rates = given["target"], given["sky"]
+            noise = PlaneNoise(night, mode, plane, rates, given["moon"], sensor, cooled)
+            pixels = 1.0 if patch is None else (patch / chain.scale) ** 2 * plane.get("sampling", 1.0)
             for what, mine in (("target", noise.target), ("sky", noise.sky), ("dark", noise.dark)):
                 check.same(f"{label} {what} e-/s", mine, theirs["rates_e_per_s"][what])
             snr = noise.snr(t, subs, every, filter_plan["dither_px"], pixels)
             check.same(f"{label} SNR", snr, theirs["snr"]["value"])
+            for what, share in noise.shares(t, subs, every, filter_plan["dither_px"]).items():
+                if share > 0.01 or theirs["noise_share_percent"][what] > 0.01:
+                    check.same(f"{label} {what} share", share, theirs["noise_share_percent"][what])
+            if plan.get("night") and plan["night"]["moon_mag_per_arcsec2"] is not None:
+                moon = chain.moon(entry, plane.get("colour"), plan["night"]["moon_mag_per_arcsec2"])
+                check.same(f"{label} moon e-/s", moon, given["moon"])
             window = next(windows(entry, plane.get("colour"), chain.modified))[0]
             if noise.target > 0 and snr > best_of_window.get(window, (0.0,))[0]:
                 best_of_window[window] = (snr, noise, pixels)

@@ -4,14 +4,16 @@ use crate::camera::{Mode, Plane};
 use crate::caveat::{Caveat, push_once};
 use crate::noise::{Calibration, DarkCurrent, FAINTEST_SQUARE, LeftPattern, PlaneNoise, Rates, dark_current};
 use crate::rig::{Detector, Filter, LightChain, StarWidth, peak_pixel_fraction, saturation_time, sum};
-use crate::sky::{GivenSky, airmass, photon_density, transmission};
+use crate::sky::night::TWILIGHT_UNCERTAINTY;
+use crate::sky::{GivenSky, moon_photon_density, photon_density_towards};
 use crate::stats::Estimate;
 use crate::units::{
     Arcseconds, Celsius, Colour, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Magnitudes,
     MagnitudesPerSquareArcsecond, PhotonDensity, Rayleighs, Seconds,
 };
 
-use super::{Limits, Night, PlanError};
+use super::evening::Evening;
+use super::{Limits, Night, PlanError, PlanNight};
 
 /// Share of the well that a star to be kept may fill: the last part is seldom linear (common practice, no source).
 const STAR_HEADROOM: f64 = 0.8;
@@ -31,6 +33,8 @@ pub struct Spread {
     pub sky: f64,
     /// The sky's spectrum at that brightness.
     pub lamps: f64,
+    /// How much of the Moon's light is scattered.
+    pub moon: f64,
     /// Optics, filter and quantum efficiency.
     pub throughput: f64,
     /// What throughput does to the sky: as much, or nothing where the sky was measured through it.
@@ -87,6 +91,8 @@ pub struct FilterConditions {
     pub planes: Vec<PlaneConditions>,
     /// What bounds the sub.
     pub limits: Limits,
+    /// Hours of a night that can be planned with.
+    pub clear_hours: f64,
 }
 
 /// A night with one mode of a camera, in electrons per second.
@@ -98,6 +104,8 @@ pub struct Conditions {
     pub pixel_scale: Arcseconds,
     /// The filters, in the order of the night.
     pub filters: Vec<FilterConditions>,
+    /// The hours of the date, where one is given.
+    pub night: Option<PlanNight>,
     /// What the numbers rest on.
     pub caveats: Vec<Caveat>,
 }
@@ -106,8 +114,13 @@ impl Conditions {
     /// The conditions of `night` for one mode of a camera.
     ///
     /// # Errors
-    /// When the profile lacks the pixel's size or a colour, or the night cannot be.
+    /// When the profile lacks the pixel's size or a colour, the night cannot be, or its date has no hours for it.
     pub fn new(night: &Night, mode: &Mode) -> Result<Self, PlanError> {
+        Self::on(night, mode, &Evening::of(night)?)
+    }
+
+    /// [`Conditions::new`] with the evening known.
+    pub(super) fn on(night: &Night, mode: &Mode, evening: &Evening) -> Result<Self, PlanError> {
         let missing = |key: &str, why: &str| PlanError::Impossible { key: key.into(), why: why.into() };
         let pixel = mode.pixel_um.ok_or_else(|| missing("pixel_um", "is missing in the camera profile"))?;
         if mode.planes.iter().any(|plane| plane.plane != "mono" && plane.colour.is_none()) {
@@ -116,13 +129,8 @@ impl Conditions {
         night.optics.check()?;
         let colour_array = mode.planes.iter().any(|plane| plane.colour.is_some());
         let sensor = night.camera.sensor(night.site.ambient());
-        let mut caveats = Vec::new();
-        let place = Place {
-            night,
-            mode,
-            pixel_scale: night.optics.pixel_scale(pixel),
-            airmass: airmass(night.target.altitude())?,
-        };
+        let mut caveats = evening.caveats.clone();
+        let place = Place { night, mode, pixel_scale: night.optics.pixel_scale(pixel), evening };
         let darks: Vec<DarkCurrent> = mode.planes.iter().map(|plane| dark_current(plane, sensor)).collect();
         note_camera(mode, &darks, &mut caveats);
         let filters = night.filters(colour_array);
@@ -136,7 +144,7 @@ impl Conditions {
                 "give longest_sub_s or polar_error_arcmin under [mount]",
             ));
         }
-        Ok(Self { sensor, pixel_scale: place.pixel_scale, filters, caveats })
+        Ok(Self { sensor, pixel_scale: place.pixel_scale, filters, night: evening.night.clone(), caveats })
     }
 }
 
@@ -169,7 +177,7 @@ struct Place<'a> {
     night: &'a Night,
     mode: &'a Mode,
     pixel_scale: Arcseconds,
-    airmass: f64,
+    evening: &'a Evening,
 }
 
 /// Sky rate in a plane with the parts of its spread.
@@ -194,7 +202,7 @@ impl Place<'_> {
     }
 
     fn air(&self, chain: &LightChain) -> f64 {
-        transmission(self.night.site.extinction_at(chain.passband.centre), self.airmass)
+        self.evening.transmission(self.night.site.extinction_at(chain.passband.centre))
     }
 
     fn filter(&self, filter: &Filter, darks: &[DarkCurrent]) -> Result<FilterConditions, PlanError> {
@@ -217,7 +225,8 @@ impl Place<'_> {
             star_saturation: shortest(|plane| plane.star_limit),
             sky_saturation: shortest(|plane| plane.sky_limit),
         };
-        Ok(FilterConditions { name: filter.label(), share: filter.share, planes, limits })
+        let clear_hours = self.evening.clear_hours;
+        Ok(FilterConditions { name: filter.label(), share: filter.share, planes, limits, clear_hours })
     }
 
     fn plane(
@@ -238,9 +247,10 @@ impl Place<'_> {
         let rayleigh: f64 =
             chains.iter().filter_map(|c| c.line_rate(Rayleighs(1.0), self.air(c))).map(|rate| rate.value.0).sum();
         let shows_line = brightness.line.is_some() && rayleigh > 0.0;
-        let sky = self.sky(filter, plane, chains)?;
+        let sky = self.with_twilight(self.sky(filter, plane, chains)?, chains);
+        let moon = scattered_sunlight(self.evening.moon.as_ref(), chains);
         let throughput = throughput_relative(chains);
-        let rates = Rates { target: target.value, sky: sky.rate, moon: ElectronsPerSecond(0.0), dark: dark.rate.value };
+        let rates = Rates { target: target.value, sky: sky.rate, moon: moon.value, dark: dark.rate.value };
         let per_pixel = self.pixel_scale.0.powi(-2) * plane.sampling;
         let well = plane.saturation_e.value;
         Ok(PlaneConditions {
@@ -254,6 +264,7 @@ impl Place<'_> {
             spread: Spread {
                 sky: sky.sky,
                 lamps: sky.lamps,
+                moon: relative(&moon),
                 throughput,
                 throughput_on_sky: sky.throughput,
                 target: beyond(relative(&target), throughput),
@@ -310,7 +321,7 @@ impl Place<'_> {
         let star: f64 = chains.iter().map(|chain| chain.star_rate(magnitude, self.air(chain)).value.0).sum();
         let width = StarWidth::new(
             self.night.site.seeing(),
-            self.airmass,
+            self.evening.least_airmass(),
             &self.night.optics,
             chains[0].passband.centre,
             &self.night.mount,
@@ -323,7 +334,7 @@ impl Place<'_> {
     fn sky(&self, filter: &Filter, plane: &Plane, chains: &[LightChain]) -> Result<SkyRate, PlanError> {
         let sky = self.night.site.sky();
         let GivenSky::Measured { e_per_s, filter: seen_through, plane: seen_in } = &sky else {
-            return Ok(self.sky_of(&sky.magnitude()?, chains));
+            return Ok(self.sky_of(&sky.magnitude()?, chains, self.evening.natural));
         };
         let reference = self.reference_plane(seen_in.as_deref())?;
         let same_colour =
@@ -334,7 +345,7 @@ impl Place<'_> {
         let other = self.night.filters.iter().find(|other| other.label() == *seen_through).cloned();
         let other = other.unwrap_or_else(|| Filter { name: Some(seen_through.clone()), ..Filter::default() });
         let magnitude = self.magnitude_behind(e_per_s, &self.chains(&other, reference)?)?;
-        Ok(self.sky_of(&magnitude, chains))
+        Ok(self.sky_of(&magnitude, chains, 1.0))
     }
 
     fn reference_plane(&self, name: Option<&str>) -> Result<&Plane, PlanError> {
@@ -359,20 +370,40 @@ impl Place<'_> {
         let (mut bright, mut faint) = (0.0, 40.0);
         for _ in 0..60 {
             let middle = (bright + faint) / 2.0;
-            let predicted = self.sky_of(&Estimate::new(middle, 0.0), chains).rate;
+            let predicted = self.sky_of(&Estimate::new(middle, 0.0), chains, 1.0).rate;
             if predicted > rate.value { bright = middle } else { faint = middle }
         }
         let spread = relative(rate).hypot(throughput_relative(chains));
         Ok(Estimate::new((bright + faint) / 2.0, spread * 2.5 / std::f64::consts::LN_10))
     }
 
-    fn sky_of(&self, magnitude: &Estimate<MagnitudesPerSquareArcsecond>, chains: &[LightChain]) -> SkyRate {
+    /// The sky with the evening's mean twilight added.
+    fn with_twilight(&self, sky: SkyRate, chains: &[LightChain]) -> SkyRate {
+        let Some(twilight) = &self.evening.twilight else { return sky };
+        let added = scattered_sunlight(Some(twilight), chains).value;
+        let rate = sky.rate + added;
+        let (own, other) = (sky.rate / rate, added / rate);
+        SkyRate {
+            rate,
+            sky: (own * sky.sky).hypot(other * TWILIGHT_UNCERTAINTY),
+            lamps: own * sky.lamps,
+            throughput: own * sky.throughput + other * throughput_relative(chains),
+        }
+    }
+
+    /// `natural` is the natural sky at the target over that at the zenith, of which the magnitude is.
+    fn sky_of(
+        &self,
+        magnitude: &Estimate<MagnitudesPerSquareArcsecond>,
+        chains: &[LightChain],
+        natural: f64,
+    ) -> SkyRate {
         let exact = Estimate::new(magnitude.value.0, 0.0);
         let lamps = self.night.site.lamps();
         let (mut rate, mut sky, mut spectrum) = (0.0, 0.0, 0.0);
         for chain in chains {
-            let light = photon_density(magnitude, lamps, chain.passband.band);
-            let by_spectrum = relative(&photon_density(&exact, lamps, chain.passband.band));
+            let light = photon_density_towards(magnitude, lamps, chain.passband.band, natural);
+            let by_spectrum = relative(&photon_density_towards(&exact, lamps, chain.passband.band, natural));
             let part = light.value.0 * chain.continuum_factor();
             rate += part;
             sky += part * beyond(relative(&light), by_spectrum);
@@ -381,6 +412,21 @@ impl Place<'_> {
         let throughput = throughput_relative(chains);
         SkyRate { rate: ElectronsPerSecond(rate), sky: sky / rate, lamps: spectrum / rate, throughput }
     }
+}
+
+/// What moonlight or twilight of this V magnitude gives each pixel; the uncertainty is the light's own, without the
+/// throughput's.
+fn scattered_sunlight(
+    light: Option<&Estimate<MagnitudesPerSquareArcsecond>>,
+    chains: &[LightChain],
+) -> Estimate<ElectronsPerSecond> {
+    let Some(light) = light else { return Estimate::new(0.0, 0.0) };
+    let part = |chain: &LightChain| {
+        let density = moon_photon_density(light, chain.passband.band);
+        Estimate::within_factor(density.value.0 * chain.continuum_factor(), relative(&density))
+    };
+    let parts: Vec<_> = chains.iter().map(part).collect();
+    sum(&parts).unwrap_or(Estimate::new(0.0, 0.0))
 }
 
 /// Relative uncertainty of optics, filter and quantum efficiency, the same for sky and target.

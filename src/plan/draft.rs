@@ -7,6 +7,7 @@ use crate::rig::Mount;
 use crate::stats::Estimate;
 use crate::units::{MagnitudesPerSquareArcsecond, Rayleighs, Seconds};
 
+use super::evening::Evening;
 use super::range::{Source, Sway, largest, moved, moved_search, range_factors};
 use super::{
     Conditions, Demand, FilterConditions, FilterPlan, GainSetting, Goal, LargestUncertainty, Limits, Night, Optimum,
@@ -54,8 +55,8 @@ struct Counts {
 }
 
 impl Draft {
-    pub(super) fn new(night: &Night, mode: &Mode) -> Result<Self, PlanError> {
-        let conditions = Conditions::new(night, mode)?;
+    pub(super) fn new(night: &Night, mode: &Mode, evening: &Evening) -> Result<Self, PlanError> {
+        let conditions = Conditions::on(night, mode, evening)?;
         let shares = shares(&conditions);
         let asked = |share: f64| match night.goal.hours {
             Some(hours) => Demand::Within(Seconds(hours * 3600.0 * share)),
@@ -76,6 +77,11 @@ impl Draft {
 
     pub(super) fn wall_clock(&self) -> Seconds {
         Seconds(self.filters.iter().map(|filter| filter.counts.wall_clock.0).sum())
+    }
+
+    /// Hours of a night that can be planned with: the same for every filter.
+    fn clear_hours(&self, night: &Night) -> f64 {
+        self.conditions.filters.first().map_or(night.goal.clear_hours(), |filter| filter.clear_hours)
     }
 
     /// Signal over noise of the filter that is worst off.
@@ -122,9 +128,10 @@ impl Draft {
             biases: night.calibration.biases(),
             wall_clock_s: total,
             wall_clock_range_s: [total * low, total * high],
-            nights: (total.0 / (night.goal.clear_hours() * 3600.0) - HAIR).ceil().max(0.0) as u32,
+            nights: (total.0 / (self.clear_hours(night) * 3600.0) - HAIR).ceil().max(0.0) as u32,
             largest_uncertainty: LargestUncertainty { source: source.word(), share_percent },
             by_gain_setting,
+            night: self.conditions.night.clone(),
             short_set: None,
             caveats,
         }
@@ -243,7 +250,7 @@ fn search(night: &Night, mode: &Mode, filter: &FilterConditions, demand: Demand,
         min_subs: f64::from(stack.min_subs()),
         min_positions: f64::from(stack.min_positions()),
         min_positions_per_night: f64::from(stack.min_positions_per_night()),
-        night: Seconds(night.goal.clear_hours() * 3600.0),
+        night: Seconds(filter.clear_hours * 3600.0),
         most_subs: f64::from(stack.most_subs()).min(storable),
     }
 }

@@ -46,6 +46,55 @@ pub enum PlanError {
         /// Why, and what can be reached.
         reach: OutOfReach,
     },
+    /// Everything was read, and the date has no hours for it.
+    #[error(transparent)]
+    NoHours(#[from] NoHours),
+}
+
+/// Why a date has no hours for the goal, with the date that has.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum NoHours {
+    /// It gets no darker than twilight, and that was asked for.
+    #[error(
+        "no astronomical night on {date}: the Sun goes no lower than {lowest_deg:.1} degrees; below {limit_deg:.1} degrees there are {hours:.1} h"
+    )]
+    NotAstronomical {
+        /// The date.
+        date: String,
+        /// The Sun's lowest altitude.
+        lowest_deg: f64,
+        /// Hours without this demand.
+        hours: f64,
+        /// The Sun's altitude in them, at most.
+        limit_deg: f64,
+        /// The next date with an astronomical night of an hour.
+        next: Option<String>,
+    },
+    /// It gets no darker than bright twilight.
+    #[error("no darkness on {date}: the Sun goes no lower than {lowest_deg:.1} degrees")]
+    NotDark {
+        /// The date.
+        date: String,
+        /// The Sun's lowest altitude.
+        lowest_deg: f64,
+        /// The next date with an hour of darkness.
+        next: Option<String>,
+    },
+    /// The target stays below the horizon while it is dark.
+    #[error(
+        "the target does not rise above the horizon in the dark hours of {date}: it gets {highest_deg:.0} degrees high then, {culmination_deg:.0} degrees at its best"
+    )]
+    TargetDown {
+        /// The date.
+        date: String,
+        /// Its highest altitude in the dark hours.
+        highest_deg: f64,
+        /// Its highest altitude at any hour.
+        culmination_deg: f64,
+        /// The next date with an hour of it.
+        next: Option<String>,
+    },
 }
 
 /// Below this length of the longest sub it is the limit that is in the way, not the pattern.
@@ -106,14 +155,14 @@ impl PlanError {
             Self::Rig(_) => "rig-unusable",
             Self::Target(_) => "target-unusable",
             Self::Camera(_) => "camera-unusable",
-            Self::OutOfReach { .. } => "goal-out-of-reach",
+            Self::OutOfReach { .. } | Self::NoHours(_) => "goal-out-of-reach",
         }
     }
 
     /// Whether everything could be read and the goal is what fails.
     #[must_use]
     pub fn is_out_of_reach(&self) -> bool {
-        matches!(self, Self::OutOfReach { .. })
+        matches!(self, Self::OutOfReach { .. } | Self::NoHours(_))
     }
 
     /// What the photographer can do.
@@ -128,6 +177,21 @@ impl PlanError {
             Self::Target(error) => error.hint(),
             Self::Camera(error) => error.hint(),
             Self::OutOfReach { reach, .. } => reach.hint(),
+            Self::NoHours(error) => error.hint(),
+        }
+    }
+}
+
+impl NoHours {
+    fn hint(&self) -> String {
+        let (next, else_hint) = match self {
+            Self::NotAstronomical { next, .. } => (next, "or set need_astronomical_night = false"),
+            Self::NotDark { next, .. } => (next, "or choose another place"),
+            Self::TargetDown { next, .. } => (next, "or lower horizon or min_altitude_deg"),
+        };
+        match next {
+            Some(date) => format!("the next date that has an hour is date = \"{date}\"; {else_hint}"),
+            None => format!("no date within a year has an hour; {}", else_hint.trim_start_matches("or ")),
         }
     }
 }

@@ -7,13 +7,15 @@
 mod conditions;
 mod draft;
 mod error;
+mod evening;
 mod night;
 mod optimum;
 mod outcome;
 mod range;
 
 pub use conditions::{Conditions, FilterConditions, PlaneConditions, Spread};
-pub use error::{OutOfReach, PlanError};
+pub use error::{NoHours, OutOfReach, PlanError};
+pub use evening::PlanNight;
 pub use night::{CalibrationCounts, CameraChoice, Cooler, Goal, Night, StackRules};
 pub use optimum::{
     Chosen, Demand, Limits, Optimum, ROUND_LENGTHS_S, Search, SetBy, WITHIN, best_cadence, best_sub, efficiency,

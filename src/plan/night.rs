@@ -8,10 +8,12 @@ use crate::rig::{
     DEFAULT_TRANSMISSION, Filter, FilterName, Mount, Optics,
 };
 use crate::sky::Site;
+use crate::sky::night::{Date, Place};
 use crate::target::Target;
-use crate::units::{Arcseconds, Celsius, Magnitudes};
+use crate::units::{Arcseconds, Celsius, Degrees, Magnitudes};
 
 use super::PlanError;
+use super::evening::least_altitude;
 
 /// How alike two words must be for one to be offered for the other (Jaro-Winkler, 1 = equal).
 const ALIKE: f64 = 0.7;
@@ -328,6 +330,10 @@ impl Night {
         if self.goal.pixel == Some(true) && self.goal.patch_arcsec.is_some() {
             return impossible("goal.pixel", "stands instead of patch_arcsec, not beside it");
         }
+        if self.target.ra_deg.is_some() != self.target.dec_deg.is_some() {
+            return impossible("target.ra_deg", "and dec_deg stand beside each other");
+        }
+        self.dated()?;
         let shares = self.filters.iter().map(Filter::share).sum::<f64>();
         if !self.filters.is_empty() && shares <= 0.0 {
             return impossible("filters.share", "must add up to more than 0");
@@ -370,6 +376,34 @@ impl Night {
         ]
     }
 
+    /// The evening's date and the place, where both are given.
+    ///
+    /// # Errors
+    /// When the date is none.
+    pub fn dated(&self) -> Result<Option<(Date, Place)>, PlanError> {
+        let date = self.goal.date.as_deref().map(Date::parse).transpose()?;
+        let place = self.site.latitude_deg.zip(self.site.longitude_deg);
+        let place = place.map(|(latitude, longitude)| Place { latitude, longitude, height: self.site.height() });
+        Ok(date.zip(place))
+    }
+
+    fn is_dated(&self) -> bool {
+        matches!(self.dated(), Ok(Some(_)))
+    }
+
+    /// Right ascension and declination of the target, where both are given.
+    #[must_use]
+    pub fn position(&self) -> Option<(Degrees, Degrees)> {
+        self.target.ra_deg.zip(self.target.dec_deg)
+    }
+
+    /// Local time minus universal time: as given, or the whole hours of the place's longitude.
+    #[must_use]
+    pub fn utc_offset_h(&self) -> f64 {
+        let by_longitude = || self.site.longitude_deg.map_or(0.0, |q| ((q.0 + 180.0).rem_euclid(360.0) - 180.0) / 15.0);
+        self.site.utc_offset_h.unwrap_or_else(|| by_longitude().round())
+    }
+
     /// The filters; where none are given, a luminance filter or, for a colour array, none.
     #[must_use]
     pub fn filters(&self, colour_array: bool) -> Vec<Filter> {
@@ -392,7 +426,11 @@ impl Night {
         let unused = self.not_yet_used();
         if !unused.is_empty() {
             let message = format!("read, but without effect on the plan so far: {}", unused.join(", "));
-            caveats.push(Caveat::new("not-yet-used", message, "nothing to do; the Moon is taken as down"));
+            caveats.push(Caveat::new(
+                "not-yet-used",
+                message,
+                "nothing to do; a horizon counts where the target has ra_deg and dec_deg and the night a date",
+            ));
         }
         caveats
     }
@@ -439,7 +477,16 @@ impl Night {
         add(site.seeing_arcsec.is_none() && seeing_matters, "site.seeing_arcsec", site.seeing().0.to_string());
         let air_matters = !self.camera.cooled() && self.camera.sensor_c.is_none();
         add(site.ambient_c.is_none() && air_matters, "site.ambient_c", site.ambient().0.to_string());
-        add(self.target.altitude_deg.is_none(), "target.altitude_deg", self.target.altitude().0.to_string());
+        let (dated, placed) = (self.is_dated(), self.position().is_some());
+        add(site.utc_offset_h.is_none() && dated, "site.utc_offset_h", self.utc_offset_h().to_string());
+        let altitude_matters = !(dated && placed);
+        add(
+            self.target.altitude_deg.is_none() && altitude_matters,
+            "target.altitude_deg",
+            self.target.altitude().0.to_string(),
+        );
+        let no_horizon = self.target.min_altitude_deg.is_none() && site.horizon.is_none();
+        add(dated && placed && no_horizon, "target.min_altitude_deg", least_altitude(self).0.to_string());
         add(self.filters.is_empty(), "filters", "luminance, or none for a colour camera".into());
         for filter in &self.filters {
             assumed_filter(filter, add);
@@ -471,13 +518,17 @@ impl Night {
     }
 
     fn not_yet_used(&self) -> Vec<&'static str> {
+        let dated = self.is_dated();
+        let tracked = dated && self.position().is_some();
         let keys = [
-            ("site.horizon", self.site.horizon.is_some()),
+            ("site.horizon", self.site.horizon.is_some() && !tracked),
             ("site.climate", self.site.climate.is_some()),
             ("target.name", self.target.name.is_some()),
             ("target.core_surface_brightness_mag", self.target.core_surface_brightness_mag.is_some()),
-            ("goal.date", self.goal.date.is_some()),
-            ("goal.need_astronomical_night", self.goal.need_astronomical_night.is_some()),
+            ("target.ra_deg", self.position().is_some() && !tracked),
+            ("target.min_altitude_deg", self.target.min_altitude_deg.is_some() && !tracked),
+            ("goal.date", self.goal.date.is_some() && !dated),
+            ("goal.need_astronomical_night", self.goal.need_astronomical_night.is_some() && !dated),
             ("cooler", self.cooler.is_some()),
         ];
         keys.into_iter().filter(|(_, given)| *given).map(|(key, _)| key).collect()
@@ -523,7 +574,7 @@ mod tests {
         for key in ["calibration.darks = 30", "mount.settle_s = 20", "goal.snr = 10", "site.sky = { bortle = 6 }"] {
             assert!(assumed.contains(key), "{key} in {assumed}");
         }
-        assert_eq!(night.caveats().len(), 1);
+        assert_eq!(night.caveats().len(), 1, "the evening's own come with the conditions");
     }
 
     #[test]

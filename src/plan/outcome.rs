@@ -9,7 +9,8 @@ use crate::stats::Estimate;
 use crate::units::{Arcseconds, Celsius, Electrons, MagnitudesPerSquareArcsecond, Rayleighs, Seconds};
 
 use super::draft::Draft;
-use super::{Night, PlanError, SetBy};
+use super::evening::Evening;
+use super::{Night, PlanError, PlanNight, SetBy};
 
 /// What `plan --json` prints.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -44,6 +45,8 @@ pub struct Plan {
     pub largest_uncertainty: LargestUncertainty,
     /// The wall-clock time at each gain setting that reaches the goal.
     pub by_gain_setting: Vec<GainSetting>,
+    /// The hours of the date; `null` without a date or a place.
+    pub night: Option<PlanNight>,
     /// A second set for the core; not planned yet.
     pub short_set: Option<Box<FilterPlan>>,
     /// What the numbers rest on.
@@ -239,7 +242,8 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
     night.check()?;
     let asked = night.camera.gain_setting;
     let wanted = asked.map(|gain| profile.mode(Some(gain))).transpose()?;
-    let drafts: Vec<_> = profile.modes.iter().map(|mode| (mode, Draft::new(night, mode))).collect();
+    let evening = Evening::of(night)?;
+    let drafts: Vec<_> = profile.modes.iter().map(|mode| (mode, Draft::new(night, mode, &evening))).collect();
     let by_gain_setting = drafts
         .iter()
         .filter_map(|(mode, draft)| {

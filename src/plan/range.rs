@@ -14,6 +14,8 @@ pub(super) enum Source {
     Sky,
     /// The sky's spectrum at that brightness.
     Lamps,
+    /// How much of the Moon's light is scattered.
+    Moon,
     /// Optics, filter and quantum efficiency.
     Throughput,
     /// The target's colour.
@@ -26,14 +28,15 @@ pub(super) enum Source {
 
 impl Source {
     /// All of them.
-    pub(super) const ALL: [Self; 6] =
-        [Self::Sky, Self::Lamps, Self::Throughput, Self::Target, Self::ReadNoise, Self::DarkCurrent];
+    pub(super) const ALL: [Self; 7] =
+        [Self::Sky, Self::Lamps, Self::Moon, Self::Throughput, Self::Target, Self::ReadNoise, Self::DarkCurrent];
 
     /// The word in the plan.
     pub(super) fn word(self) -> &'static str {
         match self {
             Self::Sky => "sky",
             Self::Lamps => "lamps",
+            Self::Moon => "moon",
             Self::Throughput => "throughput",
             Self::Target => "target",
             Self::ReadNoise => "read-noise",
@@ -50,10 +53,12 @@ pub(super) fn moved(plane: &PlaneConditions, source: Source, sigmas: f64) -> Pla
     match source {
         Source::Sky => noise.rates.sky = noise.rates.sky * factor(spread.sky),
         Source::Lamps => noise.rates.sky = noise.rates.sky * factor(spread.lamps),
+        Source::Moon => noise.rates.moon = noise.rates.moon * factor(spread.moon),
         Source::Target => noise.rates.target = noise.rates.target * factor(spread.target),
         Source::Throughput => {
             noise.rates.target = noise.rates.target * factor(spread.throughput);
             noise.rates.sky = noise.rates.sky * factor(spread.throughput_on_sky);
+            noise.rates.moon = noise.rates.moon * factor(spread.throughput);
         }
         Source::ReadNoise => noise.read_noise = noise.read_noise * factor(spread.read_noise),
         Source::DarkCurrent => {

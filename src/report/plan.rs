@@ -1,9 +1,12 @@
 //! A plan as text: the answer in one line, then why.
 
-use crate::plan::{FilterPlan, Plan, PlanePlan, SetBy};
+use crate::plan::{FilterPlan, Plan, PlanNight, PlanePlan, SetBy};
 use crate::units::Seconds;
 
 use super::{caveats_text, duration, entry, rounded, wrapped};
+
+/// Hours that the Moon may lack of a night and still be down all of it.
+const ALL_OF_IT_H: f64 = 1e-6;
 
 /// The answer in one line: sub length, count, dither cadence, gain, temperature.
 #[must_use]
@@ -69,6 +72,9 @@ pub fn plan_text(plan: &Plan) -> String {
         ),
         0,
     ));
+    if let Some(night) = &plan.night {
+        text.push_str(&night_text(night));
+    }
     for filter in &plan.filters {
         text.push_str(&filter_text(filter));
     }
@@ -81,6 +87,51 @@ pub fn plan_text(plan: &Plan) -> String {
     }
     text.push_str(&caveats_text(&plan.caveats));
     text
+}
+
+/// The hours of the date.
+fn night_text(night: &PlanNight) -> String {
+    let mut text = format!("\nnight of {}\n", night.date);
+    let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 18, &value));
+    let sun = (night.sun_below_deg * 10.0).round() / 10.0;
+    line("dark", format!("{}, {:.1} h with the Sun below {sun}°", spans(&night.dark), night.dark_hours));
+    let moon = if night.moon_free_hours > night.dark_hours - ALL_OF_IT_H {
+        "down all the time".into()
+    } else if night.moon_free.is_empty() {
+        format!("up all the time, {:.0} % lit", night.moon_illuminated_percent)
+    } else {
+        let free = spans(&night.moon_free);
+        format!("down {free}, {:.1} h; else up, {:.0} % lit", night.moon_free_hours, night.moon_illuminated_percent)
+    };
+    line("Moon", moon);
+    let [low, high] = night.target_altitude_deg;
+    line(
+        "target",
+        match &night.target_up {
+            Some(up) => format!(
+                "up {}, {:.1} h, {low:.0} to {high:.0}° high, mean airmass {:.2}",
+                spans(up),
+                night.usable_hours,
+                night.airmass
+            ),
+            None => format!("taken {high:.0}° high all the time, airmass {:.2}", night.airmass),
+        },
+    );
+    let extra = [("moonlight", night.moon_mag_per_arcsec2), ("twilight", night.twilight_mag_per_arcsec2)];
+    let extra = extra.iter().filter_map(|(name, light)| light.map(|light| format!("of it {name} {light:.1}")));
+    let total = night.sky_mag_per_arcsec2.map(|sky| format!("{sky:.1} mag/arcsec2"));
+    let sky: Vec<String> = total.into_iter().chain(extra).collect();
+    if !sky.is_empty() {
+        line("sky, mean", sky.join(", "));
+    }
+    text
+}
+
+/// Local times of the clock, the date left out.
+fn spans(spans: &[[String; 2]]) -> String {
+    let clock = |time: &String| time.split_once('T').map_or_else(|| time.clone(), |(_, clock)| clock.to_owned());
+    let said: Vec<String> = spans.iter().map(|[from, to]| format!("{} to {}", clock(from), clock(to))).collect();
+    said.join(" and ")
 }
 
 fn filter_text(filter: &FilterPlan) -> String {
@@ -174,15 +225,17 @@ fn plane_text(plane: &PlanePlan) -> String {
     let mut text = format!("  plane {}{colour}\n", plane.plane);
     let mut line = |name: &str, value: String| text.push_str(&entry(4, name, 20, &value));
     let rate = |rate: f64| rounded(rate, 2);
+    let moonlight = if rates.moon.0 > 0.0 { format!("Moon {}, ", rate(rates.moon.0)) } else { String::new() };
+    let moon_share = if rates.moon.0 > 0.0 { format!(" Moon {:.0} %,", share.moon) } else { String::new() };
     line(
         "e-/s in a pixel",
-        format!("target {}, sky {}, dark {}", rate(rates.target.0), rate(rates.sky.0), rate(rates.dark.0)),
+        format!("target {}, sky {}, {moonlight}dark {}", rate(rates.target.0), rate(rates.sky.0), rate(rates.dark.0)),
     );
     line(
         "noise from",
         format!(
-            "sky {:.0} %, target {:.0} %, dark {:.0} %, read {:.0} %, pattern {:.0} %, calibration {:.0} %",
-            share.sky + share.moon,
+            "sky {:.0} %,{moon_share} target {:.0} %, dark {:.0} %, read {:.0} %, pattern {:.0} %, calibration {:.0} %",
+            share.sky,
             share.target,
             share.dark,
             share.read + share.quantisation,

@@ -75,6 +75,32 @@ pub fn clear_night_extinction(wavelength: Nanometres, height: Metres) -> Magnitu
     Magnitudes(air + super::spectrum::interpolated(&OZONE, wavelength.0) + haze)
 }
 
+/// Share of the natural sky that shines above the scattering air: airglow, in layers.
+const AIRGLOW_SHARE: f64 = 0.6;
+
+/// How much brighter the natural sky is at a zenith distance than at the zenith.
+///
+/// ```text
+/// Δm = 2.5 log₁₀[(1 − f) + f X] − k (X − 1),   f = 0.6
+/// ```
+///
+/// `X` is [`super::night::scattering_airmass`], `k` the extinction per airmass. It says nothing of lamps, and lacks the
+/// Milky Way and the zodiacal light's place.
+///
+/// # Source
+/// Patat 2003, A&A 400, 1183, appendix C, equation C.4.
+///
+/// # Examples
+/// ```
+/// use subwell::{sky::natural_brightening, units::{Degrees, Magnitudes}};
+/// assert!((natural_brightening(Degrees(60.0), Magnitudes(0.11)).0 - 0.367).abs() < 1e-3);
+/// ```
+#[must_use]
+pub fn natural_brightening(zenith_distance: Degrees, extinction: Magnitudes) -> Magnitudes {
+    let air = super::night::scattering_airmass(zenith_distance);
+    Magnitudes(2.5 * (1.0 - AIRGLOW_SHARE + AIRGLOW_SHARE * air).log10() - extinction.0 * (air - 1.0))
+}
+
 impl Site {
     /// Extinction in V per airmass: as given, or [`clear_night_extinction`] at the site's height.
     #[must_use]

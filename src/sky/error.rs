@@ -35,6 +35,12 @@ pub enum SkyError {
         /// The darkest sky that is taken.
         high: f64,
     },
+    /// No date, or one that the ephemeris does not reach.
+    #[error("`date` is `{found}`, which is no date between 1950-01-01 and 2099-12-31")]
+    NotADate {
+        /// What was given.
+        found: String,
+    },
     /// The sky was given as a rate, which is no brightness until the optics and the filter are known.
     #[error("a sky of {e_per_s} e-/s per pixel has no magnitude without the optics, filter and pixel it was seen with")]
     NeedsTheLightChain {
@@ -56,6 +62,7 @@ impl SkyError {
             Self::LimitingMagnitude { .. } => {
                 "give a sky meter's reading with mag_per_arcsec2, or the Bortle class with bortle".into()
             }
+            Self::NotADate { .. } => "write the local date of the evening as date = \"2026-10-12\"".into(),
             Self::NeedsTheLightChain { .. } => "ask with `--night night.toml`, which names the optics".into(),
         }
     }

@@ -147,6 +147,13 @@ pub fn nanolambert(magnitude: MagnitudesPerSquareArcsecond) -> f64 {
     34.08 * (20.7233 - 0.921_04 * magnitude.0).exp()
 }
 
+/// The magnitude of so many nanolamberts, the inverse of [`nanolambert`]; `None` unless there is light.
+#[must_use]
+pub fn magnitude_of_nanolambert(brightness: f64) -> Option<MagnitudesPerSquareArcsecond> {
+    let magnitude = (20.7233 - (brightness / 34.08).ln()) / 0.921_04;
+    magnitude.is_finite().then_some(MagnitudesPerSquareArcsecond(magnitude))
+}
+
 /// Luminance of a sky of this V magnitude; the lamps' spectrum moves it by 10 to 25 %.
 ///
 /// ```text

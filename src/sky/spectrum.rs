@@ -142,9 +142,22 @@ pub fn photon_density(
     lamps: Lamps,
     band: Band,
 ) -> Estimate<PhotonDensity> {
-    let total = flux(magnitude.value.0);
-    let natural = total.min(flux(NATURAL_SKY.0));
-    let artificial = total - natural;
+    photon_density_towards(magnitude, lamps, band, 1.0)
+}
+
+/// [`photon_density`] in a direction where the natural sky is so many times as bright as at the zenith, of which the
+/// magnitude is ([`super::natural_brightening`]); lamps are taken as bright as there.
+#[must_use]
+pub fn photon_density_towards(
+    magnitude: &Estimate<MagnitudesPerSquareArcsecond>,
+    lamps: Lamps,
+    band: Band,
+    natural_factor: f64,
+) -> Estimate<PhotonDensity> {
+    let zenith = flux(magnitude.value.0);
+    let artificial = zenith - zenith.min(flux(NATURAL_SKY.0));
+    let natural = zenith.min(flux(NATURAL_SKY.0)) * natural_factor;
+    let total = natural + artificial;
     let (r_nat, u_nat) = NATURAL.factor(band);
     let (r_art, u_art) = Spectrum::of(lamps).factor(band);
     let light = r_nat * natural + r_art * artificial;

@@ -60,8 +60,14 @@ pub struct Target {
     pub line_rayleigh: Option<Rayleighs>,
     /// Surface brightness of its core, where a second, short set is wanted.
     pub core_surface_brightness_mag: Option<MagnitudesPerSquareArcsecond>,
-    /// Its mean altitude while it is photographed.
+    /// Its mean altitude while it is photographed, where no position, date and place say more.
     pub altitude_deg: Option<Degrees>,
+    /// Right ascension, J2000, beside `dec_deg`.
+    pub ra_deg: Option<Degrees>,
+    /// Declination, J2000.
+    pub dec_deg: Option<Degrees>,
+    /// The least altitude at which it is photographed, horizon or not.
+    pub min_altitude_deg: Option<Degrees>,
 }
 
 impl Target {
@@ -75,6 +81,9 @@ impl Target {
             ("line_rayleigh", self.line_rayleigh.map(|q| q.0), 1e-3, 1e9),
             ("core_surface_brightness_mag", self.core_surface_brightness_mag.map(|q| q.0), -5.0, 35.0),
             ("altitude_deg", self.altitude_deg.map(|q| q.0), 0.0, 90.0),
+            ("ra_deg", self.ra_deg.map(|q| q.0), 0.0, 360.0),
+            ("dec_deg", self.dec_deg.map(|q| q.0), -90.0, 90.0),
+            ("min_altitude_deg", self.min_altitude_deg.map(|q| q.0), 0.0, 90.0),
         ];
         for (key, value, low, high) in numbers {
             let Some(found) = value else { continue };

@@ -1,10 +1,12 @@
 //! Numbers that others published or computed, one file for each source.
 
+mod astropy_night;
 mod bessell_1998;
 mod ccd_equation;
 mod emva_1288;
 mod falchi_2016;
 mod kasten_young_1989;
+mod krisciunas_schaefer_1991;
 mod leinert_1998;
 mod nist_strd;
 mod patat_2003;

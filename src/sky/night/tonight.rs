@@ -1,0 +1,320 @@
+//! The hours of one night, and what the sky is like in them.
+
+use crate::sky::scales::{NATURAL_SKY, magnitude_of_nanolambert};
+use crate::sky::{SkyError, airmass, natural_brightening};
+use crate::units::{Degrees, Magnitudes, MagnitudesPerSquareArcsecond};
+
+use super::{Almanac, Date, Horizon, Horizontal, Moon, Place, Span, Utc, moonlight, separation, twilight_brightening};
+
+/// The Sun's altitude below which the night is dark.
+pub const ASTRONOMICAL: Degrees = Degrees(-18.0);
+/// The Sun's altitude below which the night is dark enough where it gets no darker.
+pub const NAUTICAL: Degrees = Degrees(-12.0);
+
+/// Hours of the day in which a night is looked for, evenly about the Sun's lowest stand.
+const WINDOW_H: f64 = 24.0;
+/// Between two looks: what is shorter can be missed.
+const LOOK_H: f64 = 1.0 / 6.0;
+/// Halvings of an interval of 10 minutes: a tenth of a second is left.
+const HALVINGS: usize = 13;
+/// Between two samples, at most.
+const SAMPLE_H: f64 = 1.0 / 6.0;
+/// Directions over which the Moon's light is averaged where a target's azimuth is not known.
+const DIRECTIONS: u32 = 18;
+/// Nobody photographs nearer to the Moon than this (common practice, no source).
+const NEAREST_TO_MOON: Degrees = Degrees(30.0);
+
+/// How the target moves through the night.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Track {
+    /// As the sky turns, above a horizon.
+    Fixed {
+        /// Right ascension, J2000.
+        right_ascension: Degrees,
+        /// Declination, J2000.
+        declination: Degrees,
+        /// What it must stand above.
+        horizon: Horizon,
+    },
+    /// At this altitude all night, in an unknown direction.
+    Altitude(Degrees),
+}
+
+/// One moment of a night.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NightSample {
+    /// When.
+    pub at: Utc,
+    /// How many hours it stands for.
+    pub hours: f64,
+    /// The Sun's altitude.
+    pub sun: Degrees,
+    /// The Moon.
+    pub moon: Moon,
+    /// The target's altitude.
+    pub target: Degrees,
+    /// The target's airmass.
+    pub airmass: f64,
+    /// Moonlight at the target in nanolamberts.
+    pub moon_nanolambert: f64,
+    /// Twilight in units of the natural dark sky.
+    pub twilight: f64,
+    /// The natural sky at the target over that at the zenith; 1 where only an altitude is known.
+    pub natural: f64,
+}
+
+impl NightSample {
+    /// The sky at the target, the Moon and twilight included, where the zenith without both has this magnitude.
+    ///
+    /// Lamps are taken as bright at the target as at the zenith: no general law says how they are not.
+    #[must_use]
+    pub fn sky(&self, zenith: MagnitudesPerSquareArcsecond) -> MagnitudesPerSquareArcsecond {
+        let flux = |magnitude: MagnitudesPerSquareArcsecond| 10_f64.powf(-0.4 * magnitude.0);
+        let natural = flux(zenith).min(flux(NATURAL_SKY));
+        let moon = magnitude_of_nanolambert(self.moon_nanolambert).map_or(0.0, flux);
+        let total = flux(zenith) + natural * (self.natural - 1.0) + flux(NATURAL_SKY) * self.twilight + moon;
+        MagnitudesPerSquareArcsecond(-2.5 * total.log10())
+    }
+}
+
+/// The night that begins in the evening of a date.
+#[derive(Debug, Clone)]
+pub struct Tonight {
+    almanac: Almanac,
+    from: Utc,
+    to: Utc,
+}
+
+impl Tonight {
+    /// The night of a local date, half a day before and after the Sun's lowest stand that lies nearest to midnight.
+    ///
+    /// # Errors
+    /// When the ephemeris does not reach the date.
+    pub fn new(place: Place, date: Date, utc_offset_h: f64) -> Result<Self, SkyError> {
+        let midnight = date.at(24.0, utc_offset_h);
+        // Mean local midnights lie at −longitude/15 h of universal time; which of them is nearest?
+        let local = -place.longitude.0 / 360.0;
+        let middle = Utc((midnight.0 - local).round() + local);
+        let almanac = Almanac::about(place, middle)?;
+        let half = WINDOW_H / 2.0;
+        Ok(Self { almanac, from: middle.later(-half), to: middle.later(half) })
+    }
+
+    /// Where things stand that night.
+    #[must_use]
+    pub fn almanac(&self) -> &Almanac {
+        &self.almanac
+    }
+
+    /// The hours in which the Sun's centre stands below `limit`, without refraction.
+    #[must_use]
+    pub fn dark(&self, limit: Degrees) -> Vec<Span> {
+        self.spans(|at| self.depth(at, limit))
+    }
+
+    /// The hours of [`Tonight::dark`] in which the Moon's centre is below the horizon.
+    #[must_use]
+    pub fn moon_free(&self, limit: Degrees) -> Vec<Span> {
+        self.spans(|at| self.least(self.depth(at, limit), || -self.almanac.moon(at).place.altitude.0))
+    }
+
+    /// The hours of [`Tonight::dark`] in which the target stands high enough; at a fixed altitude it always does.
+    #[must_use]
+    pub fn usable(&self, limit: Degrees, track: &Track) -> Vec<Span> {
+        self.spans(|at| self.least(self.depth(at, limit), || self.clearance(track, at)))
+    }
+
+    /// The Sun's lowest altitude.
+    #[must_use]
+    pub fn lowest_sun(&self) -> Degrees {
+        let looks = self.looks().map(|at| self.almanac.sun(at).altitude.0);
+        Degrees(looks.fold(90.0, f64::min))
+    }
+
+    /// The target's highest altitude in the hours of [`Tonight::dark`]; `None` without any.
+    #[must_use]
+    pub fn highest(&self, limit: Degrees, track: &Track) -> Option<Degrees> {
+        let dark = self.looks().filter(|at| self.depth(*at, limit) > 0.0);
+        dark.map(|at| altitude_of(self.target(track, at))).max_by(|a, b| a.0.total_cmp(&b.0))
+    }
+
+    /// The night in samples of at most ten minutes, each in the middle of the time it stands for.
+    ///
+    /// `extinction` is that in V, which lets the Moon's light through and scatters it.
+    #[must_use]
+    pub fn samples(&self, spans: &[Span], track: &Track, extinction: Magnitudes) -> Vec<NightSample> {
+        let mut samples = Vec::new();
+        for span in spans {
+            let count = (span.hours() / SAMPLE_H).ceil().max(1.0);
+            let hours = span.hours() / count;
+            let middles = (0..count as u32).map(|i| span.from.later(hours * (f64::from(i) + 0.5)));
+            samples.extend(middles.map(|at| self.sample(at, hours, track, extinction)));
+        }
+        samples
+    }
+
+    fn sample(&self, at: Utc, hours: f64, track: &Track, extinction: Magnitudes) -> NightSample {
+        let (sun, moon) = (self.almanac.sun(at).altitude, self.almanac.moon(at));
+        let target = self.target(track, at);
+        let altitude = altitude_of(target);
+        let zenith = Degrees(90.0) - altitude;
+        NightSample {
+            at,
+            hours,
+            sun,
+            moon,
+            target: altitude,
+            airmass: airmass(Degrees(altitude.0.clamp(0.0, 90.0))).unwrap_or(1.0),
+            moon_nanolambert: match target {
+                Ok(place) => moonlight_at(&moon, place, extinction),
+                Err(altitude) => moonlight_around(&moon, altitude, extinction),
+            },
+            twilight: 10_f64.powf(0.4 * twilight_brightening(sun).0) - 1.0,
+            natural: target.map_or(1.0, |_| 10_f64.powf(0.4 * natural_brightening(zenith, extinction).0)),
+        }
+    }
+
+    /// Where the target stands, or only how high.
+    fn target(&self, track: &Track, at: Utc) -> Result<Horizontal, Degrees> {
+        match track {
+            Track::Fixed { right_ascension, declination, .. } => {
+                Ok(self.almanac.fixed(*right_ascension, *declination, at))
+            }
+            Track::Altitude(altitude) => Err(*altitude),
+        }
+    }
+
+    fn clearance(&self, track: &Track, at: Utc) -> f64 {
+        match (track, self.target(track, at)) {
+            (Track::Fixed { horizon, .. }, Ok(place)) => horizon.clearance(place),
+            _ => f64::MAX,
+        }
+    }
+
+    fn depth(&self, at: Utc, limit: Degrees) -> f64 {
+        limit.0 - self.almanac.sun(at).altitude.0
+    }
+
+    /// The lesser of two, the second not looked at where the first is below 0 already.
+    fn least(&self, first: f64, second: impl Fn() -> f64) -> f64 {
+        if first <= 0.0 { first } else { first.min(second()) }
+    }
+
+    fn looks(&self) -> impl Iterator<Item = Utc> + '_ {
+        let count = (WINDOW_H / LOOK_H).round() as u32;
+        (0..=count).map(move |i| self.from.later(f64::from(i) * LOOK_H))
+    }
+
+    /// The spans in which `height` is above 0; what is shorter than ten minutes can be missed.
+    fn spans(&self, height: impl Fn(Utc) -> f64) -> Vec<Span> {
+        let crossing = |below: Utc, above: Utc| {
+            let (mut below, mut above) = (below.0, above.0);
+            for _ in 0..HALVINGS {
+                let middle = (below + above) / 2.0;
+                if height(Utc(middle)) > 0.0 { above = middle } else { below = middle }
+            }
+            Utc(above)
+        };
+        let (mut spans, mut begun, mut last) = (Vec::new(), None, self.from);
+        for at in self.looks() {
+            match (begun, height(at) > 0.0) {
+                (None, true) => begun = Some(if at == self.from { at } else { crossing(last, at) }),
+                (Some(from), false) => {
+                    spans.push(Span { from, to: crossing(at, last) });
+                    begun = None;
+                }
+                _ => {}
+            }
+            last = at;
+        }
+        spans.extend(begun.map(|from| Span { from, to: self.to }));
+        spans
+    }
+}
+
+fn altitude_of(target: Result<Horizontal, Degrees>) -> Degrees {
+    target.map_or_else(|altitude| altitude, |place| place.altitude)
+}
+
+fn moonlight_at(moon: &Moon, target: Horizontal, extinction: Magnitudes) -> f64 {
+    let zenith = |place: Horizontal| Degrees(90.0) - place.altitude;
+    moonlight(moon.phase_angle, separation(moon.place, target), zenith(moon.place), zenith(target), extinction)
+}
+
+/// The mean over all directions at this altitude that are not near the Moon.
+fn moonlight_around(moon: &Moon, altitude: Degrees, extinction: Magnitudes) -> f64 {
+    if moon.place.altitude.0 <= 0.0 {
+        return 0.0;
+    }
+    let step = 360.0 / f64::from(DIRECTIONS);
+    let directions = (0..DIRECTIONS).map(|i| Horizontal { altitude, azimuth: Degrees(step * (f64::from(i) + 0.5)) });
+    let all: Vec<Horizontal> = directions.collect();
+    let away = all.iter().filter(|place| separation(moon.place, **place) >= NEAREST_TO_MOON);
+    let lights: Vec<f64> = away.map(|place| moonlight_at(moon, *place, extinction)).collect();
+    if lights.is_empty() {
+        return all.iter().map(|place| moonlight_at(moon, *place, extinction)).sum::<f64>() / f64::from(DIRECTIONS);
+    }
+    lights.iter().sum::<f64>() / lights.len() as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sky::night::hours_of;
+    use crate::units::Metres;
+
+    fn tonight(latitude: f64, longitude: f64, date: &str, offset: f64) -> Tonight {
+        let place = Place { latitude: Degrees(latitude), longitude: Degrees(longitude), height: Metres(0.0) };
+        Tonight::new(place, Date::parse(date).unwrap(), offset).unwrap()
+    }
+
+    #[test]
+    fn the_night_is_that_of_the_dates_evening_wherever_the_place() {
+        for (longitude, offset) in [(0.0, 0.0), (21.0, 2.0), (-120.0, -8.0), (175.0, 13.0), (180.0, -12.0), (21.0, 0.0)]
+        {
+            let dark = tonight(45.0, longitude, "2026-10-12", offset).dark(ASTRONOMICAL);
+            assert_eq!(dark.len(), 1);
+            let evening = dark[0].from.local(offset);
+            assert!(evening.starts_with("2026-10-12T"), "{longitude}: {evening}");
+            assert!(dark[0].to.local(offset).starts_with("2026-10-13T"));
+        }
+    }
+
+    #[test]
+    fn the_pole_has_a_night_of_the_whole_day_and_one_of_none() {
+        let winter = tonight(89.0, 0.0, "2026-12-21", 0.0).dark(ASTRONOMICAL);
+        approx::assert_abs_diff_eq!(hours_of(&winter), 24.0, epsilon = 1e-9);
+        assert!(tonight(89.0, 0.0, "2026-06-21", 0.0).dark(NAUTICAL).is_empty());
+    }
+
+    #[test]
+    fn hours_are_parts_of_each_other() {
+        let night = tonight(45.0, 21.0, "2026-10-20", 2.0);
+        let horizon = Horizon::new(&[], Degrees(30.0));
+        let track = Track::Fixed { right_ascension: Degrees(83.8), declination: Degrees(-5.4), horizon };
+        let (dark, free, usable) =
+            (night.dark(ASTRONOMICAL), night.moon_free(ASTRONOMICAL), night.usable(ASTRONOMICAL, &track));
+        assert!(hours_of(&free) < hours_of(&dark) && hours_of(&usable) < hours_of(&dark) && !usable.is_empty());
+        let all = night.usable(ASTRONOMICAL, &Track::Altitude(Degrees(40.0)));
+        assert_eq!(all, dark);
+        let samples = night.samples(&usable, &track, Magnitudes(0.2));
+        approx::assert_abs_diff_eq!(samples.iter().map(|s| s.hours).sum::<f64>(), hours_of(&usable), epsilon = 1e-9);
+        assert!(samples.iter().all(|s| s.target.0 > 30.0 && s.sun.0 < -18.0 && s.airmass < 2.0 && s.twilight == 0.0));
+    }
+
+    #[test]
+    fn a_moon_makes_the_sky_brighter_and_none_leaves_it() {
+        let night = tonight(45.0, 21.0, "2026-10-26", 2.0);
+        let samples = night.samples(&night.dark(ASTRONOMICAL), &Track::Altitude(Degrees(50.0)), Magnitudes(0.2));
+        let sky = MagnitudesPerSquareArcsecond(21.0);
+        for sample in samples {
+            let up = sample.moon.place.altitude.0 > 0.0;
+            assert_eq!(up, sample.moon_nanolambert > 0.0);
+            if up {
+                assert!(sample.sky(sky) < sky)
+            } else {
+                approx::assert_abs_diff_eq!(sample.sky(sky).0, 21.0, epsilon = 1e-9)
+            }
+        }
+    }
+}
