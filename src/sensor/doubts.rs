@@ -60,7 +60,7 @@ pub(super) fn of_flats(used: usize, spoiled: usize, flats: usize, kink: Option<K
     if spoiled * 2 > flats {
         caveats.push(Caveat::new(
             "saturated-flat",
-            format!("{spoiled} of {} flat pairs are saturated and were left out", flats),
+            format!("{spoiled} of {flats} flat pairs are saturated and were left out"),
             "take most flats between 1 % and 70 % of saturation",
         ));
     }
