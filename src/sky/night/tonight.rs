@@ -311,9 +311,9 @@ mod tests {
             let up = sample.moon.place.altitude.0 > 0.0;
             assert_eq!(up, sample.moon_nanolambert > 0.0);
             if up {
-                assert!(sample.sky(sky) < sky)
+                assert!(sample.sky(sky) < sky);
             } else {
-                approx::assert_abs_diff_eq!(sample.sky(sky).0, 21.0, epsilon = 1e-9)
+                approx::assert_abs_diff_eq!(sample.sky(sky).0, 21.0, epsilon = 1e-9);
             }
         }
     }
