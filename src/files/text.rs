@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use crate::camera::{CameraProfile, ProfileError};
 use crate::plan::{Night, PlanError};
+use crate::rig::{RigError, TransmissionCurve};
 use crate::simulate::{SensorTruth, SimulateError};
 
 use super::{FileError, write_whole};
@@ -68,19 +69,37 @@ impl TextError {
     }
 }
 
-/// Reads a night file and the camera profile it names, relative to the night file.
+/// Reads a night file with the camera profile and the filter curves it names, relative to the night file.
 ///
 /// # Errors
-/// When either file cannot be read, or does not hold what it should; the file is named.
+/// When a file cannot be read, or does not hold what it should; the file is named.
 pub fn read_night(path: &Path) -> Result<(Night, CameraProfile), TextError> {
     let unusable = |error| TextError::Night { path: path.to_owned(), error };
-    let night = Night::from_toml(&text(path)?).map_err(unusable)?;
+    let mut night = Night::from_toml(&text(path)?).map_err(unusable)?;
+    read_curves(&mut night, path)?;
     let Some(profile) = &night.camera.profile else {
         let why = "is missing under [camera]: it names the camera's file".into();
         return Err(unusable(PlanError::Impossible { key: "profile".into(), why }));
     };
-    let camera = read_profile(&path.parent().unwrap_or(Path::new(".")).join(profile))?;
+    let camera = read_profile(&beside(path, profile))?;
     Ok((night, camera))
+}
+
+/// Reads the transmission curves that the filters of a night name, relative to the night file.
+fn read_curves(night: &mut Night, path: &Path) -> Result<(), TextError> {
+    for filter in &mut night.filters {
+        let Some(file) = filter.curve.clone() else { continue };
+        let curve = TransmissionCurve::from_csv(&text(&beside(path, &file))?);
+        let unusable = |why| PlanError::from(RigError::Curve { file, why });
+        filter.transmission_curve =
+            Some(curve.map_err(|why| TextError::Night { path: path.to_owned(), error: unusable(why) })?);
+    }
+    Ok(())
+}
+
+/// A file that another one names, relative to that one.
+fn beside(path: &Path, file: &str) -> PathBuf {
+    path.parent().unwrap_or(Path::new(".")).join(file)
 }
 
 /// Reads a camera profile: TOML, or JSON where the name ends so.
