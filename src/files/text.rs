@@ -6,6 +6,8 @@ use crate::camera::{CameraProfile, ProfileError};
 use crate::plan::{Night, PlanError};
 use crate::rig::{RigError, TransmissionCurve};
 use crate::simulate::{SensorTruth, SimulateError};
+use crate::stats::Estimate;
+use crate::units::ElectronsPerSecond;
 
 use super::{FileError, write_whole};
 
@@ -128,6 +130,46 @@ pub fn write_profile(path: &Path, profile: &CameraProfile, force: bool) -> Resul
     let unusable = |error| TextError::Profile { path: path.to_owned(), error };
     let text = if is_json(path) { profile.to_json() } else { profile.to_toml() }.map_err(unusable)?;
     Ok(write_whole(path, text.as_bytes(), force)?)
+}
+
+/// Writes a measured sky into a night file as `site.sky`; all else in the file stays as it is.
+///
+/// # Errors
+/// When the file cannot be read or written, or does not hold a night before or after; the file is named.
+pub fn write_measured_sky(
+    path: &Path,
+    e_per_s: &Estimate<ElectronsPerSecond>,
+    filter: &str,
+    plane: &str,
+) -> Result<(), TextError> {
+    let unusable = |error| TextError::Night { path: path.to_owned(), error };
+    let syntax = |message: String| unusable(PlanError::Syntax { message, nearest: None });
+    let mut document: toml_edit::DocumentMut =
+        text(path)?.parse().map_err(|error: toml_edit::TomlError| syntax(error.to_string()))?;
+    let digits = |value: f64| format!("{value:.4e}").parse::<f64>().unwrap_or(value);
+    let mut rate = toml_edit::InlineTable::new();
+    rate.insert("value", digits(e_per_s.value.0).into());
+    rate.insert("uncertainty", digits(e_per_s.uncertainty.0).into());
+    let mut sky = toml_edit::InlineTable::new();
+    sky.insert("e_per_s", rate.into());
+    sky.insert("filter", filter.into());
+    sky.insert("plane", plane.into());
+    let site = document.entry("site").or_insert_with(toml_edit::table);
+    let site = site.as_table_like_mut().ok_or_else(|| syntax("`site` is no table".into()))?;
+    match site.get_mut("sky").and_then(toml_edit::Item::as_value_mut) {
+        // A comment behind the old value stays where it is.
+        Some(old) => {
+            let decor = old.decor().clone();
+            *old = sky.into();
+            *old.decor_mut() = decor;
+        }
+        None => {
+            site.insert("sky", toml_edit::value(sky));
+        }
+    }
+    let written = document.to_string();
+    Night::from_toml(&written).map_err(unusable)?;
+    Ok(write_whole(path, written.as_bytes(), true)?)
 }
 
 fn is_json(path: &Path) -> bool {
