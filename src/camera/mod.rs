@@ -3,9 +3,11 @@
 //! A measured camera and one typed from a data sheet are the same type, so that
 //! "is a cooled one worth buying?" compares like with like.
 
+mod background;
 mod error;
 mod profile;
 
+pub use background::{Background, PlaneBackground};
 pub use error::ProfileError;
 pub use profile::{
     CameraProfile, DarkCurrentPoint, DarkCurrentSource, FORMAT, Fit, FrameCounts, Mode, Plane, Provenance,

@@ -4,6 +4,7 @@ mod camera;
 mod demo;
 mod output;
 mod progress;
+mod sky;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -44,6 +45,8 @@ enum Command {
     },
     /// Measures a camera from a folder of bias, flat and dark frames
     Measure(MeasureWords),
+    /// Sky brightness in every scale and, with a night, in electrons; or measured on a light
+    Sky(sky::SkyWords),
     /// Sub length, count and dither cadence for the night in a file
     Plan {
         /// The night: camera, optics, site, filter, target, goal
@@ -125,6 +128,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Demo => demo::demo(words.quiet),
         Command::Frames { dir } => frames(dir, words.quiet),
         Command::Measure(asked) => measure(asked, words.quiet),
+        Command::Sky(asked) => sky::sky(asked),
         Command::Plan { night } => planned(night),
         Command::Simulate { sensor, out, compress, force } => simulated(sensor, out, *compress, *force, words.quiet),
     };

@@ -84,6 +84,11 @@ impl Failure {
         }
     }
 
+    /// Words that are each in order and do not make a question together.
+    pub(super) fn words(message: &str, hint: &str) -> Self {
+        Self { code: "usage".into(), message: message.into(), hint: hint.into(), exit: 2 }
+    }
+
     fn document(&self) -> Value {
         json!({ "format": "subwell.error", "version": 1, "code": self.code, "message": self.message, "hint": self.hint })
     }

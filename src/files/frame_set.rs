@@ -71,6 +71,19 @@ pub fn read_headers(root: &Path, decoder: &Decoder) -> Result<FrameSet, FileErro
     Ok(FrameSet { inventory, paths })
 }
 
+/// Reads the one frame at `path`, header and pixels.
+///
+/// # Errors
+/// As [`read_frame`], or when the file does not say what it was taken for and how long it was exposed.
+pub fn read_one(path: &Path, decoder: &Decoder) -> Result<Frame, FileError> {
+    let set = read_headers(path, decoder)?;
+    let Some(info) = set.inventory.frames().next() else {
+        let reason = set.rejected().first().map_or_else(|| "no frame in it".into(), |file| file.reason.clone());
+        return Err(Fault::NotRaw(reason).at(path));
+    };
+    set.read(info, decoder)
+}
+
 fn frame_seen(found: &Found, look: Look) -> Seen {
     let Look { cards, width, height, glance } = look;
     Seen { file: found.file.clone(), cards, width, height, glance }

@@ -5,7 +5,10 @@ use std::path::{Path, PathBuf};
 
 use crate::camera::{CameraProfile, ProfileError};
 use crate::plan::{Night, PlanError};
+use crate::rig::{RigError, TransmissionCurve};
 use crate::simulate::{SensorTruth, SimulateError};
+use crate::stats::Estimate;
+use crate::units::ElectronsPerSecond;
 
 use super::{FileError, write_whole};
 
@@ -69,19 +72,37 @@ impl TextError {
     }
 }
 
-/// Reads a night file and the camera profile it names, relative to the night file.
+/// Reads a night file with the camera profile and the filter curves it names, relative to the night file.
 ///
 /// # Errors
-/// When either file cannot be read, or does not hold what it should; the file is named.
+/// When a file cannot be read, or does not hold what it should; the file is named.
 pub fn read_night(path: &Path) -> Result<(Night, CameraProfile), TextError> {
     let unusable = |error| TextError::Night { path: path.to_owned(), error };
-    let night = Night::from_toml(&text(path)?).map_err(unusable)?;
+    let mut night = Night::from_toml(&text(path)?).map_err(unusable)?;
+    read_curves(&mut night, path)?;
     let Some(profile) = &night.camera.profile else {
         let why = "is missing under [camera]: it names the camera's file".into();
         return Err(unusable(PlanError::Impossible { key: "profile".into(), why }));
     };
-    let camera = read_profile(&path.parent().unwrap_or(Path::new(".")).join(profile))?;
+    let camera = read_profile(&beside(path, profile))?;
     Ok((night, camera))
+}
+
+/// Reads the transmission curves that the filters of a night name, relative to the night file.
+fn read_curves(night: &mut Night, path: &Path) -> Result<(), TextError> {
+    for filter in &mut night.filters {
+        let Some(file) = filter.curve.clone() else { continue };
+        let curve = TransmissionCurve::from_csv(&text(&beside(path, &file))?);
+        let unusable = |why| PlanError::from(RigError::Curve { file, why });
+        filter.transmission_curve =
+            Some(curve.map_err(|why| TextError::Night { path: path.to_owned(), error: unusable(why) })?);
+    }
+    Ok(())
+}
+
+/// A file that another one names, relative to that one.
+fn beside(path: &Path, file: &str) -> PathBuf {
+    path.parent().unwrap_or(Path::new(".")).join(file)
 }
 
 /// Reads a camera profile: TOML, or JSON where the name ends so.
@@ -119,6 +140,46 @@ pub fn write_profile(path: &Path, profile: &CameraProfile, force: bool) -> Resul
 fn is_named_like_a_frame(path: &Path) -> bool {
     let frames = ["fits", "fit", "fts", "fz", "gz"];
     path.extension().is_some_and(|suffix| frames.contains(&suffix.to_string_lossy().to_lowercase().as_str()))
+}
+
+/// Writes a measured sky into a night file as `site.sky`; all else in the file stays as it is.
+///
+/// # Errors
+/// When the file cannot be read or written, or does not hold a night before or after; the file is named.
+pub fn write_measured_sky(
+    path: &Path,
+    e_per_s: &Estimate<ElectronsPerSecond>,
+    filter: &str,
+    plane: &str,
+) -> Result<(), TextError> {
+    let unusable = |error| TextError::Night { path: path.to_owned(), error };
+    let syntax = |message: String| unusable(PlanError::Syntax { message, nearest: None });
+    let mut document: toml_edit::DocumentMut =
+        text(path)?.parse().map_err(|error: toml_edit::TomlError| syntax(error.to_string()))?;
+    let digits = |value: f64| format!("{value:.4e}").parse::<f64>().unwrap_or(value);
+    let mut rate = toml_edit::InlineTable::new();
+    rate.insert("value", digits(e_per_s.value.0).into());
+    rate.insert("uncertainty", digits(e_per_s.uncertainty.0).into());
+    let mut sky = toml_edit::InlineTable::new();
+    sky.insert("e_per_s", rate.into());
+    sky.insert("filter", filter.into());
+    sky.insert("plane", plane.into());
+    let site = document.entry("site").or_insert_with(toml_edit::table);
+    let site = site.as_table_like_mut().ok_or_else(|| syntax("`site` is no table".into()))?;
+    match site.get_mut("sky").and_then(toml_edit::Item::as_value_mut) {
+        // A comment behind the old value stays where it is.
+        Some(old) => {
+            let decor = old.decor().clone();
+            *old = sky.into();
+            *old.decor_mut() = decor;
+        }
+        None => {
+            site.insert("sky", toml_edit::value(sky));
+        }
+    }
+    let written = document.to_string();
+    Night::from_toml(&written).map_err(unusable)?;
+    Ok(write_whole(path, written.as_bytes(), true)?)
 }
 
 fn is_json(path: &Path) -> bool {

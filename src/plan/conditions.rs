@@ -267,7 +267,8 @@ impl Place<'_> {
                 moon: relative(&moon),
                 throughput,
                 throughput_on_sky: sky.throughput,
-                target: beyond(relative(&target), throughput),
+                target: beyond(relative(&target), throughput)
+                    .hypot(brightness.uncertainty.0 * 0.4 * std::f64::consts::LN_10),
                 read_noise: relative(&plane.read_noise_e),
                 dark_current: self.dark_spread(dark),
             },

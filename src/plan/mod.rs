@@ -12,6 +12,7 @@ mod night;
 mod optimum;
 mod outcome;
 mod range;
+mod sky_light;
 
 pub use conditions::{Conditions, FilterConditions, PlaneConditions, Spread};
 pub use error::{NoHours, OutOfReach, PlanError};
@@ -23,3 +24,4 @@ pub use optimum::{
 pub use outcome::{
     FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, SubLimits, plan,
 };
+pub use sky_light::{ChainFactor, HoursRatio, PlaneSky, SkyAnswer, SkyWindow};

@@ -423,6 +423,7 @@ impl Night {
             let message = format!("taken for keys that were left out: {}", assumed.join(", "));
             caveats.push(Caveat::new("assumed-value", message, "write the keys that you know into the night"));
         }
+        caveats.extend(catalogue_caveat(&self.target));
         let unused = self.not_yet_used();
         if !unused.is_empty() {
             let message = format!("read, but without effect on the plan so far: {}", unused.join(", "));
@@ -523,7 +524,6 @@ impl Night {
         let keys = [
             ("site.horizon", self.site.horizon.is_some() && !tracked),
             ("site.climate", self.site.climate.is_some()),
-            ("target.name", self.target.name.is_some()),
             ("target.core_surface_brightness_mag", self.target.core_surface_brightness_mag.is_some()),
             ("target.ra_deg", self.position().is_some() && !tracked),
             ("target.min_altitude_deg", self.target.min_altitude_deg.is_some() && !tracked),
@@ -535,6 +535,22 @@ impl Night {
     }
 }
 
+/// What a target's brightness rests on when only its name is given.
+fn catalogue_caveat(target: &Target) -> Option<Caveat> {
+    let object = target.object().filter(|_| target.from_catalogue())?;
+    let brightness = object.surface_brightness()?;
+    let message = format!(
+        "{} is taken at {:.1} mag/arcsec2, the mean over {} by {} arcmin; catalogues differ by half a magnitude, its \
+         core is brighter and its outskirts are fainter",
+        object.name(),
+        brightness.0,
+        object.size_arcmin[0],
+        object.size_arcmin[1]
+    );
+    let hint = "give surface_brightness_mag of the part that you want to see, such as 24 for outer arms";
+    Some(Caveat::new("catalogue-brightness", message, hint).about(object.name()))
+}
+
 fn assumed_filter(filter: &Filter, add: &mut impl FnMut(bool, &str, String)) {
     let name = filter.label();
     let key = |word: &str| format!("{word} of the filter {name}");
@@ -542,8 +558,13 @@ fn assumed_filter(filter: &Filter, add: &mut impl FnMut(bool, &str, String)) {
     let efficiency = format!("{DEFAULT_QUANTUM_EFFICIENCY}, or 0.5 at the green peak of a colour array");
     add(filter.quantum_efficiency.is_none(), &key("quantum_efficiency"), efficiency);
     let transmission = if line { DEFAULT_LINE_TRANSMISSION } else { DEFAULT_FILTER_TRANSMISSION };
-    add(filter.transmission.is_none() && name != "none", &key("transmission"), transmission.to_string());
-    add(line && filter.width_nm.is_none(), &key("width_nm"), DEFAULT_LINE_WIDTH.0.to_string());
+    let typed = filter.transmission.is_some() || filter.curve.is_some();
+    add(!typed && name != "none", &key("transmission"), transmission.to_string());
+    add(
+        line && filter.width_nm.is_none() && filter.curve.is_none(),
+        &key("width_nm"),
+        DEFAULT_LINE_WIDTH.0.to_string(),
+    );
 }
 
 /// The known key nearest to the unknown one that a parser's message names.

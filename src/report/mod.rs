@@ -4,11 +4,13 @@ mod camera;
 mod frames;
 mod number;
 mod plan;
+mod sky;
 
 pub use camera::{camera_line, camera_text};
 pub use frames::frames_text;
 pub use number::{duration, rounded, with_uncertainty};
 pub use plan::{answer_line, plan_text};
+pub use sky::sky_text;
 
 use crate::caveat::{Caveat, Rejected};
 

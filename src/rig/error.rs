@@ -38,6 +38,14 @@ pub enum RigError {
     /// A filter that is no filter on this sensor.
     #[error("the filter `none` means a colour array alone, and this sensor is monochrome")]
     NoFilterOnMono,
+    /// A transmission curve that cannot be used.
+    #[error("the filter curve `{file}` {why}")]
+    Curve {
+        /// The curve's file, as written.
+        file: String,
+        /// What is wrong.
+        why: String,
+    },
     /// Colours where there are none.
     #[error("quantum_efficiency has colours, and this sensor is monochrome")]
     ColoursOnMono,
@@ -48,6 +56,7 @@ impl RigError {
     #[must_use]
     pub fn hint(&self) -> String {
         match self {
+            Self::Curve { .. } => "a curve is a CSV file with a line for each point: nm, transmission from 0 to 1".into(),
             Self::ColoursOnMono => "give one number, of the sensor in this filter's window".into(),
             Self::OutOfRange { key, .. } => format!("correct `{key}`"),
             Self::Obstructed { .. } => "give obstruction_mm as the diameter of the secondary's shadow, 0 for a refractor".into(),

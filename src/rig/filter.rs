@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::units::Nanometres;
 
+use super::TransmissionCurve;
 use super::error::{RigError, within};
 
 /// Peak quantum efficiency where none is given: a back-illuminated sensor, common practice, no source.
@@ -28,6 +29,12 @@ pub struct Filter {
     pub width_nm: Option<Nanometres>,
     /// Peak transmission of the filter.
     pub transmission: Option<f64>,
+    /// A CSV file with its transmission against wavelength, instead of centre, width and transmission; relative to the
+    /// night file.
+    pub curve: Option<String>,
+    /// What that file holds; whoever reads the night reads it in.
+    #[serde(skip)]
+    pub transmission_curve: Option<TransmissionCurve>,
 }
 
 /// A sensor's quantum efficiency, as typed from a data sheet; it is never measured here.
@@ -59,8 +66,14 @@ impl Filter {
     /// Checks what the types cannot.
     ///
     /// # Errors
-    /// When a share, efficiency or transmission is no share, or a wavelength is not of visible or near-infrared light.
+    /// When a share, efficiency or transmission is no share, a wavelength is not of visible or near-infrared light, or
+    /// numbers stand beside a curve that gives them.
     pub fn check(&self) -> Result<(), RigError> {
+        let by_number = self.centre_nm.is_some() || self.width_nm.is_some() || self.transmission.is_some();
+        if let (Some(file), true) = (&self.curve, by_number) {
+            let why = "stands instead of centre_nm, width_nm and transmission, not beside them".into();
+            return Err(RigError::Curve { file: file.clone(), why });
+        }
         within("filters.share", self.share(), 0.0, 1e6)?;
         let efficiencies = match self.quantum_efficiency {
             None => vec![],
@@ -87,7 +100,7 @@ impl Filter {
         match (&self.name, self.centre_nm, self.width_nm) {
             (Some(name), _, _) => name.clone(),
             (None, Some(centre), Some(width)) => format!("{}/{} nm", centre.0, width.0),
-            _ => "unnamed".into(),
+            _ => self.curve.clone().unwrap_or_else(|| "unnamed".into()),
         }
     }
 }

@@ -1,6 +1,7 @@
 //! Telescope, filter and mount: what becomes of the light before the sensor counts it, and how long a sub may last.
 
 mod array;
+mod curve;
 mod error;
 mod filter;
 mod light;
@@ -8,6 +9,7 @@ mod mount;
 mod passband;
 mod star;
 
+pub use curve::TransmissionCurve;
 pub use error::RigError;
 pub use filter::{ColourEfficiencies, DEFAULT_QUANTUM_EFFICIENCY, Filter, QuantumEfficiency};
 pub use light::{DEFAULT_TRANSMISSION, LightChain, Optics, sum};

@@ -2,7 +2,9 @@
 
 use crate::units::{Band, Colour, Micrometres, Nanometres};
 
+use super::TransmissionCurve;
 use super::array::{self, Window};
+use super::curve::CurveWindow;
 use super::filter::{DEFAULT_QUANTUM_EFFICIENCY, Filter, QuantumEfficiency};
 use super::{RigError, error::within};
 
@@ -147,6 +149,11 @@ impl Filter {
     /// not fit together.
     pub fn passbands(&self, detector: &Detector) -> Result<Vec<Passband>, RigError> {
         self.check()?;
+        if let Some(file) = &self.curve {
+            let why = "has not been read".into();
+            let curve = self.transmission_curve.as_ref();
+            return self.windows_of(curve.ok_or(RigError::Curve { file: file.clone(), why })?, detector);
+        }
         let known = self.name.as_deref().map(FilterName::from_name);
         let one = |window: Option<Passband>| window.into_iter().collect();
         match (known, self.centre_nm, self.width_nm) {
@@ -234,12 +241,6 @@ impl Filter {
         if narrow && seen < LEAST_RESPONSE {
             return Ok(None);
         }
-        let band = match detector.colour {
-            _ if narrow => Band::Narrow(centre),
-            Some(colour) => Band::Array(colour),
-            None if width >= WIDE => Band::Wide,
-            None => Band::Broad(centre),
-        };
         let transmission = if narrow { DEFAULT_LINE_TRANSMISSION } else { DEFAULT_FILTER_TRANSMISSION };
         let relative = detector.colour.map_or(0.0, |_| array::RESPONSE_UNCERTAINTY);
         let peak = self.efficiency(detector.colour)?;
@@ -251,8 +252,42 @@ impl Filter {
             quantum_efficiency: peak * seen,
             line_efficiency: at_line.filter(|response| *response >= LEAST_RESPONSE).map(|response| peak * response),
             line_relative: relative,
-            band,
+            band: band(narrow, detector.colour, centre, width),
         }))
+    }
+
+    /// The windows of a measured curve, each as far as the plane's colour sees it.
+    fn windows_of(&self, curve: &TransmissionCurve, detector: &Detector) -> Result<Vec<Passband>, RigError> {
+        let peak = self.efficiency(detector.colour)?;
+        let response = |at: Nanometres| detector.colour.map_or(1.0, |c| array::response(c, at, detector.modified));
+        let spread = detector.colour.map_or(0.0, |_| array::RESPONSE_UNCERTAINTY);
+        let passband = |window: CurveWindow| {
+            let narrow = window.width <= NARROW;
+            let inside = |line: &&Nanometres| (window.ends[0]..=window.ends[1]).contains(&line.0);
+            let from_middle = |line: &&Nanometres| (line.0 - window.centre.0).abs();
+            let line = if narrow {
+                LINES.iter().filter(inside).min_by(|a, b| from_middle(a).total_cmp(&from_middle(b)))
+            } else {
+                Some(&H_ALPHA).filter(inside)
+            };
+            let at_line = line.map(|line| response(*line) * curve.at(line.0) / window.transmission);
+            // A stock array's response is known at the lines themselves, the bell between them is a guess.
+            let seen = match line.filter(|_| narrow) {
+                Some(line) => response(*line),
+                None => curve.mean_over(&window, |nm| response(Nanometres(nm))),
+            };
+            (seen >= if narrow { LEAST_RESPONSE } else { 0.0 }).then_some(Passband {
+                centre: window.centre,
+                width: window.width,
+                width_relative: spread,
+                transmission: window.transmission,
+                quantum_efficiency: peak * seen,
+                line_efficiency: at_line.filter(|at| *at >= LEAST_RESPONSE).map(|at| peak * at),
+                line_relative: spread,
+                band: band(narrow, detector.colour, window.centre, window.width),
+            })
+        };
+        Ok(curve.windows().into_iter().filter_map(passband).collect())
     }
 
     /// Peak quantum efficiency of a plane: as given, or the defaults.
@@ -269,6 +304,16 @@ impl Filter {
             }),
             (Some(QuantumEfficiency::Colours(_)), None) => Err(RigError::ColoursOnMono),
         }
+    }
+}
+
+/// The word for the sky's spectrum in a window.
+fn band(narrow: bool, colour: Option<Colour>, centre: Nanometres, width: Nanometres) -> Band {
+    match colour {
+        _ if narrow => Band::Narrow(centre),
+        Some(colour) => Band::Array(colour),
+        None if width >= WIDE => Band::Wide,
+        None => Band::Broad(centre),
     }
 }
 
@@ -317,5 +362,46 @@ mod tests {
         let whole = Filter { width_nm: Some(Nanometres(10.0)), ..filter };
         let passband = whole.passbands(&detector).unwrap()[0];
         assert_eq!((passband.band, passband.line_efficiency), (Band::Narrow(Nanometres(520.0)), None));
+    }
+
+    /// A box of the luminance filter's window, as a curve.
+    const WIDE_BOX: &str = "nm,T\n399.99,0\n400,0.95\n700,0.95\n700.01,0\n";
+    const DUAL: &str = "nm,T\n497.69,0\n497.7,0.9\n503.7,0.9\n503.71,0\n653.29,0\n653.3,0.9\n659.3,0.9\n659.31,0\n";
+
+    fn behind_curve(text: &str, colour: Option<Colour>, modified: bool) -> Vec<Passband> {
+        let curve = TransmissionCurve::from_csv(text).unwrap();
+        let filter = Filter { curve: Some("a.csv".into()), transmission_curve: Some(curve), ..Filter::default() };
+        filter.passbands(&Detector { pixel: Micrometres(4.0), colour, modified }).unwrap()
+    }
+
+    #[test]
+    fn a_curve_of_the_luminance_window_is_the_luminance_filter() {
+        let (drawn, named) = (behind_curve(WIDE_BOX, None, false)[0], behind("luminance", None).unwrap()[0]);
+        approx::assert_relative_eq!(drawn.width.0, named.width.0, max_relative = 1e-3);
+        assert_eq!((drawn.band, drawn.transmission), (named.band, named.transmission));
+    }
+
+    #[test]
+    fn a_dual_curve_feeds_the_colours_as_the_dual_filter_does() {
+        for colour in [None, Some(Colour::Red), Some(Colour::Green), Some(Colour::Blue)] {
+            let mut named = behind("dual", colour).unwrap();
+            named.sort_by(|a, b| a.centre.0.total_cmp(&b.centre.0));
+            let drawn = behind_curve(DUAL, colour, false);
+            assert_eq!(drawn.len(), named.len(), "{colour:?}");
+            for (drawn, named) in drawn.iter().zip(&named) {
+                // Steps of 0.1 nm in a window of 6 nm.
+                approx::assert_relative_eq!(drawn.width.0, named.width.0, max_relative = 0.02);
+                approx::assert_relative_eq!(drawn.quantum_efficiency, named.quantum_efficiency, max_relative = 1e-9);
+                let lines = (drawn.line_efficiency.unwrap(), named.line_efficiency.unwrap());
+                approx::assert_relative_eq!(lines.0, lines.1, max_relative = 1e-9);
+            }
+        }
+    }
+
+    #[test]
+    fn a_curve_that_was_not_read_is_no_filter() {
+        let filter = Filter { name: Some("red".into()), curve: Some("a.csv".into()), ..Filter::default() };
+        let detector = Detector { pixel: Micrometres(4.0), colour: None, modified: false };
+        assert!(matches!(filter.passbands(&detector), Err(RigError::Curve { .. })));
     }
 }

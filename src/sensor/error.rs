@@ -48,6 +48,14 @@ pub enum MeasureError {
         /// The frames' size.
         size: String,
     },
+    /// A light shows no sky over its dark.
+    #[error("the light is {level_dn:.1} DN brighter than the dark after {exposure_s} s: there is no sky to measure")]
+    NoSky {
+        /// Light less dark.
+        level_dn: f64,
+        /// The light's exposure.
+        exposure_s: f64,
+    },
     /// The variance does not grow with the light.
     #[error("the variance of the flats does not grow with their level (slope {slope:.3e} DN)")]
     NoSlope {
@@ -72,6 +80,7 @@ impl MeasureError {
             Self::SizeDiffers { .. } => "keep frames of different size or binning in folders of their own".into(),
             Self::WrongOrder { .. } => "push bias frames first, then flats, then darks".into(),
             Self::RegionOutside { .. } => "give --region x,y,w,h inside the frame, at least 16 pixels a side".into(),
+            Self::NoSky { .. } => "check that --light and --dark are not swapped and were taken with the same settings".into(),
             Self::NoSlope { .. } => {
                 "check that the flats are raw frames (not calibrated or averaged) and really differ in light".into()
             }

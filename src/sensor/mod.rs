@@ -3,6 +3,7 @@
 //! Frames are pushed one at a time into a [`ModeMeasurement`]; memory is a few frames,
 //! whatever their number. The order is the order of the light: bias, flats, darks.
 
+mod background;
 mod dark_current;
 mod doubts;
 mod emva;
@@ -16,6 +17,7 @@ mod stack;
 mod thermal_law;
 mod transfer;
 
+pub use background::{BackgroundOptions, background};
 pub use emva::{
     SpatialSplit, absolute_threshold, absolute_threshold_r31, dynamic_range, linearity_error_percent, snr, snr_max,
     spatial_split,

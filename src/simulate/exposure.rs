@@ -10,6 +10,7 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 use crate::frames::{Frame, FrameInfo, FrameKind};
 
 use super::pattern::{Pattern, Stream, chance, normal};
+use super::scene::Scene;
 use super::{SensorTruth, clock};
 
 /// Mean charge of a particle's hit; single hits are exponential about it. Made up: real ones
@@ -21,11 +22,11 @@ const BETWEEN_FRAMES_S: i64 = 2;
 /// A sensor that exists only as numbers.
 ///
 /// ```text
-/// e  = min(Poisson((L·r·v·c + D·d + floor)·t) + hits, full well)
+/// e  = min(Poisson((L·s·r·v·c + D·d + floor)·t) + hits, full well)
 /// DN = step · clip(round(offset/step + (e + level + row + telegraph + read)/g), 0, 2^bits − 1)
 /// ```
 ///
-/// `L` light and `D` dark current in e⁻/s, `r` the pixel's response, `v` the vignetting, `c` the
+/// `L` light and `D` dark current in e⁻/s, `s` the scene (gradient, stars, nebula; light frames only), `r` the pixel's response, `v` the vignetting, `c` the
 /// colour's share of the light, `d` the pixel's dark current over the mean, `t` the exposure, `g` the
 /// gain in e⁻ per step; level, row, telegraph and read are the dark pattern and the noises in e⁻.
 /// Electrons are whole numbers; noise before the converter is normal, so it may carry a count below
@@ -38,6 +39,7 @@ const BETWEEN_FRAMES_S: i64 = 2;
 pub struct SimulatedSensor {
     truth: SensorTruth,
     pattern: Pattern,
+    scene: Scene,
 }
 
 /// The frames asked for, one at a time, in order.
@@ -103,7 +105,7 @@ impl SimulatedSensor {
     /// The sensor of this truth, with the pattern that its seed gives it.
     #[must_use]
     pub fn new(truth: &SensorTruth) -> Self {
-        Self { truth: truth.clone(), pattern: Pattern::of(truth) }
+        Self { truth: truth.clone(), pattern: Pattern::of(truth), scene: Scene::of(truth) }
     }
 
     /// What is fixed in it.
@@ -156,6 +158,7 @@ impl SimulatedSensor {
 struct Exposure<'a> {
     sensor: &'a SimulatedSensor,
     light_e: f64,
+    scene: Option<&'a Scene>,
     dark_e: f64,
     floor_e: f64,
     level_steps: f64,
@@ -173,6 +176,7 @@ impl<'a> Exposure<'a> {
         Self {
             sensor,
             light_e: group.light_e_per_s.0 * exposure_s,
+            scene: (group.kind == FrameKind::Light).then_some(&sensor.scene),
             dark_e: truth.dark_e_per_s.0 * dark_law * exposure_s,
             floor_e: truth.dark_floor_e_per_s.0 * exposure_s,
             level_steps: level_dn / f64::from(truth.dn_step),
@@ -198,7 +202,8 @@ impl<'a> Exposure<'a> {
     /// Electrons expected from light and heat.
     fn mean_e(&self, row: usize, column: usize) -> f64 {
         let pattern = &self.sensor.pattern;
-        let light = self.light_e * f64::from(pattern.response[(row, column)]) * self.light_share(row, column);
+        let scene = self.scene.map_or(1.0, |scene| scene.at(row, column));
+        let light = self.light_e * scene * f64::from(pattern.response[(row, column)]) * self.light_share(row, column);
         light + self.dark_e * f64::from(pattern.dark_factor[(row, column)]) + self.floor_e
     }
 

@@ -11,6 +11,7 @@ mod clock;
 mod error;
 mod exposure;
 mod pattern;
+mod scene;
 mod truth;
 
 pub use error::SimulateError;

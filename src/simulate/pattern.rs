@@ -36,6 +36,8 @@ pub(super) enum Stream {
     Frame(usize),
     /// What concerns one frame as a whole.
     WholeFrame(usize),
+    /// The stars in the light frames.
+    Stars,
 }
 
 impl Pattern {
@@ -96,6 +98,7 @@ pub(super) fn chance(seed: u64, stream: Stream, row: usize) -> Xoshiro256PlusPlu
         Stream::Telegraph => (5, 0),
         Stream::Frame(frame) => (6, frame as u64),
         Stream::WholeFrame(frame) => (7, frame as u64),
+        Stream::Stars => (8, 0),
     };
     let key = [purpose, frame, row as u64].into_iter().fold(scrambled(seed), |key, part| scrambled(key ^ part));
     Xoshiro256PlusPlus::seed_from_u64(key)

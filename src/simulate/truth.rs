@@ -96,6 +96,12 @@ pub struct SensorTruth {
     pub dark_nonuniformity: f64,
     /// Dark current that cooling does not lower; 0.
     pub dark_floor_e_per_s: ElectronsPerSecond,
+    /// How much brighter the sky of the light frames is on one side of the field than on the other, of its middle; 0.
+    pub sky_gradient_percent: f64,
+    /// Stars in the light frames; 0.
+    pub stars_per_frame: usize,
+    /// Share of the light frames that a nebula covers; 0.
+    pub nebula_fraction: f64,
 
     /// What to write, in order of time.
     pub frames: Vec<FrameGroup>,
@@ -189,6 +195,9 @@ impl Default for SensorTruth {
             cosmic_rays_per_s: 0.0,
             dark_nonuniformity: 0.0,
             dark_floor_e_per_s: ElectronsPerSecond(0.0),
+            sky_gradient_percent: 0.0,
+            stars_per_frame: 0,
+            nebula_fraction: 0.0,
             frames: Vec::new(),
         }
     }
@@ -313,7 +322,10 @@ impl SensorTruth {
         within("row_noise_e", self.row_noise_e.0, 0.0, 1e4)?;
         within("cosmic_rays_per_s", self.cosmic_rays_per_s, 0.0, 1e3)?;
         within("dark_nonuniformity", self.dark_nonuniformity, 0.0, 3.0)?;
-        within("dark_floor_e_per_s", self.dark_floor_e_per_s.0, 0.0, 1e6)
+        within("dark_floor_e_per_s", self.dark_floor_e_per_s.0, 0.0, 1e6)?;
+        within("sky_gradient_percent", self.sky_gradient_percent, 0.0, 100.0)?;
+        within("stars_per_frame", self.stars_per_frame as f64, 0.0, 1e6)?;
+        within("nebula_fraction", self.nebula_fraction, 0.0, 1.0)
     }
 
     fn check_frames(&self) -> Result<(), SimulateError> {

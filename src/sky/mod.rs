@@ -10,8 +10,8 @@ mod spectrum;
 pub use atmosphere::{airmass, clear_night_extinction, natural_brightening, transmission};
 pub use error::SkyError;
 pub use scales::{
-    NATURAL_SKY, artificial_ratio, bortle_class, from_limiting, from_luminance, limiting_magnitude, luminance,
-    magnitude_of_nanolambert, nanolambert,
+    NATURAL_SKY, artificial_ratio, bortle_class, from_limiting, from_luminance, from_meter, limiting_magnitude,
+    luminance, magnitude_of_nanolambert, nanolambert,
 };
 pub use site::{Climate, DEFAULT_AMBIENT, DEFAULT_SEEING, DEFAULT_SKY, GivenSky, Lamps, Site};
 pub use spectrum::{magnitude_of, moon_photon_density, photon_density, photon_density_towards};

@@ -83,6 +83,31 @@ impl GivenSky {
     }
 }
 
+/// The sky's V magnitude from a hand-held sky meter's reading.
+///
+/// ```text
+/// V = reading − 0.15 a ± √(0.1² + (0.17 a)²),   a = 1 − 10^(−0.4 (22.0 − reading))
+/// ```
+///
+/// `a` is the share of artificial light: under lamps the meter's wide, blue band reads 0.1 to 0.2 mag darker than V and
+/// the lamps' colour is not known; under a natural sky only the unit's calibration is unsure.
+///
+/// # Source
+/// Derived here from lamp spectra (CIE 15:2018) and a Gaussian response of 240 nm about 540 nm, from memory; that no
+/// fixed conversion exists: Sánchez de Miguel et al. 2017, MNRAS 467, 2966.
+///
+/// ```
+/// use subwell::{sky::from_meter, units::MagnitudesPerSquareArcsecond};
+/// let town = from_meter(MagnitudesPerSquareArcsecond(18.0));
+/// assert!((town.value.0 - 17.854).abs() < 0.001 && (town.uncertainty.0 - 0.193).abs() < 0.002);
+/// ```
+#[must_use]
+pub fn from_meter(reading: MagnitudesPerSquareArcsecond) -> Estimate<MagnitudesPerSquareArcsecond> {
+    let natural = 10_f64.powf(-0.4 * (NATURAL_SKY - reading).0);
+    let artificial = (1.0 - natural).clamp(0.0, 1.0);
+    Estimate::new(reading.0 - 0.15 * artificial, 0.1_f64.hypot(0.17 * artificial))
+}
+
 /// The Bortle class whose magnitude lies nearest.
 ///
 /// ```

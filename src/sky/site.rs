@@ -215,6 +215,19 @@ pub enum Lamps {
     Sodium,
 }
 
+impl Lamps {
+    /// The word in the night file.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Mixed => "mixed",
+            Self::Led3000 => "led-3000",
+            Self::Led4000 => "led-4000",
+            Self::Sodium => "sodium",
+        }
+    }
+}
+
 /// `[site.climate]`: night air as a yearly wave, for weighing a cooler.
 ///
 /// The defaults describe no real place: a temperate, maritime one, derived here from fits to public temperature

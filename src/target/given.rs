@@ -2,10 +2,14 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::catalogue::{CATALOGUE_UNCERTAINTY, Object, ObjectKind, nearest_name, object};
 use crate::units::{Arcseconds, Degrees, Magnitudes, MagnitudesPerSquareArcsecond, Rayleighs};
 
 /// The altitude that is assumed where none is given.
 pub const DEFAULT_ALTITUDE: Degrees = Degrees(50.0);
+
+const GIVE_BRIGHTNESS: &str =
+    "give surface_brightness_mag under [target], such as 22.8, or line_rayleigh for an emission nebula";
 
 /// Why a target cannot be used as given.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -14,11 +18,21 @@ pub enum TargetError {
     /// Nothing says how bright it is.
     #[error("the target has no brightness")]
     NoBrightness,
-    /// Only a name, and no catalogue to look it up in.
-    #[error("the target has only the name `{name}`, and the catalogue is not built yet")]
-    NameOnly {
+    /// Only a name, and it is not in the catalogue.
+    #[error("the target has only the name `{name}`, which is not in the catalogue")]
+    UnknownName {
         /// The name that was given.
         name: String,
+        /// The name of the catalogue that looks most like it.
+        nearest: &'static str,
+    },
+    /// Only a name, and the catalogue's brightness of it would say nothing.
+    #[error("no catalogue brightness of {name} means anything: a magnitude over its size says nothing of its light")]
+    NoMeaningfulBrightness {
+        /// The object's name.
+        name: &'static str,
+        /// What it is.
+        kind: ObjectKind,
     },
     /// A number that no target has.
     #[error("`{key}` is {found}, it must lie between {low} and {high}")]
@@ -39,8 +53,15 @@ impl TargetError {
     #[must_use]
     pub fn hint(&self) -> String {
         match self {
-            Self::NoBrightness | Self::NameOnly { .. } => {
-                "give surface_brightness_mag under [target], such as 22.8, or line_rayleigh for an emission nebula"
+            Self::NoBrightness => GIVE_BRIGHTNESS.into(),
+            Self::UnknownName { nearest, .. } => format!("{GIVE_BRIGHTNESS}; the nearest known name is `{nearest}`"),
+            Self::NoMeaningfulBrightness { kind: ObjectKind::Emission | ObjectKind::Remnant, .. } => {
+                "give line_rayleigh under [target] (from a map in rayleighs; bright nebulae have 200 to 1000), or \
+                 surface_brightness_mag measured on a frame of your own"
+                    .into()
+            }
+            Self::NoMeaningfulBrightness { .. } => {
+                "give surface_brightness_mag under [target], as measured on a frame: the catalogue has only its stars"
                     .into()
             }
             Self::OutOfRange { key, .. } => format!("correct `{key}` under [target]"),
@@ -52,7 +73,7 @@ impl TargetError {
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Target {
-    /// Its name; a catalogue for it is still to come.
+    /// Its name; without a brightness it is looked up in the catalogue.
     pub name: Option<String>,
     /// Surface brightness of its continuum in V, outside the atmosphere.
     pub surface_brightness_mag: Option<MagnitudesPerSquareArcsecond>,
@@ -74,7 +95,8 @@ impl Target {
     /// Checks what the types cannot.
     ///
     /// # Errors
-    /// When there is no brightness, only a name, or a number that no target has.
+    /// When there is no brightness, only a name that is not in the catalogue or has no brightness there, or a number
+    /// that no target has.
     pub fn check(&self) -> Result<(), TargetError> {
         let numbers = [
             ("surface_brightness_mag", self.surface_brightness_mag.map(|q| q.0), -5.0, 35.0),
@@ -91,14 +113,35 @@ impl Target {
                 return Err(TargetError::OutOfRange { key, found, low, high });
             }
         }
-        match (&self.name, self.surface_brightness_mag, self.line_rayleigh) {
-            (Some(name), None, None) => Err(TargetError::NameOnly { name: name.clone() }),
-            (None, None, None) => Err(TargetError::NoBrightness),
-            _ => Ok(()),
-        }
+        if self.gives_brightness() { Ok(()) } else { self.catalogue_brightness().map(|_| ()) }
     }
 
-    /// How bright it is outside the atmosphere; each filter uses what applies.
+    /// The catalogue's entry of this name; `None` without a name, or with one of its own.
+    #[must_use]
+    pub fn object(&self) -> Option<&'static Object> {
+        self.name.as_deref().and_then(object)
+    }
+
+    /// Whether its brightness comes from the catalogue: named, and no brightness given.
+    #[must_use]
+    pub fn from_catalogue(&self) -> bool {
+        self.name.is_some() && !self.gives_brightness()
+    }
+
+    fn gives_brightness(&self) -> bool {
+        self.surface_brightness_mag.is_some() || self.line_rayleigh.is_some()
+    }
+
+    fn catalogue_brightness(&self) -> Result<MagnitudesPerSquareArcsecond, TargetError> {
+        let name = self.name.as_deref().ok_or(TargetError::NoBrightness)?;
+        let unknown = || TargetError::UnknownName { name: name.to_owned(), nearest: nearest_name(name) };
+        let object = object(name).ok_or_else(unknown)?;
+        let nothing = TargetError::NoMeaningfulBrightness { name: object.name(), kind: object.kind };
+        object.surface_brightness().ok_or(nothing)
+    }
+
+    /// How bright it is outside the atmosphere; each filter uses what applies. Without a brightness of its own the
+    /// mean of the catalogue's ellipse.
     ///
     /// # Errors
     /// As [`Target::check`].
@@ -108,13 +151,20 @@ impl Target {
     /// use subwell::{target::Target, units::Rayleighs};
     /// let nebula = Target { line_rayleigh: Some(Rayleighs(100.0)), ..Target::default() };
     /// assert_eq!(nebula.brightness()?.line, Some(Rayleighs(100.0)));
-    /// let named = Target { name: Some("M33".into()), ..Target::default() };
-    /// assert!(named.brightness().unwrap_err().hint().contains("surface_brightness_mag"));
+    /// let galaxy = Target { name: Some("M33".into()), ..Target::default() };
+    /// assert!((galaxy.brightness()?.continuum.unwrap().0 - 22.81).abs() < 0.005);
+    /// let gas = Target { name: Some("NGC 7000".into()), ..Target::default() };
+    /// assert!(gas.brightness().unwrap_err().hint().contains("line_rayleigh"));
     /// # Ok::<(), subwell::target::TargetError>(())
     /// ```
     pub fn brightness(&self) -> Result<Brightness, TargetError> {
         self.check()?;
-        Ok(Brightness { continuum: self.surface_brightness_mag, line: self.line_rayleigh })
+        if self.from_catalogue() {
+            let continuum = Some(self.catalogue_brightness()?);
+            return Ok(Brightness { continuum, line: None, uncertainty: CATALOGUE_UNCERTAINTY });
+        }
+        let (continuum, line) = (self.surface_brightness_mag, self.line_rayleigh);
+        Ok(Brightness { continuum, line, uncertainty: Magnitudes(0.0) })
     }
 
     /// The altitude, or [`DEFAULT_ALTITUDE`].
@@ -131,6 +181,8 @@ pub struct Brightness {
     pub continuum: Option<MagnitudesPerSquareArcsecond>,
     /// Each emission line: a line filter sees its own, any other filter takes the number as Hα.
     pub line: Option<Rayleighs>,
+    /// One standard uncertainty of the brightness itself: 0 where it was typed, for it then defines the goal.
+    pub uncertainty: Magnitudes,
 }
 
 /// The mean surface brightness of an ellipse that holds all the light of a magnitude.

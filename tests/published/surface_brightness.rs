@@ -2,7 +2,7 @@
 //! brightness (22.19, 23 and 21.74 mag/arcsec² for the first three), more digits computed apart from this program.
 
 use approx::assert_abs_diff_eq;
-use subwell::target::mean_surface_brightness;
+use subwell::target::{CATALOGUE_UNCERTAINTY, Object, mean_surface_brightness, object};
 use subwell::units::{Arcseconds, Magnitudes};
 
 #[test]
@@ -13,5 +13,27 @@ fn three_galaxies() {
         let found = mean_surface_brightness(Magnitudes(magnitude), Arcseconds(a * 60.0), Arcseconds(b * 60.0));
         // Half of the last printed digit.
         assert_abs_diff_eq!(found.0, mean, epsilon = 6e-4);
+    }
+}
+
+/// OpenNGC's rows, their mean surface brightness computed apart from this program and printed with two decimals.
+#[test]
+fn the_catalogue_gives_the_means_of_its_source() {
+    let rows = [("M31", 22.30), ("M33", 22.81), ("M51", 22.50), ("M101", 23.39), ("M81", 21.51), ("M104", 21.26)];
+    for (name, mean) in rows {
+        let found = object(name).and_then(Object::surface_brightness).unwrap();
+        // Half of the last printed digit.
+        assert_abs_diff_eq!(found.0, mean, epsilon = 6e-3);
+    }
+    // The size of M27 is from memory, as it is here.
+    assert_abs_diff_eq!(object("M27").and_then(Object::surface_brightness).unwrap().0, 20.18, epsilon = 6e-3);
+}
+
+/// Other lists print other sizes: the uncertainty that the catalogue states must hold the difference.
+#[test]
+fn lists_differ_by_what_the_catalogue_admits() {
+    for (name, published) in [("M31", 22.19), ("M33", 23.0), ("M51", 21.74)] {
+        let found = object(name).and_then(Object::surface_brightness).unwrap();
+        assert!((found.0 - published).abs() <= 2.0 * CATALOGUE_UNCERTAINTY.0, "{name} {}", found.0);
     }
 }

@@ -1,0 +1,200 @@
+//! `subwell sky`: a brightness from words, from the night, or from a light frame.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use subwell::camera::{Background, CameraProfile, Mode};
+use subwell::caveat::{Caveat, push_once};
+use subwell::plan::{Night, PlanError, SkyAnswer};
+use subwell::sensor::{BackgroundOptions, background};
+use subwell::sky::{GivenSky, from_meter};
+use subwell::stats::Estimate;
+use subwell::units::{ElectronsPerDn, Magnitudes, MagnitudesPerSquareArcsecond};
+use subwell::{files, report};
+
+use super::output::{Answer, Failure};
+
+type Brightness = Estimate<MagnitudesPerSquareArcsecond>;
+
+#[derive(Args)]
+pub(super) struct SkyWords {
+    /// The Bortle class, 1 to 9
+    #[arg(long, value_name = "N", group = "given")]
+    bortle: Option<u8>,
+    /// V magnitude per square arcsecond
+    #[arg(long, value_name = "X", group = "given")]
+    mag: Option<f64>,
+    /// The faintest star for the naked eye, 4.5 to 6.5
+    #[arg(long, value_name = "X", group = "given")]
+    limiting_mag: Option<f64>,
+    /// A hand-held sky meter's reading
+    #[arg(long, value_name = "X", group = "given")]
+    meter: Option<f64>,
+    /// A night: its sky unless one is given, and what it is in electrons
+    #[arg(long, value_name = "night.toml")]
+    night: Option<PathBuf>,
+    /// Measure the sky on this light frame
+    #[arg(long, value_name = "F", requires = "dark", conflicts_with = "given")]
+    light: Option<PathBuf>,
+    /// A dark of the light's exposure and temperature
+    #[arg(long, value_name = "F", requires = "light")]
+    dark: Option<PathBuf>,
+    /// Believe this gain instead of the profile's
+    #[arg(long, value_name = "X", value_parser = super::gain)]
+    gain_e_per_dn: Option<f64>,
+    /// The filter of the night that the light was taken through
+    #[arg(long, value_name = "NAME", requires = "light")]
+    filter: Option<String>,
+    /// Write the measured sky into the night file
+    #[arg(long, requires = "light", requires = "night")]
+    write: bool,
+    /// Hours for the night's target against a sky of this Bortle class
+    #[arg(long, value_name = "N", requires = "night", group = "against")]
+    against_bortle: Option<u8>,
+    /// Hours for the night's target against a sky of this magnitude
+    #[arg(long, value_name = "X", requires = "night", group = "against")]
+    against_mag: Option<f64>,
+}
+
+/// Answers `subwell sky`.
+pub(super) fn sky(words: &SkyWords) -> Result<Answer, Failure> {
+    let given = words.given()?;
+    let Some(path) = &words.night else {
+        return words.without_night(given);
+    };
+    let (mut night, camera) = files::read_night(path)?;
+    let light = words.light()?;
+    let mode = mode_of(&night, &camera, light.as_ref().and_then(|(light, _)| light.info.gain_setting))?;
+    let mut measured = None;
+    let mut note = String::new();
+    if let Some((light, dark)) = &light {
+        let options = BackgroundOptions { mode: Some(mode), gain: words.gain_e_per_dn.map(ElectronsPerDn), cfa: None };
+        let background = background(light, dark, options)?;
+        let filter = words.filter_of(&night, &background, mode)?;
+        if let Some(best) = background.best_plane() {
+            let plane = Some(best.plane.clone());
+            night.site.sky = Some(GivenSky::Measured { e_per_s: best.e_per_s, filter: filter.clone(), plane });
+            if words.write {
+                files::write_measured_sky(path, &best.e_per_s, &filter, &best.plane)?;
+                note = format!("\nwritten to {}: subwell plan uses it from now on\n", path.display());
+            }
+        }
+        measured = Some(background);
+    }
+    let mut answer = SkyAnswer::of_night(&night, mode, given.as_ref())?;
+    answer.caveats.extend(words.given_caveat());
+    if let Some(background) = &measured {
+        answer.caveats.extend(background.caveats.clone());
+        if (light.iter()).any(|(light, _)| (light.info.width, light.info.height) != (mode.width_px, mode.height_px)) {
+            let message = "the light has another size than the frames of the profile's mode";
+            let hint = "measure the camera with the binning and region of the light";
+            push_once(&mut answer.caveats, Caveat::new("conflicting-mode", message, hint));
+        }
+    }
+    answer.measured = measured;
+    if let (Some(other), Some(own)) = (words.against()?, answer.mag_per_arcsec2) {
+        answer.against = Some(SkyAnswer::hours_ratio(&night, &camera, &own, &other)?);
+    }
+    Ok(finished(&answer, &note))
+}
+
+fn finished(answer: &SkyAnswer, note: &str) -> Answer {
+    Answer::new(report::sky_text(answer) + note, "subwell.sky", answer, answer.caveats.len())
+}
+
+/// The mode that the light was taken in, else the night's, else the first.
+fn mode_of<'a>(night: &Night, camera: &'a CameraProfile, light: Option<f64>) -> Result<&'a Mode, Failure> {
+    let of = |gain: Option<f64>| gain.and_then(|gain| camera.modes.iter().find(|m| m.gain_setting == Some(gain)));
+    let asked = || match night.camera.gain_setting {
+        Some(gain) => camera.mode(Some(gain)),
+        None => camera.modes.first().map_or_else(|| camera.mode(None), Ok),
+    };
+    Ok(of(light).map_or_else(asked, Ok)?)
+}
+
+impl SkyWords {
+    /// The sky that the words give.
+    fn given(&self) -> Result<Option<Brightness>, Failure> {
+        let magnitude = |x: f64| GivenSky::Magnitude(MagnitudesPerSquareArcsecond(x));
+        let sky = (self.bortle.map(GivenSky::Bortle))
+            .or(self.mag.map(magnitude))
+            .or(self.limiting_mag.map(|x| GivenSky::LimitingMagnitude(Magnitudes(x))))
+            .or(self.meter.map(magnitude));
+        let Some(sky) = sky else { return Ok(None) };
+        let brightness = sky.magnitude().map_err(PlanError::from)?;
+        Ok(Some(self.meter.map_or(brightness, |reading| from_meter(MagnitudesPerSquareArcsecond(reading)))))
+    }
+
+    fn against(&self) -> Result<Option<Brightness>, Failure> {
+        let magnitude = |x: f64| GivenSky::Magnitude(MagnitudesPerSquareArcsecond(x));
+        let sky = self.against_bortle.map(GivenSky::Bortle).or(self.against_mag.map(magnitude));
+        Ok(sky.map(|sky| sky.magnitude()).transpose().map_err(PlanError::from)?)
+    }
+
+    fn given_caveat(&self) -> Option<Caveat> {
+        let class = self.bortle?;
+        let message = format!("Bortle class {class} is a description, about a magnitude wide");
+        Some(Caveat::new(
+            "bortle-class",
+            message,
+            "measure your sky: subwell sky --light F --dark F --night night.toml",
+        ))
+    }
+
+    fn light(&self) -> Result<Option<(subwell::frames::Frame, subwell::frames::Frame)>, Failure> {
+        let (Some(light), Some(dark)) = (&self.light, &self.dark) else { return Ok(None) };
+        let decoder = files::Decoder::this_program()?;
+        Ok(Some((files::read_one(light, &decoder)?, files::read_one(dark, &decoder)?)))
+    }
+
+    fn without_night(&self, given: Option<Brightness>) -> Result<Answer, Failure> {
+        if let Some(brightness) = given {
+            let mut answer = SkyAnswer::of_magnitude(&brightness);
+            answer.caveats.extend(self.given_caveat());
+            return Ok(finished(&answer, ""));
+        }
+        let Some((light, dark)) = self.light()? else {
+            let hint = "give one of --bortle, --mag, --limiting-mag, --meter, --night, or --light with --dark";
+            return Err(Failure::words("nothing says how bright the sky is", hint));
+        };
+        let Some(gain) = self.gain_e_per_dn else {
+            let hint = "give --night night.toml, whose camera profile has it, or --gain-e-per-dn";
+            return Err(Failure::words("without a gain counts are no electrons", hint));
+        };
+        let options = BackgroundOptions { gain: Some(ElectronsPerDn(gain)), ..BackgroundOptions::default() };
+        let measured = background(&light, &dark, options)?;
+        let mut answer = SkyAnswer { caveats: measured.caveats.clone(), ..SkyAnswer::default() };
+        let filter = measured.filter.clone().or_else(|| self.filter.clone()).unwrap_or_else(|| "unknown".into());
+        answer.planes = measured
+            .planes
+            .iter()
+            .map(|plane| subwell::plan::PlaneSky {
+                filter: filter.clone(),
+                plane: plane.plane.clone(),
+                colour: plane.colour,
+                e_per_s: plane.e_per_s,
+                measured: true,
+                windows: Vec::new(),
+            })
+            .collect();
+        answer.measured = Some(measured);
+        Ok(finished(&answer, ""))
+    }
+
+    /// The filter of the night that the light was taken through: as said, as its header says, or the only one.
+    fn filter_of(&self, night: &Night, background: &Background, mode: &Mode) -> Result<String, Failure> {
+        let filters = night.filters(mode.planes.iter().any(|plane| plane.colour.is_some()));
+        let known: Vec<String> = filters.iter().map(subwell::rig::Filter::label).collect();
+        let named = |name: &String| known.iter().find(|label| label.eq_ignore_ascii_case(name)).cloned();
+        if let Some(name) = &self.filter {
+            let message = format!("the night has no filter `{name}`");
+            let hint = format!("its filters are {}", known.join(", "));
+            return named(name).ok_or_else(|| Failure::words(&message, &hint));
+        }
+        let said = background.filter.as_ref().and_then(named);
+        said.or_else(|| (known.len() == 1).then(|| known[0].clone())).ok_or_else(|| {
+            let hint = format!("say --filter with one of {}", known.join(", "));
+            Failure::words("the night has several filters, and the light does not say which it was", &hint)
+        })
+    }
+}

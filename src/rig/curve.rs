@@ -1,0 +1,173 @@
+//! A filter's transmission as a curve, and the windows in it.
+
+use crate::units::Nanometres;
+
+/// Below this share of the peak a filter is taken as dark: filters leak, curves have noise.
+const DARK_SHARE: f64 = 0.05;
+/// The curve is followed in steps of this many nanometres.
+const STEP: f64 = 0.1;
+/// The largest curve: 0.01 nm steps over all light that a sensor sees.
+const MOST_POINTS: usize = 100_000;
+
+/// Transmission against wavelength: straight lines between points, nothing beyond the ends.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TransmissionCurve {
+    /// nm and transmission 0 to 1, ascending.
+    points: Vec<(f64, f64)>,
+}
+
+/// One run of wavelengths that a curve lets through.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct CurveWindow {
+    /// Mean wavelength, weighted with the transmission.
+    pub(super) centre: Nanometres,
+    /// Area under the curve over its peak.
+    pub(super) width: Nanometres,
+    /// The peak.
+    pub(super) transmission: f64,
+    /// Where it begins and ends.
+    pub(super) ends: [f64; 2],
+}
+
+impl TransmissionCurve {
+    /// Reads a curve: one point a line, `nm, transmission`, with `,`, `;` or blanks between; lines that start with `#`
+    /// and one line of column names are skipped. When a value lies above 1 all are taken as percent.
+    ///
+    /// # Errors
+    /// A sentence that names the line: no two numbers, a wavelength that does not grow, a transmission below 0 or above
+    /// 100 %, fewer than two points, or no light at all.
+    ///
+    /// # Examples
+    /// ```
+    /// use subwell::rig::TransmissionCurve;
+    /// let curve = TransmissionCurve::from_csv("nm,transmission\n498,0\n500,0.9\n502,0.9\n504,0\n")?;
+    /// assert!((curve.at(499.0) - 0.45).abs() < 1e-12);
+    /// # Ok::<(), String>(())
+    /// ```
+    pub fn from_csv(text: &str) -> Result<Self, String> {
+        let mut points: Vec<(f64, f64)> = Vec::new();
+        let mut names_allowed = true;
+        for (number, line) in text.lines().enumerate() {
+            let line = line.trim_start_matches('\u{feff}').trim();
+            if line.is_empty() || line.starts_with('#') {
+                continue;
+            }
+            let columns: Vec<&str> = line.split([',', ';', '\t', ' ']).filter(|word| !word.is_empty()).collect();
+            let numbers: Option<Vec<f64>> = columns.iter().take(2).map(|word| word.parse().ok()).collect();
+            match numbers.as_deref() {
+                Some([nm, transmission]) if nm.is_finite() && *transmission >= 0.0 && *transmission <= 100.0 => {
+                    if points.last().is_some_and(|(before, _)| before >= nm) {
+                        return Err(format!("line {}: the wavelength {nm} nm does not grow", number + 1));
+                    }
+                    points.push((*nm, *transmission));
+                }
+                None if names_allowed && points.is_empty() => {}
+                _ => return Err(format!("line {}: `{line}` is no wavelength in nm and transmission", number + 1)),
+            }
+            names_allowed = false;
+        }
+        Self::checked(points)
+    }
+
+    fn checked(mut points: Vec<(f64, f64)>) -> Result<Self, String> {
+        let peak = points.iter().map(|(_, transmission)| *transmission).fold(0.0, f64::max);
+        if points.len() < 2 || points.len() > MOST_POINTS || peak <= 0.0 {
+            return Err(format!("{} points with a peak of {peak} are no filter curve", points.len()));
+        }
+        let (first, last) = (points[0].0, points[points.len() - 1].0);
+        if first < 100.0 || last > 5000.0 {
+            return Err(format!("wavelengths from {first} to {last} are not in nm"));
+        }
+        if peak > 1.0 {
+            points.iter_mut().for_each(|(_, transmission)| *transmission /= 100.0);
+        }
+        Ok(Self { points })
+    }
+
+    /// The transmission at a wavelength in nm.
+    #[must_use]
+    pub fn at(&self, nm: f64) -> f64 {
+        let next = self.points.partition_point(|(x, _)| *x < nm);
+        match (next.checked_sub(1).and_then(|before| self.points.get(before)), self.points.get(next)) {
+            (Some((x0, y0)), Some((x1, y1))) => y0 + (y1 - y0) * (nm - x0) / (x1 - x0),
+            (None, Some((x, y))) if *x == nm => *y,
+            _ => 0.0,
+        }
+    }
+
+    /// The mean of `response` over a window of the curve, weighted with the transmission.
+    pub(super) fn mean_over(&self, window: &CurveWindow, response: impl Fn(f64) -> f64) -> f64 {
+        let (mut area, mut seen) = (0.0, 0.0);
+        for nm in steps(window.ends) {
+            let transmission = self.at(nm);
+            area += transmission;
+            seen += transmission * response(nm);
+        }
+        if area > 0.0 { seen / area } else { 0.0 }
+    }
+
+    /// The windows of the curve, from blue to red.
+    pub(super) fn windows(&self) -> Vec<CurveWindow> {
+        let peak = self.points.iter().map(|(_, transmission)| *transmission).fold(0.0, f64::max);
+        let ends = [self.points[0].0, self.points[self.points.len() - 1].0];
+        let mut runs: Vec<[f64; 2]> = Vec::new();
+        for nm in steps(ends).filter(|nm| self.at(*nm) > DARK_SHARE * peak) {
+            match runs.last_mut() {
+                Some(run) if nm - run[1] < 1.5 * STEP => run[1] = nm,
+                _ => runs.push([nm, nm]),
+            }
+        }
+        runs.into_iter().map(|run| self.window([run[0] - STEP / 2.0, run[1] + STEP / 2.0])).collect()
+    }
+
+    fn window(&self, ends: [f64; 2]) -> CurveWindow {
+        let (mut area, mut moment, mut peak) = (0.0, 0.0, 0.0_f64);
+        for nm in steps(ends) {
+            let transmission = self.at(nm);
+            area += transmission * STEP;
+            moment += nm * transmission * STEP;
+            peak = peak.max(transmission);
+        }
+        CurveWindow { centre: Nanometres(moment / area), width: Nanometres(area / peak), transmission: peak, ends }
+    }
+}
+
+/// The middles of steps between two wavelengths.
+fn steps(ends: [f64; 2]) -> impl Iterator<Item = f64> {
+    let count = ((ends[1] - ends[0]) / STEP).round().max(1.0) as usize;
+    (0..count).map(move |step| ends[0] + (step as f64 + 0.5) * STEP)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn curve(text: &str) -> Result<TransmissionCurve, String> {
+        TransmissionCurve::from_csv(text)
+    }
+
+    #[test]
+    fn a_box_has_its_own_width_centre_and_peak() {
+        let windows = curve("wavelength;T\n649.9;0\n650;0.8\n660;0.8\n660.1;0\n").unwrap().windows();
+        assert_eq!(windows.len(), 1);
+        approx::assert_relative_eq!(windows[0].width.0, 10.1, epsilon = 0.11);
+        approx::assert_relative_eq!(windows[0].centre.0, 655.0, epsilon = 0.01);
+        approx::assert_relative_eq!(windows[0].transmission, 0.8, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn a_dual_curve_has_two_windows() {
+        let text = "490,0\n497,0\n498,90\n504,90\n505,0\n650,0\n653,92\n659,92\n662,0\n";
+        let windows = curve(text).unwrap().windows();
+        assert_eq!(windows.len(), 2);
+        approx::assert_relative_eq!(windows[1].width.0, 9.0, epsilon = 0.1);
+    }
+
+    #[test]
+    fn what_is_no_curve_is_refused_with_its_line() {
+        assert!(curve("nm,T\n500,0.9\n499,0.9\n").unwrap_err().contains("line 3"));
+        assert!(curve("500,0.9\n510,no\n").unwrap_err().contains("line 2"));
+        assert!(curve("500,0.9\n").is_err() && curve("").is_err() && curve("500,0\n600,0\n").is_err());
+        assert!(curve("5000,0.1\n6000,0.9\n").unwrap_err().contains("nm"));
+    }
+}
