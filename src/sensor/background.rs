@@ -244,27 +244,33 @@ struct Field {
 
 impl Field {
     fn under(tiles: &[Tile], across: usize) -> Self {
-        let mut surface = low_surface(tiles);
         let sigma =
             |surface: &Vector4<f64>| median(tiles.iter().map(|tile| tile.sigma)).hypot(TILE_SPREAD * surface[0]);
         let residual = |surface: &Vector4<f64>, tile: &Tile| tile.level - surface.dot(&tile.basis());
-        let (mut kept, mut scatter) = (tiles.len(), sigma(&surface));
-        for _ in 0..12 {
-            let limit = SKY_SIGMAS * sigma(&surface);
-            let inside: Vec<&Tile> = tiles.iter().filter(|tile| residual(&surface, tile).abs() <= limit).collect();
-            if inside.len() < LEAST_TILES / 2 {
-                break;
+        let refined = |mut surface: Vector4<f64>| {
+            let (mut kept, mut scatter) = (0, sigma(&surface));
+            for _ in 0..20 {
+                let limit = SKY_SIGMAS * sigma(&surface);
+                let inside: Vec<&Tile> = tiles.iter().filter(|tile| residual(&surface, tile).abs() <= limit).collect();
+                if inside.len() < LEAST_TILES / 2 {
+                    break;
+                }
+                surface = fitted(inside.iter().map(|tile| (*tile, 1.0)));
+                kept = inside.len();
+                let squares: f64 = inside.iter().map(|tile| residual(&surface, tile).powi(2)).sum();
+                scatter = (squares / (kept as f64 - 4.0).max(1.0)).sqrt();
             }
-            surface = fitted(inside.iter().map(|tile| (*tile, 1.0)));
-            kept = inside.len();
-            let squares: f64 = inside.iter().map(|tile| residual(&surface, tile).powi(2)).sum();
-            scatter = (squares / (kept as f64 - 4.0).max(1.0)).sqrt();
-        }
+            (surface, kept, scatter)
+        };
+        // A nebula along one side drags a tilted start with it, a steep gradient a level one: the start that gathers
+        // more tiles is right.
+        let (tilted, level) = (refined(low_surface(tiles)), refined(low_level(tiles)));
+        let (surface, kept, scatter) = if tilted.1 >= level.1 { tilted } else { level };
         let bright = (BRIGHT.0 * sigma(&surface)).max(BRIGHT.1 * surface[0]);
         let brighter: Vec<bool> = tiles.iter().map(|tile| residual(&surface, tile) > bright).collect();
         Self {
             // The middle of a surface of four terms is known twice less well than a mean.
-            standard_error: 2.0 * scatter / (kept as f64).sqrt(),
+            standard_error: 2.0 * scatter / (kept.max(1) as f64).sqrt(),
             typical_excess: median(tiles.iter().map(|tile| residual(&surface, tile))).max(0.0) / 2.0,
             bright_share: in_company(&brighter, across) as f64 / tiles.len() as f64,
             surface,
@@ -288,6 +294,14 @@ fn in_company(bright: &[bool], across: usize) -> usize {
         2 * around.iter().filter(|bright| **bright).count() >= around.len()
     };
     (0..bright.len()).filter(|place| bright[*place] && in_company(*place)).count()
+}
+
+/// The level surface that has [`LOW_SHARE`] of the tiles below it.
+fn low_level(tiles: &[Tile]) -> Vector4<f64> {
+    let mut levels: Vec<f64> = tiles.iter().map(|tile| tile.level).collect();
+    levels.sort_by(f64::total_cmp);
+    let low = levels.get((levels.len() as f64 * LOW_SHARE) as usize).copied().unwrap_or(0.0);
+    Vector4::new(low, 0.0, 0.0, 0.0)
 }
 
 /// The surface that has [`LOW_SHARE`] of the tiles below it: quantile regression, by weights that are iterated.
