@@ -391,10 +391,11 @@ impl Night {
         matches!(self.dated(), Ok(Some(_)))
     }
 
-    /// Right ascension and declination of the target, where both are given.
+    /// Right ascension and declination of the target: as given, or of its name where no altitude is.
     #[must_use]
     pub fn position(&self) -> Option<(Degrees, Degrees)> {
-        self.target.ra_deg.zip(self.target.dec_deg)
+        let named = || self.target.object().filter(|_| self.target.altitude_deg.is_none());
+        self.target.ra_deg.zip(self.target.dec_deg).or_else(|| named().map(|object| (object.ra_deg, object.dec_deg)))
     }
 
     /// Local time minus universal time: as given, or the whole hours of the place's longitude.
@@ -427,11 +428,12 @@ impl Night {
         let unused = self.not_yet_used();
         if !unused.is_empty() {
             let message = format!("read, but without effect on the plan so far: {}", unused.join(", "));
-            caveats.push(Caveat::new(
-                "not-yet-used",
-                message,
-                "nothing to do; a horizon counts where the target has ra_deg and dec_deg and the night a date",
-            ));
+            let hint = if unused.iter().any(|key| *key == "site.horizon") {
+                "a horizon counts where the night has a date and the target a place: ra_deg and dec_deg, or a name"
+            } else {
+                "nothing to do"
+            };
+            caveats.push(Caveat::new("not-yet-used", message, hint));
         }
         caveats
     }

@@ -67,7 +67,7 @@ fn plane_text(plane: &PlaneSky) -> String {
     for window in &plane.windows {
         for factor in &window.factors {
             let value = format!("{} {}", digits(factor.value), factor.unit);
-            text.push_str(&format!("  {:<20}{value:<24}{}", factor.name, factor.from).trim_end());
+            text.push_str(format!("  {:<20}{value:<24}{}", factor.name, factor.from).trim_end());
             text.push('\n');
         }
         text.push_str(&format!("  = {} e-/s in a pixel\n", digits(window.e_per_s)));
