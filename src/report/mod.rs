@@ -61,7 +61,7 @@ pub fn caveats_text(caveats: &[Caveat]) -> String {
         text.push_str(&wrapped(&format!("! {}{about} [{}]", caveat.message, caveat.code), 2));
         if !caveat.hint.is_empty() {
             text.push_str("  ");
-            text.push_str(&wrapped(&format!("> {}", caveat.hint), 4));
+            text.push_str(&wrapped_from(2, &format!("> {}", caveat.hint), 4));
         }
     }
     text
