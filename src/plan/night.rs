@@ -428,7 +428,7 @@ impl Night {
         let unused = self.not_yet_used();
         if !unused.is_empty() {
             let message = format!("read, but without effect on the plan so far: {}", unused.join(", "));
-            let hint = if unused.iter().any(|key| *key == "site.horizon") {
+            let hint = if unused.contains(&"site.horizon") {
                 "a horizon counts where the night has a date and the target a place: ra_deg and dec_deg, or a name"
             } else {
                 "nothing to do"
