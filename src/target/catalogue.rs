@@ -170,7 +170,7 @@ const fn remnant(names: &'static [&'static str], place: [f64; 2], size: [f64; 2]
     entry(ObjectKind::Remnant, names, place, size, None)
 }
 
-/// Every object: names, [right ascension, declination] in degrees, [axes] in arcminutes, V magnitude.
+/// Every object: names, right ascension and declination in degrees, axes in arcminutes, V magnitude.
 pub const OBJECTS: &[Object] = &[
     listed(&["M31", "NGC 224", "Andromeda Galaxy"], [10.685, 41.269], [177.83, 69.66], 3.44),
     galaxy(&["M32", "NGC 221"], [10.674, 40.865], [8.7, 6.5], 8.1),
