@@ -202,10 +202,12 @@ pub(super) fn least_altitude(night: &Night) -> Degrees {
     night.target.min_altitude_deg.unwrap_or(beside)
 }
 
-/// The Sun's altitude below which the night counts as dark; `None` where it is not dark at all.
+/// The Sun's altitude below which the night counts as dark: the strictest that leaves an hour, so that the first
+/// minutes below a limit do not cost the hours above it; `None` where it is not dark at all.
 fn darkest(tonight: &Tonight) -> Option<Degrees> {
     let lowest = tonight.lowest_sun();
-    let reached = [ASTRONOMICAL, NAUTICAL].into_iter().find(|limit| !tonight.dark(*limit).is_empty());
+    let worth = |limit: &Degrees| hours_of(&tonight.dark(*limit)) >= WORTH_H;
+    let reached = [ASTRONOMICAL, NAUTICAL].into_iter().find(worth);
     reached.or_else(|| (lowest < LEAST_DARKNESS).then(|| lowest + DARKEST_WITHIN))
 }
 
@@ -213,6 +215,9 @@ fn darkness(night: &Night, date: Date, place: Place, tonight: &Tonight) -> Resul
     let (name, lowest_deg) = (date.to_string(), tonight.lowest_sun().0);
     let next = |limit: Degrees| next_date(night, date, place, |later| hours_of(&later.dark(limit)) >= WORTH_H);
     let needed = night.goal.need_astronomical_night == Some(true);
+    if needed && !tonight.dark(ASTRONOMICAL).is_empty() {
+        return Ok(ASTRONOMICAL);
+    }
     match darkest(tonight) {
         Some(limit) if needed && limit > ASTRONOMICAL => {
             let hours = hours_of(&tonight.dark(limit));
@@ -259,7 +264,7 @@ fn dated_caveats(night: &Night, told: &PlanNight) -> Vec<Caveat> {
     let mut caveats = Vec::new();
     if told.sun_below_deg > ASTRONOMICAL.0 {
         let message = format!(
-            "no astronomical night on {}: the Sun goes no lower than {:.1}°; planned with the {:.1} h below {:.1}°, \
+            "no hour of astronomical night on {}: the Sun goes no lower than {:.1}°; planned with the {:.1} h below {:.1}°, \
              twilight counted",
             told.date, told.lowest_sun_deg, told.dark_hours, told.sun_below_deg
         );

@@ -8,6 +8,8 @@ const DARK_SHARE: f64 = 0.05;
 const STEP: f64 = 0.1;
 /// The largest curve: 0.01 nm steps over all light that a sensor sees.
 const MOST_POINTS: usize = 100_000;
+/// A peak between 1 and this is a share that overshoots, not a filter of a few percent.
+const LEAST_PERCENT: f64 = 2.0;
 
 /// Transmission against wavelength: straight lines between points, nothing beyond the ends.
 #[derive(Debug, Clone, PartialEq)]
@@ -31,7 +33,8 @@ pub(super) struct CurveWindow {
 
 impl TransmissionCurve {
     /// Reads a curve: one point a line, `nm, transmission`, with `,`, `;` or blanks between; lines that start with `#`
-    /// and one line of column names are skipped. When a value lies above 1 all are taken as percent.
+    /// and one line of column names are skipped. When a value lies above 2 all are taken as percent; a peak between 1 and 2 is
+    /// refused, and so are decimal commas.
     ///
     /// # Errors
     /// A sentence that names the line: no two numbers, a wavelength that does not grow, a transmission below 0 or above
@@ -51,6 +54,9 @@ impl TransmissionCurve {
             let line = line.trim_start_matches('\u{feff}').trim();
             if line.is_empty() || line.starts_with('#') {
                 continue;
+            }
+            if line.contains(';') && line.contains(',') {
+                return Err(format!("line {}: `{line}` has decimal commas; write a point", number + 1));
             }
             let columns: Vec<&str> = line.split([',', ';', '\t', ' ']).filter(|word| !word.is_empty()).collect();
             let numbers: Option<Vec<f64>> = columns.iter().take(2).map(|word| word.parse().ok()).collect();
@@ -73,6 +79,9 @@ impl TransmissionCurve {
         let peak = points.iter().map(|(_, transmission)| *transmission).fold(0.0, f64::max);
         if points.len() < 2 || points.len() > MOST_POINTS || peak <= 0.0 {
             return Err(format!("{} points with a peak of {peak} are no filter curve", points.len()));
+        }
+        if peak > 1.0 && peak <= LEAST_PERCENT {
+            return Err(format!("its peak of {peak} is neither a share of the light nor a percentage"));
         }
         let (first, last) = (points[0].0, points[points.len() - 1].0);
         if first < 100.0 || last > 5000.0 {
@@ -141,6 +150,14 @@ fn steps(ends: [f64; 2]) -> impl Iterator<Item = f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_may_be_misread_is_refused() {
+        let comma = TransmissionCurve::from_csv("400,5;95,5\n401,5;95,5\n").unwrap_err();
+        assert!(comma.contains("decimal commas"), "{comma}");
+        let over = TransmissionCurve::from_csv("399,0\n400,1.005\n700,0.95\n701,0\n").unwrap_err();
+        assert!(over.contains("neither"), "{over}");
+    }
 
     fn curve(text: &str) -> Result<TransmissionCurve, String> {
         TransmissionCurve::from_csv(text)
