@@ -6,6 +6,8 @@ use ndarray::{Array2, ArrayView2, Zip};
 use crate::stats::{Estimate, Histogram, Moments, polynomial_fit, student_t_975};
 use crate::units::{Celsius, Dn, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
+use super::stack::plane_mean;
+
 /// A pixel this many sigmas above what its partner frame predicts was hit by a particle.
 const HIT_SIGMAS: f64 = 6.0;
 /// A hot pixel has more than this many times the median rate …
@@ -155,7 +157,7 @@ impl DarkStage {
         }
         let ceiling = self.pile.map_or(expectation.ceiling, |pile| pile.min(expectation.ceiling));
         let expectation = Expectation { ceiling, ..expectation };
-        let mut mean = plane.iter().map(|&y| f64::from(y)).sum::<f64>() / plane.len().max(1) as f64;
+        let mut mean = plane_mean(&plane);
         if let (Some(partner), Some(before)) = (partner, self.frames.last().copied()) {
             let ratio = exposure / before.exposure;
             let compared = Compared::of(partner, plane, ratio, expectation);

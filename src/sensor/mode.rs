@@ -9,7 +9,7 @@ use crate::stats::Histogram;
 use crate::units::ElectronsPerDn;
 
 use super::plane::{Assembled, PlaneMeter};
-use super::stack::plane_view;
+use super::stack::{plane_mean, plane_view};
 use super::{MeasureError, PairStatistics, StackKey};
 
 /// Steps between codes that are looked for: 15 bits padded to 16, …, 8 bits padded to 16.
@@ -210,10 +210,7 @@ impl ModeMeasurement {
 
     /// A flat whose four places of the 2 × 2 cell have different levels is of a colour array.
     fn note_colour_array(&mut self, pixels: &Array2<u16>) {
-        let level = |row: usize, column: usize| {
-            let view = plane_view(pixels, self.region, Some((row, column)));
-            view.iter().map(|&y| f64::from(y)).sum::<f64>() / view.len().max(1) as f64
-        };
+        let level = |row: usize, column: usize| plane_mean(&plane_view(pixels, self.region, Some((row, column))));
         let levels = [level(0, 0), level(0, 1), level(1, 0), level(1, 1)];
         let (low, high) = levels.iter().fold((f64::MAX, 0.0_f64), |(low, high), &l| (low.min(l), high.max(l)));
         if high > (1.0 + COLOURS_APART) * low {

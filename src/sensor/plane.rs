@@ -14,7 +14,7 @@ use super::dark_current::{Anchor, DarkCurrent, DarkStage, Expectation, same_expo
 use super::doubts;
 use super::read_noise::{ReadNoise, mean_level, read_noise};
 use super::saturation::{Saturation, saturation};
-use super::stack::plane_view;
+use super::stack::{plane_mean, plane_view};
 use super::thermal_law::TEMPERATURES_FOR_A_FLOOR;
 use super::transfer::{ENOUGH_LEVELS, Level};
 use super::{
@@ -148,8 +148,7 @@ impl PlaneMeter {
     }
 
     pub(super) fn lone_bias(&mut self, sensor: Option<Celsius>, plane: ArrayView2<'_, u16>) {
-        let mean = plane.iter().map(|&y| f64::from(y)).sum::<f64>() / plane.len().max(1) as f64;
-        self.bias_stack(sensor).lone.push(mean);
+        self.bias_stack(sensor).lone.push(plane_mean(&plane));
     }
 
     pub(super) fn pair(&mut self, key: StackKey, files: String, pair: PairStatistics) {
@@ -230,7 +229,7 @@ impl PlaneMeter {
     }
 
     fn saturation(&self, offset: Dn, step: u32) -> Option<Saturation> {
-        let pairs: Vec<PairStatistics> = self.flats.iter().map(|(_, pair)| pair.clone()).collect();
+        let pairs: Vec<&PairStatistics> = self.flats.iter().map(|(_, pair)| pair).collect();
         saturation(&pairs, offset, step)
     }
 

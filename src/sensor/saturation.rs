@@ -31,11 +31,11 @@ pub(crate) struct Saturation {
 /// Reads the saturation from the flat pairs of one plane; `step` is the step between codes.
 ///
 /// `None` without flats.
-pub(crate) fn saturation(pairs: &[PairStatistics], offset: Dn, step: u32) -> Option<Saturation> {
+pub(crate) fn saturation(pairs: &[&PairStatistics], offset: Dn, step: u32) -> Option<Saturation> {
     let highest = pairs.iter().map(|pair| pair.highest).max()?;
     let range = f64::from(highest) - offset.0;
     // Damaged pixels pile up too, in a frame that is not bright as a whole.
-    let lit = |pair: &&PairStatistics| pair.highest == highest && (pair.mean() - offset).0 > LIT_SHARE * range;
+    let lit = |pair: &&&PairStatistics| pair.highest == highest && (pair.mean() - offset).0 > LIT_SHARE * range;
     let piled = pairs.iter().filter(lit).any(|pair| pair.share_at_highest >= PILE_SHARE);
     // A frame whose pixels are nearly all noise around few codes piles up too: it must be bright.
     if piled && range > 20.0 * f64::from(step) {
@@ -46,7 +46,7 @@ pub(crate) fn saturation(pairs: &[PairStatistics], offset: Dn, step: u32) -> Opt
             piled_code: Some(highest),
         });
     }
-    let mut by_level: Vec<&PairStatistics> = pairs.iter().collect();
+    let mut by_level = pairs.to_vec();
     by_level.sort_by(|a, b| a.mean().0.total_cmp(&b.mean().0));
     let brightest = by_level.last()?;
     let noisiest = by_level.iter().max_by(|a, b| a.variance().total_cmp(&b.variance()))?;

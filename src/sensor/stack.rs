@@ -45,3 +45,8 @@ pub(super) fn plane_view<'a>(
     view.slice_axis_inplace(Axis(1), part(left + column, left + width));
     view
 }
+
+/// Mean of a plane in DN; 0 for an empty one.
+pub(super) fn plane_mean(plane: &ArrayView2<'_, u16>) -> f64 {
+    plane.iter().map(|&y| f64::from(y)).sum::<f64>() / plane.len().max(1) as f64
+}
