@@ -3,9 +3,13 @@
 
 use ndarray::{Array2, ArrayView2, Zip};
 
-use crate::stats::{Estimate, Histogram, Moments, polynomial_fit, student_t_975};
+use statrs::distribution::{ContinuousCDF, FisherSnedecor};
+
+use crate::stats::{Estimate, Histogram, Moments, birge_ratio, polynomial_fit};
 use crate::units::{Celsius, Dn, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
+use super::DarkSummary;
+use super::read_noise::mean_level;
 use super::stack::plane_mean;
 
 /// A pixel this many sigmas above what its partner frame predicts was hit by a particle.
@@ -115,6 +119,8 @@ impl DarkCurrent {
 pub(crate) struct Anchor {
     pub offset: Estimate<Dn>,
     pub variance: Estimate<f64>,
+    /// Scatter of the bias frames' levels in DN.
+    pub level_scatter: f64,
     /// Whether they were taken at the stage's own temperature.
     pub same_temperature: bool,
     /// Whether they are of bias frames: darks cannot be their own anchor.
@@ -178,6 +184,20 @@ impl DarkStage {
         self.stack(plane, exposure);
     }
 
+    /// Takes a frame of which only the sums are at hand.
+    pub(crate) fn add_summary(&mut self, exposure: Seconds, summary: DarkSummary) {
+        let DarkSummary { mean, median, temperature, pair_variance } = summary;
+        if let Some(temperature) = temperature {
+            self.temperatures.push(temperature.0);
+        }
+        self.frames.push(DarkFrame { exposure, mean, median, saturated_share: 0.0 });
+        self.pairs.extend(pair_variance.map(|(variance, uncertainty)| PairVariance {
+            exposure,
+            variance,
+            uncertainty,
+        }));
+    }
+
     /// Adds to the mean image while the exposure is the longest one.
     fn stack(&mut self, plane: ArrayView2<'_, u16>, exposure: Seconds) {
         let longest =
@@ -237,38 +257,35 @@ impl DarkStage {
     }
 
     /// Slope of a frame's level over time in DN/s and its level at no time, free: between bias
-    /// and dark there may be a step. Frames scatter by more than their pixels' noise, so the uncertainty comes
-    /// from the frames' residuals (Student's t) and from the temperature of each.
-    /// A single exposure is anchored on the bias level; `None` where there is none.
+    /// and dark there may be a step. A single exposure is anchored on the bias level; `None` where there is none.
     fn slope(
         &self,
         frames: &[DarkFrame],
         level: impl Fn(&DarkFrame) -> f64,
         anchor: Anchor,
     ) -> Option<(Estimate<f64>, f64)> {
-        let mut times: Vec<f64> = frames.iter().map(|frame| frame.exposure.0).collect();
-        let mut levels: Vec<f64> = frames.iter().map(level).collect();
-        let anchored = exposures(frames).len() < 2;
-        if anchored {
-            if !anchor.is_of_bias {
-                return None;
-            }
-            times.push(0.0);
-            levels.push(anchor.offset.value.0);
+        let points: Vec<(f64, f64)> = frames.iter().map(|frame| (frame.exposure.0, level(frame))).collect();
+        if exposures(frames).len() > 1 {
+            return slope_over_time(&points, |slope| self.unseen_scatter(slope, frames, anchor));
         }
-        let fit = polynomial_fit(&times, &levels, &vec![1.0; times.len()], 1)?;
-        let slope = fit.coefficients[1];
-        let scatter = if fit.freedom > 0 { (fit.chi2 / fit.freedom as f64).sqrt() } else { 0.0 };
-        let scatter = if anchored { scatter.max(anchor.offset.uncertainty.0) } else { scatter };
-        let statistical = scatter * fit.sigma(1);
-        let mean_time = times.iter().sum::<f64>() / times.len() as f64;
-        let spread: f64 = times.iter().map(|t| (t - mean_time).powi(2)).sum();
-        let leverage = times.iter().map(|t| ((t - mean_time) / spread * t).powi(2)).sum::<f64>().sqrt();
-        let thermal = slope.abs() * leverage * CHANGE_PER_KELVIN * self.temperature_sigma();
-        let half = (student_t_975(fit.freedom as f64) * statistical).hypot(1.96 * thermal);
-        let rate =
-            Estimate::new(slope, statistical.hypot(thermal)).with_statistical(statistical).with_half_interval(half);
-        Some((rate, fit.coefficients[0]))
+        if !anchor.is_of_bias {
+            return None;
+        }
+        let exposure = frames.first()?.exposure.0;
+        let levels: Moments = points.iter().map(|point| point.1).collect();
+        let slope = (levels.mean()? - anchor.offset.value.0) / exposure;
+        let level = mean_level(&levels, self.unseen_scatter(slope, frames, anchor));
+        let half = |of: &Estimate<Dn>| (of.interval().1 - of.interval().0) / 2.0;
+        let rate = Estimate::new(slope, level.uncertainty.0.hypot(anchor.offset.uncertainty.0) / exposure)
+            .with_half_interval(half(&level).hypot(half(&anchor.offset)) / exposure);
+        Some((rate, anchor.offset.value.0))
+    }
+
+    /// Standard deviation in DN of a frame's level where the darks are too few to show it: that of the bias
+    /// frames, and what a steady cooler does to the dark signal of the longest.
+    fn unseen_scatter(&self, slope: f64, frames: &[DarkFrame], anchor: Anchor) -> f64 {
+        let longest = frames.iter().map(|frame| frame.exposure.0).fold(0.0, f64::max);
+        anchor.level_scatter.hypot(slope * longest * CHANGE_PER_KELVIN * self.temperature_sigma())
     }
 
     /// Slope of the temporal variance over time in DN²/s, and whether it rests on little.
@@ -302,11 +319,14 @@ impl DarkStage {
         let variances: Vec<f64> = pairs.iter().map(|pair| pair.variance).collect();
         let weights: Vec<f64> = pairs.iter().map(|pair| pair.uncertainty.powi(-2)).collect();
         let fit = polynomial_fit(&times, &variances, &weights, 1)?;
-        let inflation = if fit.freedom > 0 { (fit.chi2 / fit.freedom as f64).max(1.0).sqrt() } else { 1.0 };
-        let thermal = fit.coefficients[1].abs() * CHANGE_PER_KELVIN * self.temperature_sigma() / (own as f64).sqrt();
-        let statistical = fit.sigma(1) * inflation;
-        let half = (student_t_975(fit.freedom as f64).min(4.3) * statistical).hypot(1.96 * thermal);
-        let slope = Estimate::new(fit.coefficients[1], statistical.hypot(thermal)).with_half_interval(half);
+        let scatter = birge_ratio(fit.chi2, fit.freedom);
+        let sigma = fit.sigma(1) * scatter;
+        let slope = fit.coefficients[1];
+        let slope = if scatter > 1.0 {
+            Estimate::of_student(slope, sigma, fit.freedom as f64)
+        } else {
+            Estimate::new(slope, sigma)
+        };
         Some((slope, borrowed || own < 2))
     }
 
@@ -365,6 +385,84 @@ fn median_of(values: &[f64]) -> Option<f64> {
     }
     let middle = values.len() / 2;
     Some(*values.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+/// Slope and level at no time of frames' levels over their exposure times, at least two different ones.
+///
+/// Frames scatter by more than their pixels' noise: the uncertainty of the plain least-squares slope `b = Σ lᵢ yᵢ`
+/// comes from the residuals (Student's t). Long darks may scatter by more than short ones, as their signal follows the
+/// temperature: where the variances `vⱼ` within the exposures differ beyond chance (1 %), each exposure speaks for itself,
+/// `Σ lᵢ² vⱼ` with the degrees of freedom of Welch and Satterthwaite. Where the exposures lie off the line beyond chance, their
+/// distances from it count. With no degree of freedom at all, `unseen` of the slope.
+///
+/// # Source
+/// F. E. Satterthwaite, Biometrics Bulletin 2 (1946) 110; B. L. Welch, Biometrika 34 (1947) 28 (from memory;
+/// JCGM 100, G.4.1, has the same formula).
+fn slope_over_time(points: &[(f64, f64)], unseen: impl Fn(f64) -> f64) -> Option<(Estimate<f64>, f64)> {
+    let (times, levels): (Vec<f64>, Vec<f64>) = points.iter().copied().unzip();
+    let fit = polynomial_fit(&times, &levels, &vec![1.0; times.len()], 1)?;
+    let (at_zero, slope) = (fit.coefficients[0], fit.coefficients[1]);
+    let spread = fit.sigma(1).powi(-2);
+    let mean_time = times.iter().sum::<f64>() / times.len() as f64;
+    if fit.freedom == 0 {
+        return Some((Estimate::new(slope, unseen(slope) * fit.sigma(1)), at_zero));
+    }
+    let mut groups: Vec<(f64, Moments)> = Vec::new();
+    for &(time, level) in points {
+        match groups.iter_mut().find(|group| same_exposure(Seconds(group.0), Seconds(time))) {
+            Some(group) => group.1.push(level),
+            None => groups.push((time, [level].into_iter().collect())),
+        }
+    }
+    let of_residuals = Estimate::of_student(slope, (fit.chi2 / fit.freedom as f64 / spread).sqrt(), fit.freedom as f64);
+    let mut parts = Vec::new();
+    let (mut within, mut replicates) = (0.0, 0.0);
+    for (time, group) in &groups {
+        let Some(variance) = group.variance() else { return Some((of_residuals, at_zero)) };
+        let freedom = group.count() as f64 - 1.0;
+        within += variance * freedom;
+        replicates += freedom;
+        let leverage = group.count() as f64 * ((time - mean_time) / spread).powi(2);
+        parts.push(Part { variance, freedom, leverage });
+    }
+    let off_the_line = (fit.chi2 - within).max(0.0);
+    let between = groups.len() as f64 - 2.0;
+    if between > 0.0 && off_the_line / between > variance_ratio_99(between, replicates) * within / replicates {
+        let of_exposures = (off_the_line / between / spread).sqrt();
+        return Some((Estimate::of_student(slope, of_exposures, between), at_zero));
+    }
+    let alike = |(i, a): (usize, &Part)| parts[..i].iter().all(|b| a.is_like(b));
+    if parts.iter().enumerate().all(alike) {
+        return Some((of_residuals, at_zero));
+    }
+    let variance: f64 = parts.iter().map(Part::of_slope).sum();
+    let freedom = variance.powi(2) / parts.iter().map(|part| part.of_slope().powi(2) / part.freedom).sum::<f64>();
+    Some((Estimate::of_student(slope, variance.sqrt(), freedom), at_zero))
+}
+
+/// The frames of one exposure: the variance of their levels, and what it does to the slope.
+struct Part {
+    variance: f64,
+    freedom: f64,
+    /// Σ lᵢ² over its frames.
+    leverage: f64,
+}
+
+impl Part {
+    fn of_slope(&self) -> f64 {
+        self.leverage * self.variance
+    }
+
+    /// Whether chance explains the difference of the variances.
+    fn is_like(&self, other: &Self) -> bool {
+        let (more, less) = if self.variance > other.variance { (self, other) } else { (other, self) };
+        more.variance <= variance_ratio_99(more.freedom, less.freedom) * less.variance
+    }
+}
+
+/// The 99 % point of the ratio of two variances with these degrees of freedom (Snedecor's F).
+fn variance_ratio_99(numerator: f64, denominator: f64) -> f64 {
+    FisherSnedecor::new(numerator, denominator).map_or(f64::INFINITY, |law| law.inverse_cdf(0.99))
 }
 
 /// Two darks of one temperature, pixel by pixel: which was hit, and how they differ.
@@ -462,6 +560,7 @@ mod tests {
         let anchor = Anchor {
             offset: Estimate::new(100.0, 0.1),
             variance: Estimate::new(4.0, 0.01),
+            level_scatter: 0.1,
             same_temperature: true,
             is_of_bias: true,
         };

@@ -24,7 +24,8 @@ pub use emva::{
 };
 pub use error::MeasureError;
 pub use mode::{MeasureOptions, ModeMeasurement};
-pub use pair::{PairStatistics, spatial_covariance, temporal_variance_r4, temporal_variance_r31};
+pub use pair::{PairStatistics, PairSums, spatial_covariance, temporal_variance_r4, temporal_variance_r31};
+pub use plane::{Assembled, DarkSummary, PlaneMeter};
 pub use stack::StackKey;
 pub use thermal_law::thermal_law;
 pub use transfer::{Kink, Level, TransferFit, emva_slope, transfer_fit};

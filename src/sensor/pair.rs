@@ -45,6 +45,25 @@ pub struct PairStatistics {
     pub share_at_zero: f64,
 }
 
+/// The sums over the pixels of two frames that a [`PairStatistics`] is made of.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PairSums {
+    /// Rows of the plane.
+    pub rows: usize,
+    /// Mean of each frame in DN.
+    pub means: [f64; 2],
+    /// Unbiased variances and covariance over the pixels in DN²: first frame, second frame, both.
+    pub spatial: [f64; 3],
+    /// Temporal variance in DN² common to whole rows, may come out negative near 0.
+    pub row_variance: f64,
+    /// Highest code in either frame.
+    pub highest: u16,
+    /// Share of the pixels of both frames at that code.
+    pub share_at_highest: f64,
+    /// Share of the pixels of both frames at 0.
+    pub share_at_zero: f64,
+}
+
 #[derive(Default)]
 struct Sums {
     first: u64,
@@ -100,7 +119,6 @@ impl PairStatistics {
             });
             row_means.push(row as f64 / first.ncols() as f64);
         }
-        let Shape { event_limit, events, all_squares, excess_kurtosis, core_variance } = shape(&differences)?;
         let share = |pixels: u64| pixels as f64 / (2 * count) as f64;
         let spatial = [
             covariance(sums.squares[0], sums.first, sums.first, count),
@@ -109,20 +127,39 @@ impl PairStatistics {
         ];
         let of_rows = row_means.variance().unwrap_or(0.0);
         let of_pixels = spatial[0] + spatial[1] - 2.0 * spatial[2];
-        Some(Self {
-            count,
-            row_variance: (of_rows - (of_pixels - of_rows) / first.ncols() as f64) / 2.0,
+        let sums = PairSums {
             rows: first.nrows(),
             means: [sums.first as f64 / count as f64, sums.second as f64 / count as f64],
             spatial,
+            row_variance: (of_rows - (of_pixels - of_rows) / first.ncols() as f64) / 2.0,
+            highest: sums.highest,
+            share_at_highest: share(sums.at_highest),
+            share_at_zero: share(sums.at_zero),
+        };
+        Self::from_sums(&sums, &differences)
+    }
+
+    /// The same from sums that were made elsewhere, and the histogram of the plain differences
+    /// first less second: what a simulation of many sensors draws instead of pixels.
+    ///
+    /// `None` with fewer than two differences, or when nearly all of them are events.
+    #[must_use]
+    pub fn from_sums(sums: &PairSums, differences: &Histogram) -> Option<Self> {
+        let Shape { event_limit, events, all_squares, excess_kurtosis, core_variance } = shape(differences)?;
+        (differences.total() > 1).then_some(Self {
+            count: differences.total(),
+            row_variance: sums.row_variance,
+            rows: sums.rows,
+            means: sums.means,
+            spatial: sums.spatial,
             event_limit,
             events,
             all_squares,
             excess_kurtosis,
             core_variance,
             highest: sums.highest,
-            share_at_highest: share(sums.at_highest),
-            share_at_zero: share(sums.at_zero),
+            share_at_highest: sums.share_at_highest,
+            share_at_zero: sums.share_at_zero,
         })
     }
 

@@ -16,7 +16,7 @@ use super::read_noise::{ReadNoise, mean_level, read_noise};
 use super::saturation::{Saturation, saturation};
 use super::stack::{plane_mean, plane_view};
 use super::thermal_law::TEMPERATURES_FOR_A_FLOOR;
-use super::transfer::{ENOUGH_LEVELS, Level};
+use super::transfer::Level;
 use super::{
     MeasureError, PairStatistics, StackKey, TransferFit, absolute_threshold, dynamic_range, emva_slope,
     linearity_error_percent, snr_max, thermal_law, transfer_fit,
@@ -92,8 +92,11 @@ struct ShortDark {
     pair: PairStatistics,
 }
 
-/// The accumulators of one plane.
-pub(super) struct PlaneMeter {
+/// The measurement of one plane: takes pairs and darks, gives the plane of a profile.
+///
+/// [`super::ModeMeasurement`] feeds one for each plane with frames; whoever has only the frames' sums
+/// feeds it with [`PlaneMeter::pair`] and [`PlaneMeter::dark_summary`].
+pub struct PlaneMeter {
     cell: Option<(usize, usize)>,
     colour: Option<char>,
     typed_gain: Option<ElectronsPerDn>,
@@ -105,15 +108,36 @@ pub(super) struct PlaneMeter {
 }
 
 /// What a plane comes to.
-pub(super) struct Assembled {
+#[derive(Debug, Clone)]
+pub struct Assembled {
+    /// The numbers.
     pub plane: Plane,
+    /// The points of the transfer curve.
     pub transfer: Vec<TransferPoint>,
+    /// Doubts about the numbers.
     pub caveats: Vec<Caveat>,
+    /// The temperature at which read noise and offset were measured.
     pub reference: Option<Celsius>,
 }
 
+/// A dark frame in short, and how it differs from the one before it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DarkSummary {
+    /// Mean level in DN.
+    pub mean: f64,
+    /// Median level in DN.
+    pub median: f64,
+    /// The sensor's temperature in the header.
+    pub temperature: Option<Celsius>,
+    /// Temporal variance in DN² of this frame and the one before, where both are of one
+    /// exposure and neither is in another pair, with its standard uncertainty.
+    pub pair_variance: Option<(f64, f64)>,
+}
+
 impl PlaneMeter {
-    pub(super) fn mono(typed_gain: Option<ElectronsPerDn>) -> Self {
+    /// A plane of all pixels; `typed_gain` is believed where there are no flats.
+    #[must_use]
+    pub fn mono(typed_gain: Option<ElectronsPerDn>) -> Self {
         Self {
             cell: None,
             colour: None,
@@ -151,7 +175,8 @@ impl PlaneMeter {
         self.bias_stack(sensor).lone.push(plane_mean(&plane));
     }
 
-    pub(super) fn pair(&mut self, key: StackKey, files: String, pair: PairStatistics) {
+    /// Takes a pair of bias or flat frames; `files` names it in messages.
+    pub fn pair(&mut self, key: StackKey, files: String, pair: PairStatistics) {
         match key.kind {
             FrameKind::Bias => {
                 let stack = self.bias_stack(key.sensor);
@@ -195,15 +220,24 @@ impl PlaneMeter {
                 self.short_darks.push(ShortDark { exposure: key.exposure, sensor: key.sensor, pair });
             }
         }
+        let fallback = Expectation { offset: 0.0, read_variance: f64::INFINITY, dn_per_e: 1.0, ceiling: 65_535.0 };
+        let expectation = self.expectation.unwrap_or(fallback);
+        self.dark_stage(key).add(plane, key.exposure, temperature, partner, expectation);
+        true
+    }
+
+    /// Takes a dark of which only the sums are at hand; darks of one temperature follow each other.
+    pub fn dark_summary(&mut self, key: StackKey, summary: DarkSummary) {
+        self.dark_stage(key).add_summary(key.exposure, summary);
+    }
+
+    /// The stage of the darks that are being taken.
+    fn dark_stage(&mut self, key: StackKey) -> &mut DarkStage {
         if self.darks.last().is_none_or(|stage| stage.sensor != key.sensor) {
             self.darks.push(DarkStage::new(key.sensor));
         }
-        let fallback = Expectation { offset: 0.0, read_variance: f64::INFINITY, dn_per_e: 1.0, ceiling: 65_535.0 };
-        let expectation = self.expectation.unwrap_or(fallback);
-        if let Some(stage) = self.darks.last_mut() {
-            stage.add(plane, key.exposure, temperature, partner, expectation);
-        }
-        true
+        let last = self.darks.len() - 1;
+        &mut self.darks[last]
     }
 
     fn has_bias_pairs(&self) -> bool {
@@ -306,25 +340,27 @@ impl PlaneMeter {
             });
         }
         let within = |level: &Level| level.mean.0 <= FIT_SHARE * full;
-        let enough = levels.iter().filter(|(sound, level)| *sound && within(level)).count() >= ENOUGH_LEVELS;
         let reached = saturation.is_some_and(|saturation| saturation.is == SaturationIs::Reached);
         let mut used = Vec::new();
         for ((sound, level), point) in levels.iter().zip(&mut points) {
-            point.used = *sound && (within(level) || !(enough || reached));
+            point.used = *sound && (within(level) || !reached);
             if point.used {
                 used.push(*level);
             }
         }
-        // A noise that the steps hide has another variance than the flats' zero: it would bend the curve.
-        if let Some(zero) = zero.filter(|zero| !zero.hidden) {
-            let relative = (zero.variance.uncertainty / zero.variance.value).powi(2).max(1e-12);
-            used.push(Level { mean: Dn(0.0), variance: zero.variance.value, relative });
+        if let Some(zero) = zero {
+            used.push(zero.level());
         }
         transfer_fit(&used).map(|fit| (points, fit))
     }
 
-    /// The plane's numbers.
-    pub(super) fn assembled(&self, step: u32) -> Result<Assembled, MeasureError> {
+    /// The plane's numbers, for codes that are `step` DN apart.
+    ///
+    /// # Errors
+    /// [`MeasureError::TooFewFrames`] without pairs of bias (or short dark) frames,
+    /// [`MeasureError::NoGain`] without flats or a typed gain, [`MeasureError::NoSlope`] when the noise
+    /// does not grow with the light.
+    pub fn assembled(&self, step: u32) -> Result<Assembled, MeasureError> {
         let Zero { noise: zero, reference, stand_in, has_bias_level } = self.zero(step)?;
         let offset = zero.offset.value;
         let saturation = self.saturation(offset, step);
@@ -363,7 +399,8 @@ impl PlaneMeter {
             caveats.push(doubts::no_floor(law).about(self.name()));
         }
         let (level, full, is, cause) = self.full_scale(saturation.as_ref(), offset, &gain);
-        let read_noise_e: Estimate<Electrons> = zero.noise.times(&gain);
+        let in_electrons = |noise: &Estimate<Dn>| in_electrons(noise, &gain, fit.as_ref());
+        let read_noise_e = in_electrons(&zero.noise);
         let threshold =
             absolute_threshold(read_noise_e.value, Electrons(gain.value.0 * f64::from(step) / 12_f64.sqrt()));
         let range = dynamic_range(full.value, threshold);
@@ -373,11 +410,11 @@ impl PlaneMeter {
             sampling: self.sampling(),
             gain_e_per_dn: gain,
             gain_e_per_adc_step: Some(gain.scaled(f64::from(step))),
-            fit: fit.as_ref().map(|fit| self.written(fit, &transfer, &zero, &gain)),
+            fit: fit.as_ref().map(|fit| written(fit, &transfer, &zero, FIT_SHARE * (level - offset).0)),
             offset_dn: Some(zero.offset),
             read_noise_dn: Some(zero.noise),
             read_noise_e,
-            read_noise_core_e: Some(zero.core.times(&gain)),
+            read_noise_core_e: Some(in_electrons(&zero.core)),
             read_noise_is_upper_limit: zero.hidden || stand_in.is_some_and(|exposure| exposure.0 > SHORT_DARK.0),
             row_noise_e: zero.row.map(|row| row.times(&gain)),
             saturation_e: full,
@@ -409,26 +446,6 @@ impl PlaneMeter {
             None => (Dn(65_535.0), SaturationIs::AtLeast, None),
         };
         (level, gain.scaled((level - offset).0), is, cause)
-    }
-
-    fn written(
-        &self,
-        fit: &TransferFit,
-        points: &[TransferPoint],
-        zero: &ReadNoise,
-        gain: &Estimate<ElectronsPerDn>,
-    ) -> Fit {
-        let used = || points.iter().filter(|point| point.used);
-        let means: Vec<f64> = used().map(|point| point.mean_dn.0).collect();
-        let variances: Vec<f64> = used().map(|point| point.variance_dn2 - zero.variance.value).collect();
-        Fit {
-            model: "quadratic".into(),
-            range_dn: fit.range.map(|level| level.0),
-            chi2_per_dof: fit.chi2_per_dof,
-            quadratic_per_e: Some(fit.quadratic_per_e),
-            emva_gain_e_per_dn: emva_slope(&means, &variances).map_or(gain.value.0, |slope| 1.0 / slope),
-            systematic_percent: fit.systematic_percent,
-        }
     }
 
     /// Linearity over the exposure times between 5 and 95 % of saturation; `None` when the
@@ -514,6 +531,7 @@ impl PlaneMeter {
             let anchor = Anchor {
                 offset: level.offset,
                 variance: level.variance,
+                level_scatter: level.level_scatter,
                 same_temperature,
                 is_of_bias: own.is_some() || has_bias_level,
             };
@@ -527,6 +545,44 @@ impl PlaneMeter {
         }
         (points, caveats)
     }
+}
+
+/// The fit as it is written, with EMVA 1288's line over the points up to `end` DN beside it.
+fn written(fit: &TransferFit, points: &[TransferPoint], zero: &ReadNoise, end: f64) -> Fit {
+    let used = || points.iter().filter(|point| point.used && point.mean_dn.0 <= end);
+    let means: Vec<f64> = used().map(|point| point.mean_dn.0).collect();
+    let variances: Vec<f64> = used().map(|point| point.variance_dn2 - zero.variance.value).collect();
+    Fit {
+        model: "quadratic".into(),
+        range_dn: fit.range.map(|level| level.0),
+        chi2_per_dof: fit.chi2_per_dof,
+        quadratic_per_e: Some(fit.quadratic_per_e),
+        emva_gain_e_per_dn: emva_slope(&means, &variances).map_or(fit.gain.value.0, |slope| 1.0 / slope),
+        systematic_percent: fit.systematic_percent,
+    }
+}
+
+/// A noise in electrons. The gain was fitted to that very noise as well, so the two errors are not independent:
+///
+/// ```text
+/// d ln σ_e = dV₀ / (2 σ²) − dK / K,    Cov(V₀, K) < 0
+/// ```
+fn in_electrons(
+    noise: &Estimate<Dn>,
+    gain: &Estimate<ElectronsPerDn>,
+    fit: Option<&TransferFit>,
+) -> Estimate<Electrons> {
+    let product: Estimate<Electrons> = noise.times(gain);
+    let (Some(fit), true) = (fit, noise.value.0 > 0.0) else { return product };
+    let covariance = -fit.covariance_with_dark() * gain.value.0 / noise.value.0.powi(2);
+    let common = product.value.0.powi(2) * covariance;
+    let with = |sigma: f64, factor: f64| (sigma * sigma + factor * factor * common).max(0.0).sqrt();
+    let both = Estimate::new(product.value.0, with(product.uncertainty.0, 1.0));
+    let both = match product.interval_95 {
+        Some((low, high)) => both.with_half_interval(with((high.0 - low.0) / 2.0, 1.96)),
+        None => both,
+    };
+    both.with_statistical(with(product.statistical.unwrap_or(product.uncertainty).0, 1.0))
 }
 
 /// Whether two groups have the same temperature; two unknown ones do.

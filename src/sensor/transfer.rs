@@ -1,6 +1,6 @@
 //! Photon transfer: the gain from how noise grows with light.
 
-use crate::stats::{Estimate, PolynomialFit, polynomial_fit};
+use crate::stats::{Estimate, PolynomialFit, birge_ratio, polynomial_fit, polynomial_fit_with_prior};
 use crate::units::{Dn, ElectronsPerDn, Quantity};
 
 use super::MeasureError;
@@ -9,15 +9,21 @@ use super::MeasureError;
 /// level as shares of the range's end.
 const PARTIAL_RANGES: [(f64, f64); 4] = [(0.0, 0.3), (0.0, 0.55), (0.1, 1.0), (0.25, 1.0)];
 
-/// Three levels with light fix a quadratic; fewer leave the curvature open.
-const FEWEST_LEVELS: usize = 3;
+/// Three levels with light fix a quadratic; fewer leave the curvature to what is known of sensors.
+const LEVELS_FOR_CURVATURE: usize = 3;
+
+/// Share of the variance that the brightest level may have lost to curvature, or won, one standard uncertainty:
+/// what fewer than three levels are told beforehand. Thin sensors lose 1 to 3 % at half of saturation, thick ones
+/// up to 8 % (the latter from a₀₀ = −2.4e-6 per electron, Astier et al. 2019, from memory; the former common
+/// practice, no source).
+const CURVATURE_AT_BRIGHTEST: f64 = 0.05;
 
 /// Fewer pairs of flats than this make a shaky gain; a range that holds as many needs no brighter ones.
 pub(super) const ENOUGH_LEVELS: usize = 5;
 
 /// A partial fit must differ by this many of the sigmas it may differ by, before the
-/// difference counts as systematic.
-const NOTICED_SIGMAS: f64 = 2.0;
+/// difference counts as systematic: with four parts, two sigmas would be seen in every sixth sound set.
+const NOTICED_SIGMAS: f64 = 3.0;
 
 /// A knee is reported when the fit's residuals are this many times what noise explains …
 const KINK_CHI2_PER_DOF: f64 = 4.0;
@@ -71,6 +77,13 @@ impl TransferFit {
         self.chi2_per_dof > KINK_CHI2_PER_DOF
     }
 
+    /// Covariance of the slope K with the variance of the level without light, in DN²·DN²/DN: where the flats are
+    /// dim, a read noise that comes out high makes the slope come out low.
+    #[must_use]
+    pub fn covariance_with_dark(&self) -> f64 {
+        self.polynomial.covariance[1][0]
+    }
+
     /// The fitted variance in DN² at a level.
     #[must_use]
     pub fn variance_at(&self, mean: Dn) -> f64 {
@@ -86,7 +99,10 @@ impl TransferFit {
 /// spoil the interval. The curvature takes up the brighter-fatter effect (a₀₀ of the
 /// literature) as well as mild nonlinearity, so the gain is the slope at no signal.
 ///
-/// The uncertainty is inflated by √(χ²/dof) where that exceeds 1, and a systematic part is
+/// Fewer than three levels cannot show a curvature: they are told that the brightest level has lost 0 ± 5 % of its
+/// variance to it, and the gain is as uncertain as that makes it.
+///
+/// The uncertainty is inflated by √(χ²/dof) where the levels scatter beyond chance, and a systematic part is
 /// added where fits over parts of the range disagree by more than noise allows.
 ///
 /// # Source
@@ -95,18 +111,17 @@ impl TransferFit {
 /// A&A 629 A36, equation 16 to second order.
 ///
 /// # Errors
-/// [`MeasureError::NoGain`] with fewer than three levels above 0, [`MeasureError::NoSlope`]
+/// [`MeasureError::NoGain`] when the levels fix no slope (a single one, dark or not), [`MeasureError::NoSlope`]
 /// when the variance does not grow.
 pub fn transfer_fit(levels: &[Level]) -> Result<TransferFit, MeasureError> {
     let lit = levels.iter().filter(|level| level.mean.0 > 0.0).count();
-    let fitted = if lit < FEWEST_LEVELS { None } else { likelihood_fit(levels) };
-    let polynomial = fitted.ok_or(MeasureError::NoGain { levels: lit })?;
+    let polynomial = likelihood_fit(levels).ok_or(MeasureError::NoGain { levels: lit })?;
     let slope = polynomial.coefficients[1];
     if slope <= 0.0 || !slope.is_finite() {
         return Err(MeasureError::NoSlope { slope });
     }
     let chi2_per_dof = polynomial.chi2 / polynomial.freedom.max(1) as f64;
-    let inflation = chi2_per_dof.max(1.0).sqrt();
+    let inflation = birge_ratio(polynomial.chi2, polynomial.freedom);
     let relative = polynomial.sigma(1) / slope * inflation;
     let systematic = systematic(levels, &polynomial);
     let gain = 1.0 / slope;
@@ -139,11 +154,18 @@ fn likelihood_fit(levels: &[Level]) -> Option<PolynomialFit> {
     if variances.iter().any(|&variance| variance <= 0.0) {
         return None;
     }
+    let few = means.iter().filter(|mean| **mean > 0.0).count() < LEVELS_FOR_CURVATURE;
+    let brightest = levels.iter().max_by(|a, b| a.mean.0.total_cmp(&b.mean.0))?;
+    let prior = CURVATURE_AT_BRIGHTEST * brightest.variance / brightest.mean.0.powi(2);
     let mut expected = variances.clone();
     let mut fit = None;
     for _ in 0..100 {
         let weights: Vec<f64> = levels.iter().zip(&expected).map(|(level, &v)| weight(level, v)).collect();
-        let next = polynomial_fit(&means, &variances, &weights, 2)?;
+        let next = if few {
+            polynomial_fit_with_prior(&means, &variances, &weights, 2, prior)?
+        } else {
+            polynomial_fit(&means, &variances, &weights, 2)?
+        };
         let fitted: Vec<f64> = means.iter().zip(&variances).map(|(&m, &v)| next.at(m).max(0.2 * v)).collect();
         let moved = fitted.iter().zip(&expected).any(|(new, old)| (new - old).abs() > 1e-12 * old);
         expected = fitted;
@@ -248,9 +270,16 @@ mod tests {
     }
 
     #[test]
-    fn three_lit_levels_are_needed() {
-        let two: Vec<Level> = exact(|mean| 2.0 + mean).into_iter().take(2).collect();
-        assert_eq!(transfer_fit(&two).unwrap_err(), MeasureError::NoGain { levels: 1 });
+    fn one_lit_level_gives_a_gain_as_wide_as_curvature_can_be() {
+        let two: Vec<Level> = exact(|mean| 2.0 + 0.5 * mean).into_iter().take(2).collect();
+        let gain = transfer_fit(&two).unwrap().gain;
+        assert!((gain.value.0 - 2.0).abs() < 0.02 && (0.04..0.07).contains(&gain.relative()), "{gain:?}");
+    }
+
+    #[test]
+    fn a_level_without_light_is_no_gain() {
+        let one: Vec<Level> = exact(|mean| 2.0 + mean).into_iter().take(1).collect();
+        assert!(transfer_fit(&one).is_err());
     }
 
     #[test]

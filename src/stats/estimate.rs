@@ -4,6 +4,8 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use crate::units::Quantity;
 
+use super::student_t_975;
+
 /// Coverage factor of a two-sided 95 % interval of the normal distribution.
 const NORMAL_95: f64 = 1.959_963_984_540_054;
 
@@ -45,6 +47,17 @@ impl<Q: Quantity> Estimate<Q> {
             interval_95: Some((Q::new(value / factor), Q::new(value * factor))),
             ..Self::new(value, value * relative)
         }
+    }
+
+    /// A value whose scatter is itself known from `freedom` degrees of freedom only: `scale` is the standard
+    /// deviation of the value as estimated. The interval is Student's, and the standard uncertainty that of
+    /// Student's distribution, `scale √(ν/(ν − 2))` (JCGM 101, 6.4.9); below three degrees, where that has
+    /// none, the interval over 1.96.
+    #[must_use]
+    pub fn of_student(value: f64, scale: f64, freedom: f64) -> Self {
+        let half = student_t_975(freedom) * scale;
+        let standard = if freedom >= 3.0 { scale * (freedom / (freedom - 2.0)).sqrt() } else { half / NORMAL_95 };
+        Self::new(value, standard).with_half_interval(half)
     }
 
     /// The same with the statistical part kept apart.

@@ -11,7 +11,7 @@ pub struct PolynomialFit {
     pub covariance: Vec<Vec<f64>>,
     /// Σ weight × residual².
     pub chi2: f64,
-    /// Points minus coefficients.
+    /// Points, a prior among them, minus coefficients.
     pub freedom: usize,
 }
 
@@ -41,15 +41,34 @@ impl PolynomialFit {
 /// ```
 #[must_use]
 pub fn polynomial_fit(x: &[f64], y: &[f64], w: &[f64], degree: usize) -> Option<PolynomialFit> {
+    fit(x, y, w, degree, None)
+}
+
+/// The same where the highest coefficient is known beforehand to be 0 within the standard
+/// uncertainty `sigma`: that knowledge counts as one more point.
+///
+/// `None` as for [`polynomial_fit`].
+#[must_use]
+pub fn polynomial_fit_with_prior(x: &[f64], y: &[f64], w: &[f64], degree: usize, sigma: f64) -> Option<PolynomialFit> {
+    fit(x, y, w, degree, Some(sigma))
+}
+
+fn fit(x: &[f64], y: &[f64], w: &[f64], degree: usize, prior: Option<f64>) -> Option<PolynomialFit> {
     let terms = degree + 1;
-    if x.len() < terms {
+    let points = x.len() + usize::from(prior.is_some());
+    if points < terms {
         return None;
     }
     // Columns scaled to about 1, or the normal equations of x² lose their digits.
     let scale = x.iter().fold(0.0_f64, |max, x| max.max(x.abs()));
     let scale = if scale > 0.0 { scale } else { 1.0 };
-    let design = DMatrix::from_fn(x.len(), terms, |i, k| (x[i] / scale).powi(k as i32) * w[i].sqrt());
-    let target = DVector::from_fn(x.len(), |i, _| y[i] * w[i].sqrt());
+    let known = prior.map_or(0.0, |sigma| 1.0 / (sigma * scale.powi(degree as i32)));
+    let design = DMatrix::from_fn(points, terms, |i, k| match x.get(i) {
+        Some(x) => (x / scale).powi(k as i32) * w[i].sqrt(),
+        None if k == degree => known,
+        None => 0.0,
+    });
+    let target = DVector::from_fn(points, |i, _| y.get(i).map_or(0.0, |y| y * w[i].sqrt()));
     let qr = design.clone().qr();
     let inverse = qr.r().try_inverse()?;
     let solution = &inverse * qr.q().transpose() * &target;
@@ -65,6 +84,6 @@ pub fn polynomial_fit(x: &[f64], y: &[f64], w: &[f64], degree: usize) -> Option<
             .map(|i| (0..terms).map(|k| covariance[(i, k)] * unscale(i) * unscale(k)).collect())
             .collect(),
         chi2: residual.norm_squared(),
-        freedom: x.len() - terms,
+        freedom: points - terms,
     })
 }

@@ -24,6 +24,12 @@ impl Histogram {
         self.total += 1;
     }
 
+    /// Counts `value`, which must lie in the range, `count` times.
+    pub fn push_many(&mut self, value: i32, count: u32) {
+        self.bins[(value - self.lowest) as usize] += count;
+        self.total += u64::from(count);
+    }
+
     /// How many values there are.
     #[must_use]
     pub fn total(&self) -> u64 {
