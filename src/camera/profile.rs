@@ -303,6 +303,9 @@ pub struct Thermal {
     /// What cooling does not lower.
     #[serde(default = "no_floor")]
     pub floor_e_per_s: ElectronsPerSecond,
+    /// One standard uncertainty of the floor, where it was fitted.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub floor_uncertainty_e_per_s: Option<ElectronsPerSecond>,
     /// Lowest and highest temperature that were measured; beyond them the law is extrapolated.
     #[serde(default)]
     pub measured_c: Option<[f64; 2]>,

@@ -5,7 +5,7 @@
 
 use crate::camera::{DarkCurrentPoint, Plane, Thermal};
 use crate::caveat::Caveat;
-use crate::stats::Estimate;
+use crate::stats::{Estimate, non_negative_fit, non_negative_prediction};
 use crate::units::{Celsius, ElectronsPerSecond};
 
 /// Boltzmann's constant in eV/K (SI 2019, exact to the digits given).
@@ -18,6 +18,10 @@ const ASSUMED_DOUBLING_UNCERTAINTY_K: f64 = 1.0;
 /// Standard deviation over mean of the pixels' dark currents where it was not measured: a log-normal of
 /// width 0.3, the mildest of the usual ones (common practice, no source).
 const ASSUMED_NONUNIFORMITY: f64 = 0.31;
+/// Two laws and a floor that fit worse than one law by more than this in χ² are not what the sensor does (three sigmas of one parameter).
+const CREDIBLE_CHI2: f64 = 9.0;
+/// From so many temperatures on a floor can be told from a law.
+const TEMPERATURES_FOR_A_FLOOR: usize = 4;
 /// Beyond the measured temperatures by less than this the law counts as measured.
 const MEASURED_MARGIN_K: f64 = 0.5;
 
@@ -99,8 +103,11 @@ pub fn doubling_kelvins(ratio: fn(Celsius, Celsius) -> f64, at: Celsius) -> f64 
 /// ```text
 /// D(T) = Dref (T/Tref)^1.5 exp(−Ea/k (1/T − 1/Tref)) + floor
 /// ```
-/// Beyond the temperatures that were measured, the 95 % interval also holds what the depletion law and the
-/// diffusion law make of the rate at the nearest measured end, and the caveat `extrapolated` is given. Without
+/// Beyond the temperatures that were measured, the caveat `extrapolated` is given. From four temperatures on, the points
+/// are then read as depletion, diffusion and a floor, none of them negative, and the interval is what those points allow (profile
+/// likelihood). From fewer, or where one law with its own energy fits better, the interval holds the law, what goes on as at the measured end
+/// itself, and what depletion (colder) or diffusion (warmer) makes of the rate there: a sum of parts that cooling lowers at different
+/// speed falls no faster and rises no slower than at its end. Without
 /// a law the nearest measured point is scaled by a doubling of 6.5 ± 1 K (caveat `assumed-value`). Without any
 /// measurement the rate is 0 (caveat `assumed-value`).
 ///
@@ -140,21 +147,27 @@ fn from_law(law: &Thermal, at: Celsius, plane: &Plane) -> DarkCurrent {
     let rate = above_floor + floor;
     let lever = (1.0 / law.reference_c.kelvin() - 1.0 / at.kelvin()) / BOLTZMANN_EV_PER_K;
     let relative = law.reference_e_per_s.relative().hypot(lever * law.activation_ev.uncertainty);
-    let statistical = above_floor * if relative.is_finite() { relative } else { 0.0 };
+    let of_floor = law.floor_uncertainty_e_per_s.map_or(0.0, |sigma| sigma.0);
+    let statistical = (above_floor * if relative.is_finite() { relative } else { 0.0 }).hypot(of_floor);
     let mut estimate = Estimate::new(rate, statistical).with_statistical(statistical);
     let mut caveats = Vec::new();
     if let Some(edge) = measured_edge(law, at) {
-        let at_edge = law_rate(law, edge).0;
-        let guesses = [above_floor, at_edge * depletion_ratio(at, edge), at_edge * diffusion_ratio(at, edge)];
-        let low = guesses.iter().fold(f64::MAX, |low, guess| low.min(*guess));
-        let high = guesses.iter().fold(0.0_f64, |high, guess| high.max(*guess));
-        // Any value between the two laws is as likely as another: a rectangle.
-        let between_laws = (high - low) / 12.0_f64.sqrt();
-        estimate.uncertainty = ElectronsPerSecond(statistical.hypot(between_laws));
-        let margin = 1.96 * statistical;
-        estimate.interval_95 =
-            Some((ElectronsPerSecond((low + floor - margin).max(0.0)), ElectronsPerSecond(high + floor + margin)));
-        caveats.push(extrapolated(at, edge, low + floor, high + floor, plane));
+        let (low, high) = match two_laws(plane, law, at) {
+            Some((value, [low, high])) => {
+                estimate = Estimate::new(value, (high - low) / 3.92).with_statistical(statistical);
+                (low, high)
+            }
+            None => {
+                let (low, high) = envelope(law, edge, at);
+                // Any value between them is as likely as another: a rectangle.
+                estimate.uncertainty = ElectronsPerSecond(statistical.hypot((high - low) / 12.0_f64.sqrt()));
+                let margin = 1.96 * statistical;
+                // A rate is known to a factor, not to a difference: the lower end never reaches 0.
+                ((low - margin).max(low * low / (low + margin)), high + margin)
+            }
+        };
+        estimate.interval_95 = Some((ElectronsPerSecond(low), ElectronsPerSecond(high)));
+        caveats.push(extrapolated(at, edge, low, high, plane));
     }
     DarkCurrent {
         rate: estimate,
@@ -162,6 +175,44 @@ fn from_law(law: &Thermal, at: Celsius, plane: &Plane) -> DarkCurrent {
         nonuniformity: ASSUMED_NONUNIFORMITY,
         caveats,
     }
+}
+
+/// The rate at `at` and its 95 % interval if the measured points are a sum of depletion, diffusion and a floor; `None`
+/// with fewer than four temperatures, or where `law` describes the points and that sum does not.
+fn two_laws(plane: &Plane, law: &Thermal, at: Celsius) -> Option<(f64, [f64; 2])> {
+    let points: Vec<(Celsius, f64, f64)> = plane
+        .dark_current
+        .iter()
+        .filter_map(|point| Some((point.sensor_c?, point.e_per_s.value.0, point.e_per_s.uncertainty.0)))
+        .filter(|(_, rate, sigma)| *rate > 0.0 && *sigma > 0.0)
+        .collect();
+    if points.len() < TEMPERATURES_FOR_A_FLOOR {
+        return None;
+    }
+    let from = points[0].0;
+    let of = |ratio: &dyn Fn(Celsius) -> f64| points.iter().map(|point| ratio(point.0)).collect::<Vec<f64>>();
+    let shapes = [of(&|c| depletion_ratio(c, from)), of(&|c| diffusion_ratio(c, from)), of(&|_| 1.0)];
+    let rates: Vec<f64> = points.iter().map(|point| point.1).collect();
+    let weights: Vec<f64> = points.iter().map(|point| point.2.max(1e-3 * point.1).powi(-2)).collect();
+    let one_law = of(&|c| law_rate(law, c).0 + law.floor_e_per_s.0);
+    let chi2: f64 = one_law.iter().zip(&rates).zip(&weights).map(|((fit, rate), w)| w * (fit - rate).powi(2)).sum();
+    if non_negative_fit(&shapes, &rates, &weights)?.chi2 > chi2 + CREDIBLE_CHI2 {
+        return None;
+    }
+    non_negative_prediction(&shapes, &rates, &weights, &[depletion_ratio(at, from), diffusion_ratio(at, from), 1.0])
+}
+
+/// The least and the greatest rate at `at` that the rate at the measured end `edge` allows.
+fn envelope(law: &Thermal, edge: Celsius, at: Celsius) -> (f64, f64) {
+    let floor = law.floor_e_per_s.0;
+    let (above_floor, per_kelvin) = law_rate(law, edge);
+    let at_edge = above_floor + floor;
+    let own_slope = above_floor * per_kelvin / at_edge * edge.kelvin().powi(2);
+    let as_at_edge = at_edge * (own_slope * (1.0 / edge.kelvin() - 1.0 / at.kelvin())).exp();
+    let slowest_or_fastest = if at.0 < edge.0 { depletion_ratio(at, edge) } else { diffusion_ratio(at, edge) };
+    let guesses = [law_rate(law, at).0 + floor, as_at_edge, as_at_edge.max(at_edge * slowest_or_fastest)];
+    let (low, high) = (f64::min as fn(f64, f64) -> f64, f64::max as fn(f64, f64) -> f64);
+    (guesses.into_iter().fold(f64::MAX, low), guesses.into_iter().fold(0.0, high))
 }
 
 /// The measured end that `at` lies beyond.
@@ -180,7 +231,7 @@ fn extrapolated(at: Celsius, edge: Celsius, low: f64, high: f64, plane: &Plane) 
     Caveat::new(
         "extrapolated",
         format!(
-            "dark current at {:.0} degC lies beyond the measured {:.0} degC: between {low:.3} and {high:.3} e-/s by the two physical laws",
+            "dark current at {:.0} degC lies beyond the measured {:.0} degC: between {low:.3} and {high:.3} e-/s by what physics allows",
             at.0, edge.0
         ),
         "take darks at the temperature of the plan, at two or more lengths",

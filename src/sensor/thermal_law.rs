@@ -64,6 +64,7 @@ pub fn thermal_law(dark_current: &[DarkCurrentPoint], gain: f64) -> Option<Therm
         reference_c: reference.celsius,
         reference_e_per_s: Estimate::new(rate, rate * covariance[(0, 0)].sqrt().hypot(reference.common)),
         floor_e_per_s: ElectronsPerSecond(parameters.get(2).copied().unwrap_or(0.0)),
+        floor_uncertainty_e_per_s: (parameters.len() > 2).then(|| ElectronsPerSecond(covariance[(2, 2)].sqrt())),
         measured_c: Some([coldest.celsius.0, warmest.celsius.0]),
     })
 }

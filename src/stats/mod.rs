@@ -4,10 +4,12 @@ mod estimate;
 mod fit;
 mod histogram;
 mod moments;
+mod non_negative;
 mod scatter;
 
 pub use estimate::Estimate;
 pub use fit::{PolynomialFit, polynomial_fit, polynomial_fit_with_prior};
 pub use histogram::{Histogram, clipped_variance_factor};
 pub use moments::{Moments, student_t_975};
+pub use non_negative::{NonNegativeFit, non_negative_fit, non_negative_prediction};
 pub use scatter::{birge_ratio, half_interval_of_phase};
