@@ -4,10 +4,13 @@
 //! whatever their number. The order is the order of the light: bias, flats, darks.
 
 mod background;
+mod codes;
+mod correlation;
 mod dark_current;
 mod doubts;
 mod emva;
 mod error;
+mod filtered;
 mod mode;
 mod pair;
 mod plane;

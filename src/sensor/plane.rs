@@ -10,8 +10,10 @@ use crate::frames::FrameKind;
 use crate::stats::{Estimate, Moments};
 use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
+use super::correlation::Correlation;
 use super::dark_current::{Anchor, DarkCurrent, DarkStage, Expectation, same_exposure};
 use super::doubts;
+use super::filtered::Filtered;
 use super::read_noise::{ReadNoise, mean_level, read_noise};
 use super::saturation::{Saturation, saturation};
 use super::stack::{plane_mean, plane_view};
@@ -102,6 +104,10 @@ pub(super) struct PlaneMeter {
     short_darks: Vec<ShortDark>,
     darks: Vec<DarkStage>,
     expectation: Option<Expectation>,
+    correlation: Correlation,
+    pub(super) filtered: Filtered,
+    /// Flats above this level have a lossy tone curve.
+    pub(super) lossy_from: Option<Dn>,
 }
 
 /// What a plane comes to.
@@ -123,6 +129,9 @@ impl PlaneMeter {
             short_darks: Vec::new(),
             darks: Vec::new(),
             expectation: None,
+            correlation: Correlation::default(),
+            filtered: Filtered::default(),
+            lossy_from: None,
         }
     }
 
@@ -132,6 +141,20 @@ impl PlaneMeter {
 
     pub(super) fn view<'a>(&self, pixels: &'a Array2<u16>, region: [usize; 4]) -> ArrayView2<'a, u16> {
         plane_view(pixels, region, self.cell)
+    }
+
+    /// The plane's place in the 2 × 2 cell of a colour array.
+    pub(super) fn cell(&self) -> Option<(usize, usize)> {
+        self.cell
+    }
+
+    /// Looks at what neighbouring pixels of a pair share.
+    pub(super) fn correlate(&mut self, kind: FrameKind, pair: [&Array2<u16>; 2], region: [usize; 4], limit: f64) {
+        if kind == FrameKind::Bias {
+            let [first, second] = pair.map(|frame| plane_view(frame, region, self.cell));
+            self.filtered.pair(first, second);
+        }
+        self.correlation.pair(kind == FrameKind::Flat, pair, region, self.cell, limit);
     }
 
     fn name(&self) -> String {
@@ -293,6 +316,7 @@ impl PlaneMeter {
             let dark = self.dark_level(*exposure, offset);
             let (mean, variance) = (pair.mean() - dark, pair.scaled_variance(dark, cut));
             let sound = mean.0 > 0.0 && variance > 0.0 && saturation.is_none_or(|saturation| !saturation.spoils(pair));
+            let sound = sound && self.lossy_from.is_none_or(|from| pair.mean().0 < 0.99 * from.0);
             // A level that wanders moves along the curve: to the fit that is noise of the variance.
             let wander = level_variance / (mean.0 * mean.0);
             let relative = pair.variance_of(variance.max(1e-9)) / variance.max(1e-9).powi(2) + wander;
@@ -339,7 +363,7 @@ impl PlaneMeter {
         let (transfer, fit) = match self.transfer(offset, saturation.as_ref(), Some(&zero)) {
             Ok((points, fit)) => (points, Some(fit)),
             Err(_) if self.typed_gain.is_some() => (Vec::new(), None),
-            Err(error) => return Err(error),
+            Err(error) => return Err(self.lossy_error().unwrap_or(error)),
         };
         if let Some(fit) = &fit {
             let used = transfer.iter().filter(|point| point.used).count();
@@ -348,12 +372,15 @@ impl PlaneMeter {
                 caveats.push(doubts::mixed_levels());
             }
         }
+        let coupling = fit.as_ref().and_then(|fit| self.correlation.coupling(&fit.gain));
+        caveats.extend(coupling.map(|coupling| coupling.caveat()));
+        caveats.extend(self.filtered.caveat());
         for caveat in &mut caveats {
             caveat.about = self.name();
         }
         let gain = match (self.typed_gain, &fit) {
             (Some(typed), _) => Estimate::new(typed.0, 0.0),
-            (None, Some(fit)) => fit.gain,
+            (None, Some(fit)) => coupling.map_or(fit.gain, |coupling| coupling.corrected(&fit.gain)),
             (None, None) => return Err(MeasureError::NoGain { levels: 0 }),
         };
         let (dark_current, dark_caveats) = self.dark_currents(&gain, &zero, reference, has_bias_level, step);
@@ -478,6 +505,16 @@ impl PlaneMeter {
         let mut caveats = doubts::of_zero(zero, pairs, shares.fold(0.0, f64::max), long);
         caveats.extend(self.bias.iter().flat_map(ZeroStack::outliers).map(doubts::outlier));
         caveats
+    }
+
+    /// Why there is no gain, where a lossy tone curve leaves too few flats.
+    fn lossy_error(&self) -> Option<MeasureError> {
+        let from = self.lossy_from?;
+        Some(MeasureError::Unusable {
+            kind: FrameKind::Flat,
+            reason: format!("a lossy tone curve leaves codes out from {:.0} DN on", from.0),
+            hint: "store uncompressed or losslessly compressed raw frames, and take the flats again".into(),
+        })
     }
 
     /// Whether flats of one exposure time have several levels.
