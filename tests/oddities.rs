@@ -106,18 +106,18 @@ fn a_digital_gain_is_seen_and_a_padded_step_is_not_taken_for_one() {
 
 #[test]
 fn a_lossy_tone_curve_is_left_out_of_the_gain_or_refused() {
-    // At 2 e⁻/DN half a sigma is one code up to 32 DN and two from there on: all flats are beyond.
+    // Codes a whole sigma apart: even the dimmest flats, at 120 e⁻, have gaps.
     let truth = sensor(PLAIN, "lossy_sigmas = 1.0", FULL);
     match of_frames(frames(&truth).collect()) {
         Err(error @ MeasureError::Unusable { .. }) => assert!(error.to_string().contains("lossy"), "{error}"),
         other => panic!("{:?}", other.map(|(_, caveats)| caveats)),
     }
-    // Half a sigma at 5 e⁻/DN: codes are one apart below 80 DN × …, so that the dim flats remain.
+    // Codes 0.1 sigma apart at 4 e⁻/DN and at least one: only from 1600 DN on is that two.
     let keys = PLAIN
         .replace("gain_e_per_adc_step = 0.8", "gain_e_per_adc_step = 4.0")
         .replace("read_noise_e = 2.4", "read_noise_e = 6.0");
     let keys = keys.replace("full_well_e = 12000", "full_well_e = 40000");
-    let (mode, caveats) = measured(&sensor(&keys, "lossy_sigmas = 0.06", 40_000.0));
+    let (mode, caveats) = measured(&sensor(&keys, "lossy_sigmas = 0.1", 40_000.0));
     assert_said(&caveats, "lossy-raw");
     let used = mode.photon_transfer.iter().filter(|point| point.used).count();
     let gain = &mode.planes[0].gain_e_per_dn;
@@ -129,6 +129,33 @@ fn a_lossy_tone_curve_is_left_out_of_the_gain_or_refused() {
 fn averaged_darks_are_off_the_grid_of_the_others() {
     let (_, caveats) = measured(&sensor(&format!("{PLAIN}dn_step = 4\n"), "averaged_darks = 8", FULL));
     assert_said(&caveats, "averaged-frames");
+}
+
+#[test]
+fn a_clipped_black_level_is_recovered_or_refused() {
+    // 3 DN of read noise, the level at 0.5, 1.5 and 6 DN: 50 %, 37 % and 3.3 % at 0; the pixels' pattern is small.
+    for offset in [0.0, 1.0, 6.0] {
+        let keys = PLAIN.replace("offset_dn = 250.0", &format!("offset_dn = {offset:?}"));
+        let keys =
+            keys.replace("level_jitter_dn = 0.1", "level_jitter_dn = 0.0").replace("dsnu_e = 0.5", "dsnu_e = 0.2");
+        let (mode, caveats) = measured(&sensor(&keys, "", FULL));
+        assert_said(&caveats, "black-clipped");
+        let (noise, level) = (&mode.planes[0].read_noise_e, mode.planes[0].offset_dn.unwrap());
+        println!(
+            "offset {offset}: read noise {} ± {}, level {} ± {}",
+            noise.value, noise.uncertainty, level.value, level.uncertainty
+        );
+        assert!((noise.value.0 - 2.4).abs() < 2.0 * noise.uncertainty.0 && noise.relative() < 0.1, "{noise:?}");
+        assert!((level.value.0 - offset).abs() < 2.0 * level.uncertainty.0, "{level:?}");
+        assert!(!mode.planes[0].read_noise_is_upper_limit);
+    }
+    let patterned = PLAIN.replace("offset_dn = 250.0", "offset_dn = 2.0").replace("dsnu_e = 0.5", "dsnu_e = 3.0");
+    let plane = &measured(&sensor(&patterned, "", FULL)).0.planes[0];
+    assert!(plane.read_noise_is_upper_limit && plane.read_noise_e.value.0 > 2.4, "{:?}", plane.read_noise_e);
+    let buried =
+        PLAIN.replace("offset_dn = 250.0", "offset_dn = 0.0").replace("read_noise_e = 2.4", "read_noise_e = 0.3");
+    let error = of_frames(frames(&sensor(&buried, "", FULL)).collect()).unwrap_err();
+    assert!(matches!(error, MeasureError::Unusable { .. }), "{error}");
 }
 
 /// Small sensors of many kinds without any oddity: no code of these is raised.

@@ -4,7 +4,7 @@ use ndarray::{Array2, Axis, Slice};
 
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
-use crate::stats::Histogram;
+use crate::stats::{Histogram, polynomial_fit};
 use crate::units::Dn;
 
 /// Steps between codes that are looked for: 15 bits padded to 16, …, 8 bits padded to 16.
@@ -17,6 +17,8 @@ const SAMPLED_PIXELS: usize = 65_536;
 const MIDDLE: (f64, f64) = (0.02, 0.98);
 /// Fewer codes than this in the middle show no spacing.
 const FEWEST_CODES: f64 = 12.0;
+/// Stacks with fewer different codes do not show their step.
+const FEWEST_USED: usize = 8;
 /// With fewer pixels for each code, codes stay empty by chance.
 const PIXELS_PER_CODE: f64 = 8.0;
 /// A code with less than this part of its neighbourhood's pixels is empty but for strays.
@@ -78,11 +80,14 @@ impl Codes {
 
     /// Level in DN from which on a lossy tone curve leaves codes out.
     pub(super) fn lossy_from(&self) -> Option<Dn> {
-        let spacings = || self.stacks.iter().filter_map(|stack| Some((stack.level, stack.spacing?)));
-        let coarsest = spacings().max_by(|a, b| a.1.total_cmp(&b.1))?;
-        let finest = spacings().min_by(|a, b| a.1.total_cmp(&b.1))?;
-        let grows = coarsest.1 > GROWTH * finest.1 && coarsest.1 > COARSE && coarsest.0 > finest.0;
-        let coarse = spacings().filter(|(_, spacing)| *spacing > COARSE).map(|(level, _)| level);
+        if self.off_grid().is_some() {
+            return None;
+        }
+        let distances = || self.stacks.iter().filter_map(|stack| Some((stack.level, stack.distance()?)));
+        let coarsest = distances().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        let finest = distances().min_by(|a, b| a.1.total_cmp(&b.1))?;
+        let grows = coarsest.1 > GROWTH * finest.1 && coarsest.0 > finest.0;
+        let coarse = distances().filter(|(_, distance)| *distance > COARSE * finest.1).map(|(level, _)| level);
         grows.then(|| Dn(coarse.fold(f64::INFINITY, f64::min)))
     }
 
@@ -96,12 +101,18 @@ impl Codes {
         (2 * spacings.len() > known && *low > GAPS && high < &(ALIKE * low)).then(|| spacings[spacings.len() / 2])
     }
 
-    /// A kind of frames that is off the grid that the others keep, with that grid's step.
+    /// A kind of frames that is off the one grid that all others keep, with that grid's step.
     fn off_grid(&self) -> Option<(FrameKind, u32)> {
-        let telling = || self.stacks.iter().filter(|stack| stack.used >= 8);
+        let telling = || self.stacks.iter().filter(|stack| stack.used >= FEWEST_USED);
         let step = telling().map(|stack| stack.step).max().filter(|step| *step > 1)?;
         let off = telling().find(|stack| stack.step < step)?;
-        Some((off.kind, step))
+        let kept = |stack: &StackCodes| stack.step == step && stack.spacing.is_none_or(|spacing| spacing < COARSE);
+        let (mut on, mut of_others) = (0, 0);
+        for stack in telling().filter(|stack| stack.kind != off.kind) {
+            on += usize::from(kept(stack));
+            of_others += 1;
+        }
+        (on > 0 && on == of_others).then_some((off.kind, step))
     }
 
     /// Doubts about how the codes were made; `step` is 1 or what [`Codes::step`] says.
@@ -146,6 +157,11 @@ impl Codes {
 }
 
 impl StackCodes {
+    /// Mean distance of the codes in use, in DN.
+    fn distance(&self) -> Option<f64> {
+        Some(self.spacing? * f64::from(self.step))
+    }
+
     fn of(kind: FrameKind, codes: &Histogram) -> Option<Self> {
         let (step, class) = code_step(codes);
         let [low, high] = [MIDDLE.0, MIDDLE.1].map(|share| codes.quantile(share).map(|code| code / f64::from(step)));
@@ -194,13 +210,17 @@ fn spacing(counts: &[f64]) -> (Option<f64>, bool) {
             used.push(place as f64);
         }
     }
-    let (Some(first), Some(last)) = (used.first(), used.last()) else { return (None, false) };
-    let spacing = expected / used.len() as f64;
-    let each = (last - first) / (used.len() as f64 - 1.0).max(1.0);
-    let deviations = used.iter().enumerate().map(|(i, place)| place - first - each * i as f64);
+    if used.len() < 3 {
+        return (None, false);
+    }
+    let numbers: Vec<f64> = (0..used.len()).map(|number| number as f64).collect();
+    let line = polynomial_fit(&numbers, &used, &vec![1.0; used.len()], 1);
+    let deviation =
+        |(number, place): (&f64, &f64)| line.as_ref().map_or(f64::INFINITY, |line| place - line.at(*number));
+    let deviations = numbers.iter().zip(&used).map(deviation);
     let (low, high) = deviations.fold((0.0_f64, 0.0_f64), |(low, high), d| (low.min(d), high.max(d)));
     let gaps = used.windows(2).filter(|pair| pair[1] - pair[0] > 1.0).count();
-    (Some(spacing), gaps >= 3 && high - low < REGULAR)
+    (Some(expected / used.len() as f64), gaps >= 3 && high - low < REGULAR)
 }
 
 /// The largest step whose grid holds nearly all codes in use, and the grid's residue.

@@ -4,6 +4,7 @@
 //! whatever their number. The order is the order of the light: bias, flats, darks.
 
 mod background;
+mod clipped;
 mod codes;
 mod correlation;
 mod dark_current;

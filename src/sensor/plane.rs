@@ -10,6 +10,7 @@ use crate::frames::FrameKind;
 use crate::stats::{Estimate, Moments};
 use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
+use super::clipped::recovered;
 use super::correlation::Correlation;
 use super::dark_current::{Anchor, DarkCurrent, DarkStage, Expectation, same_exposure};
 use super::doubts;
@@ -350,9 +351,15 @@ impl PlaneMeter {
     /// The plane's numbers.
     pub(super) fn assembled(&self, step: u32) -> Result<Assembled, MeasureError> {
         let Zero { noise: zero, reference, stand_in, has_bias_level } = self.zero(step)?;
+        let clipped = recovered(self.reference_stack().map_or(&[], |stack| &stack.pairs), &zero, f64::from(step))?;
+        let zero = clipped.as_ref().map_or(zero, |clipped| clipped.noise.clone());
         let offset = zero.offset.value;
         let saturation = self.saturation(offset, step);
         let mut caveats = self.zero_doubts(&zero, stand_in);
+        if let Some(clipped) = &clipped {
+            caveats.retain(|caveat| caveat.code != clipped.caveat.code);
+            caveats.push(clipped.caveat.clone());
+        }
         if saturation.is_none() {
             caveats.push(Caveat::new(
                 "assumed-value",
@@ -405,7 +412,9 @@ impl PlaneMeter {
             read_noise_dn: Some(zero.noise),
             read_noise_e,
             read_noise_core_e: Some(zero.core.times(&gain)),
-            read_noise_is_upper_limit: zero.hidden || stand_in.is_some_and(|exposure| exposure.0 > SHORT_DARK.0),
+            read_noise_is_upper_limit: zero.hidden
+                || clipped.is_some_and(|clipped| clipped.is_upper_limit)
+                || stand_in.is_some_and(|exposure| exposure.0 > SHORT_DARK.0),
             row_noise_e: zero.row.map(|row| row.times(&gain)),
             saturation_e: full,
             saturation_dn: Some(level.0),
