@@ -5,6 +5,7 @@ use subwell::caveat::Caveat;
 use subwell::frames::{Frame, FrameInfo, FrameKind};
 use subwell::sensor::{MeasureError, MeasureOptions, ModeMeasurement, StackKey};
 use subwell::simulate::{SensorTruth, frames};
+use subwell::units::{ElectronsPerSecond, Seconds};
 
 fn key(info: &FrameInfo) -> StackKey {
     StackKey { kind: info.kind, exposure: info.exposure, sensor: info.sensor }
@@ -158,6 +159,71 @@ fn a_clipped_black_level_is_recovered_or_refused() {
     assert!(matches!(error, MeasureError::Unusable { .. }), "{error}");
 }
 
+#[test]
+fn flats_with_their_dark_taken_off_keep_their_own_level() {
+    for (pedestal, light_changed) in [(0.0, false), (60.0, false), (0.0, true)] {
+        let mut truth = sensor(PLAIN, &format!("flat_pedestal_dn = {pedestal:?}"), FULL);
+        if light_changed {
+            // One exposure time, the lamp dimmed instead.
+            for group in truth.frames.iter_mut().filter(|group| group.kind == FrameKind::Flat) {
+                group.light_e_per_s = ElectronsPerSecond(FULL * group.exposure_s.0);
+                group.exposure_s = Seconds(1.0);
+            }
+        }
+        let (mode, caveats) = measured(&truth);
+        assert_said(&caveats, "flat-pedestal");
+        let (gain, noise) = (&mode.planes[0].gain_e_per_dn, &mode.planes[0].read_noise_e);
+        println!("pedestal {pedestal}: gain {} ± {}", gain.value, gain.uncertainty);
+        assert!((gain.value.0 - 0.8).abs() < 3.0 * gain.uncertainty.0 && gain.relative() < 0.05, "{gain:?}");
+        assert!((noise.value.0 / 2.4 - 1.0).abs() < 0.05, "{noise:?}");
+    }
+}
+
+#[test]
+fn a_frame_under_another_name_counts_once() {
+    let mut all: Vec<Frame> = frames(&sensor(PLAIN, "", FULL)).collect();
+    let mut copy = all[0].clone();
+    copy.info.file = "dark/copy.fits".into();
+    copy.info.kind = FrameKind::Dark;
+    copy.info.exposure = Seconds(60.0);
+    all.push(copy);
+    let (mode, caveats) = of_frames(all).unwrap();
+    assert_said(&caveats, "duplicate-frame");
+    assert_eq!((mode.frames.bias, mode.frames.dark), (8, 12));
+}
+
+#[test]
+fn frames_of_the_wrong_kind_are_said() {
+    // A pair of flats among the darks.
+    let mut all: Vec<Frame> = frames(&sensor(PLAIN, "", FULL)).collect();
+    let flats = all.iter_mut().filter(|frame| frame.info.kind == FrameKind::Flat).skip(14).take(2);
+    flats.for_each(|frame| frame.info.kind = FrameKind::Dark);
+    assert_said(&of_frames(all).unwrap().1, "conflicting-kind");
+    // Lights among the flats.
+    let mut truth = sensor(&format!("{PLAIN}stars_per_frame = 300\n"), "", FULL);
+    for group in truth.frames.iter_mut().filter(|group| group.kind == FrameKind::Flat).skip(4).take(2) {
+        group.kind = FrameKind::Light;
+    }
+    let mut all: Vec<Frame> = frames(&truth).collect();
+    all.iter_mut()
+        .filter(|frame| frame.info.kind == FrameKind::Light)
+        .for_each(|frame| frame.info.kind = FrameKind::Flat);
+    assert_said(&of_frames(all).unwrap().1, "conflicting-kind");
+}
+
+#[test]
+fn a_level_that_drifts_is_said_where_it_matters() {
+    let truth = sensor(PLAIN, "level_drift_dn = 12.0", FULL);
+    assert_said(&measured(&truth).1, "dark-level-drift");
+}
+
+#[test]
+fn rows_that_dominate_the_noise_are_said() {
+    let (_, caveats) = measured(&sensor(&format!("{PLAIN}row_noise_e = 2.4\n"), "", FULL));
+    assert_said(&caveats, "row-banding");
+    assert!(!codes(&caveats).contains(&"neighbour-correlation"), "{caveats:?}");
+}
+
 /// Small sensors of many kinds without any oddity: no code of these is raised.
 #[test]
 fn clean_sensors_raise_no_code() {
@@ -205,9 +271,4 @@ fn clean_sensors_raise_no_code() {
         "row-banding",
     ];
     assert!(odd.iter().all(|code| raised.get(*code).is_none_or(|count| *count <= 2)), "{raised:?}");
-}
-
-#[allow(dead_code, reason = "used by the tests of the kinds")]
-fn of_kind(kind: FrameKind) -> impl Fn(&Frame) -> bool {
-    move |frame| frame.info.kind == kind
 }

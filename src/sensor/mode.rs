@@ -8,6 +8,7 @@ use crate::frames::{CfaPattern, Frame, FrameInfo, FrameKind};
 use crate::units::ElectronsPerDn;
 
 use super::codes::Codes;
+use super::duplicates::Seen;
 use super::plane::{Assembled, PlaneMeter};
 use super::stack::{plane_mean, plane_view};
 use super::{MeasureError, PairStatistics, StackKey};
@@ -46,6 +47,7 @@ pub struct ModeMeasurement {
     /// Whether the next frame begins a stack, whatever its key.
     fresh: bool,
     codes: Codes,
+    seen: Seen,
     counts: FrameCounts,
     caveats: Vec<Caveat>,
 }
@@ -75,6 +77,7 @@ impl ModeMeasurement {
             waiting: false,
             fresh: false,
             codes: Codes::new(),
+            seen: Seen::default(),
             counts: FrameCounts::default(),
             caveats: Vec::new(),
         })
@@ -102,6 +105,10 @@ impl ModeMeasurement {
             if key.kind == FrameKind::Flat && self.planes.len() == 1 {
                 self.note_colour_array(&frame.pixels);
             }
+        }
+        if let Some(before) = self.seen.before(&frame.info.file, &frame.pixels) {
+            push_once(&mut self.caveats, duplicate(before, &frame.info.file));
+            return Ok(());
         }
         match key.kind {
             FrameKind::Bias => self.counts.bias += 1,
@@ -298,7 +305,7 @@ fn region(first: &FrameInfo, asked: Option<[usize; 4]>, colour: bool) -> Result<
 fn duplicate(first: &str, second: &str) -> Caveat {
     Caveat::new(
         "duplicate-frame",
-        format!("`{first}` and `{second}` hold the same pixels; the pair was left out"),
+        format!("`{first}` and `{second}` hold the same pixels; the second was left out"),
         "remove one of the two files",
     )
     .about(second)

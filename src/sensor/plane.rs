@@ -14,7 +14,10 @@ use super::clipped::recovered;
 use super::correlation::Correlation;
 use super::dark_current::{Anchor, DarkCurrent, DarkStage, Expectation, same_exposure};
 use super::doubts;
+use super::drift::drift;
 use super::filtered::Filtered;
+use super::kinds;
+use super::pedestal::{self, flat_pedestal};
 use super::read_noise::{ReadNoise, mean_level, read_noise};
 use super::saturation::{Saturation, saturation};
 use super::stack::{plane_mean, plane_view};
@@ -106,6 +109,8 @@ pub(super) struct PlaneMeter {
     darks: Vec<DarkStage>,
     expectation: Option<Expectation>,
     correlation: Correlation,
+    /// Share of a flat's charge that is in stars.
+    stars: Option<f64>,
     pub(super) filtered: Filtered,
     /// Flats above this level have a lossy tone curve.
     pub(super) lossy_from: Option<Dn>,
@@ -131,6 +136,7 @@ impl PlaneMeter {
             darks: Vec::new(),
             expectation: None,
             correlation: Correlation::default(),
+            stars: None,
             filtered: Filtered::default(),
             lossy_from: None,
         }
@@ -154,6 +160,11 @@ impl PlaneMeter {
         if kind == FrameKind::Bias {
             let [first, second] = pair.map(|frame| plane_view(frame, region, self.cell));
             self.filtered.pair(first, second);
+        }
+        if kind == FrameKind::Flat {
+            let offset = self.reference_stack().map_or(0.0, |stack| stack.pairs[0].mean().0);
+            let found = kinds::stars(plane_view(pair[0], region, self.cell), offset);
+            self.stars = found.into_iter().chain(self.stars).reduce(f64::max);
         }
         self.correlation.pair(kind == FrameKind::Flat, pair, region, self.cell, limit);
     }
@@ -242,7 +253,7 @@ impl PlaneMeter {
             None => (first_darks.mean().0, first_darks.core_variance),
         };
         let saturation = self.saturation(Dn(offset), 1);
-        let fitted = || self.transfer(Dn(offset), saturation.as_ref(), None).ok().map(|fit| fit.1.gain.value);
+        let fitted = || self.transfer(Dn(offset), saturation.as_ref(), None, false).ok().map(|fit| fit.1.gain.value);
         let gain = self.typed_gain.or_else(fitted).unwrap_or(ElectronsPerDn(1.0));
         let ceiling = saturation.filter(|saturation| saturation.is == SaturationIs::Reached).map(|it| it.level.0);
         Expectation { offset, read_variance, dn_per_e: 1.0 / gain.0, ceiling: ceiling.unwrap_or(65_535.0) }
@@ -299,12 +310,13 @@ impl PlaneMeter {
         if same.is_empty() { offset } else { Dn(same.iter().sum::<f64>() / same.len() as f64) }
     }
 
-    /// The transfer curve's points and its fit.
+    /// The transfer curve's points and its fit; with `own_level` the flats do not start at the bias frames.
     fn transfer(
         &self,
         offset: Dn,
         saturation: Option<&Saturation>,
         zero: Option<&ReadNoise>,
+        own_level: bool,
     ) -> Result<(Vec<TransferPoint>, TransferFit), MeasureError> {
         let name = self.name();
         let limits = self.flats.iter().map(|(_, pair)| pair.event_limit);
@@ -314,7 +326,7 @@ impl PlaneMeter {
         let mut points = Vec::new();
         let mut levels = Vec::new();
         for (exposure, pair) in &self.flats {
-            let dark = self.dark_level(*exposure, offset);
+            let dark = if own_level { offset } else { self.dark_level(*exposure, offset) };
             let (mean, variance) = (pair.mean() - dark, pair.scaled_variance(dark, cut));
             let sound = mean.0 > 0.0 && variance > 0.0 && saturation.is_none_or(|saturation| !saturation.spoils(pair));
             let sound = sound && self.lossy_from.is_none_or(|from| pair.mean().0 < 0.99 * from.0);
@@ -341,7 +353,7 @@ impl PlaneMeter {
             }
         }
         // A noise that the steps hide has another variance than the flats' zero: it would bend the curve.
-        if let Some(zero) = zero.filter(|zero| !zero.hidden) {
+        if let Some(zero) = zero.filter(|zero| !zero.hidden && !own_level) {
             let relative = (zero.variance.uncertainty / zero.variance.value).powi(2).max(1e-12);
             used.push(Level { mean: Dn(0.0), variance: zero.variance.value, relative });
         }
@@ -354,8 +366,13 @@ impl PlaneMeter {
         let clipped = recovered(self.reference_stack().map_or(&[], |stack| &stack.pairs), &zero, f64::from(step))?;
         let zero = clipped.as_ref().map_or(zero, |clipped| clipped.noise.clone());
         let offset = zero.offset.value;
-        let saturation = self.saturation(offset, step);
+        let pedestal = self.pedestal(&zero, step);
+        let flat_offset = pedestal.as_ref().map_or(offset, |pedestal| pedestal.value);
+        let saturation = self.saturation(flat_offset, step);
         let mut caveats = self.zero_doubts(&zero, stand_in);
+        caveats.extend(pedestal.as_ref().map(|pedestal| pedestal::caveat(pedestal, offset)));
+        caveats.extend(doubts::bands(&zero));
+        caveats.extend(self.stars.map(kinds::starry));
         if let Some(clipped) = &clipped {
             caveats.retain(|caveat| caveat.code != clipped.caveat.code);
             caveats.push(clipped.caveat.clone());
@@ -367,7 +384,7 @@ impl PlaneMeter {
                 "take flats, the last of them saturated",
             ));
         }
-        let (transfer, fit) = match self.transfer(offset, saturation.as_ref(), Some(&zero)) {
+        let (transfer, fit) = match self.transfer(flat_offset, saturation.as_ref(), Some(&zero), pedestal.is_some()) {
             Ok((points, fit)) => (points, Some(fit)),
             Err(_) if self.typed_gain.is_some() => (Vec::new(), None),
             Err(error) => return Err(self.lossy_error().unwrap_or(error)),
@@ -392,11 +409,14 @@ impl PlaneMeter {
         };
         let (dark_current, dark_caveats) = self.dark_currents(&gain, &zero, reference, has_bias_level, step);
         caveats.extend(dark_caveats);
+        let full = saturation.as_ref().map_or(65_535.0, |saturation| saturation.level.0) - flat_offset.0;
+        let lit = self.darks.iter().find_map(|stage| kinds::lit_dark(stage, offset.0, full, gain.value));
+        caveats.extend(lit.map(|caveat| caveat.about(self.name())));
         let thermal = thermal_law(&dark_current, gain.relative());
         if let Some(law) = thermal.as_ref().filter(|_| dark_current.len() < TEMPERATURES_FOR_A_FLOOR) {
             caveats.push(doubts::no_floor(law).about(self.name()));
         }
-        let (level, full, is, cause) = self.full_scale(saturation.as_ref(), offset, &gain);
+        let (level, full, is, cause) = self.full_scale(saturation.as_ref(), flat_offset, &gain);
         let read_noise_e: Estimate<Electrons> = zero.noise.times(&gain);
         let threshold =
             absolute_threshold(read_noise_e.value, Electrons(gain.value.0 * f64::from(step) / 12_f64.sqrt()));
@@ -423,7 +443,7 @@ impl PlaneMeter {
             dynamic_range_db: saturation.map(|_| 20.0 * range.log10()),
             dynamic_range_stops: saturation.map(|_| range.log2()),
             snr_max_db: saturation.map(|_| 20.0 * snr_max(full.value).log10()),
-            linearity_error_percent: self.linearity(&transfer, level - offset),
+            linearity_error_percent: self.linearity(&transfer, level - flat_offset),
             prnu_percent: None,
             dsnu_e: self.dsnu(&gain),
             read_noise_by_temperature: self.read_noise_by_temperature(&gain, step),
@@ -516,6 +536,19 @@ impl PlaneMeter {
         caveats
     }
 
+    /// The flats' own level without light, where it is not that of the bias frames.
+    fn pedestal(&self, zero: &ReadNoise, step: u32) -> Option<Estimate<Dn>> {
+        let saturation = self.saturation(Dn(0.0), step);
+        let cut = self.flats.iter().map(|(_, pair)| pair.event_limit).fold(zero.event_limit, f64::max);
+        let sound = |pair: &PairStatistics| {
+            let within = saturation
+                .is_none_or(|saturation| !saturation.spoils(pair) && pair.mean().0 < FIT_SHARE * saturation.level.0);
+            within && self.lossy_from.is_none_or(|from| pair.mean().0 < from.0)
+        };
+        let flats = self.flats.iter().filter(|(_, pair)| sound(pair));
+        flat_pedestal(flats.map(|(exposure, pair)| (*exposure, pair)), zero, cut)
+    }
+
     /// Why there is no gain, where a lossy tone curve leaves too few flats.
     fn lossy_error(&self) -> Option<MeasureError> {
         let from = self.lossy_from?;
@@ -569,6 +602,7 @@ impl PlaneMeter {
                 None => self.name(),
             };
             caveats.extend(doubts::of_darks(stage, &current).into_iter().map(|caveat| caveat.about(place.clone())));
+            caveats.extend(drift(&stage.frames, &current, gain.value).map(|caveat| caveat.about(place)));
             points.extend(point(stage.sensor, current));
         }
         (points, caveats)
