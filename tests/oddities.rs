@@ -224,11 +224,25 @@ fn rows_that_dominate_the_noise_are_said() {
     assert!(!codes(&caveats).contains(&"neighbour-correlation"), "{caveats:?}");
 }
 
-/// Small sensors of many kinds without any oddity: no code of these is raised.
+/// Small sensors of many kinds without any oddity: no code is raised.
 #[test]
 fn clean_sensors_raise_no_code() {
+    let raised = raised_by_clean_sensors(0..24);
+    assert!(raised.is_empty(), "{raised:?}");
+}
+
+/// The whole proof: of 200 clean sensors no more than two raise the same code.
+#[test]
+#[ignore = "takes two minutes; the ordinary test does a part of it"]
+fn two_hundred_clean_sensors_raise_no_code_more_than_twice() {
+    let raised = raised_by_clean_sensors(0..200);
+    assert!(raised.values().all(|count| *count <= 2), "{raised:?}");
+}
+
+fn raised_by_clean_sensors(numbers: std::ops::Range<u32>) -> std::collections::BTreeMap<String, u32> {
+    let of = numbers.len();
     let mut raised = std::collections::BTreeMap::new();
-    for number in 0..60_u32 {
+    for number in numbers {
         let part = |k: u32| f64::from((number * 7 + k * 13) % 40) / 39.0;
         let read = 1.0 * 12_f64.powf(part(1));
         let gain = (read / (0.8 + 3.0 * part(2))).clamp(0.1, 4.0);
@@ -238,12 +252,14 @@ fn clean_sensors_raise_no_code() {
         let keys = format!(
             "width_px = 120\nheight_px = 100\ngain_e_per_adc_step = {gain:?}\ndn_step = {step}\noffset_dn = {}.0\n\
              read_noise_e = {read:?}\nfull_well_e = {full:?}\nprnu_percent = 0.6\ndsnu_e = 0.5\nseed = {}\n\
-             dark_e_per_s = {:?}\ndark_at_c = 0.0\nlevel_jitter_dn = {:?}\nvignetting_percent = {:?}\ncfa = \"{array}\"",
+             dark_e_per_s = {:?}\ndark_at_c = 0.0\nlevel_jitter_dn = {:?}\nvignetting_percent = {:?}\ncfa = \"{array}\"\n\
+             hot_pixel_fraction = {:?}",
             400 * step,
             number + 1000,
             0.02 * f64::from(number % 10),
             0.1 * f64::from(step),
             f64::from(number % 4) * 12.0,
+            if number % 5 == 0 { 0.0005 } else { 0.0 },
         );
         let (_, caveats) = measured(&sensor(&keys, "", full * 0.95));
         let mut of_this: Vec<&str> = codes(&caveats).into_iter().filter(|code| *code != "dn-step").collect();
@@ -256,19 +272,6 @@ fn clean_sensors_raise_no_code() {
             println!("sensor {number}: {} {} {}", caveat.code, caveat.about, caveat.message);
         }
     }
-    println!("codes raised by 60 clean sensors: {raised:?}");
-    let odd = [
-        "neighbour-correlation",
-        "filtered-raw",
-        "digital-gain",
-        "lossy-raw",
-        "averaged-frames",
-        "flat-pedestal",
-        "black-clipped",
-        "conflicting-kind",
-        "duplicate-frame",
-        "dark-level-drift",
-        "row-banding",
-    ];
-    assert!(odd.iter().all(|code| raised.get(*code).is_none_or(|count| *count <= 2)), "{raised:?}");
+    println!("codes raised by {of} clean sensors: {raised:?}");
+    raised
 }

@@ -233,7 +233,10 @@ impl PlaneMeter {
         if self.darks.last().is_none_or(|stage| stage.sensor != key.sensor) {
             self.darks.push(DarkStage::new(key.sensor));
         }
-        let fallback = Expectation { offset: 0.0, read_variance: f64::INFINITY, dn_per_e: 1.0, ceiling: 65_535.0 };
+        // The first dark is looked at before its pair says more: the bias level, or at least no pixel's level.
+        let darkest = || plane.iter().copied().min().map_or(0.0, f64::from);
+        let offset = self.reference_stack().map_or_else(darkest, |stack| stack.pairs[0].mean().0);
+        let fallback = Expectation { offset, read_variance: f64::INFINITY, dn_per_e: 1.0, ceiling: 65_535.0 };
         let expectation = self.expectation.unwrap_or(fallback);
         if let Some(stage) = self.darks.last_mut() {
             stage.add(plane, key.exposure, temperature, partner, expectation);
@@ -326,7 +329,10 @@ impl PlaneMeter {
         let mut points = Vec::new();
         let mut levels = Vec::new();
         for (exposure, pair) in &self.flats {
-            let dark = if own_level { offset } else { self.dark_level(*exposure, offset) };
+            let same_time = self.dark_level(*exposure, offset);
+            // A dark half as bright as the flat is none.
+            let is_dark = (same_time - offset).0 < 0.5 * (pair.mean() - offset).0.abs();
+            let dark = if own_level || !is_dark { offset } else { same_time };
             let (mean, variance) = (pair.mean() - dark, pair.scaled_variance(dark, cut));
             let sound = mean.0 > 0.0 && variance > 0.0 && saturation.is_none_or(|saturation| !saturation.spoils(pair));
             let sound = sound && self.lossy_from.is_none_or(|from| pair.mean().0 < 0.99 * from.0);
