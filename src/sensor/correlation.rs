@@ -162,7 +162,7 @@ fn difference(
     let middle = |start: usize, length: usize| {
         let used = length.min(SIDE);
         // Even steps keep the places of a colour array.
-        let start = start + ((length - used) / 2 & !1);
+        let start = start + (((length - used) / 2) & !1);
         (start, start + used)
     };
     let ((top, bottom), (left, right)) = (middle(top, height), middle(left, width));
