@@ -20,6 +20,8 @@ const HOT_TIMES_MEDIAN: f64 = 10.0;
 const HOT_SIGMAS: f64 = 5.0;
 /// Fewer pixels than this near the top of a dark are no pile.
 const FEWEST_PILED: usize = 5;
+/// No well is full this few DN above the level without light.
+const LOWEST_WELL: f64 = 200.0;
 /// Saturated pixels that hold more of a frame's dark signal than this bend the slope.
 const SATURATED_SHARE: f64 = 0.01;
 /// Two exposure times this close, relatively, are the same.
@@ -360,7 +362,8 @@ fn pile(plane: ArrayView2<'_, u16>, offset: f64) -> Option<f64> {
     let top = plane.iter().copied().max().map(f64::from)? - offset;
     let above = |share: f64| plane.iter().filter(|&&y| f64::from(y) - offset >= share * top).count();
     let (piled, tail) = (above(0.97), above(0.88));
-    (piled >= FEWEST_PILED && piled > 2 * (tail - piled)).then_some(offset + 0.97 * top)
+    // Where three hundredths of the range are few codes, the tail of plain noise ends in one of them.
+    (top >= LOWEST_WELL && piled >= FEWEST_PILED && piled > 2 * (tail - piled)).then_some(offset + 0.97 * top)
 }
 
 /// The different exposure times of frames, rising.

@@ -60,6 +60,24 @@ pub(super) fn of_zero(zero: &ReadNoise, pairs: usize, at_zero: f64, stand_in: Op
     caveats
 }
 
+/// Rows that share more than this part of the read noise's variance are visible as bands.
+const BANDED: f64 = 0.3;
+
+/// The doubt about noise that whole rows share.
+pub(super) fn bands(zero: &ReadNoise) -> Option<Caveat> {
+    let share = (zero.row.as_ref()?.value.0 / zero.noise.value.0).powi(2);
+    (share > BANDED && !zero.hidden).then(|| {
+        Caveat::new(
+            "row-banding",
+            format!(
+                "{:.0} % of the read noise's variance is common to whole rows: stacks will show bands",
+                100.0 * share
+            ),
+            "dither in more than the direction of the rows; check cables and power supply",
+        )
+    })
+}
+
 /// Doubts about the gain: `used` of `flats` pairs went into the fit, `spoiled` ones are saturated.
 pub(super) fn of_flats(used: usize, spoiled: usize, flats: usize, kink: Option<Kink>) -> Vec<Caveat> {
     let mut caveats = Vec::new();

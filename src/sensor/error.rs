@@ -56,6 +56,16 @@ pub enum MeasureError {
         /// The light's exposure.
         exposure_s: f64,
     },
+    /// Frames that were changed before they were stored.
+    #[error("the {kind} frames cannot be measured: {reason}")]
+    Unusable {
+        /// Which frames.
+        kind: FrameKind,
+        /// What was found, with its numbers.
+        reason: String,
+        /// What the photographer can do.
+        hint: String,
+    },
     /// The variance does not grow with the light.
     #[error("the variance of the flats does not grow with their level (slope {slope:.3e} DN)")]
     NoSlope {
@@ -81,6 +91,7 @@ impl MeasureError {
             Self::WrongOrder { .. } => "push bias frames first, then flats, then darks".into(),
             Self::RegionOutside { .. } => "give --region x,y,w,h inside the frame, at least 16 pixels a side".into(),
             Self::NoSky { .. } => "check that --light and --dark are not swapped and were taken with the same settings".into(),
+            Self::Unusable { hint, .. } => hint.clone(),
             Self::NoSlope { .. } => {
                 "check that the flats are raw frames (not calibrated or averaged) and really differ in light".into()
             }

@@ -4,12 +4,20 @@
 //! whatever their number. The order is the order of the light: bias, flats, darks.
 
 mod background;
+mod clipped;
+mod codes;
+mod correlation;
 mod dark_current;
 mod doubts;
+mod drift;
+mod duplicates;
 mod emva;
 mod error;
+mod filtered;
+mod kinds;
 mod mode;
 mod pair;
+mod pedestal;
 mod plane;
 mod read_noise;
 mod saturation;

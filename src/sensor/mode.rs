@@ -1,23 +1,18 @@
 //! One mode of a camera, measured frame by frame.
 
-use ndarray::{Array2, Axis, Slice};
+use ndarray::Array2;
 
 use crate::camera::{FrameCounts, Mode};
 use crate::caveat::{Caveat, push_once};
 use crate::frames::{CfaPattern, Frame, FrameInfo, FrameKind};
-use crate::stats::Histogram;
 use crate::units::ElectronsPerDn;
 
+use super::codes::Codes;
+use super::duplicates::Seen;
 use super::plane::{Assembled, PlaneMeter};
 use super::stack::{plane_mean, plane_view};
 use super::{MeasureError, PairStatistics, StackKey};
 
-/// Steps between codes that are looked for: 15 bits padded to 16, …, 8 bits padded to 16.
-const STEPS: [u32; 8] = [256, 128, 64, 32, 16, 8, 4, 2];
-/// Share of the pixels that must lie on a step's grid: a stray pixel does not decide.
-const ON_GRID: f64 = 0.999;
-/// How many pixels of each stack are looked at for the step.
-const SAMPLED_PIXELS: usize = 65_536;
 /// Levels within a pair that differ by more than this are worth a word.
 const PAIR_DRIFT: f64 = 0.01;
 /// Places of the 2 × 2 cell whose levels in a flat differ by more than this have colours.
@@ -51,7 +46,8 @@ pub struct ModeMeasurement {
     waiting: bool,
     /// Whether the next frame begins a stack, whatever its key.
     fresh: bool,
-    codes: Histogram,
+    codes: Codes,
+    seen: Seen,
     counts: FrameCounts,
     caveats: Vec<Caveat>,
 }
@@ -80,7 +76,8 @@ impl ModeMeasurement {
             previous: None,
             waiting: false,
             fresh: false,
-            codes: Histogram::new(0, 65_535),
+            codes: Codes::new(),
+            seen: Seen::default(),
             counts: FrameCounts::default(),
             caveats: Vec::new(),
         })
@@ -104,10 +101,14 @@ impl ModeMeasurement {
         let fresh = std::mem::take(&mut self.fresh);
         if fresh || self.stack != Some(key) {
             self.begin(key)?;
-            self.sample_codes(&frame.pixels);
+            self.look(key, &frame.pixels);
             if key.kind == FrameKind::Flat && self.planes.len() == 1 {
                 self.note_colour_array(&frame.pixels);
             }
+        }
+        if let Some(before) = self.seen.before(&frame.info.file, &frame.pixels) {
+            push_once(&mut self.caveats, duplicate(before, &frame.info.file));
+            return Ok(());
         }
         match key.kind {
             FrameKind::Bias => self.counts.bias += 1,
@@ -187,6 +188,7 @@ impl ModeMeasurement {
                 push_once(&mut self.caveats, duplicate(&first_info.file, &frame.info.file));
                 continue;
             }
+            meter.correlate(key.kind, [&first, &frame.pixels], region, pair.event_limit);
             if key.kind == FrameKind::Flat && (pair.means[0] / pair.means[1] - 1.0).abs() > PAIR_DRIFT {
                 push_once(&mut self.caveats, drift(&pair, &frame.info.file));
             }
@@ -208,6 +210,18 @@ impl ModeMeasurement {
         self.previous = Some((frame.info, frame.pixels));
     }
 
+    /// Looks at the first frame of a stack: its codes, and whether it was filtered.
+    fn look(&mut self, key: StackKey, pixels: &Array2<u16>) {
+        self.codes.sample(key.kind, pixels);
+        if !matches!(key.kind, FrameKind::Flat | FrameKind::Light) {
+            let region = self.region;
+            for meter in &mut self.planes {
+                let plane = plane_view(pixels, region, meter.cell());
+                meter.filtered.look(key.kind, key.exposure, plane);
+            }
+        }
+    }
+
     /// A flat whose four places of the 2 × 2 cell have different levels is of a colour array.
     fn note_colour_array(&mut self, pixels: &Array2<u16>) {
         let level = |row: usize, column: usize| plane_mean(&plane_view(pixels, self.region, Some((row, column))));
@@ -226,17 +240,6 @@ impl ModeMeasurement {
         }
     }
 
-    /// Counts the codes of some rows in the middle, for the step between them.
-    fn sample_codes(&mut self, pixels: &Array2<u16>) {
-        let (rows, columns) = pixels.dim();
-        let wanted = (SAMPLED_PIXELS / columns.max(1)).clamp(1, rows);
-        let top = (rows - wanted) / 2;
-        pixels
-            .slice_axis(Axis(0), Slice::from(top..top + wanted))
-            .iter()
-            .for_each(|&code| self.codes.push(i32::from(code)));
-    }
-
     /// The numbers of the mode, and the doubts about them.
     ///
     /// # Errors
@@ -244,15 +247,10 @@ impl ModeMeasurement {
     /// [`MeasureError::NoGain`] without flats at three levels or a typed gain.
     pub fn finish(mut self) -> Result<(Mode, Vec<Caveat>), MeasureError> {
         self.close();
-        let step = code_step(&self.codes);
+        let step = self.codes.step();
         let mut caveats = std::mem::take(&mut self.caveats);
-        if step > 1 {
-            caveats.push(Caveat::new(
-                "dn-step",
-                format!("the stored codes are {step} DN apart: the converter's bits are padded"),
-                "nothing to do: quantisation is reckoned with the step, gain is per stored DN",
-            ));
-        }
+        caveats.extend(self.codes.doubts());
+        self.planes.iter_mut().for_each(|meter| meter.lossy_from = self.codes.lossy_from());
         let (mut planes, mut points, mut reference) = (Vec::new(), Vec::new(), None);
         for meter in &self.planes {
             let Assembled { plane, transfer, caveats: doubts, reference: temperature } = meter.assembled(step)?;
@@ -304,28 +302,10 @@ fn region(first: &FrameInfo, asked: Option<[usize; 4]>, colour: bool) -> Result<
     Ok(if colour { [left & !1, top & !1, width & !1, height & !1] } else { [left, top, width, height] })
 }
 
-/// The largest step whose grid holds nearly all codes in use.
-fn code_step(codes: &Histogram) -> u32 {
-    let total = codes.total() as f64;
-    if codes.occupied().count() < 3 {
-        return 1;
-    }
-    STEPS
-        .into_iter()
-        .find(|&step| {
-            let mut classes = vec![0_u64; step as usize];
-            for (code, count) in codes.occupied() {
-                classes[code as usize % step as usize] += u64::from(count);
-            }
-            classes.into_iter().max().unwrap_or(0) as f64 >= ON_GRID * total
-        })
-        .unwrap_or(1)
-}
-
 fn duplicate(first: &str, second: &str) -> Caveat {
     Caveat::new(
         "duplicate-frame",
-        format!("`{first}` and `{second}` hold the same pixels; the pair was left out"),
+        format!("`{first}` and `{second}` hold the same pixels; the second was left out"),
         "remove one of the two files",
     )
     .about(second)

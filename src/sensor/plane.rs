@@ -10,8 +10,14 @@ use crate::frames::FrameKind;
 use crate::stats::{Estimate, Moments};
 use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
+use super::clipped::recovered;
+use super::correlation::Correlation;
 use super::dark_current::{Anchor, DarkCurrent, DarkStage, Expectation, same_exposure};
 use super::doubts;
+use super::drift::drift;
+use super::filtered::Filtered;
+use super::kinds;
+use super::pedestal::{self, flat_pedestal};
 use super::read_noise::{ReadNoise, mean_level, read_noise};
 use super::saturation::{Saturation, saturation};
 use super::stack::{plane_mean, plane_view};
@@ -105,6 +111,12 @@ pub struct PlaneMeter {
     short_darks: Vec<ShortDark>,
     darks: Vec<DarkStage>,
     expectation: Option<Expectation>,
+    correlation: Correlation,
+    /// Share of a flat's charge that is in stars.
+    stars: Option<f64>,
+    pub(super) filtered: Filtered,
+    /// Flats above this level have a lossy tone curve.
+    pub(super) lossy_from: Option<Dn>,
 }
 
 /// What a plane comes to.
@@ -147,6 +159,10 @@ impl PlaneMeter {
             short_darks: Vec::new(),
             darks: Vec::new(),
             expectation: None,
+            correlation: Correlation::default(),
+            stars: None,
+            filtered: Filtered::default(),
+            lossy_from: None,
         }
     }
 
@@ -156,6 +172,25 @@ impl PlaneMeter {
 
     pub(super) fn view<'a>(&self, pixels: &'a Array2<u16>, region: [usize; 4]) -> ArrayView2<'a, u16> {
         plane_view(pixels, region, self.cell)
+    }
+
+    /// The plane's place in the 2 × 2 cell of a colour array.
+    pub(super) fn cell(&self) -> Option<(usize, usize)> {
+        self.cell
+    }
+
+    /// Looks at what neighbouring pixels of a pair share.
+    pub(super) fn correlate(&mut self, kind: FrameKind, pair: [&Array2<u16>; 2], region: [usize; 4], limit: f64) {
+        if kind == FrameKind::Bias {
+            let [first, second] = pair.map(|frame| plane_view(frame, region, self.cell));
+            self.filtered.pair(first, second);
+        }
+        if kind == FrameKind::Flat {
+            let offset = self.reference_stack().map_or(0.0, |stack| stack.pairs[0].mean().0);
+            let found = kinds::stars(plane_view(pair[0], region, self.cell), offset);
+            self.stars = found.into_iter().chain(self.stars).reduce(f64::max);
+        }
+        self.correlation.pair(kind == FrameKind::Flat, pair, region, self.cell, limit);
     }
 
     fn name(&self) -> String {
@@ -220,7 +255,10 @@ impl PlaneMeter {
                 self.short_darks.push(ShortDark { exposure: key.exposure, sensor: key.sensor, pair });
             }
         }
-        let fallback = Expectation { offset: 0.0, read_variance: f64::INFINITY, dn_per_e: 1.0, ceiling: 65_535.0 };
+        // The first dark is looked at before its pair says more: the bias level, or at least no pixel's level.
+        let darkest = || plane.iter().copied().min().map_or(0.0, f64::from);
+        let offset = self.reference_stack().map_or_else(darkest, |stack| stack.pairs[0].mean().0);
+        let fallback = Expectation { offset, read_variance: f64::INFINITY, dn_per_e: 1.0, ceiling: 65_535.0 };
         let expectation = self.expectation.unwrap_or(fallback);
         self.dark_stage(key).add(plane, key.exposure, temperature, partner, expectation);
         true
@@ -252,7 +290,7 @@ impl PlaneMeter {
             None => (first_darks.mean().0, first_darks.core_variance),
         };
         let saturation = self.saturation(Dn(offset), 1);
-        let fitted = || self.transfer(Dn(offset), saturation.as_ref(), None).ok().map(|fit| fit.1.gain.value);
+        let fitted = || self.transfer(Dn(offset), saturation.as_ref(), None, false).ok().map(|fit| fit.1.gain.value);
         let gain = self.typed_gain.or_else(fitted).unwrap_or(ElectronsPerDn(1.0));
         let ceiling = saturation.filter(|saturation| saturation.is == SaturationIs::Reached).map(|it| it.level.0);
         Expectation { offset, read_variance, dn_per_e: 1.0 / gain.0, ceiling: ceiling.unwrap_or(65_535.0) }
@@ -309,12 +347,13 @@ impl PlaneMeter {
         if same.is_empty() { offset } else { Dn(same.iter().sum::<f64>() / same.len() as f64) }
     }
 
-    /// The transfer curve's points and its fit.
+    /// The transfer curve's points and its fit; with `own_level` the flats do not start at the bias frames.
     fn transfer(
         &self,
         offset: Dn,
         saturation: Option<&Saturation>,
         zero: Option<&ReadNoise>,
+        own_level: bool,
     ) -> Result<(Vec<TransferPoint>, TransferFit), MeasureError> {
         let name = self.name();
         let limits = self.flats.iter().map(|(_, pair)| pair.event_limit);
@@ -324,9 +363,13 @@ impl PlaneMeter {
         let mut points = Vec::new();
         let mut levels = Vec::new();
         for (exposure, pair) in &self.flats {
-            let dark = self.dark_level(*exposure, offset);
+            let same_time = self.dark_level(*exposure, offset);
+            // A dark half as bright as the flat is none.
+            let is_dark = (same_time - offset).0 < 0.5 * (pair.mean() - offset).0.abs();
+            let dark = if own_level || !is_dark { offset } else { same_time };
             let (mean, variance) = (pair.mean() - dark, pair.scaled_variance(dark, cut));
             let sound = mean.0 > 0.0 && variance > 0.0 && saturation.is_none_or(|saturation| !saturation.spoils(pair));
+            let sound = sound && self.lossy_from.is_none_or(|from| pair.mean().0 < 0.99 * from.0);
             // A level that wanders moves along the curve: to the fit that is noise of the variance.
             let wander = level_variance / (mean.0 * mean.0);
             let relative = pair.variance_of(variance.max(1e-9)) / variance.max(1e-9).powi(2) + wander;
@@ -348,7 +391,7 @@ impl PlaneMeter {
                 used.push(*level);
             }
         }
-        if let Some(zero) = zero {
+        if let Some(zero) = zero.filter(|_| !own_level) {
             used.push(zero.level());
         }
         transfer_fit(&used).map(|fit| (points, fit))
@@ -362,9 +405,20 @@ impl PlaneMeter {
     /// does not grow with the light.
     pub fn assembled(&self, step: u32) -> Result<Assembled, MeasureError> {
         let Zero { noise: zero, reference, stand_in, has_bias_level } = self.zero(step)?;
+        let clipped = recovered(self.reference_stack().map_or(&[], |stack| &stack.pairs), &zero, f64::from(step))?;
+        let zero = clipped.as_ref().map_or(zero, |clipped| clipped.noise.clone());
         let offset = zero.offset.value;
-        let saturation = self.saturation(offset, step);
+        let pedestal = self.pedestal(&zero, step);
+        let flat_offset = pedestal.as_ref().map_or(offset, |pedestal| pedestal.value);
+        let saturation = self.saturation(flat_offset, step);
         let mut caveats = self.zero_doubts(&zero, stand_in);
+        caveats.extend(pedestal.as_ref().map(|pedestal| pedestal::caveat(pedestal, offset)));
+        caveats.extend(doubts::bands(&zero));
+        caveats.extend(self.stars.map(kinds::starry));
+        if let Some(clipped) = &clipped {
+            caveats.retain(|caveat| caveat.code != clipped.caveat.code);
+            caveats.push(clipped.caveat.clone());
+        }
         if saturation.is_none() {
             caveats.push(Caveat::new(
                 "assumed-value",
@@ -372,10 +426,10 @@ impl PlaneMeter {
                 "take flats, the last of them saturated",
             ));
         }
-        let (transfer, fit) = match self.transfer(offset, saturation.as_ref(), Some(&zero)) {
+        let (transfer, fit) = match self.transfer(flat_offset, saturation.as_ref(), Some(&zero), pedestal.is_some()) {
             Ok((points, fit)) => (points, Some(fit)),
             Err(_) if self.typed_gain.is_some() => (Vec::new(), None),
-            Err(error) => return Err(error),
+            Err(error) => return Err(self.lossy_error().unwrap_or(error)),
         };
         if let Some(fit) = &fit {
             let used = transfer.iter().filter(|point| point.used).count();
@@ -384,21 +438,27 @@ impl PlaneMeter {
                 caveats.push(doubts::mixed_levels());
             }
         }
+        let coupling = fit.as_ref().and_then(|fit| self.correlation.coupling(&fit.gain));
+        caveats.extend(coupling.map(|coupling| coupling.caveat()));
+        caveats.extend(self.filtered.caveat());
         for caveat in &mut caveats {
             caveat.about = self.name();
         }
         let gain = match (self.typed_gain, &fit) {
             (Some(typed), _) => Estimate::new(typed.0, 0.0),
-            (None, Some(fit)) => fit.gain,
+            (None, Some(fit)) => coupling.map_or(fit.gain, |coupling| coupling.corrected(&fit.gain)),
             (None, None) => return Err(MeasureError::NoGain { levels: 0 }),
         };
         let (dark_current, dark_caveats) = self.dark_currents(&gain, &zero, reference, has_bias_level, step);
         caveats.extend(dark_caveats);
+        let full = saturation.as_ref().map_or(65_535.0, |saturation| saturation.level.0) - flat_offset.0;
+        let lit = self.darks.iter().find_map(|stage| kinds::lit_dark(stage, offset.0, full, gain.value));
+        caveats.extend(lit.map(|caveat| caveat.about(self.name())));
         let thermal = thermal_law(&dark_current, gain.relative());
         if let Some(law) = thermal.as_ref().filter(|_| dark_current.len() < TEMPERATURES_FOR_A_FLOOR) {
             caveats.push(doubts::no_floor(law).about(self.name()));
         }
-        let (level, full, is, cause) = self.full_scale(saturation.as_ref(), offset, &gain);
+        let (level, full, is, cause) = self.full_scale(saturation.as_ref(), flat_offset, &gain);
         let in_electrons = |noise: &Estimate<Dn>| in_electrons(noise, &gain, fit.as_ref());
         let read_noise_e = in_electrons(&zero.noise);
         let threshold =
@@ -415,7 +475,9 @@ impl PlaneMeter {
             read_noise_dn: Some(zero.noise),
             read_noise_e,
             read_noise_core_e: Some(in_electrons(&zero.core)),
-            read_noise_is_upper_limit: zero.hidden || stand_in.is_some_and(|exposure| exposure.0 > SHORT_DARK.0),
+            read_noise_is_upper_limit: zero.hidden
+                || clipped.is_some_and(|clipped| clipped.is_upper_limit)
+                || stand_in.is_some_and(|exposure| exposure.0 > SHORT_DARK.0),
             row_noise_e: zero.row.map(|row| row.times(&gain)),
             saturation_e: full,
             saturation_dn: Some(level.0),
@@ -424,7 +486,7 @@ impl PlaneMeter {
             dynamic_range_db: saturation.map(|_| 20.0 * range.log10()),
             dynamic_range_stops: saturation.map(|_| range.log2()),
             snr_max_db: saturation.map(|_| 20.0 * snr_max(full.value).log10()),
-            linearity_error_percent: self.linearity(&transfer, level - offset),
+            linearity_error_percent: self.linearity(&transfer, level - flat_offset),
             prnu_percent: None,
             dsnu_e: self.dsnu(&gain),
             read_noise_by_temperature: self.read_noise_by_temperature(&gain, step),
@@ -497,6 +559,29 @@ impl PlaneMeter {
         caveats
     }
 
+    /// The flats' own level without light, where it is not that of the bias frames.
+    fn pedestal(&self, zero: &ReadNoise, step: u32) -> Option<Estimate<Dn>> {
+        let saturation = self.saturation(Dn(0.0), step);
+        let cut = self.flats.iter().map(|(_, pair)| pair.event_limit).fold(zero.event_limit, f64::max);
+        let sound = |pair: &PairStatistics| {
+            let within = saturation
+                .is_none_or(|saturation| !saturation.spoils(pair) && pair.mean().0 < FIT_SHARE * saturation.level.0);
+            within && self.lossy_from.is_none_or(|from| pair.mean().0 < from.0)
+        };
+        let flats = self.flats.iter().filter(|(_, pair)| sound(pair));
+        flat_pedestal(flats.map(|(exposure, pair)| (*exposure, pair)), zero, cut)
+    }
+
+    /// Why there is no gain, where a lossy tone curve leaves too few flats.
+    fn lossy_error(&self) -> Option<MeasureError> {
+        let from = self.lossy_from?;
+        Some(MeasureError::Unusable {
+            kind: FrameKind::Flat,
+            reason: format!("a lossy tone curve leaves codes out from {:.0} DN on", from.0),
+            hint: "store uncompressed or losslessly compressed raw frames, and take the flats again".into(),
+        })
+    }
+
     /// Whether flats of one exposure time have several levels.
     fn has_mixed_levels(&self) -> bool {
         self.flats.iter().enumerate().any(|(place, (exposure, pair))| {
@@ -541,6 +626,7 @@ impl PlaneMeter {
                 None => self.name(),
             };
             caveats.extend(doubts::of_darks(stage, &current).into_iter().map(|caveat| caveat.about(place.clone())));
+            caveats.extend(drift(&stage.frames, &current, gain.value).map(|caveat| caveat.about(place)));
             points.extend(point(stage.sensor, current));
         }
         (points, caveats)

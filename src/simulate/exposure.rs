@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use ndarray::{Array2, ArrayViewMut1};
+use ndarray::Array2;
 use rand::RngExt;
 use rand_distr::{Distribution, Exp1, Poisson};
 use rand_xoshiro::Xoshiro256PlusPlus;
@@ -18,6 +18,8 @@ use super::{SensorTruth, clock};
 const MEAN_HIT_E: f64 = 1500.0;
 /// Seconds between the end of one exposure and the start of the next.
 const BETWEEN_FRAMES_S: i64 = 2;
+/// More frames than this are never asked for; further readings of a frame draw their chance from beyond.
+const BETWEEN_READINGS: usize = 1_000_000;
 
 /// A sensor that exists only as numbers.
 ///
@@ -40,6 +42,8 @@ pub struct SimulatedSensor {
     truth: SensorTruth,
     pattern: Pattern,
     scene: Scene,
+    /// What a lossy tone curve makes of each converter code over the offset; empty without one.
+    tone_curve: Vec<u16>,
 }
 
 /// The frames asked for, one at a time, in order.
@@ -105,7 +109,9 @@ impl SimulatedSensor {
     /// The sensor of this truth, with the pattern that its seed gives it.
     #[must_use]
     pub fn new(truth: &SensorTruth) -> Self {
-        Self { truth: truth.clone(), pattern: Pattern::of(truth), scene: Scene::of(truth) }
+        let highest = truth.highest_dn() / truth.dn_step.max(1);
+        let tone_curve = truth.oddity.tone_curve(truth.gain_e_per_adc_step.0, highest);
+        Self { truth: truth.clone(), pattern: Pattern::of(truth), scene: Scene::of(truth), tone_curve }
     }
 
     /// What is fixed in it.
@@ -122,12 +128,43 @@ impl SimulatedSensor {
 
     fn exposed(&self, place: &Place) -> Frame {
         let truth = &self.truth;
-        let exposure = Exposure::new(self, place);
-        let mut pixels = Array2::zeros((truth.height_px, truth.width_px));
-        for (row, line) in pixels.outer_iter_mut().enumerate() {
-            exposure.write_row(row, &mut chance(truth.seed, Stream::Frame(place.index), row), line);
+        let averaged = if truth.frames[place.group].kind == FrameKind::Dark { truth.oddity.averaged_darks } else { 1 };
+        let mut pixels = self.read(place);
+        if averaged > 1 {
+            let mut sum = pixels.mapv(u32::from);
+            for more in 1..averaged {
+                let reading = self.read(&Place { index: place.index + more * BETWEEN_READINGS, ..*place });
+                sum.zip_mut_with(&reading, |sum, &count| *sum += u32::from(count));
+            }
+            pixels = sum.mapv(|sum| (f64::from(sum) / averaged as f64).round() as u16);
         }
         Frame { info: self.info(place), pixels }
+    }
+
+    /// One reading of the sensor.
+    fn read(&self, place: &Place) -> Array2<u16> {
+        let truth = &self.truth;
+        let exposure = Exposure::new(self, place);
+        let mut pixels = Array2::zeros((truth.height_px, truth.width_px));
+        let rng = |row: usize| chance(truth.seed, Stream::Frame(place.index), row);
+        if truth.oddity.neighbour_coupling > 0.0 {
+            let (mut charge, mut noise) = (Array2::zeros(pixels.dim()), Array2::zeros(pixels.dim()));
+            for row in 0..truth.height_px {
+                exposure.read_row(row, &mut rng(row), |column, held, row_e, level_e| {
+                    charge[(row, column)] = held;
+                    noise[(row, column)] = row_e + level_e;
+                });
+            }
+            let seen = truth.oddity.shared(&charge) + noise;
+            pixels.zip_mut_with(&seen, |count, &seen| *count = exposure.count(seen));
+        } else {
+            for (row, mut line) in pixels.outer_iter_mut().enumerate() {
+                exposure.read_row(row, &mut rng(row), |column, held, row_e, level_e| {
+                    line[column] = exposure.count(held + row_e + level_e);
+                });
+            }
+        }
+        truth.oddity.filtered(pixels, if truth.cfa.is_some() { 2 } else { 1 })
     }
 
     fn info(&self, place: &Place) -> FrameInfo {
@@ -170,7 +207,11 @@ impl<'a> Exposure<'a> {
     fn new(sensor: &'a SimulatedSensor, place: &Place) -> Self {
         let (truth, group) = (&sensor.truth, &sensor.truth.frames[place.group]);
         let mut rng = chance(truth.seed, Stream::WholeFrame(place.index), 0);
-        let level_dn = truth.offset_dn.0 + truth.level_jitter_dn.0 * normal(&mut rng);
+        let pedestal = truth.oddity.flat_pedestal_dn.filter(|_| group.kind == FrameKind::Flat);
+        let drifted = (place.index % BETWEEN_READINGS) as f64 / (truth.frame_count() as f64 - 1.0).max(1.0);
+        let level_dn = pedestal.unwrap_or(truth.offset_dn).0
+            + truth.level_jitter_dn.0 * normal(&mut rng)
+            + truth.oddity.level_drift_dn.0 * drifted;
         let dark_law = truth.dark_law(group.sensor_c.unwrap_or(truth.dark_at_c));
         let exposure_s = group.exposure_s.0;
         Self {
@@ -185,18 +226,29 @@ impl<'a> Exposure<'a> {
         }
     }
 
-    fn write_row(&self, row: usize, rng: &mut Xoshiro256PlusPlus, line: ArrayViewMut1<'_, u16>) {
+    /// Charge, row noise and dark level of each pixel of a row, in electrons.
+    fn read_row(&self, row: usize, rng: &mut Xoshiro256PlusPlus, mut take: impl FnMut(usize, f64, f64, f64)) {
         let truth = &self.sensor.truth;
         let hits: Vec<&Hit> = self.hits.iter().filter(|hit| hit.row == row).collect();
         let row_e = truth.row_noise_e.0 * normal(rng);
-        for (column, count) in line.into_iter().enumerate() {
+        for column in 0..truth.width_px {
             let struck: f64 = hits.iter().filter(|hit| hit.column == column).map(|hit| hit.electrons).sum();
             let held = (electrons(self.mean_e(row, column), rng) + struck).min(truth.full_well_e.0);
-            let seen = held + row_e + self.dark_level_e(row, column, rng);
-            let steps = (self.level_steps + seen / truth.gain_e_per_adc_step.0).round();
-            // A float beyond the type's range saturates, so the cast cannot wrap.
-            *count = steps.clamp(0.0, self.highest_step) as u16 * truth.dn_step;
+            take(column, held, row_e, self.dark_level_e(row, column, rng));
         }
+    }
+
+    /// The stored count of `seen` electrons.
+    fn count(&self, seen: f64) -> u16 {
+        let truth = &self.sensor.truth;
+        let steps = (self.level_steps + seen / truth.gain_e_per_adc_step.0).round();
+        // A float beyond the type's range saturates, so the cast cannot wrap.
+        let code = steps.clamp(0.0, self.highest_step);
+        let code = (code * truth.oddity.digital_gain).round().min(self.highest_step) as u16;
+        let black = self.level_steps as u16;
+        let over = self.sensor.tone_curve.get(usize::from(code.saturating_sub(black)));
+        let code = over.filter(|_| code > black).map_or(code, |over| black.saturating_add(*over));
+        code.min(self.highest_step as u16) * truth.dn_step
     }
 
     /// Electrons expected from light and heat.

@@ -10,11 +10,13 @@
 mod clock;
 mod error;
 mod exposure;
+mod oddity;
 mod pattern;
 mod scene;
 mod truth;
 
 pub use error::SimulateError;
 pub use exposure::{SimulatedSensor, frames, one_frame};
+pub use oddity::{Oddity, RawFilter};
 pub use pattern::{HOT_PIXEL_FACTORS, Pattern};
 pub use truth::{FrameGroup, LightColour, SensorTruth};

@@ -5,7 +5,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use crate::frames::{CfaPattern, FrameKind};
 use crate::units::{ABSOLUTE_ZERO_C, Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Seconds};
 
-use super::{SimulateError, clock};
+use super::{Oddity, SimulateError, clock};
 
 /// Boltzmann's constant in eV/K (CODATA 2018, exact).
 const BOLTZMANN_EV_PER_K: f64 = 8.617_333_262e-5;
@@ -102,6 +102,8 @@ pub struct SensorTruth {
     pub stars_per_frame: usize,
     /// Share of the light frames that a nebula covers; 0.
     pub nebula_fraction: f64,
+    /// How the sensor or its files misbehave; not at all.
+    pub oddity: Oddity,
 
     /// What to write, in order of time.
     pub frames: Vec<FrameGroup>,
@@ -198,6 +200,7 @@ impl Default for SensorTruth {
             sky_gradient_percent: 0.0,
             stars_per_frame: 0,
             nebula_fraction: 0.0,
+            oddity: Oddity::default(),
             frames: Vec::new(),
         }
     }
@@ -272,6 +275,7 @@ impl SensorTruth {
         self.check_size()?;
         self.check_pixel()?;
         self.check_oddities()?;
+        self.oddity.check()?;
         if clock::seconds(&self.start).is_none() {
             return Err(SimulateError::BadDate { found: self.start.clone() });
         }
@@ -348,7 +352,7 @@ impl SensorTruth {
     }
 }
 
-fn within(key: &str, found: f64, lowest: f64, highest: f64) -> Result<(), SimulateError> {
+pub(super) fn within(key: &str, found: f64, lowest: f64, highest: f64) -> Result<(), SimulateError> {
     if (lowest..=highest).contains(&found) {
         return Ok(());
     }

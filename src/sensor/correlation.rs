@@ -1,0 +1,233 @@
+//! Do neighbouring pixels share their noise? Then the variance of one pixel is too small, and the gain too large.
+
+use std::ops::Range;
+
+use ndarray::{Array2, ArrayView2, Axis, Slice};
+
+use crate::caveat::Caveat;
+use crate::stats::{Estimate, polynomial_fit};
+use crate::units::ElectronsPerDn;
+
+use super::stack::{plane_mean, plane_view};
+
+/// At most this many rows and columns in the middle are looked at.
+const SIDE: usize = 1024;
+/// Pixels within two steps along rows and columns: what a kernel of four neighbours can couple.
+const LAGS: [(isize, isize); 12] =
+    [(0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (1, -1), (-1, 1), (-1, -1), (0, 2), (0, -2), (2, 0), (-2, 0)];
+/// Pixels this far apart share nothing but a lamp's drift or rows.
+const FAR: [(isize, isize); 4] = [(0, 7), (7, 0), (5, 5), (5, -5)];
+/// Correlation is said when the pooled sum over the lags exceeds this many of its sigmas …
+const NOTICED_SIGMAS: f64 = 4.0;
+/// … and its part that is there at small signal this many …
+const AT_ZERO_SIGMAS: f64 = 2.0;
+/// … moves the gain by more than this share and by more than the gain's own uncertainty.
+const LEAST_EFFECT: f64 = 0.002;
+
+/// The noise of a pair, alone and with its neighbours.
+#[derive(Debug, Clone, Copy)]
+struct Coupled {
+    /// Mean level in DN.
+    level: f64,
+    /// Variance of the difference in DN².
+    variance: f64,
+    /// Covariances of the difference with those of the neighbours, summed, in DN².
+    neighbours: f64,
+    /// Pixels that went into it.
+    count: f64,
+}
+
+/// Neighbour covariances of the pairs of one plane, without and with light.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Correlation {
+    zero: Vec<Coupled>,
+    lit: Vec<Coupled>,
+}
+
+/// What the neighbours do to the gain.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Coupling {
+    /// Noise of a pixel with its neighbours over that of the pixel alone, less 1, at small signal.
+    pub(super) excess: f64,
+    /// Its standard uncertainty.
+    pub(super) sigma: f64,
+}
+
+impl Correlation {
+    /// Takes a pair of whole frames; `cell` is the plane's place in the 2 × 2 cell, `region` the part to use, and
+    /// `offset` the level without light where it is known.
+    pub(super) fn pair(
+        &mut self,
+        lit: bool,
+        [first, second]: [&Array2<u16>; 2],
+        region: [usize; 4],
+        cell: Option<(usize, usize)>,
+        limit: f64,
+    ) {
+        let offset = self.offset();
+        let coupled = coupled([first, second], region, cell, offset.filter(|_| lit), limit);
+        if lit { self.lit.extend(coupled) } else { self.zero.extend(coupled) }
+    }
+
+    fn offset(&self) -> Option<f64> {
+        let count = self.zero.len() as f64;
+        (count > 0.0).then(|| self.zero.iter().map(|pair| pair.level).sum::<f64>() / count)
+    }
+
+    /// The excess of the sum over a pixel and its neighbours over the pixel's own variance, light's part alone.
+    ///
+    /// ```text
+    /// ε(μ) = (Σ C_flat − Σ C_dark) / (σ²_flat − σ²_dark),    Var ε = 24 (σ⁴_flat/n + σ⁴_dark/n₀) / (σ²_flat − σ²_dark)²
+    /// ```
+    ///
+    /// `C` are the covariances of the difference of two frames with the twelve neighbours within two steps: no charge
+    /// is lost between them, so the sum is the shot noise. A line over the level μ is fitted: what grows with the level
+    /// (brighter-fatter) bends the curve and is in its quadratic, what is there at no signal changes the gain by
+    /// `1/(1 + ε)`. `None` without three levels.
+    ///
+    /// # Source
+    /// Sum over neighbour covariances: Astier et al. 2019, A&A 629 A36 (charge conserved; from memory); the rest
+    /// derived here.
+    pub(super) fn coupling(&self, gain: &Estimate<ElectronsPerDn>) -> Option<Coupling> {
+        let dark_count: f64 = self.zero.iter().map(|pair| pair.count).sum();
+        let dark = |of: fn(&Coupled) -> f64| {
+            if dark_count > 0.0 {
+                self.zero.iter().map(|pair| pair.count * of(pair)).sum::<f64>() / dark_count
+            } else {
+                0.0
+            }
+        };
+        let (own, shared, offset) = (dark(|pair| pair.variance), dark(|pair| pair.neighbours), dark(|pair| pair.level));
+        let of_dark = if dark_count > 0.0 { own * own / dark_count } else { 0.0 };
+        let (mut levels, mut excesses, mut weights) = (Vec::new(), Vec::new(), Vec::new());
+        for pair in &self.lit {
+            let light = pair.variance - own;
+            if light > own.max(1e-9) {
+                levels.push(pair.level - offset);
+                excesses.push((pair.neighbours - shared) / light);
+                weights.push(light * light / (24.0 * (pair.variance * pair.variance / pair.count + of_dark)));
+            }
+        }
+        let constant = polynomial_fit(&levels, &excesses, &weights, 0)?;
+        let line = polynomial_fit(&levels, &excesses, &weights, 1)?;
+        if line.freedom == 0 {
+            return None;
+        }
+        let inflation = (line.chi2 / line.freedom as f64).max(1.0).sqrt();
+        let coupling = Coupling { excess: line.coefficients[0], sigma: line.sigma(0) * inflation };
+        let noticed = constant.coefficients[0].abs() > NOTICED_SIGMAS * constant.sigma(0) * inflation;
+        let there = coupling.excess.abs() > AT_ZERO_SIGMAS * coupling.sigma && coupling.excess > -0.5;
+        let matters = coupling.excess.abs() > gain.relative().max(LEAST_EFFECT);
+        (noticed && there && matters).then_some(coupling)
+    }
+}
+
+impl Coupling {
+    /// The gain with the neighbours' share of the noise counted, as uncertain as both.
+    pub(super) fn corrected(&self, gain: &Estimate<ElectronsPerDn>) -> Estimate<ElectronsPerDn> {
+        gain.times::<f64, _>(&Estimate::new(1.0 / (1.0 + self.excess), self.sigma / (1.0 + self.excess).powi(2)))
+    }
+
+    pub(super) fn caveat(&self) -> Caveat {
+        Caveat::new(
+            "neighbour-correlation",
+            format!(
+                "neighbouring pixels share noise: with the neighbours' part the shot noise is {:.1} ± {:.1} % larger; \
+                 the gain was taken from the sum",
+                100.0 * self.excess,
+                100.0 * self.sigma
+            ),
+            "nothing to do; check that the frames are raw, for a filter in the camera looks the same",
+        )
+    }
+}
+
+/// Every `stride`-th row and column of a part of a frame.
+fn part<T>(frame: ArrayView2<'_, T>, rows: Range<usize>, columns: Range<usize>, stride: usize) -> ArrayView2<'_, T> {
+    let mut view = frame;
+    view.slice_axis_inplace(Axis(0), Slice::from(rows).step_by(stride as isize));
+    view.slice_axis_inplace(Axis(1), Slice::from(columns).step_by(stride as isize));
+    view
+}
+
+/// The difference of two frames in the middle of the region, each place of the cell scaled and centred.
+fn difference(
+    [first, second]: [&Array2<u16>; 2],
+    region: [usize; 4],
+    stride: usize,
+    offset: Option<f64>,
+    limit: f64,
+) -> Array2<f32> {
+    let [left, top, width, height] = region;
+    let middle = |start: usize, length: usize| {
+        let used = length.min(SIDE);
+        // Even steps keep the places of a colour array.
+        let start = start + (((length - used) / 2) & !1);
+        (start, start + used)
+    };
+    let ((top, bottom), (left, right)) = (middle(top, height), middle(left, width));
+    let (a, b) = (part(first.view(), top..bottom, left..right, 1), part(second.view(), top..bottom, left..right, 1));
+    let mut difference = Array2::zeros(a.dim());
+    for (row, column) in (0..stride * stride).map(|place| (place / stride, place % stride)) {
+        let place = |frame| part(frame, row..bottom - top, column..right - left, stride);
+        let (a, b) = (place(a), place(b));
+        let (mean_a, mean_b) = (plane_mean(&a), plane_mean(&b));
+        let ratio = offset.map_or(1.0, |offset| (mean_a - offset) / (mean_b - offset));
+        let ratio = if (0.5..2.0).contains(&ratio) { ratio } else { 1.0 };
+        let centre = (mean_a - ratio * mean_b) as f32;
+        let mut places = difference.view_mut();
+        places.slice_axis_inplace(Axis(0), Slice::from(row..).step_by(stride as isize));
+        places.slice_axis_inplace(Axis(1), Slice::from(column..).step_by(stride as isize));
+        ndarray::Zip::from(places).and(a).and(b).for_each(|d: &mut f32, &a, &b| {
+            let value = f32::from(a) - ratio as f32 * f32::from(b) - centre;
+            *d = if f64::from(value.abs()) > limit { 0.0 } else { value };
+        });
+    }
+    difference
+}
+
+/// Variance and neighbour covariances of a pair; `None` where far pixels share as much as near ones.
+fn coupled(
+    pair: [&Array2<u16>; 2],
+    region: [usize; 4],
+    cell: Option<(usize, usize)>,
+    offset: Option<f64>,
+    limit: f64,
+) -> Option<Coupled> {
+    const MARGIN: usize = 8;
+    let stride = if cell.is_some() { 2 } else { 1 };
+    let d = difference(pair, region, stride, offset, limit);
+    let (rows, columns) = d.dim();
+    if rows < 3 * MARGIN || columns < 3 * MARGIN {
+        return None;
+    }
+    let (row, column) = cell.unwrap_or((0, 0));
+    let base = part(d.view(), MARGIN + row..rows - MARGIN, MARGIN + column..columns - MARGIN, stride);
+    let count = base.len() as f64;
+    let product = |(down, right): (isize, isize)| {
+        let from = |start: usize, by: isize| start.saturating_add_signed(by);
+        let (top, left) = (from(MARGIN + row, down), from(MARGIN + column, right));
+        let (bottom, end) = (from(rows - MARGIN, down), from(columns - MARGIN, right));
+        let other = part(d.view(), top..bottom, left..end, stride);
+        let sum = base
+            .rows()
+            .into_iter()
+            .zip(other.rows())
+            .map(|(a, b)| f64::from(a.iter().zip(b).map(|(a, b)| a * b).sum::<f32>()));
+        sum.sum::<f64>() / count
+    };
+    let variance = product((0, 0));
+    let (near, far) = (LAGS.map(product), FAR.map(product));
+    let far = far.iter().sum::<f64>() / FAR.len() as f64;
+    let (neighbours, nearest) = (near.iter().sum::<f64>(), near[..4].iter().sum::<f64>() / 4.0);
+    let shared_by_all =
+        far > NOTICED_SIGMAS * variance / (FAR.len() as f64 * count).sqrt() && far > 0.25 * nearest.abs();
+    let [first, second] = pair;
+    let level = |frame: &Array2<u16>| plane_mean(&plane_view(frame, region, cell));
+    (variance > 0.0 && !shared_by_all).then(|| Coupled {
+        level: (level(first) + level(second)) / 2.0,
+        variance,
+        neighbours,
+        count,
+    })
+}

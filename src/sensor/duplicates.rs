@@ -1,0 +1,55 @@
+//! Which frames were seen before, whatever their header says?
+
+use std::collections::HashMap;
+
+use ndarray::Array2;
+
+/// The frames taken so far, by a hash of their pixels.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Seen {
+    files: HashMap<u64, String>,
+}
+
+impl Seen {
+    /// The file that held the same pixels before; remembers `file` when there is none.
+    ///
+    /// Frames of one single value say nothing and are never the same. Two different frames have the same hash with a
+    /// chance of about 10⁻¹⁹.
+    pub(super) fn before(&mut self, file: &str, pixels: &Array2<u16>) -> Option<&str> {
+        let first = pixels.first()?;
+        if pixels.iter().all(|code| code == first) {
+            return None;
+        }
+        let mut fresh = false;
+        let before = self.files.entry(hash(pixels)).or_insert_with(|| {
+            fresh = true;
+            file.to_owned()
+        });
+        (!fresh).then_some(before.as_str())
+    }
+}
+
+/// A hash of the pixels in their order: multiply and rotate, with odd constants.
+fn hash(pixels: &Array2<u16>) -> u64 {
+    let mix = |state: u64, value: u64| (state ^ value).wrapping_mul(0x9e37_79b9_7f4a_7c15).rotate_left(23);
+    pixels.iter().fold(pixels.ncols() as u64, |state, &code| mix(state, u64::from(code)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_same_pixels_are_known_again_and_others_are_not() {
+        let mut seen = Seen::default();
+        let frame = Array2::from_shape_fn((4, 5), |(row, column)| (row * column) as u16);
+        let mut other = frame.clone();
+        other.swap((0, 1), (3, 3));
+        assert_eq!(seen.before("a", &frame), None);
+        assert_eq!(seen.before("b", &other), None);
+        assert_eq!(seen.before("c", &frame), Some("a"));
+        for file in ["d", "e"] {
+            assert_eq!(seen.before(file, &Array2::zeros((4, 5))), None);
+        }
+    }
+}
