@@ -8,6 +8,7 @@ mod conditions;
 mod draft;
 mod error;
 mod evening;
+mod measured_sky;
 mod night;
 mod optimum;
 mod outcome;
