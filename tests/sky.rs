@@ -192,6 +192,11 @@ fn one_input_changes_its_factor_and_the_rate_by_the_ratio() {
         let rates = number(&after, "/planes/0/e_per_s/value") / rate;
         assert!((rates / (ratio * also) - 1.0).abs() < 1e-9, "{name}: {rates}");
     }
+    let (folder, path) = desk(NIGHT);
+    std::fs::write(folder.path().join("camera.toml"), CAMERA.replace("3.76", "7.52")).unwrap();
+    let coarse = json(subwell().args(["sky", "--night"]).arg(&path), 0);
+    assert!((factor(&coarse, "plate scale") / factor(&before, "plate scale") - 4.0).abs() < 1e-9);
+    assert!((number(&coarse, "/planes/0/e_per_s/value") / rate - 4.0).abs() < 1e-9);
     // Two magnitudes of sky: the factor is exact, the spectrum moves with the natural part.
     let bright = sky_of(&NIGHT.replace("{ bortle = 7 }", "{ mag_per_arcsec2 = 16.5 }"));
     assert!((factor(&bright, "sky") / factor(&before, "sky") / 10_f64.powf(0.8) - 1.0).abs() < 1e-9);
@@ -199,6 +204,88 @@ fn one_input_changes_its_factor_and_the_rate_by_the_ratio() {
     let spectrum = factor(&sodium, "sky spectrum") / factor(&before, "sky spectrum");
     assert!((number(&sodium, "/planes/0/e_per_s/value") / rate / spectrum - 1.0).abs() < 1e-9);
     assert!((spectrum / (0.76 / 0.80) - 1.0).abs() < 0.01, "{spectrum}");
+}
+
+/// What the mono filters' factors are for three lamps (spectra of CIE 15:2018 and of laboratory lamps, integrated apart
+/// from this program): blue of 395 to 505 nm, and a line filter at H-alpha; low and high of what the spectra give.
+#[test]
+fn lamps_through_a_blue_and_an_h_alpha_filter() {
+    let rows = [
+        ("sodium", "blue", 0.12, 0.14),
+        ("led-3000", "blue", 0.26, 0.28),
+        ("led-4000", "blue", 0.42, 0.44),
+        ("sodium", "h-alpha", 0.41, 0.49),
+        ("led-3000", "h-alpha", 0.95, 1.11),
+        ("led-4000", "h-alpha", 0.65, 0.77),
+    ];
+    for (lamps, filter, low, high) in rows {
+        // A sky so bright that the natural light in it is one percent.
+        let night = NIGHT
+            .replace("{ bortle = 7 }", "{ mag_per_arcsec2 = 16.0 }")
+            .replace("mixed", lamps)
+            .replace("name = \"luminance\"\ntransmission = 0.9\nwidth_nm = 300.0", &format!("name = \"{filter}\""));
+        let found = factor(&sky_of(&night), "sky spectrum");
+        assert!((low..=high).contains(&found), "{lamps} through {filter}: {found}");
+    }
+}
+
+/// What the sky's chain does not have and the target's does: the air. The ratio is that of 10^(−0.4 k X).
+#[test]
+fn extinction_dims_the_target_and_not_the_sky() {
+    let night = NIGHT.replace("[[filters]]", "extinction_mag = 0.2\n[[filters]]");
+    let night = night.replace("name = \"M33\"", "surface_brightness_mag = 22.0\naltitude_deg = 30.0");
+    let rates = |night: &str| {
+        let (_folder, path) = desk(night);
+        let plan = json(subwell().arg("plan").arg(&path), 0);
+        let rate = |which: &str| number(&plan, &format!("/filters/0/planes/0/rates_e_per_s/{which}"));
+        (rate("target"), rate("sky"))
+    };
+    let before = rates(&night);
+    // At 30° the air is 1.9943 (Kasten & Young 1989), at 60° 1.1540; extinction at the filter's 550 nm is V's within 2 %.
+    let hazy = rates(&night.replace("extinction_mag = 0.2", "extinction_mag = 0.5"));
+    let high = rates(&night.replace("altitude_deg = 30.0", "altitude_deg = 60.0"));
+    assert!((hazy.0 / before.0 / 10_f64.powf(-0.4 * 0.3 * 1.9943) - 1.0).abs() < 0.02, "{}", hazy.0 / before.0);
+    assert!((high.0 / before.0 / 10_f64.powf(0.4 * 0.2 * 0.8403) - 1.0).abs() < 0.01, "{}", high.0 / before.0);
+    assert_eq!((hazy.1, high.1), (before.1, before.1));
+    let faint = rates(&night.replace("= 22.0", "= 24.5"));
+    assert!((faint.0 / before.0 - 0.1).abs() < 1e-9, "{}", faint.0 / before.0);
+}
+
+#[test]
+fn a_flat_is_no_light() {
+    let (folder, path) = desk(NIGHT);
+    let sensor = folder.path().join("sensor.toml");
+    let flat = FRAMES.replacen(
+        "kind = \"light\"\nexposure_s = 60.0\nsensor_c = -10.0\nlight_e_per_s = 9.0",
+        "kind = \"flat\"\nexposure_s = 2.0\nsensor_c = -10.0\nlight_e_per_s = 5000.0",
+        1,
+    );
+    std::fs::write(&sensor, format!("{SENSOR}{flat}")).unwrap();
+    let out = folder.path().join("frames");
+    subwell().arg("simulate").arg(&sensor).arg("--out").arg(&out).assert().success();
+    let error = json(
+        subwell()
+            .args(["sky", "--light"])
+            .arg(out.join("flat/flat_0001.fits"))
+            .arg("--dark")
+            .arg(out.join("dark/dark_0001.fits"))
+            .arg("--night")
+            .arg(&path),
+        2,
+    );
+    assert!(error["message"].as_str().unwrap().contains("flat"), "{error}");
+}
+
+#[test]
+fn a_sky_measured_through_a_stranger_is_refused_with_the_nights_filters() {
+    let through =
+        |filter: &str| NIGHT.replace("{ bortle = 7 }", &format!("{{ e_per_s = 3.3, filter = \"{filter}\" }}"));
+    let (_folder, path) = desk(&through("my old one"));
+    let error = json(subwell().arg("plan").arg(&path), 2);
+    assert!(error["message"].as_str().unwrap().contains("`luminance`"), "{error}");
+    // A known name brings its usual numbers, and says so.
+    let sky = sky_of(&through("red"));
+    assert!(sky["caveats"].to_string().contains("not among the night's filters"), "{}", sky["caveats"]);
 }
 
 #[test]
@@ -219,6 +306,8 @@ fn a_measured_sky_is_written_and_the_plan_uses_it() {
     let (folder, path) = desk(NIGHT);
     let sensor = folder.path().join("sensor.toml");
     std::fs::write(&sensor, format!("{SENSOR}stars_per_frame = 200\n{FRAMES}")).unwrap();
+    // An editor of another system ends its lines otherwise.
+    std::fs::write(&path, NIGHT.replace('\n', "\r\n")).unwrap();
     let out = folder.path().join("frames");
     subwell().arg("simulate").arg(&sensor).arg("--out").arg(&out).assert().success();
     let frame = |name: &str| out.join(name);
@@ -235,6 +324,8 @@ fn a_measured_sky_is_written_and_the_plan_uses_it() {
     assert!((number(&sky, "/planes/0/e_per_s/value") / SKY - 1.0).abs() < TWO_PERCENT);
     assert!(number(&sky, "/mag_per_arcsec2/uncertainty") < 0.3);
     let text = std::fs::read_to_string(&path).unwrap();
+    assert_eq!(text.matches('\n').count(), text.matches("\r\n").count(), "{text:?}");
+    let text = text.replace("\r\n", "\n");
     assert!(text.starts_with("# my night\n") && text.contains("# a guess") && text.contains("filter = \"luminance\""));
     assert!(!text.contains("bortle"), "{text}");
     let plan = json(subwell().arg("plan").arg(&path), 0);

@@ -14,6 +14,12 @@ use subwell::{files, report};
 
 use super::output::{Answer, Failure};
 
+/// A frame that is called a flat and filled to this share of the well is one: skies seldom get there.
+const FLAT_SHARE: f64 = 0.1;
+/// A frame filled to this share of the well is no measurement of a sky, whatever it is called: it does not answer
+/// straight any more.
+const FULL_SHARE: f64 = 0.9;
+
 type Brightness = Estimate<MagnitudesPerSquareArcsecond>;
 
 #[derive(Args)]
@@ -70,6 +76,7 @@ pub(super) fn sky(words: &SkyWords) -> Result<Answer, Failure> {
     if let Some((light, dark)) = &light {
         let options = BackgroundOptions { mode: Some(mode), gain: words.gain_e_per_dn.map(ElectronsPerDn), cfa: None };
         let background = background(light, dark, options)?;
+        no_flat(light, &background, mode)?;
         let filter = words.filter_of(&night, &background, mode)?;
         if let Some(best) = background.best_plane() {
             let plane = Some(best.plane.clone());
@@ -110,6 +117,25 @@ fn mode_of<'a>(night: &Night, camera: &'a CameraProfile, light: Option<f64>) -> 
         None => camera.modes.first().map_or_else(|| camera.mode(None), Ok),
     };
     Ok(of(light).map_or_else(asked, Ok)?)
+}
+
+/// A flat is no sky: refused where its header says so, or where it is as bright as none.
+fn no_flat(light: &subwell::frames::Frame, background: &Background, mode: &Mode) -> Result<(), Failure> {
+    let share = |measured: &subwell::camera::PlaneBackground| {
+        let plane = mode.plane(&measured.plane)?;
+        Some(measured.level_dn.value.0 * plane.gain_e_per_dn.value.0 / plane.saturation_e.value.0)
+    };
+    let fullest = background.planes.iter().filter_map(share).fold(0.0, f64::max);
+    let said = light.info.kind == subwell::frames::FrameKind::Flat;
+    if !(said && fullest > FLAT_SHARE || fullest > FULL_SHARE) {
+        return Ok(());
+    }
+    let why = if said { format!("is judged a flat by {}", light.info.why) } else { "holds no sky any more".into() };
+    let message = format!("{}: it is filled to {:.0} % of the well and {why}", light.info.file, 100.0 * fullest);
+    Err(Failure::words(
+        &message,
+        "give a light frame of the night sky with --light, in a sub that the sky does not fill",
+    ))
 }
 
 impl SkyWords {
