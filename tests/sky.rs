@@ -251,6 +251,64 @@ fn extinction_dims_the_target_and_not_the_sky() {
     assert!((faint.0 / before.0 - 0.1).abs() < 1e-9, "{}", faint.0 / before.0);
 }
 
+/// Five stars with the wings of the simulator's (Moffat, β = 3, 3 pixels wide), drawn into a simulated light: electrons
+/// per second, column, row.
+const STARS: [(f64, f64, f64); 5] =
+    [(900.0, 61.3, 80.7), (600.0, 401.0, 60.2), (450.0, 240.5, 161.5), (1300.0, 90.8, 270.0), (300.0, 380.4, 250.9)];
+
+fn with_stars(mut light: Frame) -> Frame {
+    let alpha = 3.0 / (2.0 * (2_f64.powf(1.0 / 3.0) - 1.0).sqrt());
+    for (rate, x, y) in STARS {
+        let peak = rate * 60.0 / 0.8 * 2.0 / (std::f64::consts::PI * alpha * alpha);
+        for ((row, column), value) in light.pixels.indexed_iter_mut() {
+            let square = (row as f64 + 1.0 - y).powi(2) + (column as f64 + 1.0 - x).powi(2);
+            *value += (peak * (1.0 + square / (alpha * alpha)).powi(-3)).round() as u16;
+        }
+    }
+    light
+}
+
+#[test]
+fn catalogue_stars_say_what_the_telescope_makes_of_their_light() {
+    let (light, dark) = light_and_dark("", FRAMES);
+    let light = with_stars(light);
+    let (folder, path) = desk(NIGHT);
+    let file = |name: &str, frame: &Frame| {
+        let file = folder.path().join(name);
+        subwell::files::write_frame(&file, frame, false, false).unwrap();
+        file
+    };
+    let (light, dark) = (file("light.fits", &light), file("dark.fits", &dark));
+    // The telescope as it is typed: 0.9 of optics, 0.9 of filter, 0.8 of sensor, over 300 nm and 47.12 cm²; 0.2 mag of
+    // air (to 2 %, at the filter's 550 nm) at 60°.
+    let one = 9955.0 * 300.0 * std::f64::consts::PI / 4.0 * (64.0 - 4.0) * 0.9 * 0.9 * 0.8;
+    let night = NIGHT.replace("[[filters]]", "extinction_mag = 0.2\n[[filters]]");
+    std::fs::write(&path, night).unwrap();
+    let asked = |fainter: f64| {
+        let mut command = subwell();
+        command.args(["sky", "--altitude", "60", "--light"]).arg(&light).arg("--dark").arg(&dark);
+        command.arg("--night").arg(&path);
+        for (rate, x, y) in STARS {
+            let magnitude = 2.5 * (one / rate).log10() - 0.2 * 1.1540 + fainter;
+            command.arg("--star").arg(format!("{},{},{magnitude}", x + 2.0, y - 1.5));
+        }
+        json(&mut command, 0)
+    };
+    let sky = asked(0.0);
+    println!("{}", sky["stars"]);
+    // 1.5 % of wings and 2 % of air.
+    assert!((number(&sky, "/stars/0/throughput/value") / 0.648 - 1.0).abs() < 0.03, "{}", sky["stars"]);
+    assert!((number(&sky, "/stars/0/typed_throughput") - 0.648).abs() < 1e-9);
+    let spread = number(&sky, "/stars/0/zero_point_mag/uncertainty");
+    assert!((0.08..0.15).contains(&spread), "{spread}");
+    assert!(!sky["caveats"].to_string().contains("throughput-differs"), "{}", sky["caveats"]);
+    // Stars that are really a magnitude brighter: the telescope makes 40 % of what it is said to.
+    let cloudy = asked(-1.0);
+    let ratio = number(&cloudy, "/stars/0/throughput/value") / number(&sky, "/stars/0/throughput/value");
+    assert!((ratio - 10_f64.powf(-0.4)).abs() < 1e-9, "{ratio}");
+    assert!(cloudy["caveats"].to_string().contains("throughput-differs"), "{}", cloudy["caveats"]);
+}
+
 #[test]
 fn a_flat_is_no_light() {
     let (folder, path) = desk(NIGHT);

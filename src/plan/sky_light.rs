@@ -15,7 +15,7 @@ use crate::units::{
 };
 
 use super::measured_sky::{chains, filter_named, magnitude_behind, plane_named};
-use super::{Night, PlanError, plan};
+use super::{Night, PlanError, StarLight, plan};
 
 /// A limiting magnitude says nothing outside of these.
 const LIMITS_SAID: (f64, f64) = (4.5, 6.7);
@@ -41,6 +41,9 @@ pub struct SkyAnswer {
     /// What a light frame said.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub measured: Option<Background>,
+    /// What catalogue stars in the light said of the telescope.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub stars: Vec<StarLight>,
     /// What the numbers rest on.
     pub caveats: Vec<Caveat>,
 }

@@ -14,6 +14,7 @@ mod plane;
 mod read_noise;
 mod saturation;
 mod stack;
+mod star;
 mod thermal_law;
 mod transfer;
 
@@ -26,6 +27,7 @@ pub use error::MeasureError;
 pub use mode::{MeasureOptions, ModeMeasurement};
 pub use pair::{PairStatistics, spatial_covariance, temporal_variance_r4, temporal_variance_r31};
 pub use stack::StackKey;
+pub use star::star_flux;
 pub use thermal_law::thermal_law;
 pub use transfer::{Kink, Level, TransferFit, emva_slope, transfer_fit};
 
