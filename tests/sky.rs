@@ -310,6 +310,33 @@ fn catalogue_stars_say_what_the_telescope_makes_of_their_light() {
 }
 
 #[test]
+fn a_stock_cameras_loss_at_h_alpha_is_said_with_its_caution() {
+    let colours = ["R", "G", "G", "B"].iter().zip(["r0c0", "r0c1", "r1c0", "r1c1"]);
+    let planes: String = colours
+        .map(|(colour, plane)| {
+            format!(
+                "[[modes.planes]]\nplane = \"{plane}\"\ncolour = \"{colour}\"\nsampling = {}\ngain_e_per_dn = 0.8\n\
+                 read_noise_e = 1.6\nsaturation_e = 20000.0\n",
+                if *colour == "G" { 0.5 } else { 0.25 }
+            )
+        })
+        .collect();
+    let camera = format!("{}{planes}", CAMERA.split("[[modes.planes]]").next().unwrap());
+    let caveats = |night: &str| {
+        let (folder, path) = desk(night);
+        std::fs::write(folder.path().join("camera.toml"), &camera).unwrap();
+        json(subwell().args(["sky", "--night"]).arg(&path), 0)["caveats"].to_string()
+    };
+    let dual = NIGHT.replace("name = \"luminance\"\ntransmission = 0.9\nwidth_nm = 300.0", "name = \"dual\"");
+    let said = caveats(&dual);
+    // 0.75 over 0.26.
+    assert!(said.contains("stock-infrared-cut") && said.contains("2.9 times") && said.contains("300 V"), "{said}");
+    assert!(!caveats(&dual.replace("[camera]", "[camera]\nmodified = true")).contains("stock-infrared-cut"));
+    let broad = NIGHT.replace("name = \"luminance\"\ntransmission = 0.9\nwidth_nm = 300.0", "name = \"none\"");
+    assert!(!caveats(&broad).contains("stock-infrared-cut"), "a galaxy is not after a line");
+}
+
+#[test]
 fn a_flat_is_no_light() {
     let (folder, path) = desk(NIGHT);
     let sensor = folder.path().join("sensor.toml");

@@ -8,6 +8,7 @@ mod conditions;
 mod draft;
 mod error;
 mod evening;
+mod infrared_cut;
 mod measured_sky;
 mod night;
 mod optimum;

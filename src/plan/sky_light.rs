@@ -14,6 +14,7 @@ use crate::units::{
     Seconds,
 };
 
+use super::infrared_cut::infrared_cut_caveat;
 use super::measured_sky::{chains, filter_named, magnitude_behind, plane_named};
 use super::{Night, PlanError, StarLight, plan};
 
@@ -152,6 +153,7 @@ impl SkyAnswer {
             }
             (None, given) => (given.magnitude()?, None),
         };
+        caveats.extend(infrared_cut_caveat(night, mode)?);
         let mut answer = Self { caveats, ..Self::of_magnitude(&magnitude) };
         let colour_array = mode.planes.iter().any(|plane| plane.colour.is_some());
         for filter in night.filters(colour_array) {

@@ -151,8 +151,7 @@ impl StarLight {
         let spread = self.throughput.relative().hypot(0.1);
         if ratio.ln().abs() > 2.0 * spread {
             let message = format!(
-                "the stars say {:.2} of the typed throughput: cloud, dew, another gain or filter, or typed numbers that are off",
-                ratio
+                "the stars say {ratio:.2} of the typed throughput: cloud, dew, another gain or filter, or typed numbers that are off"
             );
             let hint =
                 "check the light's filter and gain; if they are right, correct quantum_efficiency or transmission";

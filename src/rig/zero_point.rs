@@ -15,7 +15,7 @@ const MAGNITUDES_PER_LOGARITHM: f64 = 1.085_736_204_758_129_6;
 
 /// Photons s⁻¹ cm⁻² of one jansky, for each unit of Δλ/λ: 10⁻²⁶ W m⁻² Hz⁻¹ over the constant of Planck
 /// (6.62607015·10⁻³⁴ J s, exact by definition of the SI).
-pub const PHOTONS_OF_JANSKY: f64 = 1509.190_179_6;
+pub const PHOTONS_OF_JANSKY: f64 = 1_509.190_179_6;
 /// Spectral flux of AB magnitude 0 in jansky, by definition (Oke & Gunn 1983, ApJ 266, 713).
 pub const JANSKY_OF_AB_0: f64 = 3631.0;
 

@@ -73,7 +73,10 @@ impl SkyError {
                 "give a sky meter's reading with mag_per_arcsec2, or the Bortle class with bortle".into()
             }
             Self::HorizonTwice { azimuth, .. } => {
-                format!("keep one pair for {azimuth}; for an upright edge write {} and {azimuth}", azimuth - 0.5)
+                format!(
+                    "keep one pair for {azimuth}; for an upright edge write {} and {azimuth}",
+                    (azimuth + 359.5) % 360.0
+                )
             }
             Self::NotADate { .. } => "write the local date of the evening as date = \"2026-10-12\"".into(),
             Self::NeedsTheLightChain { .. } => "ask with `--night night.toml`, which names the optics".into(),

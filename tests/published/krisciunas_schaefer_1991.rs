@@ -2,7 +2,7 @@
 //! equations; the rest was computed from the equations apart from this program, both airmasses at work.
 
 use approx::{assert_abs_diff_eq, assert_relative_eq};
-use subwell::sky::night::{moonlight, opposition_surge, scattering_airmass};
+use subwell::sky::night::{Horizontal, Moon, moonlight, opposition_surge, scattering_airmass};
 use subwell::sky::{magnitude_of_nanolambert, nanolambert};
 use subwell::units::{Degrees, Magnitudes, MagnitudesPerSquareArcsecond};
 
@@ -119,5 +119,16 @@ fn illuminance_and_scattering() {
         [(0.0, 0.029_107), (30.0, 0.014_148), (60.0, 0.006_595_7), (90.0, 0.002_648_6), (120.0, 7.6599e-4)]
     {
         assert_relative_eq!(product(phase, 60.0) / 3.4477e5, illuminance, max_relative = 2.0 * DIGITS);
+    }
+}
+
+/// The lit share of the disc, (1 + cos α)/2, to three decimals.
+#[test]
+fn lit_share_of_seven_phases() {
+    for (phase, lit) in
+        [(0.0, 1.0), (30.0, 0.933), (45.0, 0.854), (60.0, 0.750), (90.0, 0.500), (120.0, 0.250), (150.0, 0.067)]
+    {
+        let place = Horizontal { altitude: Degrees(30.0), azimuth: Degrees(180.0) };
+        assert_abs_diff_eq!(Moon { place, phase_angle: Degrees(phase) }.illuminated(), lit, epsilon = MAGNITUDE);
     }
 }
