@@ -6,7 +6,7 @@ use assert_cmd::Command;
 use serde_json::Value;
 use subwell::frames::Frame;
 use subwell::rig::{Detector, Filter, LightChain, Optics};
-use subwell::sensor::{BackgroundOptions, background};
+use subwell::sensor::{BackgroundOptions, background, star_flux};
 use subwell::simulate::{SensorTruth, frames};
 use subwell::sky::{Lamps, photon_density};
 use subwell::stats::Estimate;
@@ -307,6 +307,26 @@ fn catalogue_stars_say_what_the_telescope_makes_of_their_light() {
     let ratio = number(&cloudy, "/stars/0/throughput/value") / number(&sky, "/stars/0/throughput/value");
     assert!((ratio - 10_f64.powf(-0.4)).abs() < 1e-9, "{ratio}");
     assert!(cloudy["caveats"].to_string().contains("throughput-differs"), "{}", cloudy["caveats"]);
+}
+
+#[test]
+fn what_is_no_single_star_is_not_measured() {
+    let (light, dark) = light_and_dark("", FRAMES);
+    let light = with_stars(light);
+    let mode = subwell::camera::CameraProfile::from_toml(CAMERA).unwrap().modes.remove(0);
+    let flux = |x: f64, y: f64| star_flux(&light, &dark, &mode, "mono", x, y);
+    let (rate, x, y) = STARS[0];
+    let star = flux(x + 3.0, y - 2.0).unwrap();
+    assert!((star.x_px - x).abs() < 0.1 && (star.y_px - y).abs() < 0.1, "{star:?}");
+    // Three widths hold all but a percent of these wings.
+    assert!((star.e_per_s.value.0 / rate - 0.99).abs() < 0.02, "{star:?}");
+    for (x, y) in [(x + 14.0, y), (150.0, 200.0), (3.0, 3.0), (0.0, 50.0), (1e300, 5.0), (f64::NAN, 5.0)] {
+        assert!(flux(x, y).is_err(), "{x}, {y}: {:?}", flux(x, y));
+    }
+    let small = subwell::camera::CameraProfile::from_toml(&CAMERA.replace("20000.0", "3000.0")).unwrap();
+    let full = star_flux(&light, &dark, &small.modes[0], "mono", x, y).unwrap_err();
+    assert!(full.contains("fainter star"), "{full}");
+    assert!(star_flux(&light, &dark, &small.modes[0], "r0c0", x, y).is_err());
 }
 
 #[test]

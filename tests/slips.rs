@@ -124,7 +124,7 @@ fn a_mount_of_which_nothing_is_known_is_said_to_hold_any_sub() {
 fn an_alt_azimuth_mount_bounds_the_sub_and_a_tripod_is_not_guided() {
     let limit = |keys: &str, which: &str| {
         let plan = planned(&NIGHT.replace("[mount]\n", &format!("[mount]\n{keys}"))).unwrap();
-        let limits = serde_json::to_value(plan.filters[0].limits_s.clone()).unwrap();
+        let limits = serde_json::to_value(plan.filters[0].limits_s).unwrap();
         limits[which].as_f64().unwrap_or_else(|| panic!("{which} in {limits}"))
     };
     // At latitude 50 and 50° of altitude the field turns by 15.0411″ at most; the corner is 2884.4 px away.

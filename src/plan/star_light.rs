@@ -144,7 +144,7 @@ impl StarLight {
         }
         if self.stars.len() < 5 {
             let message =
-                format!("{} stars for the throughput: one that varies or is double goes unseen", self.stars.len());
+                format!("stars for the throughput: {}; one that varies or is double goes unseen", self.stars.len());
             caveats.push(Caveat::new("few-stars", message, "give five or more with --star X,Y,MAG"));
         }
         let ratio = self.throughput.value / self.typed_throughput;

@@ -82,8 +82,8 @@ fn plane_text(plane: &PlaneSky) -> String {
 
 fn stars_text(found: &StarLight) -> String {
     let mut text = format!(
-        "\n{} stars through {}, plane {}, magnitudes in {}, {:.2} airmasses\n",
-        found.stars.len(),
+        "\n{} through {}, plane {}, magnitudes in {}, {:.2} airmasses\n",
+        if found.stars.len() == 1 { "one star".into() } else { format!("{} stars", found.stars.len()) },
         found.filter,
         found.plane,
         found.band.letter(),

@@ -54,13 +54,21 @@ pub fn star_flux(light: &Frame, dark: &Frame, mode: &Mode, plane: &str, x: f64, 
     let star = image
         .star_near(near, REACH_PX / step)
         .ok_or("there is no star within 8 pixels, or it is too near to the edge")?;
+    let apart = (star.centre.0 - near.0).hypot(star.centre.1 - near.1) * step;
+    if apart > std::f64::consts::SQRT_2 * REACH_PX {
+        return Err("there is no star within 8 pixels that stands alone".into());
+    }
     let gain = plane.gain_e_per_dn.value.0;
     check_peak(&star, plane, gain)?;
     let electrons = star.counts * gain;
     let ring_variance = (star.ring_sigma * gain).powi(2);
     let variance = electrons.max(0.0) + star.pixels * (1.0 + star.pixels / star.ring_pixels) * ring_variance;
     if electrons < LEAST_SNR * variance.sqrt() {
-        return Err(format!("the star has {:.0} electrons, too few over a noise of {:.0}", electrons, variance.sqrt()));
+        return Err(format!(
+            "what is there has {:.0} electrons over a noise of {:.0}: too faint, or not alone",
+            electrons.max(0.0),
+            variance.sqrt()
+        ));
     }
     let relative = (variance.sqrt() / electrons).hypot(plane.gain_e_per_dn.relative());
     Ok(StarFlux {
