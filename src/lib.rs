@@ -22,6 +22,7 @@ mod error;
 pub mod frames;
 pub mod noise;
 pub mod plan;
+mod reading;
 pub mod report;
 pub mod rig;
 pub mod sensor;

@@ -4,20 +4,22 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
-/// Each room and the rooms it may use. `units` and `caveat` are single files.
+/// Each room and the rooms it may use. `units`, `caveat` and `reading` are single files.
 const TABLE: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("caveat", &[]),
+    // Words for what the parser of a text file says.
+    ("reading", &[]),
     ("stats", &["units"]),
     ("frames", &["units", "caveat"]),
-    ("camera", &["units", "stats", "caveat"]),
+    ("camera", &["units", "stats", "caveat", "reading"]),
     ("sensor", &["units", "stats", "caveat", "frames", "camera"]),
     ("sky", &["units", "stats", "caveat"]),
     ("target", &["units", "stats", "caveat"]),
     ("rig", &["units", "stats", "caveat"]),
     ("noise", &["units", "stats", "caveat", "camera", "sky", "target", "rig"]),
-    ("plan", &["units", "stats", "caveat", "camera", "sky", "target", "rig", "noise"]),
-    ("simulate", &["units", "stats", "caveat", "frames", "camera", "sky", "target", "rig"]),
+    ("plan", &["units", "stats", "caveat", "reading", "camera", "sky", "target", "rig", "noise"]),
+    ("simulate", &["units", "stats", "caveat", "reading", "frames", "camera", "sky", "target", "rig"]),
     (
         "report",
         &[

@@ -6,7 +6,7 @@ use assert_cmd::Command;
 use serde_json::Value;
 use subwell::frames::Frame;
 use subwell::rig::{Detector, Filter, LightChain, Optics};
-use subwell::sensor::{BackgroundOptions, background};
+use subwell::sensor::{BackgroundOptions, background, star_flux};
 use subwell::simulate::{SensorTruth, frames};
 use subwell::sky::{Lamps, photon_density};
 use subwell::stats::Estimate;
@@ -192,6 +192,11 @@ fn one_input_changes_its_factor_and_the_rate_by_the_ratio() {
         let rates = number(&after, "/planes/0/e_per_s/value") / rate;
         assert!((rates / (ratio * also) - 1.0).abs() < 1e-9, "{name}: {rates}");
     }
+    let (folder, path) = desk(NIGHT);
+    std::fs::write(folder.path().join("camera.toml"), CAMERA.replace("3.76", "7.52")).unwrap();
+    let coarse = json(subwell().args(["sky", "--night"]).arg(&path), 0);
+    assert!((factor(&coarse, "plate scale") / factor(&before, "plate scale") - 4.0).abs() < 1e-9);
+    assert!((number(&coarse, "/planes/0/e_per_s/value") / rate - 4.0).abs() < 1e-9);
     // Two magnitudes of sky: the factor is exact, the spectrum moves with the natural part.
     let bright = sky_of(&NIGHT.replace("{ bortle = 7 }", "{ mag_per_arcsec2 = 16.5 }"));
     assert!((factor(&bright, "sky") / factor(&before, "sky") / 10_f64.powf(0.8) - 1.0).abs() < 1e-9);
@@ -199,6 +204,193 @@ fn one_input_changes_its_factor_and_the_rate_by_the_ratio() {
     let spectrum = factor(&sodium, "sky spectrum") / factor(&before, "sky spectrum");
     assert!((number(&sodium, "/planes/0/e_per_s/value") / rate / spectrum - 1.0).abs() < 1e-9);
     assert!((spectrum / (0.76 / 0.80) - 1.0).abs() < 0.01, "{spectrum}");
+}
+
+/// What the mono filters' factors are for three lamps (spectra of CIE 15:2018 and of laboratory lamps, integrated apart
+/// from this program): blue of 395 to 505 nm, and a line filter at H-alpha; low and high of what the spectra give.
+#[test]
+fn lamps_through_a_blue_and_an_h_alpha_filter() {
+    let rows = [
+        ("sodium", "blue", 0.12, 0.14),
+        ("led-3000", "blue", 0.26, 0.28),
+        ("led-4000", "blue", 0.42, 0.44),
+        ("sodium", "h-alpha", 0.41, 0.49),
+        ("led-3000", "h-alpha", 0.95, 1.11),
+        ("led-4000", "h-alpha", 0.65, 0.77),
+    ];
+    for (lamps, filter, low, high) in rows {
+        // A sky so bright that the natural light in it is one percent.
+        let night = NIGHT
+            .replace("{ bortle = 7 }", "{ mag_per_arcsec2 = 16.0 }")
+            .replace("mixed", lamps)
+            .replace("name = \"luminance\"\ntransmission = 0.9\nwidth_nm = 300.0", &format!("name = \"{filter}\""));
+        let found = factor(&sky_of(&night), "sky spectrum");
+        assert!((low..=high).contains(&found), "{lamps} through {filter}: {found}");
+    }
+}
+
+/// What the sky's chain does not have and the target's does: the air. The ratio is that of 10^(−0.4 k X).
+#[test]
+fn extinction_dims_the_target_and_not_the_sky() {
+    let night = NIGHT.replace("[[filters]]", "extinction_mag = 0.2\n[[filters]]");
+    let night = night.replace("name = \"M33\"", "surface_brightness_mag = 22.0\naltitude_deg = 30.0");
+    let rates = |night: &str| {
+        let (_folder, path) = desk(night);
+        let plan = json(subwell().arg("plan").arg(&path), 0);
+        let rate = |which: &str| number(&plan, &format!("/filters/0/planes/0/rates_e_per_s/{which}"));
+        (rate("target"), rate("sky"))
+    };
+    let before = rates(&night);
+    // At 30° the air is 1.9943 (Kasten & Young 1989), at 60° 1.1540; extinction at the filter's 550 nm is V's within 2 %.
+    let hazy = rates(&night.replace("extinction_mag = 0.2", "extinction_mag = 0.5"));
+    let high = rates(&night.replace("altitude_deg = 30.0", "altitude_deg = 60.0"));
+    assert!((hazy.0 / before.0 / 10_f64.powf(-0.4 * 0.3 * 1.9943) - 1.0).abs() < 0.02, "{}", hazy.0 / before.0);
+    assert!((high.0 / before.0 / 10_f64.powf(0.4 * 0.2 * 0.8403) - 1.0).abs() < 0.01, "{}", high.0 / before.0);
+    assert_eq!((hazy.1, high.1), (before.1, before.1));
+    let faint = rates(&night.replace("= 22.0", "= 24.5"));
+    assert!((faint.0 / before.0 - 0.1).abs() < 1e-9, "{}", faint.0 / before.0);
+}
+
+/// Five stars with the wings of the simulator's (Moffat, β = 3, 3 pixels wide), drawn into a simulated light: electrons
+/// per second, column, row.
+const STARS: [(f64, f64, f64); 5] =
+    [(900.0, 61.3, 80.7), (600.0, 401.0, 60.2), (450.0, 240.5, 161.5), (1300.0, 90.8, 270.0), (300.0, 380.4, 250.9)];
+
+fn with_stars(mut light: Frame) -> Frame {
+    let alpha = 3.0 / (2.0 * (2_f64.powf(1.0 / 3.0) - 1.0).sqrt());
+    for (rate, x, y) in STARS {
+        let peak = rate * 60.0 / 0.8 * 2.0 / (std::f64::consts::PI * alpha * alpha);
+        for ((row, column), value) in light.pixels.indexed_iter_mut() {
+            let square = (row as f64 + 1.0 - y).powi(2) + (column as f64 + 1.0 - x).powi(2);
+            *value += (peak * (1.0 + square / (alpha * alpha)).powi(-3)).round() as u16;
+        }
+    }
+    light
+}
+
+#[test]
+fn catalogue_stars_say_what_the_telescope_makes_of_their_light() {
+    let (light, dark) = light_and_dark("", FRAMES);
+    let light = with_stars(light);
+    let (folder, path) = desk(NIGHT);
+    let file = |name: &str, frame: &Frame| {
+        let file = folder.path().join(name);
+        subwell::files::write_frame(&file, frame, false, false).unwrap();
+        file
+    };
+    let (light, dark) = (file("light.fits", &light), file("dark.fits", &dark));
+    // The telescope as it is typed: 0.9 of optics, 0.9 of filter, 0.8 of sensor, over 300 nm and 47.12 cm²; 0.2 mag of
+    // air (to 2 %, at the filter's 550 nm) at 60°.
+    let one = 9955.0 * 300.0 * std::f64::consts::PI / 4.0 * (64.0 - 4.0) * 0.9 * 0.9 * 0.8;
+    let night = NIGHT.replace("[[filters]]", "extinction_mag = 0.2\n[[filters]]");
+    std::fs::write(&path, night).unwrap();
+    let asked = |fainter: f64| {
+        let mut command = subwell();
+        command.args(["sky", "--altitude", "60", "--light"]).arg(&light).arg("--dark").arg(&dark);
+        command.arg("--night").arg(&path);
+        for (rate, x, y) in STARS {
+            let magnitude = 2.5 * (one / rate).log10() - 0.2 * 1.1540 + fainter;
+            command.arg("--star").arg(format!("{},{},{magnitude}", x + 2.0, y - 1.5));
+        }
+        json(&mut command, 0)
+    };
+    let sky = asked(0.0);
+    println!("{}", sky["stars"]);
+    // 1.5 % of wings and 2 % of air.
+    assert!((number(&sky, "/stars/0/throughput/value") / 0.648 - 1.0).abs() < 0.03, "{}", sky["stars"]);
+    assert!((number(&sky, "/stars/0/typed_throughput") - 0.648).abs() < 1e-9);
+    let spread = number(&sky, "/stars/0/zero_point_mag/uncertainty");
+    assert!((0.08..0.15).contains(&spread), "{spread}");
+    assert!(!sky["caveats"].to_string().contains("throughput-differs"), "{}", sky["caveats"]);
+    // Stars that are really a magnitude brighter: the telescope makes 40 % of what it is said to.
+    let cloudy = asked(-1.0);
+    let ratio = number(&cloudy, "/stars/0/throughput/value") / number(&sky, "/stars/0/throughput/value");
+    assert!((ratio - 10_f64.powf(-0.4)).abs() < 1e-9, "{ratio}");
+    assert!(cloudy["caveats"].to_string().contains("throughput-differs"), "{}", cloudy["caveats"]);
+}
+
+#[test]
+fn what_is_no_single_star_is_not_measured() {
+    let (light, dark) = light_and_dark("", FRAMES);
+    let light = with_stars(light);
+    let mode = subwell::camera::CameraProfile::from_toml(CAMERA).unwrap().modes.remove(0);
+    let flux = |x: f64, y: f64| star_flux(&light, &dark, &mode, "mono", x, y);
+    let (rate, x, y) = STARS[0];
+    let star = flux(x + 3.0, y - 2.0).unwrap();
+    assert!((star.x_px - x).abs() < 0.1 && (star.y_px - y).abs() < 0.1, "{star:?}");
+    // Three widths hold all but a percent of these wings.
+    assert!((star.e_per_s.value.0 / rate - 0.99).abs() < 0.02, "{star:?}");
+    for (x, y) in [(x + 14.0, y), (150.0, 200.0), (3.0, 3.0), (0.0, 50.0), (1e300, 5.0), (f64::NAN, 5.0)] {
+        assert!(flux(x, y).is_err(), "{x}, {y}: {:?}", flux(x, y));
+    }
+    let small = subwell::camera::CameraProfile::from_toml(&CAMERA.replace("20000.0", "3000.0")).unwrap();
+    let full = star_flux(&light, &dark, &small.modes[0], "mono", x, y).unwrap_err();
+    assert!(full.contains("fainter star"), "{full}");
+    assert!(star_flux(&light, &dark, &small.modes[0], "r0c0", x, y).is_err());
+}
+
+#[test]
+fn a_stock_cameras_loss_at_h_alpha_is_said_with_its_caution() {
+    let colours = ["R", "G", "G", "B"].iter().zip(["r0c0", "r0c1", "r1c0", "r1c1"]);
+    let planes: String = colours
+        .map(|(colour, plane)| {
+            format!(
+                "[[modes.planes]]\nplane = \"{plane}\"\ncolour = \"{colour}\"\nsampling = {}\ngain_e_per_dn = 0.8\n\
+                 read_noise_e = 1.6\nsaturation_e = 20000.0\n",
+                if *colour == "G" { 0.5 } else { 0.25 }
+            )
+        })
+        .collect();
+    let camera = format!("{}{planes}", CAMERA.split("[[modes.planes]]").next().unwrap());
+    let caveats = |night: &str| {
+        let (folder, path) = desk(night);
+        std::fs::write(folder.path().join("camera.toml"), &camera).unwrap();
+        json(subwell().args(["sky", "--night"]).arg(&path), 0)["caveats"].to_string()
+    };
+    let dual = NIGHT.replace("name = \"luminance\"\ntransmission = 0.9\nwidth_nm = 300.0", "name = \"dual\"");
+    let said = caveats(&dual);
+    // 0.75 over 0.26.
+    assert!(said.contains("stock-infrared-cut") && said.contains("2.9 times") && said.contains("300 V"), "{said}");
+    assert!(!caveats(&dual.replace("[camera]", "[camera]\nmodified = true")).contains("stock-infrared-cut"));
+    let broad = NIGHT.replace("name = \"luminance\"\ntransmission = 0.9\nwidth_nm = 300.0", "name = \"none\"");
+    assert!(!caveats(&broad).contains("stock-infrared-cut"), "a galaxy is not after a line");
+}
+
+#[test]
+fn a_flat_is_no_light() {
+    let (folder, path) = desk(NIGHT);
+    let sensor = folder.path().join("sensor.toml");
+    let flat = FRAMES.replacen(
+        "kind = \"light\"\nexposure_s = 60.0\nsensor_c = -10.0\nlight_e_per_s = 9.0",
+        "kind = \"flat\"\nexposure_s = 2.0\nsensor_c = -10.0\nlight_e_per_s = 5000.0",
+        1,
+    );
+    std::fs::write(&sensor, format!("{SENSOR}{flat}")).unwrap();
+    let out = folder.path().join("frames");
+    subwell().arg("simulate").arg(&sensor).arg("--out").arg(&out).assert().success();
+    let error = json(
+        subwell()
+            .args(["sky", "--light"])
+            .arg(out.join("flat/flat_0001.fits"))
+            .arg("--dark")
+            .arg(out.join("dark/dark_0001.fits"))
+            .arg("--night")
+            .arg(&path),
+        2,
+    );
+    assert!(error["message"].as_str().unwrap().contains("flat"), "{error}");
+}
+
+#[test]
+fn a_sky_measured_through_a_stranger_is_refused_with_the_nights_filters() {
+    let through =
+        |filter: &str| NIGHT.replace("{ bortle = 7 }", &format!("{{ e_per_s = 3.3, filter = \"{filter}\" }}"));
+    let (_folder, path) = desk(&through("my old one"));
+    let error = json(subwell().arg("plan").arg(&path), 2);
+    assert!(error["message"].as_str().unwrap().contains("`luminance`"), "{error}");
+    // A known name brings its usual numbers, and says so.
+    let sky = sky_of(&through("red"));
+    assert!(sky["caveats"].to_string().contains("not among the night's filters"), "{}", sky["caveats"]);
 }
 
 #[test]
@@ -219,6 +411,8 @@ fn a_measured_sky_is_written_and_the_plan_uses_it() {
     let (folder, path) = desk(NIGHT);
     let sensor = folder.path().join("sensor.toml");
     std::fs::write(&sensor, format!("{SENSOR}stars_per_frame = 200\n{FRAMES}")).unwrap();
+    // An editor of another system ends its lines otherwise.
+    std::fs::write(&path, NIGHT.replace('\n', "\r\n")).unwrap();
     let out = folder.path().join("frames");
     subwell().arg("simulate").arg(&sensor).arg("--out").arg(&out).assert().success();
     let frame = |name: &str| out.join(name);
@@ -235,6 +429,8 @@ fn a_measured_sky_is_written_and_the_plan_uses_it() {
     assert!((number(&sky, "/planes/0/e_per_s/value") / SKY - 1.0).abs() < TWO_PERCENT);
     assert!(number(&sky, "/mag_per_arcsec2/uncertainty") < 0.3);
     let text = std::fs::read_to_string(&path).unwrap();
+    assert_eq!(text.matches('\n').count(), text.matches("\r\n").count(), "{text:?}");
+    let text = text.replace("\r\n", "\n");
     assert!(text.starts_with("# my night\n") && text.contains("# a guess") && text.contains("filter = \"luminance\""));
     assert!(!text.contains("bortle"), "{text}");
     let plan = json(subwell().arg("plan").arg(&path), 0);

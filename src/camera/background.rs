@@ -40,6 +40,26 @@ pub struct PlaneBackground {
     pub not_background_percent: f64,
 }
 
+/// The light of one star in one plane of a light frame.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StarFlux {
+    /// `mono`, or the place in the stored 2 × 2 cell.
+    pub plane: String,
+    /// Column of its middle in the stored frame, the first being 1.
+    pub x_px: f64,
+    /// Row of its middle.
+    pub y_px: f64,
+    /// Full width at half maximum, in pixels of the frame.
+    pub fwhm_px: f64,
+    /// Radius of the aperture in widths of the star.
+    pub aperture_fwhm: f64,
+    /// The share of the frame's pixels that the plane has: mono 1, a place of the cell ¼.
+    pub pixel_share: f64,
+    /// Rate in the aperture, of the plane's pixels alone.
+    pub e_per_s: Estimate<ElectronsPerSecond>,
+}
+
 impl Background {
     /// The plane whose rate is known best.
     #[must_use]

@@ -9,6 +9,8 @@ pub enum ProfileError {
     Syntax {
         /// What the parser found.
         message: String,
+        /// What to write instead, where that can be told.
+        advice: Option<String>,
     },
     /// Another kind of document.
     #[error("this is a `{found}` document, not a `subwell.camera` profile")]
@@ -59,6 +61,7 @@ impl ProfileError {
     #[must_use]
     pub fn hint(&self) -> String {
         match self {
+            Self::Syntax { advice: Some(advice), .. } => advice.clone(),
             Self::Syntax { .. } => {
                 "compare it with a profile that `subwell measure DIR --out camera.toml` writes".into()
             }

@@ -7,7 +7,7 @@ mod background;
 mod error;
 mod profile;
 
-pub use background::{Background, PlaneBackground};
+pub use background::{Background, PlaneBackground, StarFlux};
 pub use error::ProfileError;
 pub use profile::{
     CameraProfile, DarkCurrentPoint, DarkCurrentSource, FORMAT, Fit, FrameCounts, Mode, Plane, Provenance,

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::caveat::{Caveat, Rejected};
+use crate::reading;
 use crate::stats::Estimate;
 use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Quantity, Seconds};
 
@@ -12,6 +13,10 @@ use super::ProfileError;
 pub const FORMAT: &str = "subwell.camera";
 /// The version of the format that this program writes and reads.
 pub const VERSION: u32 = 1;
+
+fn unreadable(error: impl std::fmt::Display) -> ProfileError {
+    ProfileError::Syntax { message: reading::in_words(&error.to_string()), advice: None }
+}
 
 /// Everything known of one camera, measured or typed from a data sheet.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -338,8 +343,10 @@ impl CameraProfile {
     /// When the text is not TOML, has unknown or missing keys, another format or
     /// version, or numbers that no camera has.
     pub fn from_toml(text: &str) -> Result<Self, ProfileError> {
-        let profile: Self =
-            toml::from_str(text).map_err(|error| ProfileError::Syntax { message: error.to_string() })?;
+        let profile: Self = toml::from_str(text).map_err(|error| ProfileError::Syntax {
+            message: reading::in_words(&error.to_string()),
+            advice: reading::advice(text, error.span()),
+        })?;
         profile.checked()
     }
 
@@ -348,8 +355,7 @@ impl CameraProfile {
     /// # Errors
     /// As [`CameraProfile::from_toml`].
     pub fn from_json(text: &str) -> Result<Self, ProfileError> {
-        let profile: Self =
-            serde_json::from_str(text).map_err(|error| ProfileError::Syntax { message: error.to_string() })?;
+        let profile: Self = serde_json::from_str(text).map_err(unreadable)?;
         profile.checked()
     }
 
@@ -358,7 +364,7 @@ impl CameraProfile {
     /// # Errors
     /// When a number is not finite, which a checked profile excludes.
     pub fn to_toml(&self) -> Result<String, ProfileError> {
-        toml::to_string(self).map_err(|error| ProfileError::Syntax { message: error.to_string() })
+        toml::to_string(self).map_err(unreadable)
     }
 
     /// Writes the profile as JSON, the document that `measure --json` prints.
@@ -366,7 +372,7 @@ impl CameraProfile {
     /// # Errors
     /// As [`CameraProfile::to_toml`].
     pub fn to_json(&self) -> Result<String, ProfileError> {
-        serde_json::to_string_pretty(self).map_err(|error| ProfileError::Syntax { message: error.to_string() })
+        serde_json::to_string_pretty(self).map_err(unreadable)
     }
 
     /// The mode with this gain setting; with `None`, the only one.

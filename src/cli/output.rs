@@ -20,14 +20,14 @@ pub(super) struct Answer {
 impl Answer {
     /// An answer whose document already says its `format` and `version`.
     pub(super) fn document(text: String, document: &impl Serialize, caveats: usize) -> Self {
-        Self { text, document: serde_json::to_value(document).unwrap_or(Value::Null), caveats }
+        Self { text, document: without_negative_zero(serde_json::to_value(document).unwrap_or(Value::Null)), caveats }
     }
 
     /// An answer whose document still lacks them.
     pub(super) fn new(text: String, format: &str, content: &impl Serialize, caveats: usize) -> Self {
         let mut document = json!({ "format": format, "version": 1 });
         if let (Some(fields), Ok(Value::Object(content))) = (document.as_object_mut(), serde_json::to_value(content)) {
-            fields.extend(content);
+            fields.extend(content.into_iter().map(|(key, value)| (key, without_negative_zero(value))));
         }
         Self { text, document, caveats }
     }
@@ -128,6 +128,16 @@ pub(super) fn wrong_words(error: &clap::Error) -> ExitCode {
     let message = text.lines().next().unwrap_or("wrong words").trim_start_matches("error: ").to_owned();
     let hint = "`subwell --help` lists the commands, `subwell COMMAND --help` their options".to_owned();
     finish(Err(Failure { code: "usage".into(), message, hint, exit: 2 }), true, false)
+}
+
+/// The document with every −0 as 0: the sign of nothing says nothing.
+fn without_negative_zero(value: Value) -> Value {
+    match value {
+        Value::Number(number) if number.as_f64() == Some(0.0) && number.is_f64() => json!(0.0),
+        Value::Array(list) => list.into_iter().map(without_negative_zero).collect(),
+        Value::Object(fields) => fields.into_iter().map(|(key, value)| (key, without_negative_zero(value))).collect(),
+        other => other,
+    }
 }
 
 fn pretty(document: &Value) -> String {

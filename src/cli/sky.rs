@@ -3,16 +3,24 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use subwell::camera::{Background, CameraProfile, Mode};
+use subwell::camera::{Background, CameraProfile, Mode, Plane};
 use subwell::caveat::{Caveat, push_once};
-use subwell::plan::{Night, PlanError, SkyAnswer};
-use subwell::sensor::{BackgroundOptions, background};
+use subwell::frames::{Frame, FrameKind};
+use subwell::plan::{Night, PlanError, SkyAnswer, star_light};
+use subwell::rig::StarBand;
+use subwell::sensor::{BackgroundOptions, background, star_flux};
 use subwell::sky::{GivenSky, from_meter};
 use subwell::stats::Estimate;
-use subwell::units::{ElectronsPerDn, Magnitudes, MagnitudesPerSquareArcsecond};
+use subwell::units::{Degrees, ElectronsPerDn, Magnitudes, MagnitudesPerSquareArcsecond};
 use subwell::{files, report};
 
 use super::output::{Answer, Failure};
+
+/// A frame that is called a flat and filled to this share of the well is one: skies seldom get there.
+const FLAT_SHARE: f64 = 0.1;
+/// A frame filled to this share of the well is no measurement of a sky, whatever it is called: it does not answer
+/// straight any more.
+const FULL_SHARE: f64 = 0.9;
 
 type Brightness = Estimate<MagnitudesPerSquareArcsecond>;
 
@@ -45,6 +53,16 @@ pub(super) struct SkyWords {
     /// The filter of the night that the light was taken through
     #[arg(long, value_name = "NAME", requires = "light")]
     filter: Option<String>,
+    /// A star in the light: column, row (the first pixel is 1,1) and catalogue magnitude; five or more say what share of
+    /// the light the telescope makes electrons of
+    #[arg(long, value_name = "X,Y,MAG", value_parser = star, requires = "light", requires = "night")]
+    star: Vec<[f64; 3]>,
+    /// The band of the stars' magnitudes: B, V, R, I, or g, r, i, or G
+    #[arg(long, value_name = "BAND", value_parser = band, requires = "star")]
+    star_band: Option<StarBand>,
+    /// How high the light's field stood, in degrees; left out, as high as the night's target
+    #[arg(long, value_name = "DEGREES", requires = "star")]
+    altitude: Option<f64>,
     /// Write the measured sky into the night file
     #[arg(long, requires = "light", requires = "night")]
     write: bool,
@@ -70,6 +88,7 @@ pub(super) fn sky(words: &SkyWords) -> Result<Answer, Failure> {
     if let Some((light, dark)) = &light {
         let options = BackgroundOptions { mode: Some(mode), gain: words.gain_e_per_dn.map(ElectronsPerDn), cfa: None };
         let background = background(light, dark, options)?;
+        no_flat(light, &background, mode)?;
         let filter = words.filter_of(&night, &background, mode)?;
         if let Some(best) = background.best_plane() {
             let plane = Some(best.plane.clone());
@@ -92,6 +111,9 @@ pub(super) fn sky(words: &SkyWords) -> Result<Answer, Failure> {
         }
     }
     answer.measured = measured;
+    if let (Some(frames), false) = (&light, words.star.is_empty()) {
+        words.add_stars(&mut answer, &night, mode, frames)?;
+    }
     if let (Some(other), Some(own)) = (words.against()?, answer.mag_per_arcsec2) {
         answer.against = Some(SkyAnswer::hours_ratio(&night, &camera, &own, &other)?);
     }
@@ -112,6 +134,39 @@ fn mode_of<'a>(night: &Night, camera: &'a CameraProfile, light: Option<f64>) -> 
     Ok(of(light).map_or_else(asked, Ok)?)
 }
 
+/// A star as it is typed.
+fn star(word: &str) -> Result<[f64; 3], String> {
+    let numbers: Option<Vec<f64>> = word.split(',').map(|part| part.trim().parse().ok()).collect();
+    match numbers.as_deref() {
+        Some([x, y, mag]) if x.is_finite() && y.is_finite() && (-2.0..=25.0).contains(mag) => Ok([*x, *y, *mag]),
+        _ => Err("write column, row and magnitude, such as 1020.5,734,11.32".into()),
+    }
+}
+
+fn band(word: &str) -> Result<StarBand, String> {
+    let known = StarBand::ALL.into_iter().find(|band| band.letter().to_string() == word);
+    known.ok_or_else(|| "the bands are B, V, R, I (Johnson, Cousins), g, r, i (AB) and G".into())
+}
+
+/// A flat is no sky: refused where its header says so, or where it is as bright as none.
+fn no_flat(light: &Frame, background: &Background, mode: &Mode) -> Result<(), Failure> {
+    let share = |measured: &subwell::camera::PlaneBackground| {
+        let plane = mode.plane(&measured.plane)?;
+        Some(measured.level_dn.value.0 * plane.gain_e_per_dn.value.0 / plane.saturation_e.value.0)
+    };
+    let fullest = background.planes.iter().filter_map(share).fold(0.0, f64::max);
+    let said = light.info.kind == FrameKind::Flat;
+    if !(said && fullest > FLAT_SHARE || fullest > FULL_SHARE) {
+        return Ok(());
+    }
+    let why = if said { format!("is judged a flat by {}", light.info.why) } else { "holds no sky any more".into() };
+    let message = format!("{}: it is filled to {:.0} % of the well and {why}", light.info.file, 100.0 * fullest);
+    Err(Failure::words(
+        &message,
+        "give a light frame of the night sky with --light, in a sub that the sky does not fill",
+    ))
+}
+
 impl SkyWords {
     /// The sky that the words give.
     fn given(&self) -> Result<Option<Brightness>, Failure> {
@@ -123,6 +178,50 @@ impl SkyWords {
         let Some(sky) = sky else { return Ok(None) };
         let brightness = sky.magnitude().map_err(PlanError::from)?;
         Ok(Some(self.meter.map_or(brightness, |reading| from_meter(MagnitudesPerSquareArcsecond(reading)))))
+    }
+
+    /// Throughput and zero point from the stars, in every plane that sees the light's filter.
+    fn add_stars(
+        &self,
+        answer: &mut SkyAnswer,
+        night: &Night,
+        mode: &Mode,
+        (light, dark): &(Frame, Frame),
+    ) -> Result<(), Failure> {
+        let Some(GivenSky::Measured { filter: name, .. }) = &night.site.sky else { return Ok(()) };
+        let filters = night.filters(mode.planes.iter().any(|plane| plane.colour.is_some()));
+        let Some(filter) = filters.iter().find(|filter| filter.label() == *name) else { return Ok(()) };
+        let altitude = self.altitude.map_or_else(|| night.target.altitude(), Degrees);
+        if self.altitude.is_none() {
+            let message = format!("the stars are taken to stand {:.0} degrees high, as the night's target", altitude.0);
+            answer.caveats.push(Caveat::new("assumed-value", message, "give --altitude"));
+        }
+        let sees = |plane: &&Plane| answer.planes.iter().any(|sky| sky.filter == *name && sky.plane == plane.plane);
+        let planes: Vec<&Plane> = mode.planes.iter().filter(sees).collect();
+        for plane in planes {
+            let mut stars = Vec::new();
+            for [x, y, mag] in &self.star {
+                match star_flux(light, dark, mode, &plane.plane, *x, *y) {
+                    Ok(flux) => stars.push((Magnitudes(*mag), flux)),
+                    Err(why) => {
+                        let about = format!("{x},{y} in {}", plane.plane);
+                        let hint = "check column and row: the stored frame's first pixel is 1,1";
+                        answer.caveats.push(Caveat::new("star-unusable", why, hint).about(about));
+                    }
+                }
+            }
+            if !stars.is_empty() {
+                let found = star_light(night, mode, filter, altitude, self.star_band.unwrap_or_default(), &stars)?;
+                answer.caveats.extend(found.caveats());
+                answer.stars.push(found);
+            }
+        }
+        if answer.stars.is_empty() {
+            let why = answer.caveats.iter().rev().find(|caveat| caveat.code == "star-unusable");
+            let message = format!("no star could be measured: {}", why.map_or("no plane sees them", |c| &c.message));
+            return Err(Failure::words(&message, "give isolated stars that are neither faint nor saturated"));
+        }
+        Ok(())
     }
 
     fn against(&self) -> Result<Option<Brightness>, Failure> {
@@ -141,7 +240,7 @@ impl SkyWords {
         ))
     }
 
-    fn light(&self) -> Result<Option<(subwell::frames::Frame, subwell::frames::Frame)>, Failure> {
+    fn light(&self) -> Result<Option<(Frame, Frame)>, Failure> {
         let (Some(light), Some(dark)) = (&self.light, &self.dark) else { return Ok(None) };
         let decoder = files::Decoder::this_program()?;
         Ok(Some((files::read_one(light, &decoder)?, files::read_one(dark, &decoder)?)))

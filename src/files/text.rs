@@ -22,6 +22,14 @@ pub enum TextError {
     /// It cannot be read or written.
     #[error(transparent)]
     File(#[from] FileError),
+    /// It is text of another encoding.
+    #[error("{}: this is no UTF-8 text{}", path.display(), if *utf_16 { " but UTF-16, which some editors call Unicode" } else { "" })]
+    Encoding {
+        /// The file.
+        path: PathBuf,
+        /// Whether it is UTF-16.
+        utf_16: bool,
+    },
     /// It holds no camera profile.
     #[error("{}: {error}", path.display())]
     Profile {
@@ -54,6 +62,7 @@ impl TextError {
     pub fn code(&self) -> &'static str {
         match self {
             Self::File(error) => error.code(),
+            Self::Encoding { .. } => "unreadable",
             Self::Profile { .. } => "camera-unusable",
             Self::Night { error, .. } => error.code(),
             Self::Sensor { .. } => "sensor-unusable",
@@ -65,6 +74,7 @@ impl TextError {
     pub fn hint(&self) -> String {
         match self {
             Self::File(error) => error.hint().to_owned(),
+            Self::Encoding { .. } => "open it in an editor and save it as UTF-8".into(),
             Self::Profile { error, .. } => error.hint(),
             Self::Night { error, .. } => error.hint(),
             Self::Sensor { error, .. } => error.hint(),
@@ -153,9 +163,10 @@ pub fn write_measured_sky(
     plane: &str,
 ) -> Result<(), TextError> {
     let unusable = |error| TextError::Night { path: path.to_owned(), error };
-    let syntax = |message: String| unusable(PlanError::Syntax { message, nearest: None });
+    let syntax = |message: String| unusable(PlanError::Syntax { message, advice: None });
+    let old = text(path)?;
     let mut document: toml_edit::DocumentMut =
-        text(path)?.parse().map_err(|error: toml_edit::TomlError| syntax(error.to_string()))?;
+        old.parse().map_err(|error: toml_edit::TomlError| syntax(error.to_string()))?;
     let digits = |value: f64| format!("{value:.4e}").parse::<f64>().unwrap_or(value);
     let mut rate = toml_edit::InlineTable::new();
     rate.insert("value", digits(e_per_s.value.0).into());
@@ -177,9 +188,16 @@ pub fn write_measured_sky(
             site.insert("sky", toml_edit::value(sky));
         }
     }
-    let written = document.to_string();
+    let written = with_line_ends_of(&old, &document.to_string());
     Night::from_toml(&written).map_err(unusable)?;
     Ok(write_whole(path, written.as_bytes(), true)?)
+}
+
+/// The text with the line ends that most lines of `old` have.
+fn with_line_ends_of(old: &str, text: &str) -> String {
+    let plain = text.replace("\r\n", "\n");
+    let ends = |end: &str| old.matches(end).count();
+    if 2 * ends("\r\n") > ends("\n") { plain.replace('\n', "\r\n") } else { plain }
 }
 
 fn is_json(path: &Path) -> bool {
@@ -187,18 +205,25 @@ fn is_json(path: &Path) -> bool {
 }
 
 /// A text file whole, if it is a file and not absurdly large, whatever length it claims.
-fn text(path: &Path) -> Result<String, FileError> {
+fn text(path: &Path) -> Result<String, TextError> {
     let disk = |source| FileError::Disk { path: path.to_owned(), source };
     if !std::fs::metadata(path).map_err(disk)?.is_file() {
-        return Err(disk(std::io::Error::other("not a regular file")));
+        return Err(disk(std::io::Error::other("not a regular file")).into());
     }
-    let mut text = String::new();
+    let mut bytes = Vec::new();
     let file = std::fs::File::open(path).map_err(disk)?;
-    let read = file.take(LARGEST_TEXT + 1).read_to_string(&mut text).map_err(disk)?;
-    if read as u64 > LARGEST_TEXT {
-        return Err(disk(std::io::Error::other(format!(
-            "more than {LARGEST_TEXT} bytes are too many for a text file"
-        ))));
+    file.take(LARGEST_TEXT + 1).read_to_end(&mut bytes).map_err(disk)?;
+    if bytes.len() as u64 > LARGEST_TEXT {
+        let what = format!("more than {LARGEST_TEXT} bytes are too many for a text file");
+        return Err(disk(std::io::Error::other(what)).into());
     }
-    Ok(text)
+    // With its mark, or every other byte of what must be plain letters is 0.
+    let halves = bytes.iter().take(64).filter(|byte| **byte == 0).count();
+    let utf_16 =
+        bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) || halves > bytes.len().min(64) / 3;
+    let encoding = || TextError::Encoding { path: path.to_owned(), utf_16 };
+    if utf_16 {
+        return Err(encoding());
+    }
+    String::from_utf8(bytes).map_err(|_| encoding())
 }

@@ -3,16 +3,17 @@
 use crate::camera::{Mode, Plane};
 use crate::caveat::{Caveat, push_once};
 use crate::noise::{Calibration, DarkCurrent, FAINTEST_SQUARE, LeftPattern, PlaneNoise, Rates, dark_current};
-use crate::rig::{Detector, Filter, LightChain, StarWidth, peak_pixel_fraction, saturation_time, sum};
+use crate::rig::{Filter, LightChain, Pointing, StarWidth, TrackingLimits, peak_pixel_fraction, saturation_time, sum};
 use crate::sky::night::TWILIGHT_UNCERTAINTY;
 use crate::sky::{GivenSky, moon_photon_density, photon_density_towards};
 use crate::stats::Estimate;
 use crate::units::{
-    Arcseconds, Celsius, Colour, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Magnitudes,
+    Arcseconds, Celsius, Degrees, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Magnitudes,
     MagnitudesPerSquareArcsecond, PhotonDensity, Rayleighs, Seconds,
 };
 
 use super::evening::Evening;
+use super::measured_sky::{chains as chains_of, filter_named, magnitude_behind, plane_named};
 use super::{Limits, Night, PlanError, PlanNight};
 
 /// Share of the well that a star to be kept may fill: the last part is seldom linear (common practice, no source).
@@ -135,14 +136,9 @@ impl Conditions {
         note_camera(mode, &darks, &mut caveats);
         let filters = night.filters(colour_array);
         let filters = filters.iter().map(|filter| place.filter(filter, &darks)).collect::<Result<_, _>>()?;
-        let corner_px = (mode.width_px as f64).hypot(mode.height_px as f64) / 2.0;
-        if night.mount.limits(place.pixel_scale, corner_px, None).assumed {
-            let message = "nothing is known of the unguided mount: subs of at most 60 s are assumed";
-            caveats.push(Caveat::new(
-                "assumed-value",
-                message,
-                "give longest_sub_s or polar_error_arcmin under [mount]",
-            ));
+        caveats.extend(place.tracking_caveat());
+        if let GivenSky::Measured { filter, .. } = night.site.sky() {
+            caveats.extend(filter_named(night, mode, &filter)?.1);
         }
         Ok(Self { sensor, pixel_scale: place.pixel_scale, filters, night: evening.night.clone(), caveats })
     }
@@ -189,16 +185,36 @@ struct SkyRate {
 }
 
 impl Place<'_> {
-    fn detector(&self, plane: &Plane) -> Detector {
-        Detector {
-            pixel: self.mode.pixel_um.unwrap_or_default(),
-            colour: plane.colour.and_then(Colour::from_letter),
-            modified: self.night.camera.modified.unwrap_or(false),
-        }
+    /// What the mount allows in the direction of the target.
+    fn tracking(&self) -> TrackingLimits {
+        let corner_px = (self.mode.width_px as f64).hypot(self.mode.height_px as f64) / 2.0;
+        let declination = self.night.position().map(|(_, declination)| declination);
+        let highest = self.evening.night.as_ref().map(|told| Degrees(told.target_altitude_deg[1]));
+        let pointing = Pointing {
+            declination: declination.or_else(|| self.night.target.object().map(|object| object.dec_deg)),
+            altitude: highest.or(Some(self.night.target.altitude())),
+            latitude: self.night.site.latitude_deg,
+        };
+        self.night.mount.limits(self.pixel_scale, corner_px, pointing)
     }
 
-    fn chains(&self, filter: &Filter, plane: &Plane) -> Result<Vec<LightChain>, PlanError> {
-        Ok(LightChain::through(&self.night.optics, filter, &self.detector(plane))?)
+    /// What the limits of the mount rest on where they were not given.
+    fn tracking_caveat(&self) -> Option<Caveat> {
+        let limits = self.tracking();
+        let (message, hint) = if limits.assumed {
+            (
+                "nothing is known of the unguided mount: subs of at most 60 s are assumed",
+                "give longest_sub_s or polar_error_arcmin under [mount]",
+            )
+        } else if limits.tracking.is_none() && limits.field_rotation.is_none() {
+            (
+                "nothing is known of the mount: its guiding is taken to hold a sub of any length",
+                "give longest_sub_s under [mount], the longest sub whose stars were round, or polar_error_arcmin",
+            )
+        } else {
+            return None;
+        };
+        Some(Caveat::new("assumed-value", message, hint))
     }
 
     fn air(&self, chain: &LightChain) -> f64 {
@@ -208,14 +224,13 @@ impl Place<'_> {
     fn filter(&self, filter: &Filter, darks: &[DarkCurrent]) -> Result<FilterConditions, PlanError> {
         let mut planes = Vec::new();
         for (plane, dark) in self.mode.planes.iter().zip(darks) {
-            let chains = self.chains(filter, plane)?;
+            let chains = chains_of(self.night, self.mode, filter, plane)?;
             if !chains.is_empty() {
                 planes.push(self.plane(filter, plane, dark, &chains)?);
             }
         }
         mark_governing(&mut planes);
-        let corner_px = (self.mode.width_px as f64).hypot(self.mode.height_px as f64) / 2.0;
-        let tracking = self.night.mount.limits(self.pixel_scale, corner_px, None);
+        let tracking = self.tracking();
         let shortest = |limit: fn(&PlaneConditions) -> Option<Seconds>| {
             planes.iter().filter_map(limit).min_by(|a, b| a.0.total_cmp(&b.0))
         };
@@ -337,45 +352,16 @@ impl Place<'_> {
         let GivenSky::Measured { e_per_s, filter: seen_through, plane: seen_in } = &sky else {
             return Ok(self.sky_of(&sky.magnitude()?, chains, self.evening.natural));
         };
-        let reference = self.reference_plane(seen_in.as_deref())?;
+        let reference = plane_named(self.mode, seen_in.as_deref())?;
         let same_colour =
             reference.plane == plane.plane || (plane.colour.is_some() && plane.colour == reference.colour);
         if *seen_through == filter.label() && same_colour {
             return Ok(SkyRate { rate: e_per_s.value, sky: relative(e_per_s), lamps: 0.0, throughput: 0.0 });
         }
-        let other = self.night.filters.iter().find(|other| other.label() == *seen_through).cloned();
-        let other = other.unwrap_or_else(|| Filter { name: Some(seen_through.clone()), ..Filter::default() });
-        let magnitude = self.magnitude_behind(e_per_s, &self.chains(&other, reference)?)?;
+        let (other, _) = filter_named(self.night, self.mode, seen_through)?;
+        let behind = chains_of(self.night, self.mode, &other, reference)?;
+        let magnitude = magnitude_behind(e_per_s, &behind, self.night.site.lamps())?;
         Ok(self.sky_of(&magnitude, chains, 1.0))
-    }
-
-    fn reference_plane(&self, name: Option<&str>) -> Result<&Plane, PlanError> {
-        let name = name.unwrap_or("mono");
-        let is_named = |plane: &&Plane| plane.plane == name || plane.colour.is_some_and(|c| c.to_string() == name);
-        self.mode.planes.iter().find(is_named).ok_or_else(|| PlanError::Impossible {
-            key: "site.sky.plane".into(),
-            why: format!("is `{name}`, which is no plane of this camera"),
-        })
-    }
-
-    /// The magnitude of the sky that gives this rate through these chains.
-    fn magnitude_behind(
-        &self,
-        rate: &Estimate<ElectronsPerSecond>,
-        chains: &[LightChain],
-    ) -> Result<Estimate<MagnitudesPerSquareArcsecond>, PlanError> {
-        if chains.is_empty() {
-            let why = "sees nothing through the filter of the measured sky".into();
-            return Err(PlanError::Impossible { key: "site.sky.plane".into(), why });
-        }
-        let (mut bright, mut faint) = (0.0, 40.0);
-        for _ in 0..60 {
-            let middle = (bright + faint) / 2.0;
-            let predicted = self.sky_of(&Estimate::new(middle, 0.0), chains, 1.0).rate;
-            if predicted > rate.value { bright = middle } else { faint = middle }
-        }
-        let spread = relative(rate).hypot(throughput_relative(chains));
-        Ok(Estimate::new((bright + faint) / 2.0, spread * 2.5 / std::f64::consts::LN_10))
     }
 
     /// The sky with the evening's mean twilight added.

@@ -15,8 +15,8 @@ pub enum PlanError {
     Syntax {
         /// What the parser found, with line and key.
         message: String,
-        /// The known key that looks most like an unknown one.
-        nearest: Option<String>,
+        /// What to write instead, where that can be told.
+        advice: Option<String>,
     },
     /// A number that cannot be, or two that contradict each other.
     #[error("`{key}` {why}")]
@@ -169,8 +169,8 @@ impl PlanError {
     #[must_use]
     pub fn hint(&self) -> String {
         match self {
-            Self::Syntax { nearest: Some(nearest), .. } => format!("the nearest known key is `{nearest}`"),
-            Self::Syntax { nearest: None, .. } => "correct the line that the message names".into(),
+            Self::Syntax { advice: Some(advice), .. } => advice.clone(),
+            Self::Syntax { advice: None, .. } => "correct the line that the message names".into(),
             Self::Impossible { key, .. } => format!("correct `{key}`"),
             Self::Sky(error) => error.hint(),
             Self::Rig(error) => error.hint(),

@@ -21,6 +21,8 @@ const DARKEST_WITHIN: Degrees = Degrees(1.0);
 const WORTH_H: f64 = 1.0;
 /// Days in which a better date is looked for.
 const LOOK_AHEAD_DAYS: u32 = 366;
+/// Civil time differs from the Sun's by no more than this anywhere but in a few odd corners.
+const ODD_OFFSET_H: f64 = 3.0;
 /// Magnitudes to a natural logarithm: 2.5/ln 10.
 const MAGNITUDES_PER_LOGARITHM: f64 = 1.085_736_204_758_129_6;
 
@@ -211,43 +213,47 @@ fn darkest(tonight: &Tonight) -> Option<Degrees> {
     reached.or_else(|| (lowest < LEAST_DARKNESS).then(|| lowest + DARKEST_WITHIN))
 }
 
-fn darkness(night: &Night, date: Date, place: Place, tonight: &Tonight) -> Result<Degrees, PlanError> {
-    let (name, lowest_deg) = (date.to_string(), tonight.lowest_sun().0);
-    let next = |limit: Degrees| next_date(night, date, place, |later| hours_of(&later.dark(limit)) >= WORTH_H);
+/// [`darkest`], or astronomical darkness alone where that is needed; `None` where the plan has no hour of it.
+fn counted(night: &Night, tonight: &Tonight) -> Option<Degrees> {
     let needed = night.goal.need_astronomical_night == Some(true);
     if needed && !tonight.dark(ASTRONOMICAL).is_empty() {
-        return Ok(ASTRONOMICAL);
+        return Some(ASTRONOMICAL);
     }
-    match darkest(tonight) {
-        Some(limit) if needed && limit > ASTRONOMICAL => {
+    darkest(tonight).filter(|limit| !needed || *limit <= ASTRONOMICAL)
+}
+
+fn darkness(night: &Night, date: Date, place: Place, tonight: &Tonight) -> Result<Degrees, PlanError> {
+    if let Some(limit) = counted(night, tonight) {
+        return Ok(limit);
+    }
+    let (name, lowest_deg, next) = (date.to_string(), tonight.lowest_sun().0, next_date(night, date, place));
+    Err(match darkest(tonight) {
+        Some(limit) => {
             let hours = hours_of(&tonight.dark(limit));
-            let next = next(ASTRONOMICAL);
-            Err(NoHours::NotAstronomical { date: name, lowest_deg, hours, limit_deg: limit.0, next }.into())
+            NoHours::NotAstronomical { date: name, lowest_deg, hours, limit_deg: limit.0, next }.into()
         }
-        Some(limit) => Ok(limit),
-        None => {
-            let next = next(if needed { ASTRONOMICAL } else { NAUTICAL });
-            Err(NoHours::NotDark { date: name, lowest_deg, next }.into())
-        }
-    }
+        None => NoHours::NotDark { date: name, lowest_deg, next }.into(),
+    })
 }
 
 fn target_down(night: &Night, date: Date, place: Place, tonight: &Tonight, limit: Degrees, track: &Track) -> PlanError {
-    let next = next_date(night, date, place, |later| {
-        darkest(later).is_some_and(|limit| hours_of(&later.usable(limit, track)) >= WORTH_H)
-    });
+    let next = next_date(night, date, place);
     let highest_deg = tonight.highest(limit, track).map_or(-90.0, |altitude| altitude.0);
     let declination = night.position().map_or(0.0, |(_, declination)| declination.0);
     let culmination_deg = 90.0 - (place.latitude.0 - declination).abs();
     NoHours::TargetDown { date: date.to_string(), highest_deg, culmination_deg, next }.into()
 }
 
-/// The first later date that is good.
-fn next_date(night: &Night, date: Date, place: Place, good: impl Fn(&Tonight) -> bool) -> Option<String> {
-    let later = (1..=LOOK_AHEAD_DAYS).map(|days| date.later(days));
-    let mut good_dates =
-        later.filter(|date| Tonight::new(place, *date, night.utc_offset_h()).is_ok_and(|tonight| good(&tonight)));
-    good_dates.next().map(|date| date.to_string())
+/// The first later date that has an hour for this night's target, reckoned as its plan would.
+fn next_date(night: &Night, date: Date, place: Place) -> Option<String> {
+    let track = track(night);
+    let good = |later: &Date| {
+        let tonight = Tonight::new(place, *later, night.utc_offset_h()).ok()?;
+        let limit = counted(night, &tonight)?;
+        Some(hours_of(&tonight.usable(limit, &track)) >= WORTH_H)
+    };
+    let mut later = (1..=LOOK_AHEAD_DAYS).map(|days| date.later(days));
+    later.find(|later| good(later) == Some(true)).map(|date| date.to_string())
 }
 
 fn moon_not_counted(night: &Night) -> Caveat {
@@ -270,6 +276,7 @@ fn dated_caveats(night: &Night, told: &PlanNight) -> Vec<Caveat> {
         );
         caveats.push(Caveat::new("no-astronomical-night", message, "a later date has a darker sky").about("goal.date"));
     }
+    caveats.extend(offset_caveat(night));
     if let (Some(given), Some(_)) = (night.target.altitude_deg, night.position()) {
         let [low, high] = told.target_altitude_deg;
         let message = format!(
@@ -279,4 +286,19 @@ fn dated_caveats(night: &Night, told: &PlanNight) -> Vec<Caveat> {
         caveats.push(Caveat::new("altitude-not-used", message, "leave out altitude_deg").about("target.altitude_deg"));
     }
     caveats
+}
+
+/// A clock that does not belong to the longitude: one of the two may have the wrong sign.
+fn offset_caveat(night: &Night) -> Option<Caveat> {
+    let (offset, longitude) = (night.site.utc_offset_h?, night.site.longitude_deg?);
+    let by_sun = ((longitude.0 + 180.0).rem_euclid(360.0) - 180.0) / 15.0;
+    let apart = ((offset - by_sun + 12.0).rem_euclid(24.0) - 12.0).abs();
+    (apart > ODD_OFFSET_H).then(|| {
+        let message = format!(
+            "utc_offset_h = {offset} is {apart:.0} h from the Sun's time at longitude_deg = {} (east is positive)",
+            longitude.0
+        );
+        let hint = "check the signs of both; west of Greenwich they are negative";
+        Caveat::new("conflicting-offset", message, hint).about("site.utc_offset_h")
+    })
 }

@@ -8,11 +8,14 @@ mod conditions;
 mod draft;
 mod error;
 mod evening;
+mod infrared_cut;
+mod measured_sky;
 mod night;
 mod optimum;
 mod outcome;
 mod range;
 mod sky_light;
+mod star_light;
 
 pub use conditions::{Conditions, FilterConditions, PlaneConditions, Spread};
 pub use error::{NoHours, OutOfReach, PlanError};
@@ -25,3 +28,4 @@ pub use outcome::{
     FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, SubLimits, plan,
 };
 pub use sky_light::{ChainFactor, HoursRatio, PlaneSky, SkyAnswer, SkyWindow};
+pub use star_light::{MeasuredStar, StarLight, star_light};

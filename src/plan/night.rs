@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::caveat::Caveat;
+use crate::reading;
 use crate::rig::{
     DEFAULT_FILTER_TRANSMISSION, DEFAULT_LINE_TRANSMISSION, DEFAULT_LINE_WIDTH, DEFAULT_QUANTUM_EFFICIENCY,
     DEFAULT_TRANSMISSION, Filter, FilterName, Mount, Optics,
@@ -299,9 +300,10 @@ impl Night {
     /// When the text is not TOML, has an unknown key (the nearest known one is named) or lacks one that has no
     /// default, when a number cannot be, or when two keys contradict each other.
     pub fn from_toml(text: &str) -> Result<Self, PlanError> {
-        let night: Self = toml::from_str(text).map_err(|error| PlanError::Syntax {
-            nearest: nearest_key(error.message()),
-            message: error.to_string().trim_end().to_owned(),
+        let night: Self = toml::from_str(text).map_err(|error| {
+            let nearest = nearest_key(error.message()).map(|nearest| format!("the nearest known key is `{nearest}`"));
+            let advice = nearest.or_else(|| reading::advice(text, error.span()));
+            PlanError::Syntax { advice, message: reading::in_words(&error.to_string()) }
         })?;
         night.check()?;
         Ok(night)

@@ -6,17 +6,17 @@ use serde::Serialize;
 
 use crate::camera::{Background, CameraProfile, Mode, Plane};
 use crate::caveat::Caveat;
-use crate::rig::{Detector, Filter, LightChain, sum};
-use crate::sky::{
-    GivenSky, artificial_ratio, bortle_class, limiting_magnitude, luminance, magnitude_of, photon_density,
-};
+use crate::rig::{Filter, LightChain, sum};
+use crate::sky::{GivenSky, artificial_ratio, bortle_class, limiting_magnitude, luminance, photon_density};
 use crate::stats::Estimate;
 use crate::units::{
-    CandelasPerSquareMetre, Colour, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond,
-    PHOTONS_OF_V_MAGNITUDE_0, Seconds,
+    CandelasPerSquareMetre, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, PHOTONS_OF_V_MAGNITUDE_0,
+    Seconds,
 };
 
-use super::{Night, PlanError, plan};
+use super::infrared_cut::infrared_cut_caveat;
+use super::measured_sky::{chains, filter_named, magnitude_behind, plane_named};
+use super::{Night, PlanError, StarLight, plan};
 
 /// A limiting magnitude says nothing outside of these.
 const LIMITS_SAID: (f64, f64) = (4.5, 6.7);
@@ -42,6 +42,9 @@ pub struct SkyAnswer {
     /// What a light frame said.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub measured: Option<Background>,
+    /// What catalogue stars in the light said of the telescope.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub stars: Vec<StarLight>,
     /// What the numbers rest on.
     pub caveats: Vec<Caveat>,
 }
@@ -138,15 +141,20 @@ impl SkyAnswer {
     ) -> Result<Self, PlanError> {
         let rig = SkyRig { night, mode };
         let given = night.site.sky();
+        let mut caveats = Vec::new();
         let (magnitude, seen) = match (magnitude, &given) {
             (Some(magnitude), _) => (*magnitude, None),
             (None, GivenSky::Measured { e_per_s, filter, plane }) => {
-                let plane = rig.plane_named(plane.as_deref().unwrap_or("mono"))?;
-                (rig.magnitude_behind(e_per_s, filter, plane)?, Some((e_per_s, filter, plane)))
+                let plane = plane_named(mode, plane.as_deref())?;
+                let (through, assumed) = filter_named(night, mode, filter)?;
+                caveats.extend(assumed);
+                let behind = magnitude_behind(e_per_s, &chains(night, mode, &through, plane)?, night.site.lamps())?;
+                (behind, Some((e_per_s, filter, plane)))
             }
             (None, given) => (given.magnitude()?, None),
         };
-        let mut answer = Self::of_magnitude(&magnitude);
+        caveats.extend(infrared_cut_caveat(night, mode)?);
+        let mut answer = Self { caveats, ..Self::of_magnitude(&magnitude) };
         let colour_array = mode.planes.iter().any(|plane| plane.colour.is_some());
         for filter in night.filters(colour_array) {
             for plane in &mode.planes {
@@ -212,63 +220,13 @@ struct SkyRig<'a> {
 }
 
 impl SkyRig<'_> {
-    fn plane_named(&self, name: &str) -> Result<&Plane, PlanError> {
-        let is_named = |plane: &&Plane| plane.plane == name || plane.colour.is_some_and(|c| c.to_string() == name);
-        let why = || format!("is `{name}`, which is no plane of this camera");
-        let missing = || PlanError::Impossible { key: "site.sky.plane".into(), why: why() };
-        self.mode.planes.iter().find(is_named).ok_or_else(missing)
-    }
-
-    fn chains(&self, filter: &Filter, plane: &Plane) -> Result<Vec<LightChain>, PlanError> {
-        let missing =
-            || PlanError::Impossible { key: "pixel_um".into(), why: "is missing in the camera profile".into() };
-        let detector = Detector {
-            pixel: self.mode.pixel_um.ok_or_else(missing)?,
-            colour: plane.colour.and_then(Colour::from_letter),
-            modified: self.night.camera.modified.unwrap_or(false),
-        };
-        Ok(LightChain::through(&self.night.optics, filter, &detector)?)
-    }
-
-    /// The magnitude of a sky that gives this rate; of several windows the widest is taken to have its share.
-    fn magnitude_behind(
-        &self,
-        rate: &Estimate<ElectronsPerSecond>,
-        filter: &str,
-        plane: &Plane,
-    ) -> Result<Estimate<MagnitudesPerSquareArcsecond>, PlanError> {
-        let known = self.night.filters.iter().find(|known| known.label() == filter).cloned();
-        let filter = known.unwrap_or_else(|| Filter { name: Some(filter.to_owned()), ..Filter::default() });
-        let chains = self.chains(&filter, plane)?;
-        let lamps = self.night.site.lamps();
-        let part = |chain: &LightChain, magnitude: f64| {
-            let light = photon_density(&Estimate::new(magnitude, 0.0), lamps, chain.passband.band);
-            light.value.0 * chain.continuum_factor()
-        };
-        let nothing = || PlanError::Impossible {
-            key: "site.sky.plane".into(),
-            why: "sees nothing through the filter of the measured sky".into(),
-        };
-        let brightest =
-            |magnitude: f64| move |a: &&LightChain, b: &&LightChain| part(a, magnitude).total_cmp(&part(b, magnitude));
-        let mut magnitude: Option<Estimate<MagnitudesPerSquareArcsecond>> = None;
-        // The share of the window hardly depends on the brightness: a few rounds are enough.
-        for _ in 0..8 {
-            let guess = magnitude.map_or(20.0, |magnitude| magnitude.value.0);
-            let chain = chains.iter().max_by(brightest(guess)).ok_or_else(nothing)?;
-            let share = part(chain, guess) / chains.iter().map(|chain| part(chain, guess)).sum::<f64>();
-            magnitude = magnitude_of(&chain.photon_density_of(&rate.scaled(share)), lamps, chain.passband.band);
-        }
-        magnitude.ok_or_else(nothing)
-    }
-
     fn plane_sky(
         &self,
         filter: &Filter,
         plane: &Plane,
         magnitude: &Estimate<MagnitudesPerSquareArcsecond>,
     ) -> Result<Option<PlaneSky>, PlanError> {
-        let chains = self.chains(filter, plane)?;
+        let chains = chains(self.night, self.mode, filter, plane)?;
         let lamps = self.night.site.lamps();
         let rates: Vec<_> =
             chains.iter().map(|c| c.sky_rate(&photon_density(magnitude, lamps, c.passband.band))).collect();

@@ -1,7 +1,7 @@
 //! A sky as text: every scale, then the way of its light to the electrons.
 
 use crate::camera::Background;
-use crate::plan::{HoursRatio, PlaneSky, SkyAnswer};
+use crate::plan::{HoursRatio, PlaneSky, SkyAnswer, StarLight};
 
 use super::{caveats_text, duration, entry, rounded, with_uncertainty, wrapped};
 
@@ -14,6 +14,9 @@ pub fn sky_text(answer: &SkyAnswer) -> String {
     }
     for plane in &answer.planes {
         text.push_str(&plane_text(plane));
+    }
+    for stars in &answer.stars {
+        text.push_str(&stars_text(stars));
     }
     if let Some(against) = &answer.against {
         text.push_str(&against_text(against));
@@ -74,6 +77,31 @@ fn plane_text(plane: &PlaneSky) -> String {
     }
     let how = if plane.measured { "measured" } else { "in all" };
     text.push_str(&entry(2, how, 22, &with_uncertainty(&plane.e_per_s)));
+    text
+}
+
+fn stars_text(found: &StarLight) -> String {
+    let mut text = format!(
+        "\n{} through {}, plane {}, magnitudes in {}, {:.2} airmasses\n",
+        if found.stars.len() == 1 { "one star".into() } else { format!("{} stars", found.stars.len()) },
+        found.filter,
+        found.plane,
+        found.band.letter(),
+        found.airmass
+    );
+    for star in &found.stars {
+        let flux = &star.flux;
+        let value = format!(
+            "{}, {:.1} px wide: zero point {:.2}",
+            with_uncertainty(&flux.e_per_s),
+            flux.fwhm_px,
+            star.zero_point_mag.0
+        );
+        text.push_str(&entry(2, &format!("{:.0},{:.0} of {:.2} mag", flux.x_px, flux.y_px, star.mag.0), 28, &value));
+    }
+    text.push_str(&entry(2, "zero point", 28, &with_uncertainty(&found.zero_point_mag)));
+    let typed = format!("{}, typed {:.3}", with_uncertainty(&found.throughput), found.typed_throughput);
+    text.push_str(&entry(2, "throughput", 28, &typed));
     text
 }
 

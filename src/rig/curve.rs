@@ -2,6 +2,11 @@
 
 use crate::units::Nanometres;
 
+/// What a silicon sensor sees: outside of it a curve must be dark.
+const SEEN: (f64, f64) = (300.0, 1100.0);
+/// Points further apart than this many nanometres leave a gap where the curve changes by more than this share of its
+/// peak: a straight line would be a guess.
+const GAP: (f64, f64) = (30.0, 0.2);
 /// Below this share of the peak a filter is taken as dark: filters leak, curves have noise.
 const DARK_SHARE: f64 = 0.05;
 /// The curve is followed in steps of this many nanometres.
@@ -37,8 +42,8 @@ impl TransmissionCurve {
     /// refused, and so are decimal commas.
     ///
     /// # Errors
-    /// A sentence that names the line: no two numbers, a wavelength that does not grow, a transmission below 0 or above
-    /// 100 %, fewer than two points, or no light at all.
+    /// A sentence that names the line or the place: no two numbers, a wavelength that does not grow, a transmission below 0
+    /// or above 100 %, fewer than two points, no light at all, light outside of 300 to 1100 nm, or an edge without points.
     ///
     /// # Examples
     /// ```
@@ -63,7 +68,10 @@ impl TransmissionCurve {
             match numbers.as_deref() {
                 Some([nm, transmission]) if nm.is_finite() && *transmission >= 0.0 && *transmission <= 100.0 => {
                     if points.last().is_some_and(|(before, _)| before >= nm) {
-                        return Err(format!("line {}: the wavelength {nm} nm does not grow", number + 1));
+                        let line = number + 1;
+                        return Err(format!(
+                            "line {line}: the wavelength {nm} nm does not grow; sort the lines by wavelength"
+                        ));
                     }
                     points.push((*nm, *transmission));
                 }
@@ -86,6 +94,21 @@ impl TransmissionCurve {
         let (first, last) = (points[0].0, points[points.len() - 1].0);
         if first < 100.0 || last > 5000.0 {
             return Err(format!("wavelengths from {first} to {last} are not in nm"));
+        }
+        if let Some((nm, _)) =
+            points.iter().find(|(nm, part)| !(SEEN.0..=SEEN.1).contains(nm) && *part > DARK_SHARE * peak)
+        {
+            return Err(format!(
+                "lets light through at {nm} nm, where no silicon sensor sees any; leave out what lies outside of {} to {} nm",
+                SEEN.0, SEEN.1
+            ));
+        }
+        let gap = |pair: &&[(f64, f64)]| pair[1].0 - pair[0].0 > GAP.0 && (pair[1].1 - pair[0].1).abs() > GAP.1 * peak;
+        if let Some(pair) = points.windows(2).find(gap) {
+            return Err(format!(
+                "jumps from {} at {} nm to {} at {} nm without a point between; give points at most {} nm apart on its edges",
+                pair[0].1, pair[0].0, pair[1].1, pair[1].0, GAP.0
+            ));
         }
         if peak > 1.0 {
             points.iter_mut().for_each(|(_, transmission)| *transmission /= 100.0);
@@ -157,6 +180,17 @@ mod tests {
         assert!(comma.contains("decimal commas"), "{comma}");
         let over = TransmissionCurve::from_csv("399,0\n400,1.005\n700,0.95\n701,0\n").unwrap_err();
         assert!(over.contains("neither"), "{over}");
+    }
+
+    #[test]
+    fn light_that_no_sensor_sees_and_gaps_are_refused() {
+        let infrared = curve("nm,T\n690,0\n700,0.9\n1200,0.9\n").unwrap_err();
+        assert!(infrared.contains("1200 nm"), "{infrared}");
+        assert!(curve("280,0.9\n290,0.9\n400,0.9\n").is_err());
+        // Dark beyond the ends is no harm: a data sheet goes on for longer than a sensor sees.
+        assert!(curve("200,0\n390,0\n400,0.9\n700,0.9\n710,0\n1200,0.01\n").is_ok());
+        let gap = curve("nm,T\n400,0\n500,0.9\n600,0\n").unwrap_err();
+        assert!(gap.contains("400 nm") && gap.contains("500 nm"), "{gap}");
     }
 
     fn curve(text: &str) -> Result<TransmissionCurve, String> {

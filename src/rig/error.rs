@@ -49,6 +49,12 @@ pub enum RigError {
     /// Colours where there are none.
     #[error("quantum_efficiency has colours, and this sensor is monochrome")]
     ColoursOnMono,
+    /// A key that says nothing of a mount of this kind.
+    #[error("`{key}` under [mount] is for equatorial mounts, and this one is a tripod or an alt-azimuth mount")]
+    NotOfThisMount {
+        /// The key.
+        key: &'static str,
+    },
 }
 
 impl RigError {
@@ -57,6 +63,7 @@ impl RigError {
     pub fn hint(&self) -> String {
         match self {
             Self::Curve { .. } => "a curve is a CSV file with a line for each point: nm, transmission from 0 to 1".into(),
+            Self::NotOfThisMount { key } => format!("leave out `{key}`, or write kind = \"equatorial\""),
             Self::ColoursOnMono => "give one number, of the sensor in this filter's window".into(),
             Self::OutOfRange { key, .. } => format!("correct `{key}`"),
             Self::Obstructed { .. } => "give obstruction_mm as the diameter of the secondary's shadow, 0 for a refractor".into(),

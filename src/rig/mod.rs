@@ -8,16 +8,19 @@ mod light;
 mod mount;
 mod passband;
 mod star;
+mod zero_point;
 
 pub use curve::TransmissionCurve;
 pub use error::RigError;
 pub use filter::{ColourEfficiencies, DEFAULT_QUANTUM_EFFICIENCY, Filter, QuantumEfficiency};
 pub use light::{DEFAULT_TRANSMISSION, LightChain, Optics, sum};
 pub use mount::{
-    Mount, TrackingLimits, field_rotation_limit, periodic_error_limit, polar_drift_limit, polar_drift_per_second,
+    Mount, MountKind, Pointing, TrackingLimits, alt_az_rotation_limit, alt_az_rotation_per_second,
+    field_rotation_limit, periodic_error_limit, polar_drift_limit, polar_drift_per_second, star_speed,
 };
 pub use passband::{
     DEFAULT_FILTER_TRANSMISSION, DEFAULT_LINE_TRANSMISSION, DEFAULT_LINE_WIDTH, Detector, FilterName, H_ALPHA, OIII,
     Passband, SII,
 };
-pub use star::{StarWidth, peak_pixel_fraction, saturation_time};
+pub use star::{Moffat, StarWidth, peak_pixel_fraction, pixel_fraction_at, saturation_time};
+pub use zero_point::{JANSKY_OF_AB_0, PHOTONS_OF_JANSKY, StarBand, sky_zero_point, star_zero_point, throughput};

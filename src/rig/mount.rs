@@ -6,12 +6,29 @@ use crate::units::{Arcseconds, Degrees, Seconds};
 
 use super::error::{RigError, within};
 
+/// How a mount follows the sky.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub enum MountKind {
+    /// About an axis that points at the pole.
+    #[default]
+    #[serde(rename = "equatorial")]
+    Equatorial,
+    /// In altitude and azimuth: the stars stay, the field turns about them.
+    #[serde(rename = "alt-az")]
+    AltAz,
+    /// Not at all: a tripod.
+    #[serde(rename = "fixed")]
+    Fixed,
+}
+
 /// `[mount]`: how long the stars stay where they are, and the time that is lost between subs.
 ///
 /// Every key may be left out; the constants give the defaults.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Mount {
+    /// How it follows the sky; left out, equatorial.
+    pub kind: Option<MountKind>,
     /// Whether a guide camera corrects the mount.
     pub guided: Option<bool>,
     /// Root mean square of the guiding, both axes together.
@@ -71,13 +88,33 @@ impl Mount {
         for (key, value, low, high) in numbers {
             value.map_or(Ok(()), |value| within(key, value, low, high))?;
         }
-        Ok(())
+        self.check_kind()
     }
 
-    /// Whether the mount is guided, or [`Mount::DEFAULT_GUIDED`].
+    fn check_kind(&self) -> Result<(), RigError> {
+        let equatorial_only = [
+            ("polar_error_arcmin", self.polar_error_arcmin.is_some()),
+            ("periodic_error_arcsec", self.periodic_error_arcsec.is_some()),
+            ("worm_period_s", self.worm_period_s.is_some()),
+        ];
+        let key = match self.kind() {
+            MountKind::Equatorial => None,
+            MountKind::Fixed if self.guided == Some(true) => Some("guided = true"),
+            _ => equatorial_only.into_iter().find(|(_, given)| *given).map(|(key, _)| key),
+        };
+        key.map_or(Ok(()), |key| Err(RigError::NotOfThisMount { key }))
+    }
+
+    /// How it follows the sky, or [`MountKind::Equatorial`].
+    #[must_use]
+    pub fn kind(&self) -> MountKind {
+        self.kind.unwrap_or_default()
+    }
+
+    /// Whether the mount is guided, or [`Mount::DEFAULT_GUIDED`]; a tripod never is.
     #[must_use]
     pub fn guided(&self) -> bool {
-        self.guided.unwrap_or(Self::DEFAULT_GUIDED)
+        self.kind() != MountKind::Fixed && self.guided.unwrap_or(Self::DEFAULT_GUIDED)
     }
 
     /// Guiding error, or [`Mount::DEFAULT_GUIDE_RMS`].
@@ -123,13 +160,27 @@ const EARTH_RATE: f64 = 7.292_12e-5;
 const ARCSECONDS_PER_ARCMINUTE: f64 = 60.0;
 /// The declination that field rotation is reckoned for where none is known: high, to be on the safe side.
 const CAUTIOUS_DECLINATION: Degrees = Degrees(60.0);
+/// The altitude that an alt-azimuth field's turning is reckoned for where none is known: high, for the same reason.
+const CAUTIOUS_ALTITUDE: Degrees = Degrees(70.0);
+
+/// Where a telescope looks, as far as it is known.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Pointing {
+    /// The target's declination.
+    pub declination: Option<Degrees>,
+    /// The target's altitude, at its highest.
+    pub altitude: Option<Degrees>,
+    /// The site's latitude.
+    pub latitude: Option<Degrees>,
+}
 
 /// What the mount allows a sub to last.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TrackingLimits {
-    /// The least of the limit that was typed, polar drift and periodic error; `None` where nothing limits.
+    /// The least of the limit that was typed, polar drift, periodic error and the sky's own turning; `None` where nothing
+    /// limits.
     pub tracking: Option<Seconds>,
-    /// The turning of a guided field about its guide star; `None` where nothing limits.
+    /// The turning of the field about its guide star, or of an alt-azimuth mount's field; `None` where nothing limits.
     pub field_rotation: Option<Seconds>,
     /// Whether `tracking` is [`Mount::DEFAULT_UNGUIDED_SUB`], because nothing was known of an unguided mount.
     pub assumed: bool,
@@ -140,27 +191,89 @@ impl Mount {
     ///
     /// Guided: the typed limit, and field rotation at `corner_px` from the guide star (half the sensor's diagonal).
     /// Unguided: the least of the typed limit, polar drift and periodic error, or a cautious default when none of
-    /// them is given. `declination` matters to field rotation alone; unknown, 60° is taken.
+    /// them is given. Alt-azimuth: the turning of its field besides. A tripod: the sky's turning. What is not known of
+    /// the pointing is taken at its worst: declination 0° for a tripod and 60° for a wrong pole, latitude 0°, altitude
+    /// 70°.
     #[must_use]
-    pub fn limits(&self, pixel_scale: Arcseconds, corner_px: f64, declination: Option<Degrees>) -> TrackingLimits {
+    pub fn limits(&self, pixel_scale: Arcseconds, corner_px: f64, pointing: Pointing) -> TrackingLimits {
         let trail = pixel_scale * self.allowed_drift_px();
+        let least = |limits: &[Option<Seconds>]| limits.iter().flatten().copied().min_by(|a, b| a.0.total_cmp(&b.0));
+        let declination = |unknown: Degrees| pointing.declination.unwrap_or(unknown);
+        if self.kind() == MountKind::Fixed {
+            let turning = trail / star_speed(declination(Degrees(0.0)));
+            let turning = Some(Seconds(turning)).filter(|limit| limit.0.is_finite());
+            return TrackingLimits {
+                tracking: least(&[self.longest_sub_s, turning]),
+                field_rotation: None,
+                assumed: false,
+            };
+        }
+        let turn =
+            |error| field_rotation_limit(error, self.allowed_drift_px(), corner_px, declination(CAUTIOUS_DECLINATION));
+        let field_rotation = match self.kind() {
+            MountKind::AltAz => {
+                let latitude = pointing.latitude.unwrap_or(Degrees(0.0));
+                let altitude = pointing.altitude.unwrap_or(CAUTIOUS_ALTITUDE);
+                alt_az_rotation_limit(self.allowed_drift_px(), corner_px, latitude, altitude)
+            }
+            _ => self.polar_error_arcmin.filter(|_| self.guided()).and_then(turn),
+        };
         if self.guided() {
-            let declination = declination.unwrap_or(CAUTIOUS_DECLINATION);
-            let rotation = |error| field_rotation_limit(error, self.allowed_drift_px(), corner_px, declination);
-            let field_rotation = self.polar_error_arcmin.and_then(rotation);
             return TrackingLimits { tracking: self.longest_sub_s, field_rotation, assumed: false };
         }
         let known =
             self.longest_sub_s.is_some() || self.polar_error_arcmin.is_some() || self.periodic_error_arcsec.is_some();
         if !known {
-            return TrackingLimits { tracking: Some(Self::DEFAULT_UNGUIDED_SUB), field_rotation: None, assumed: true };
+            return TrackingLimits { tracking: Some(Self::DEFAULT_UNGUIDED_SUB), field_rotation, assumed: true };
         }
         let polar = self.polar_error_arcmin.and_then(|error| polar_drift_limit(error, trail));
         let periodic =
             self.periodic_error_arcsec.and_then(|error| periodic_error_limit(error, self.worm_period(), trail));
-        let least = [self.longest_sub_s, polar, periodic].into_iter().flatten().min_by(|a, b| a.0.total_cmp(&b.0));
-        TrackingLimits { tracking: least, field_rotation: None, assumed: false }
+        TrackingLimits { tracking: least(&[self.longest_sub_s, polar, periodic]), field_rotation, assumed: false }
     }
+}
+
+/// How fast a star runs over a camera that does not follow, per second.
+///
+/// ```text
+/// 15.0411″ cos δ
+/// ```
+///
+/// # Source
+/// The Earth's sidereal rate.
+///
+/// ```
+/// use subwell::{rig::star_speed, units::Degrees};
+/// assert!((star_speed(Degrees(60.0)).0 - 15.0411 / 2.0).abs() < 1e-4);
+/// ```
+#[must_use]
+pub fn star_speed(declination: Degrees) -> Arcseconds {
+    Arcseconds((EARTH_RATE * declination.radians().cos()).to_degrees() * 3600.0)
+}
+
+/// How fast the field of an alt-azimuth mount turns, in arcseconds of angle per second; negative the other way.
+///
+/// ```text
+/// 15.0411″ cos φ cos A / cos h
+/// ```
+///
+/// `φ` is the latitude, `A` the azimuth from north, `h` the altitude; it runs away at the zenith.
+///
+/// # Source
+/// Derived here: the rate of the parallactic angle.
+#[must_use]
+pub fn alt_az_rotation_per_second(latitude: Degrees, azimuth: Degrees, altitude: Degrees) -> Arcseconds {
+    let turn = latitude.radians().cos() * azimuth.radians().cos() / altitude.radians().cos();
+    Arcseconds((EARTH_RATE * turn).to_degrees() * 3600.0)
+}
+
+/// The longest sub before an alt-azimuth field has turned by `trail_px` at `corner_px` from its middle, in the worst
+/// direction, north or south; `None` where nothing turns.
+#[must_use]
+pub fn alt_az_rotation_limit(trail_px: f64, corner_px: f64, latitude: Degrees, altitude: Degrees) -> Option<Seconds> {
+    let turn = alt_az_rotation_per_second(latitude, Degrees(0.0), altitude).0.abs() / 3600.0;
+    let seconds = trail_px / (corner_px * turn.to_radians());
+    (turn > 0.0 && seconds.is_finite()).then_some(Seconds(seconds))
 }
 
 /// Drift of an unguided star by a wrong polar axis, at most, per second.
@@ -232,7 +345,7 @@ mod tests {
     #[test]
     fn an_unguided_mount_of_which_nothing_is_known_gets_a_stated_default() {
         let mount = Mount { guided: Some(false), ..Mount::default() };
-        let limits = mount.limits(SCALE, 3000.0, None);
+        let limits = mount.limits(SCALE, 3000.0, Pointing::default());
         assert!(limits.assumed);
         assert_eq!(limits.tracking, Some(Mount::DEFAULT_UNGUIDED_SUB));
     }
@@ -246,16 +359,38 @@ mod tests {
             periodic_error_arcsec: Some(Arcseconds(20.0)),
             ..Mount::default()
         };
-        let limits = mount.limits(SCALE, 3000.0, None);
+        let limits = mount.limits(SCALE, 3000.0, Pointing::default());
         assert_eq!(limits.tracking, periodic_error_limit(Arcseconds(20.0), Seconds(480.0), SCALE));
     }
 
     #[test]
     fn a_guided_mount_has_no_drift_but_turns() {
         let mount = Mount { polar_error_arcmin: Some(5.0), ..Mount::default() };
-        let limits = mount.limits(SCALE, 3000.0, None);
+        let limits = mount.limits(SCALE, 3000.0, Pointing::default());
         assert_eq!(limits.tracking, None);
         assert!(limits.field_rotation.is_some());
+    }
+
+    #[test]
+    fn a_tripod_is_limited_by_the_sky_and_by_nothing_that_it_lacks() {
+        let tripod = Mount { kind: Some(MountKind::Fixed), ..Mount::default() };
+        let at = |declination| tripod.limits(SCALE, 3000.0, Pointing { declination, ..Pointing::default() });
+        approx::assert_relative_eq!(at(None).tracking.unwrap().0, 2.0 / 15.0411, max_relative = 1e-4);
+        approx::assert_relative_eq!(at(Some(Degrees(60.0))).tracking.unwrap().0, 4.0 / 15.0411, max_relative = 1e-4);
+        assert!(!tripod.guided() && tripod.check().is_ok());
+        assert!(Mount { guided: Some(true), ..tripod.clone() }.check().is_err());
+        assert!(Mount { polar_error_arcmin: Some(5.0), ..tripod }.check().is_err());
+    }
+
+    #[test]
+    fn an_alt_azimuth_field_turns_although_it_is_guided() {
+        let mount = Mount { kind: Some(MountKind::AltAz), ..Mount::default() };
+        let at =
+            |altitude| Pointing { altitude: Some(Degrees(altitude)), latitude: Some(Degrees(52.0)), declination: None };
+        let limit = |altitude| mount.limits(SCALE, 3000.0, at(altitude)).field_rotation.unwrap().0;
+        // 18.52″ a second at 60°: 3000 px turn by one pixel in 3.71 s.
+        approx::assert_relative_eq!(limit(60.0), 3.712, max_relative = 1e-3);
+        assert!(limit(80.0) < limit(60.0));
     }
 
     #[test]

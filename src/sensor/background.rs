@@ -125,7 +125,7 @@ fn planes_of(light: &FrameInfo, options: BackgroundOptions<'_>) -> Vec<PlaneOf> 
 }
 
 /// The place in the stored cell that a plane's name says; `None` for `mono`.
-fn cell_named(name: &str) -> Option<(usize, usize)> {
+pub(super) fn cell_named(name: &str) -> Option<(usize, usize)> {
     match name {
         "r0c0" => Some((0, 0)),
         "r0c1" => Some((0, 1)),

@@ -22,6 +22,7 @@ mod plane;
 mod read_noise;
 mod saturation;
 mod stack;
+mod star;
 mod thermal_law;
 mod transfer;
 
@@ -35,6 +36,7 @@ pub use mode::{MeasureOptions, ModeMeasurement};
 pub use pair::{PairStatistics, PairSums, spatial_covariance, temporal_variance_r4, temporal_variance_r31};
 pub use plane::{Assembled, DarkSummary, PlaneMeter};
 pub use stack::StackKey;
+pub use star::star_flux;
 pub use thermal_law::thermal_law;
 pub use transfer::{Kink, Level, TransferFit, emva_slope, transfer_fit};
 

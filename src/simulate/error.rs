@@ -9,8 +9,8 @@ pub enum SimulateError {
     Syntax {
         /// What the parser found.
         message: String,
-        /// The known key that is most like an unknown one.
-        nearest: Option<String>,
+        /// What to write instead, where that can be told.
+        advice: Option<String>,
     },
     /// A number that no sensor has, or that the program does not make.
     #[error("`{key}` is {found}, it must be {allowed}")]
@@ -48,8 +48,8 @@ impl SimulateError {
     #[must_use]
     pub fn hint(&self) -> String {
         match self {
-            Self::Syntax { nearest: Some(name), .. } => format!("did you mean `{name}`?"),
-            Self::Syntax { nearest: None, .. } => "compare it with one of the sample sensor files".into(),
+            Self::Syntax { advice: Some(advice), .. } => advice.clone(),
+            Self::Syntax { advice: None, .. } => "compare it with one of the sample sensor files".into(),
             Self::OutOfRange { key, .. } => format!("correct `{key}` in the sensor file"),
             Self::TooManyCodes { .. } => "lower `adc_bits` or `dn_step`".into(),
             Self::NoFrames => "add one [[frames]] entry for each exposure time, level and temperature".into(),

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use crate::frames::{CfaPattern, FrameKind};
+use crate::reading;
 use crate::units::{ABSOLUTE_ZERO_C, Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Seconds};
 
 use super::{Oddity, SimulateError, clock};
@@ -212,9 +213,10 @@ impl SensorTruth {
     /// # Errors
     /// When the text is not TOML, has unknown keys, or what [`SensorTruth::check`] refuses.
     pub fn from_toml(text: &str) -> Result<Self, SimulateError> {
-        let truth: Self = toml::from_str(text).map_err(|error| SimulateError::Syntax {
-            nearest: nearest_key(error.message()),
-            message: error.to_string().trim_end().to_owned(),
+        let truth: Self = toml::from_str(text).map_err(|error| {
+            let nearest = nearest_key(error.message()).map(|name| format!("did you mean `{name}`?"));
+            let advice = nearest.or_else(|| reading::advice(text, error.span()));
+            SimulateError::Syntax { advice, message: reading::in_words(&error.to_string()) }
         })?;
         truth.check()?;
         Ok(truth)

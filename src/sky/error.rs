@@ -35,6 +35,16 @@ pub enum SkyError {
         /// The darkest sky that is taken.
         high: f64,
     },
+    /// Two altitudes in one direction.
+    #[error("`horizon` has the azimuth {azimuth} twice, with {one} and {other} degrees")]
+    HorizonTwice {
+        /// The azimuth.
+        azimuth: f64,
+        /// One altitude.
+        one: f64,
+        /// The other.
+        other: f64,
+    },
     /// No date, or one that the ephemeris does not reach.
     #[error("`date` is `{found}`, which is no date between 1950-01-01 and 2099-12-31")]
     NotADate {
@@ -61,6 +71,12 @@ impl SkyError {
             Self::FilterMisplaced => "write sky = { e_per_s = 3.3, filter = \"luminance\", plane = \"mono\" }".into(),
             Self::LimitingMagnitude { .. } => {
                 "give a sky meter's reading with mag_per_arcsec2, or the Bortle class with bortle".into()
+            }
+            Self::HorizonTwice { azimuth, .. } => {
+                format!(
+                    "keep one pair for {azimuth}; for an upright edge write {} and {azimuth}",
+                    (azimuth + 359.5) % 360.0
+                )
             }
             Self::NotADate { .. } => "write the local date of the evening as date = \"2026-10-12\"".into(),
             Self::NeedsTheLightChain { .. } => "ask with `--night night.toml`, which names the optics".into(),

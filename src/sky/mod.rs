@@ -7,7 +7,9 @@ mod scales;
 mod site;
 mod spectrum;
 
-pub use atmosphere::{airmass, clear_night_extinction, natural_brightening, transmission};
+pub use atmosphere::{
+    air_extinction, airmass, airmass_of_apparent, clear_night_extinction, natural_brightening, transmission,
+};
 pub use error::SkyError;
 pub use scales::{
     NATURAL_SKY, artificial_ratio, bortle_class, from_limiting, from_luminance, from_meter, limiting_magnitude,

@@ -68,8 +68,24 @@ impl Site {
             within("horizon", azimuth.0, 0.0, 360.0)?;
             within("horizon", altitude.0, -5.0, 90.0)?;
         }
+        self.check_horizon()?;
         self.sky.as_ref().map_or(Ok(()), GivenSky::check)?;
         self.climate.as_ref().map_or(Ok(()), Climate::check)
+    }
+
+    /// No direction has two horizons; 0 and 360° are one direction.
+    fn check_horizon(&self) -> Result<(), SkyError> {
+        let mut points: Vec<(f64, f64)> = self
+            .horizon
+            .iter()
+            .flatten()
+            .map(|[azimuth, altitude]| (azimuth.0.rem_euclid(360.0), altitude.0))
+            .collect();
+        points.sort_by(|a, b| a.0.total_cmp(&b.0));
+        match points.windows(2).find(|pair| pair[0].0 == pair[1].0 && pair[0].1 != pair[1].1) {
+            Some(pair) => Err(SkyError::HorizonTwice { azimuth: pair[0].0, one: pair[0].1, other: pair[1].1 }),
+            None => Ok(()),
+        }
     }
 
     /// The sky, or [`DEFAULT_SKY`].
@@ -349,6 +365,18 @@ mod tests {
         let site = Site::default();
         assert_eq!(site.check(), Ok(()));
         assert_eq!(site.sky(), DEFAULT_SKY);
+    }
+
+    #[test]
+    fn one_direction_has_one_horizon() {
+        let with = |points: &[(f64, f64)]| {
+            let points = points.iter().map(|(azimuth, altitude)| [Degrees(*azimuth), Degrees(*altitude)]).collect();
+            Site { horizon: Some(points), ..Site::default() }.check()
+        };
+        assert!(matches!(with(&[(90.0, 10.0), (90.0, 20.0)]), Err(SkyError::HorizonTwice { .. })));
+        assert!(matches!(with(&[(0.0, 10.0), (180.0, 5.0), (360.0, 20.0)]), Err(SkyError::HorizonTwice { .. })));
+        // A closed ring says the same thing twice.
+        assert_eq!(with(&[(0.0, 10.0), (180.0, 5.0), (360.0, 10.0)]), Ok(()));
     }
 
     #[test]

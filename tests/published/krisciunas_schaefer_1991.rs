@@ -2,7 +2,7 @@
 //! equations; the rest was computed from the equations apart from this program, both airmasses at work.
 
 use approx::{assert_abs_diff_eq, assert_relative_eq};
-use subwell::sky::night::{moonlight, opposition_surge, scattering_airmass};
+use subwell::sky::night::{Horizontal, Moon, moonlight, opposition_surge, scattering_airmass};
 use subwell::sky::{magnitude_of_nanolambert, nanolambert};
 use subwell::units::{Degrees, Magnitudes, MagnitudesPerSquareArcsecond};
 
@@ -97,5 +97,38 @@ fn the_airmass_of_scattering() {
 fn the_full_moons_surge_in_magnitudes() {
     for (phase, magnitude) in [(0.0, -0.326), (2.0, -0.242), (5.0, -0.103)] {
         assert_abs_diff_eq!(-2.5 * opposition_surge(Degrees(phase)).log10(), magnitude, epsilon = MAGNITUDE);
+    }
+}
+
+/// The two factors of the law, each on its own: the Moon's illuminance `I*` in footcandles and the scattering function
+/// `f(ρ)`. The law's jump at 10° is the paper's.
+#[test]
+fn illuminance_and_scattering() {
+    /// Half of the last of five printed digits.
+    const DIGITS: f64 = 4.5e-5;
+    let lost = |zenith: f64| 10_f64.powf(-0.4 * 0.172 * scattering_airmass(Degrees(zenith)));
+    let product = |phase, apart| without_surge(phase, apart, 20.0, 50.0, 0.172) / (lost(20.0) * (1.0 - lost(50.0)));
+    let full = 0.029_107;
+    for (apart, scattered) in
+        [(5.0, 2.9502e6), (10.0, 1.2593e6), (30.0, 6.6584e5), (60.0, 3.4477e5), (90.0, 2.5078e5), (120.0, 3.0152e5)]
+    {
+        assert_relative_eq!(product(0.0, apart) / full, scattered, max_relative = DIGITS);
+    }
+    assert_relative_eq!(product(0.0, 9.99) / full, 1.0863e6, max_relative = 2.0 * DIGITS);
+    for (phase, illuminance) in
+        [(0.0, 0.029_107), (30.0, 0.014_148), (60.0, 0.006_595_7), (90.0, 0.002_648_6), (120.0, 7.6599e-4)]
+    {
+        assert_relative_eq!(product(phase, 60.0) / 3.4477e5, illuminance, max_relative = 2.0 * DIGITS);
+    }
+}
+
+/// The lit share of the disc, (1 + cos α)/2, to three decimals.
+#[test]
+fn lit_share_of_seven_phases() {
+    for (phase, lit) in
+        [(0.0, 1.0), (30.0, 0.933), (45.0, 0.854), (60.0, 0.750), (90.0, 0.500), (120.0, 0.250), (150.0, 0.067)]
+    {
+        let place = Horizontal { altitude: Degrees(30.0), azimuth: Degrees(180.0) };
+        assert_abs_diff_eq!(Moon { place, phase_angle: Degrees(phase) }.illuminated(), lit, epsilon = MAGNITUDE);
     }
 }

@@ -20,12 +20,47 @@ fn one_rayleigh_in_photons() {
 
 #[test]
 fn continuum_in_rayleighs_per_nanometre() {
-    let skies =
-        [(22.0, 8.435), (21.9, 9.249), (20.0, 53.22), (19.0, 133.7), (18.5, 211.9), (18.0, 335.8), (25.0, 0.5322)];
+    let skies = [
+        (22.0, 8.435),
+        (21.9, 9.249),
+        (20.0, 53.22),
+        (19.0, 133.7),
+        (18.5, 211.9),
+        (18.0, 335.8),
+        (25.0, 0.5322),
+        (27.0, 0.0844),
+    ];
     for (magnitude, rayleighs) in skies {
         let photons = PHOTONS_OF_V_MAGNITUDE_0 * 10_f64.powf(-0.4 * magnitude);
         let found = photons / Rayleighs(1.0).photons_per_s_cm2_arcsec2();
-        assert_relative_eq!(found, rayleighs, max_relative = 3e-4);
+        // Three or four digits are printed.
+        assert_relative_eq!(found, rayleighs, max_relative = 6e-4);
+    }
+}
+
+/// The energy of a photon of this wavelength in erg: h c/λ, exact by definition of the SI.
+fn erg(nanometres: f64) -> f64 {
+    6.626_070_15e-34 * 2.997_924_58e8 / (nanometres * 1e-9) * 1e7
+}
+
+/// erg s⁻¹ cm⁻² arcsec⁻² of one rayleigh, and per steradian at Hα.
+#[test]
+fn one_rayleigh_in_energy() {
+    let photons = Rayleighs(1.0).photons_per_s_cm2_arcsec2();
+    assert_relative_eq!(0.018_704_2, photons * 1e4, max_relative = 3e-6);
+    for (line, energy) in [(656.28, 5.6613e-18), (486.13, 7.6435e-18), (500.7, 7.4206e-18), (672.0, 5.529e-18)] {
+        assert_relative_eq!(photons * erg(line), energy, max_relative = FOUR_DIGITS);
+    }
+    assert_relative_eq!(photons * erg(656.28) * 4.254_52e10, 2.4086e-7, max_relative = FOUR_DIGITS);
+}
+
+/// Two planetary nebulae from their flux in Hβ (erg s⁻¹ cm⁻², logarithms from memory) spread over their ellipses.
+#[test]
+fn two_planetary_nebulae_in_rayleighs() {
+    for (logarithm, a, b, rayleighs) in [(-10.08_f64, 86.0, 63.0, 2557.0), (-9.44, 480.0, 340.0, 371.0)] {
+        let per_rayleigh = Rayleighs(1.0).photons_per_s_cm2_arcsec2() * erg(486.13);
+        let found = 10_f64.powf(logarithm) / (std::f64::consts::FRAC_PI_4 * a * b) / per_rayleigh;
+        assert_relative_eq!(found, rayleighs, max_relative = 1.5e-3);
     }
 }
 

@@ -3,7 +3,10 @@
 //! per minute and degree agrees.
 
 use approx::{assert_abs_diff_eq, assert_relative_eq};
-use subwell::rig::{field_rotation_limit, periodic_error_limit, polar_drift_limit, polar_drift_per_second};
+use subwell::rig::{
+    alt_az_rotation_per_second, field_rotation_limit, periodic_error_limit, polar_drift_limit, polar_drift_per_second,
+    star_speed,
+};
 use subwell::units::{Arcseconds, Degrees, Seconds};
 
 /// Half of the last printed digit of a time.
@@ -48,4 +51,49 @@ fn the_first_order_holds_to_one_percent() {
 fn longest_unguided_sub_by_the_worm() {
     let limit = periodic_error_limit(Arcseconds(20.0), Seconds(480.0), Arcseconds(1.8257)).unwrap();
     assert_abs_diff_eq!(limit.0, 13.97, epsilon = 0.006);
+}
+
+/// The simulated drift in right ascension on the meridian, 5 arcminutes off: `ε ω sin δ`, never more than the bound.
+#[test]
+fn drift_on_the_meridian() {
+    for (declination, drift) in [(30.0_f64, 0.6571), (60.0, 1.1372)] {
+        let bound = polar_drift_per_second(5.0).0 * 60.0;
+        assert!(drift < bound);
+        assert_relative_eq!(bound * declination.to_radians().sin(), drift, max_relative = 0.002);
+    }
+}
+
+/// A tripod: pixels of 4.3 µm, trail of one pixel.
+#[test]
+fn longest_sub_without_any_tracking() {
+    let scale = |focal_length: f64| 206.264_806 * 4.3 / focal_length;
+    for (focal_length, declination, seconds) in [(135.0, 0.0, 0.4368), (135.0, 60.0, 0.8736), (24.0, 0.0, 2.457)] {
+        let limit = scale(focal_length) / star_speed(Degrees(declination)).0;
+        assert_relative_eq!(limit, seconds, max_relative = 2e-4);
+    }
+    // What the old rule of 500 over the focal length gives away: 8.48 pixels of trail at any focal length.
+    for focal_length in [24.0, 135.0] {
+        let trail = 500.0 / focal_length * star_speed(Degrees(0.0)).0 / scale(focal_length);
+        assert_relative_eq!(trail, 8.48, max_relative = 6e-4);
+    }
+}
+
+/// The rules of thumb that take aperture and pixel in give times of the same kind (f/4, 3.75 µm, 200 mm; common practice).
+#[test]
+fn rules_of_thumb_for_a_tripod() {
+    let short = (35.0 * 4.0 + 30.0 * 3.75) / 200.0;
+    let full = (16.9 * 4.0 + 0.1 * 200.0 + 13.7 * 3.75) / 200.0;
+    assert_abs_diff_eq!(short, 1.2625, epsilon = 1e-9);
+    assert_abs_diff_eq!(full, 0.6949, epsilon = 6e-5);
+    let one_pixel = 206.264_806 * 3.75 / 200.0 / star_speed(Degrees(0.0)).0;
+    assert!(one_pixel < full && full < short, "{one_pixel}");
+}
+
+/// The field of an alt-azimuth mount at latitude 52, due south.
+#[test]
+fn the_turning_of_an_alt_azimuth_field() {
+    let turn = |altitude| alt_az_rotation_per_second(Degrees(52.0), Degrees(180.0), Degrees(altitude)).0.abs();
+    assert_relative_eq!(turn(60.0), 18.52, max_relative = 3e-4);
+    assert_relative_eq!(turn(60.0) * 60.0 / 3600.0, 0.309, max_relative = 2e-3);
+    assert_relative_eq!(turn(80.0), 53.3, max_relative = 1e-3);
 }

@@ -2,7 +2,7 @@
 //! computed apart from this program from the two closed forms that observers use.
 
 use approx::assert_abs_diff_eq;
-use subwell::sky::{from_limiting, limiting_magnitude, nanolambert};
+use subwell::sky::{from_limiting, limiting_magnitude, luminance, magnitude_of_nanolambert, nanolambert};
 use subwell::units::{Magnitudes, MagnitudesPerSquareArcsecond};
 
 /// Half of the last printed digit.
@@ -44,4 +44,16 @@ fn nanolamberts() {
         let found = nanolambert(MagnitudesPerSquareArcsecond(magnitude));
         approx::assert_relative_eq!(found, brightness, max_relative = 1e-4);
     }
+}
+
+/// The branch of the eye's law lies at 18.391 mag/arcsec²; one nanolambert is 10⁻⁵/π cd/m², which makes the zero point of
+/// this scale 1.0848·10⁵ cd/m², 0.45 % from the trade's 10.8·10⁴.
+#[test]
+fn nanolamberts_and_candelas() {
+    let branch = magnitude_of_nanolambert(1500.0).unwrap();
+    assert_abs_diff_eq!(branch.0, 18.391, epsilon = 6e-4);
+    let zero = nanolambert(MagnitudesPerSquareArcsecond(0.0)) * 1e-5 / std::f64::consts::PI;
+    approx::assert_relative_eq!(zero, 1.0848e5, max_relative = 1e-4);
+    let trade = luminance(MagnitudesPerSquareArcsecond(0.0)).0;
+    assert_abs_diff_eq!(zero / trade - 1.0, 0.0045, epsilon = 1e-4);
 }

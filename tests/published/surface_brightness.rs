@@ -37,3 +37,17 @@ fn lists_differ_by_what_the_catalogue_admits() {
         assert!((found.0 - published).abs() <= 2.0 * CATALOGUE_UNCERTAINTY.0, "{name} {}", found.0);
     }
 }
+
+/// The constants of the definition: sizes in arcminutes, and per square arcminute. Two nebulae, for which the number says
+/// nothing (their cores are brighter by magnitudes, lists differ by a factor of three in size).
+#[test]
+fn constants_and_two_nebulae() {
+    let minute = Arcseconds(60.0);
+    let of = |magnitude, a: f64, b: f64| mean_surface_brightness(Magnitudes(magnitude), minute * a, minute * b).0;
+    assert_abs_diff_eq!(of(0.0, 1.0, 1.0), 8.6285, epsilon = 6e-5);
+    assert_abs_diff_eq!(2.5 * 3600_f64.log10(), 8.8908, epsilon = 6e-5);
+    for (magnitude, a, b, mean) in [(4.0, 90.0, 60.0, 21.96), (4.0, 120.0, 30.0, 21.52), (4.0, 120.0, 100.0, 22.83)] {
+        assert_abs_diff_eq!(of(magnitude, a, b), mean, epsilon = 6e-3);
+    }
+    assert_eq!(object("NGC 7000").and_then(Object::surface_brightness), None);
+}

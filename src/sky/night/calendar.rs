@@ -112,7 +112,8 @@ impl Span {
 /// How long several spans are together.
 #[must_use]
 pub fn hours_of(spans: &[Span]) -> f64 {
-    spans.iter().map(Span::hours).sum()
+    // The sum of nothing is −0 otherwise.
+    spans.iter().map(Span::hours).fold(0.0, |sum, hours| sum + hours)
 }
 
 #[cfg(test)]
