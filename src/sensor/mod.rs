@@ -5,9 +5,11 @@
 
 mod background;
 mod dark_current;
+mod dark_gain;
 mod doubts;
 mod emva;
 mod error;
+mod glow;
 mod mode;
 mod pair;
 mod plane;
@@ -16,6 +18,7 @@ mod saturation;
 mod stack;
 mod thermal_law;
 mod transfer;
+mod uniformity;
 
 pub use background::{BackgroundOptions, background};
 pub use emva::{
@@ -28,6 +31,7 @@ pub use pair::{PairStatistics, spatial_covariance, temporal_variance_r4, tempora
 pub use stack::StackKey;
 pub use thermal_law::thermal_law;
 pub use transfer::{Kink, Level, TransferFit, emva_slope, transfer_fit};
+pub use uniformity::{HIGH_PASS, PatternVariance, StackPattern};
 
 /// The constant of Boltzmann in eV/K (CODATA 2018, exact by definition of the SI).
 pub(crate) const BOLTZMANN_EV_PER_K: f64 = 8.617_333_262e-5;
