@@ -56,11 +56,17 @@ fn mode_text(camera: &str, mode: &Mode) -> String {
 
 /// The parts of a non-uniformity; one within two of its uncertainties of 0 is not seen.
 fn parts_text<Q: Quantity>(parts: [&Option<Estimate<Q>>; 3]) -> String {
-    let said = ["rows", "columns", "pixels"].into_iter().zip(parts).map(|(name, part)| {
-        let seen = part.as_ref().filter(|part| part.value.get() > 2.0 * part.uncertainty.get());
-        seen.map_or_else(|| format!("{name} not seen"), |part| format!("{name} {}", rounded(part.value.get(), 2)))
-    });
-    format!(" ({})", said.collect::<Vec<_>>().join(", "))
+    let (mut seen, mut unseen) = (Vec::new(), Vec::new());
+    for (name, part) in ["rows", "columns", "pixels"].into_iter().zip(parts) {
+        match part.as_ref().filter(|part| part.value.get() > 2.0 * part.uncertainty.get()) {
+            Some(part) => seen.push(format!("{name} {}", rounded(part.value.get(), 2))),
+            None => unseen.push(name),
+        }
+    }
+    if !unseen.is_empty() {
+        seen.push(format!("no {} seen", unseen.join(" or ")));
+    }
+    format!(" ({})", seen.join(", "))
 }
 
 fn plane_text(plane: &Plane) -> String {

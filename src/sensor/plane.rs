@@ -511,9 +511,10 @@ impl PlaneMeter {
         let Some((_, flat)) = lit.min_by(|(_, a), (_, b)| from_half(a.level).total_cmp(&from_half(b.level))) else {
             return [Spread::default(); 2];
         };
+        let uneven = flat.plain.total.value - flat.filtered.total.value;
         [
-            prnu((&flat.plain, flat.level), (&dark.plain, dark.level)),
-            prnu((&flat.filtered, flat.level), (&dark.filtered, dark.level)),
+            prnu((&flat.plain, flat.level), (&dark.plain, dark.level), 0.0),
+            prnu((&flat.filtered, flat.level), (&dark.filtered, dark.level), uneven),
         ]
     }
 

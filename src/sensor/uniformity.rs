@@ -280,7 +280,7 @@ impl StackPattern {
     pub fn variances(&self, high_pass: Option<usize>) -> Option<PatternVariance> {
         let (rows, columns) = self.sum.dim();
         let b = high_pass.unwrap_or(NO_FILTER);
-        if self.frames < 2 || rows.min(columns) < (FEWEST_BOXES * b).max(3) || b % 2 == 0 {
+        if self.frames < 2 || rows.min(columns) < (FEWEST_BOXES * b).max(3) || b.is_multiple_of(2) {
             return None;
         }
         let l = f64::from(self.frames);
@@ -391,7 +391,7 @@ impl Uniformity {
     }
 }
 
-/// Response non-uniformity in percent: in all, and its parts; `None` for what noise hides.
+/// A non-uniformity in all, and its parts; `None` for a variance that came out at 0 or below.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Spread<Q> {
     pub total: Option<Estimate<Q>>,
@@ -411,17 +411,19 @@ pub(super) fn spread<Q: Quantity>(variances: &PatternVariance, factor: f64) -> S
     }
 }
 
-/// PRNU in percent from a bright stack and one without light.
+/// PRNU in percent from a bright stack and one without light; `uneven` in DN² is the variance of the field
+/// that the filter took off.
 ///
 /// ```text
-/// PRNU = √(s_y.50² − s_y.dark²) / (μ_y.50 − μ_y.dark)
+/// PRNU = √(s_y.50² − s_y.dark²) / √((μ_y.50 − μ_y.dark)² + uneven)
 /// ```
 ///
-/// for the total and for each part.
+/// for the total and for each part. A pixel's deviation grows with the light that falls on it, so behind a
+/// vignetting lens the mean square of the light stands where the standard, with its even light, has the mean.
 ///
 /// # Source
-/// EMVA 1288 Release 4.0 Linear, equation 67.
-pub(super) fn prnu(bright: (&PatternVariance, f64), dark: (&PatternVariance, f64)) -> Spread<f64> {
+/// EMVA 1288 Release 4.0 Linear, equation 67; the term `uneven` derived here.
+pub(super) fn prnu(bright: (&PatternVariance, f64), dark: (&PatternVariance, f64), uneven: f64) -> Spread<f64> {
     let ((bright, light), (dark, zero)) = (bright, dark);
     if light <= zero {
         return Spread::default();
@@ -434,7 +436,7 @@ pub(super) fn prnu(bright: (&PatternVariance, f64), dark: (&PatternVariance, f64
         pixel: less(bright.pixel, dark.pixel),
         total: less(bright.total, dark.total),
     };
-    spread(&own, 100.0 / (light - zero))
+    spread(&own, 100.0 / (light - zero).hypot(uneven.max(0.0).sqrt()))
 }
 
 /// The stacks of one plane: one being summed, the others in short.
