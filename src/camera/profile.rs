@@ -188,12 +188,42 @@ pub struct Plane {
     /// EMVA 1288 Release 4.0 linearity error.
     #[serde(default)]
     pub linearity_error_percent: Option<f64>,
-    /// Spread of the pixels' response.
+    /// The signal with a signal-to-noise ratio of 1 (EMVA 1288 Release 4.0).
+    #[serde(default)]
+    pub absolute_threshold_e: Option<Electrons>,
+    /// Spread of the pixels' response, the lamp's and the lens's unevenness filtered out.
     #[serde(default)]
     pub prnu_percent: Option<Estimate<f64>>,
-    /// Spread of the pixels' dark levels.
+    /// Its part in whole rows; like every part, absent where noise hides it.
+    #[serde(default)]
+    pub prnu_row_percent: Option<Estimate<f64>>,
+    /// Its part in whole columns.
+    #[serde(default)]
+    pub prnu_column_percent: Option<Estimate<f64>>,
+    /// Its part in single pixels.
+    #[serde(default)]
+    pub prnu_pixel_percent: Option<Estimate<f64>>,
+    /// The spread without the filter: vignetting and the lamp are in it.
+    #[serde(default)]
+    pub prnu_unfiltered_percent: Option<Estimate<f64>>,
+    /// Spread of the pixels' dark levels, not filtered.
     #[serde(default)]
     pub dsnu_e: Option<Estimate<Electrons>>,
+    /// Its part in whole rows.
+    #[serde(default)]
+    pub dsnu_row_e: Option<Estimate<Electrons>>,
+    /// Its part in whole columns.
+    #[serde(default)]
+    pub dsnu_column_e: Option<Estimate<Electrons>>,
+    /// Its part in single pixels.
+    #[serde(default)]
+    pub dsnu_pixel_e: Option<Estimate<Electrons>>,
+    /// What the brightest part of the edge glows with in darks, beyond the median part.
+    #[serde(default)]
+    pub glow_e_per_s: Option<Estimate<ElectronsPerSecond>>,
+    /// Where that is in the stored frame: `top left`, `right`, …
+    #[serde(default)]
+    pub glow_at: Option<String>,
     /// Dark current at each temperature.
     #[serde(default)]
     pub dark_current: Vec<DarkCurrentPoint>,

@@ -1,6 +1,8 @@
 //! A camera profile as text.
 
 use crate::camera::{CameraProfile, Mode, Plane, SaturationCause, SaturationIs};
+use crate::stats::Estimate;
+use crate::units::Quantity;
 
 use super::{caveats_text, entry, rejected_text, rounded, with_uncertainty, wrapped};
 
@@ -52,6 +54,21 @@ fn mode_text(camera: &str, mode: &Mode) -> String {
     wrapped(&line, 2)
 }
 
+/// The parts of a non-uniformity; one within two of its uncertainties of 0 is not seen.
+fn parts_text<Q: Quantity>(parts: [&Option<Estimate<Q>>; 3]) -> String {
+    let (mut seen, mut unseen) = (Vec::new(), Vec::new());
+    for (name, part) in ["rows", "columns", "pixels"].into_iter().zip(parts) {
+        match part.as_ref().filter(|part| part.value.get() > 2.0 * part.uncertainty.get()) {
+            Some(part) => seen.push(format!("{name} {}", rounded(part.value.get(), 2))),
+            None => unseen.push(name),
+        }
+    }
+    if !unseen.is_empty() {
+        seen.push(format!("no {} seen", unseen.join(" or ")));
+    }
+    format!(" ({})", seen.join(", "))
+}
+
 fn plane_text(plane: &Plane) -> String {
     let colour = plane.colour.map_or_else(String::new, |colour| format!(" ({colour})"));
     let mut lines = vec![("gain", with_uncertainty(&plane.gain_e_per_dn))];
@@ -73,6 +90,20 @@ fn plane_text(plane: &Plane) -> String {
     }
     if let Some(error) = plane.linearity_error_percent {
         lines.push(("linearity", format!("off by {} % on average (EMVA 1288 style)", rounded(error, 2))));
+    }
+    if let Some(decibels) = plane.snr_max_db {
+        let threshold = plane
+            .absolute_threshold_e
+            .map_or_else(String::new, |threshold| format!(", SNR 1 at {} e-", rounded(threshold.0, 3)));
+        lines.push(("best SNR", format!("{decibels:.1} dB{threshold} (EMVA 1288 style)")));
+    }
+    if let Some(dsnu) = &plane.dsnu_e {
+        let parts = parts_text([&plane.dsnu_row_e, &plane.dsnu_column_e, &plane.dsnu_pixel_e]);
+        lines.push(("DSNU", format!("{}{parts}", with_uncertainty(dsnu))));
+    }
+    if let Some(prnu) = &plane.prnu_percent {
+        let parts = parts_text([&plane.prnu_row_percent, &plane.prnu_column_percent, &plane.prnu_pixel_percent]);
+        lines.push(("PRNU", format!("{} %{parts}", with_uncertainty(prnu))));
     }
     for point in &plane.dark_current {
         let temperature = point.sensor_c.map_or_else(|| "unknown".into(), |celsius| format!("{:.1} °C", celsius.0));

@@ -210,6 +210,11 @@ impl DarkStage {
         }
     }
 
+    /// The sums of the frames of the longest exposure, that exposure, and how many there are.
+    pub(crate) fn longest_stack(&self) -> Option<(ArrayView2<'_, f32>, Seconds, usize)> {
+        self.longest.as_ref().map(|stack| (stack.sum.view(), stack.exposure, stack.frames))
+    }
+
     /// Spread of the sensor's temperature over the frames, at least what a steady cooler does.
     fn temperature_sigma(&self) -> f64 {
         self.temperature_scatter().max(STEADY_KELVIN)

@@ -8,12 +8,14 @@ mod clipped;
 mod codes;
 mod correlation;
 mod dark_current;
+mod dark_gain;
 mod doubts;
 mod drift;
 mod duplicates;
 mod emva;
 mod error;
 mod filtered;
+mod glow;
 mod kinds;
 mod mode;
 mod pair;
@@ -25,6 +27,7 @@ mod stack;
 mod star;
 mod thermal_law;
 mod transfer;
+mod uniformity;
 
 pub use background::{BackgroundOptions, background};
 pub use emva::{
@@ -39,6 +42,7 @@ pub use stack::StackKey;
 pub use star::star_flux;
 pub use thermal_law::thermal_law;
 pub use transfer::{Kink, Level, TransferFit, emva_slope, transfer_fit};
+pub use uniformity::{HIGH_PASS, PatternVariance, StackPattern};
 
 /// The constant of Boltzmann in eV/K (CODATA 2018, exact by definition of the SI).
 pub(crate) const BOLTZMANN_EV_PER_K: f64 = 8.617_333_262e-5;

@@ -149,6 +149,7 @@ impl ModeMeasurement {
 
     /// Takes what is left of a stack: a frame without partner.
     fn close(&mut self) {
+        self.planes.iter_mut().for_each(PlaneMeter::end_pattern);
         let (Some(key), true) = (self.stack, std::mem::take(&mut self.waiting)) else { return };
         let Some((info, pixels)) = self.previous.take() else { return };
         let region = self.region;
@@ -192,6 +193,7 @@ impl ModeMeasurement {
             if key.kind == FrameKind::Flat && (pair.means[0] / pair.means[1] - 1.0).abs() > PAIR_DRIFT {
                 push_once(&mut self.caveats, drift(&pair, &frame.info.file));
             }
+            meter.pair_pattern(key, [&first, &frame.pixels], region, pair.mean());
             meter.pair(key, format!("`{}` and `{}`", first_info.file, frame.info.file), pair);
         }
     }

@@ -13,9 +13,11 @@ use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, S
 use super::clipped::recovered;
 use super::correlation::Correlation;
 use super::dark_current::{Anchor, DarkCurrent, DarkStage, Expectation, same_exposure};
+use super::dark_gain::DarkGain;
 use super::doubts;
 use super::drift::drift;
 use super::filtered::Filtered;
+use super::glow::{Glow, glow};
 use super::kinds;
 use super::pedestal::{self, flat_pedestal};
 use super::read_noise::{ReadNoise, mean_level, read_noise};
@@ -23,6 +25,7 @@ use super::saturation::{Saturation, saturation};
 use super::stack::{plane_mean, plane_view};
 use super::thermal_law::TEMPERATURES_FOR_A_FLOOR;
 use super::transfer::Level;
+use super::uniformity::{Spread, Stacks, Uniformity, prnu, spread};
 use super::{
     MeasureError, PairStatistics, StackKey, TransferFit, absolute_threshold, dynamic_range, emva_slope,
     linearity_error_percent, snr_max, thermal_law, transfer_fit,
@@ -117,6 +120,8 @@ pub struct PlaneMeter {
     pub(super) filtered: Filtered,
     /// Flats above this level have a lossy tone curve.
     pub(super) lossy_from: Option<Dn>,
+    patterns: Stacks,
+    dark_gain: DarkGain,
 }
 
 /// What a plane comes to.
@@ -163,6 +168,8 @@ impl PlaneMeter {
             stars: None,
             filtered: Filtered::default(),
             lossy_from: None,
+            patterns: Stacks::default(),
+            dark_gain: DarkGain::default(),
         }
     }
 
@@ -222,6 +229,17 @@ impl PlaneMeter {
         }
     }
 
+    /// Adds both frames of a pair to the mean image of their stack.
+    pub(super) fn pair_pattern(&mut self, key: StackKey, frames: [&Array2<u16>; 2], region: [usize; 4], level: Dn) {
+        let cell = self.cell;
+        self.patterns.push(key, frames.map(|frame| plane_view(frame, region, cell)), level.0);
+    }
+
+    /// Ends a stack: its mean image is put into a few numbers.
+    pub(super) fn end_pattern(&mut self) {
+        self.patterns.close();
+    }
+
     fn bias_stack(&mut self, sensor: Option<Celsius>) -> &mut ZeroStack {
         let known = self.bias.iter().position(|stack| stack.sensor == sensor);
         let place = known.unwrap_or_else(|| {
@@ -252,8 +270,15 @@ impl PlaneMeter {
             }
             let stage_frames = self.darks.last().map_or(0, |stage| stage.frames.len());
             if same_exposure(before, key.exposure) && stage_frames % 2 == 1 && !self.has_bias_pairs() {
+                self.patterns.push(key, [partner, plane], pair.mean().0);
                 self.short_darks.push(ShortDark { exposure: key.exposure, sensor: key.sensor, pair });
             }
+        }
+        if let (Some(partner), Some(before), Some(expected)) = (partner, before, &self.expectation)
+            && self.typed_gain.is_some()
+            && same_exposure(before, key.exposure)
+        {
+            self.dark_gain.add(partner, plane, expected.offset);
         }
         // The first dark is looked at before its pair says more: the bias level, or at least no pixel's level.
         let darkest = || plane.iter().copied().min().map_or(0.0, f64::from);
@@ -464,6 +489,17 @@ impl PlaneMeter {
         let threshold =
             absolute_threshold(read_noise_e.value, Electrons(gain.value.0 * f64::from(step) / 12_f64.sqrt()));
         let range = dynamic_range(full.value, threshold);
+        let dark_pattern = self.dark_pattern(reference);
+        let dsnu: Spread<Dn> = dark_pattern.map_or_else(Spread::default, |dark| spread(&dark.plain, 1.0));
+        let pattern_e = |part: Option<Estimate<Dn>>| part.map(|part| part.times(&gain));
+        let [unfiltered, prnu] = dark_pattern.map_or_else(
+            || [Spread::default(); 2],
+            |dark| self.prnu(dark, saturation.map(|saturation| saturation.level)),
+        );
+        let glow = self.glow(&gain, &zero);
+        caveats.extend(glow.as_ref().map(|glow| glow.caveat().about(self.name())));
+        let doubt = self.typed_gain.and_then(|typed| self.dark_gain.doubt(typed, zero.variance.value));
+        caveats.extend(doubt.map(|doubt| doubt.about(self.name())));
         let plane = Plane {
             plane: self.name(),
             colour: self.colour,
@@ -487,8 +523,18 @@ impl PlaneMeter {
             dynamic_range_stops: saturation.map(|_| range.log2()),
             snr_max_db: saturation.map(|_| 20.0 * snr_max(full.value).log10()),
             linearity_error_percent: self.linearity(&transfer, level - flat_offset),
-            prnu_percent: None,
-            dsnu_e: self.dsnu(&gain),
+            absolute_threshold_e: Some(threshold),
+            prnu_percent: prnu.total,
+            prnu_row_percent: prnu.row,
+            prnu_column_percent: prnu.column,
+            prnu_pixel_percent: prnu.pixel,
+            prnu_unfiltered_percent: unfiltered.total,
+            dsnu_e: pattern_e(dsnu.total),
+            dsnu_row_e: pattern_e(dsnu.row),
+            dsnu_column_e: pattern_e(dsnu.column),
+            dsnu_pixel_e: pattern_e(dsnu.pixel),
+            glow_e_per_s: glow.as_ref().map(|glow| glow.excess),
+            glow_at: glow.map(|glow| glow.place),
             read_noise_by_temperature: self.read_noise_by_temperature(&gain, step),
             thermal,
             dark_current,
@@ -525,19 +571,39 @@ impl PlaneMeter {
         linearity_error_percent(&times, &levels).filter(|&error| error < NOT_THE_SENSOR_PERCENT)
     }
 
-    /// Spread of the pixels' dark levels from what both frames of each bias pair share
-    /// (EMVA 1288 Release 4.0 Linear, equation 66; no high-pass filter).
-    fn dsnu(&self, gain: &Estimate<ElectronsPerDn>) -> Option<Estimate<Electrons>> {
-        let stack = self.reference_stack()?;
-        let count = stack.pairs.len() as f64;
-        let shared = stack.pairs.iter().map(PairStatistics::shared_variance).sum::<f64>() / count;
-        let temporal = stack.pairs.iter().map(PairStatistics::variance).sum::<f64>() / count;
-        if shared <= 0.0 {
-            return None;
-        }
-        let pixels = stack.pairs[0].count as f64;
-        let sigma = (2.0_f64.sqrt() * (shared + temporal / count.sqrt()) / pixels.sqrt()) / (2.0 * shared.sqrt());
-        Some(Estimate::<Dn>::new(shared.sqrt(), sigma).times(gain))
+    /// The stack without light that the spatial numbers rest on: bias at the reference temperature, or the
+    /// shortest darks.
+    fn dark_pattern(&self, reference: Option<Celsius>) -> Option<&Uniformity> {
+        let dark = |kind: FrameKind| kind != FrameKind::Flat;
+        let mut stacks: Vec<_> = self.patterns.done.iter().filter(|(key, _)| dark(key.kind)).collect();
+        stacks.sort_by(|(a, _), (b, _)| a.exposure.0.total_cmp(&b.exposure.0));
+        let own = stacks.iter().find(|(key, _)| key.sensor == reference);
+        own.or(stacks.first()).map(|(_, pattern)| pattern)
+    }
+
+    /// PRNU in percent, without and with the filter, from the flats nearest to half of `saturation`.
+    fn prnu(&self, dark: &Uniformity, saturation: Option<Dn>) -> [Spread<f64>; 2] {
+        let Some(full) = saturation else { return [Spread::default(); 2] };
+        let from_half = |level: f64| ((level - dark.level) - 0.5 * (full.0 - dark.level)).abs();
+        let lit =
+            self.patterns.done.iter().filter(|(key, flat)| key.kind == FrameKind::Flat && flat.level > dark.level);
+        let Some((_, flat)) = lit.min_by(|(_, a), (_, b)| from_half(a.level).total_cmp(&from_half(b.level))) else {
+            return [Spread::default(); 2];
+        };
+        let uneven = flat.plain.total.value - flat.filtered.total.value;
+        [
+            prnu((&flat.plain, flat.level), (&dark.plain, dark.level), 0.0),
+            prnu((&flat.filtered, flat.level), (&dark.filtered, dark.level), uneven),
+        ]
+    }
+
+    /// Amplifier glow in the first temperature, the coldest, that shows it.
+    fn glow(&self, gain: &Estimate<ElectronsPerDn>, zero: &ReadNoise) -> Option<Glow> {
+        self.darks.iter().find_map(|stage| {
+            let bias = self.dark_pattern(stage.sensor)?.tiles.as_ref()?;
+            let (sums, exposure, frames) = stage.longest_stack().filter(|(_, time, _)| time.0 > SHORTEST_RAMP.0)?;
+            glow(sums, frames, exposure, bias, gain, zero.variance.value)
+        })
     }
 
     fn read_noise_by_temperature(&self, gain: &Estimate<ElectronsPerDn>, step: u32) -> Vec<ReadNoisePoint> {

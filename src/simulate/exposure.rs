@@ -24,7 +24,7 @@ const BETWEEN_READINGS: usize = 1_000_000;
 /// A sensor that exists only as numbers.
 ///
 /// ```text
-/// e  = min(Poisson((L·s·r·v·c + D·d + floor)·t) + hits, full well)
+/// e  = min(Poisson((L·s·r·v·c + D·d + floor + glow)·t) + hits, full well)
 /// DN = step · clip(round(offset/step + (e + level + row + telegraph + read)/g), 0, 2^bits − 1)
 /// ```
 ///
@@ -198,6 +198,7 @@ struct Exposure<'a> {
     scene: Option<&'a Scene>,
     dark_e: f64,
     floor_e: f64,
+    glow_e: f64,
     level_steps: f64,
     highest_step: f64,
     hits: Vec<Hit>,
@@ -220,6 +221,7 @@ impl<'a> Exposure<'a> {
             scene: (group.kind == FrameKind::Light).then_some(&sensor.scene),
             dark_e: truth.dark_e_per_s.0 * dark_law * exposure_s,
             floor_e: truth.dark_floor_e_per_s.0 * exposure_s,
+            glow_e: truth.glow_e_per_s.0 * exposure_s,
             level_steps: level_dn / f64::from(truth.dn_step),
             highest_step: f64::from(truth.highest_dn() / truth.dn_step.max(1)),
             hits: hits(truth, exposure_s, &mut rng),
@@ -256,7 +258,17 @@ impl<'a> Exposure<'a> {
         let pattern = &self.sensor.pattern;
         let scene = self.scene.map_or(1.0, |scene| scene.at(row, column));
         let light = self.light_e * scene * f64::from(pattern.response[(row, column)]) * self.light_share(row, column);
-        light + self.dark_e * f64::from(pattern.dark_factor[(row, column)]) + self.floor_e
+        let dark = self.dark_e * f64::from(pattern.dark_factor[(row, column)]) + self.floor_e;
+        light + dark + self.glow_e(row, column)
+    }
+
+    /// Electrons expected from the amplifier in the corner.
+    fn glow_e(&self, row: usize, column: usize) -> f64 {
+        let truth = &self.sensor.truth;
+        if self.glow_e == 0.0 {
+            return 0.0;
+        }
+        self.glow_e * (-(row as f64).hypot(column as f64) / truth.glow_scale_px).exp()
     }
 
     /// Light on a pixel over that in the middle of the field, as its colour sees it.

@@ -1,6 +1,6 @@
 //! What is fixed in a made-up sensor: the same in every frame.
 
-use ndarray::Array2;
+use ndarray::{Array2, Axis};
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
 use rand_xoshiro::Xoshiro256PlusPlus;
@@ -38,6 +38,11 @@ pub(super) enum Stream {
     WholeFrame(usize),
     /// The stars in the light frames.
     Stars,
+    /// What whole rows, and whole columns, have of the response and of the dark level.
+    RowResponse,
+    ColumnResponse,
+    RowLevel,
+    ColumnLevel,
 }
 
 impl Pattern {
@@ -61,11 +66,31 @@ impl Pattern {
                 *ordinary = hot;
             }
         });
+        let mut response = drawn(truth, Stream::Response, |rng| (1.0 + prnu * normal(rng)).max(0.0) as f32);
+        let sigmas = [truth.prnu_row_percent / 100.0, truth.prnu_column_percent / 100.0];
+        add_lines(&mut response, truth.seed, [Stream::RowResponse, Stream::ColumnResponse], sigmas);
+        response.mapv_inplace(|share| share.max(0.0));
+        let mut level_e = drawn(truth, Stream::Level, |rng| (dsnu * normal(rng)) as f32);
+        let sigmas = [truth.dsnu_row_e.0, truth.dsnu_column_e.0];
+        add_lines(&mut level_e, truth.seed, [Stream::RowLevel, Stream::ColumnLevel], sigmas);
         Self {
-            response: drawn(truth, Stream::Response, |rng| (1.0 + prnu * normal(rng)).max(0.0) as f32),
+            response,
             dark_factor,
-            level_e: drawn(truth, Stream::Level, |rng| (dsnu * normal(rng)) as f32),
+            level_e,
             telegraph: drawn(truth, Stream::Telegraph, |rng| rng.random::<f64>() < truth.telegraph_fraction),
+        }
+    }
+}
+
+/// Adds to whole rows and whole columns, with standard deviations `sigmas`; 0 changes nothing.
+fn add_lines(values: &mut Array2<f32>, seed: u64, streams: [Stream; 2], sigmas: [f64; 2]) {
+    for axis in [0, 1] {
+        if sigmas[axis] > 0.0 {
+            let mut rng = chance(seed, streams[axis], 0);
+            for mut line in values.axis_iter_mut(Axis(axis)) {
+                let step = (sigmas[axis] * normal(&mut rng)) as f32;
+                line.mapv_inplace(|value| value + step);
+            }
         }
     }
 }
@@ -99,6 +124,10 @@ pub(super) fn chance(seed: u64, stream: Stream, row: usize) -> Xoshiro256PlusPlu
         Stream::Frame(frame) => (6, frame as u64),
         Stream::WholeFrame(frame) => (7, frame as u64),
         Stream::Stars => (8, 0),
+        Stream::RowResponse => (20, 0),
+        Stream::ColumnResponse => (21, 0),
+        Stream::RowLevel => (22, 0),
+        Stream::ColumnLevel => (23, 0),
     };
     let key = [purpose, frame, row as u64].into_iter().fold(scrambled(seed), |key, part| scrambled(key ^ part));
     Xoshiro256PlusPlus::seed_from_u64(key)

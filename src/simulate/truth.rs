@@ -53,6 +53,18 @@ pub struct SensorTruth {
     pub prnu_percent: f64,
     /// Standard deviation of the pixels' dark level; 0.
     pub dsnu_e: Electrons,
+    /// Standard deviation of the response of whole columns, in percent; 0.
+    pub prnu_column_percent: f64,
+    /// Standard deviation of the response of whole rows, in percent; 0.
+    pub prnu_row_percent: f64,
+    /// Standard deviation of the dark level of whole columns; 0.
+    pub dsnu_column_e: Electrons,
+    /// Standard deviation of the dark level of whole rows; 0.
+    pub dsnu_row_e: Electrons,
+    /// What an amplifier adds to the dark current of the pixel in the top left corner, at any temperature; 0.
+    pub glow_e_per_s: ElectronsPerSecond,
+    /// Distance from that corner at which its glow has fallen to 1/e, in pixels; 100.
+    pub glow_scale_px: f64,
     /// Mean dark current of ordinary pixels at `dark_at_c`, without the floor; 0.
     pub dark_e_per_s: ElectronsPerSecond,
     /// The temperature at which `dark_e_per_s` holds; 0.
@@ -177,6 +189,12 @@ impl Default for SensorTruth {
             full_well_e: Electrons(50_000.0),
             prnu_percent: 0.0,
             dsnu_e: Electrons(0.0),
+            prnu_column_percent: 0.0,
+            prnu_row_percent: 0.0,
+            dsnu_column_e: Electrons(0.0),
+            dsnu_row_e: Electrons(0.0),
+            glow_e_per_s: ElectronsPerSecond(0.0),
+            glow_scale_px: 100.0,
             dark_e_per_s: ElectronsPerSecond(0.0),
             dark_at_c: Celsius(0.0),
             activation_ev: 0.62,
@@ -308,6 +326,12 @@ impl SensorTruth {
         within("full_well_e", self.full_well_e.0, 1.0, 1e9)?;
         within("prnu_percent", self.prnu_percent, 0.0, 30.0)?;
         within("dsnu_e", self.dsnu_e.0, 0.0, 1e4)?;
+        within("prnu_column_percent", self.prnu_column_percent, 0.0, 30.0)?;
+        within("prnu_row_percent", self.prnu_row_percent, 0.0, 30.0)?;
+        within("dsnu_column_e", self.dsnu_column_e.0, 0.0, 1e4)?;
+        within("dsnu_row_e", self.dsnu_row_e.0, 0.0, 1e4)?;
+        within("glow_e_per_s", self.glow_e_per_s.0, 0.0, 1e6)?;
+        within("glow_scale_px", self.glow_scale_px, 1.0, 1e6)?;
         within("dark_e_per_s", self.dark_e_per_s.0, 0.0, 1e6)?;
         within("dark_at_c", self.dark_at_c.0, -150.0, 100.0)?;
         within("activation_ev", self.activation_ev, 0.0, 2.0)?;

@@ -6,8 +6,8 @@
 use approx::assert_relative_eq;
 use ndarray::Array2;
 use subwell::sensor::{
-    absolute_threshold, absolute_threshold_r31, dynamic_range, linearity_error_percent, snr, snr_max,
-    spatial_covariance, spatial_split, temporal_variance_r4, temporal_variance_r31,
+    PairStatistics, StackPattern, absolute_threshold, absolute_threshold_r31, dynamic_range, linearity_error_percent,
+    snr, snr_max, spatial_covariance, spatial_split, temporal_variance_r4, temporal_variance_r31,
 };
 use subwell::units::Electrons;
 
@@ -29,6 +29,7 @@ fn quantisation() -> Electrons {
 fn dark_variance_of_the_model() {
     let variance = K * K * (READ.0.powi(2) + quantisation().0.powi(2));
     assert_relative_eq!(variance, 0.645_833_333, max_relative = SEVEN_DIGITS);
+    assert_relative_eq!(variance.sqrt(), 0.803_638, max_relative = 1e-6);
 }
 
 #[test]
@@ -58,11 +59,16 @@ fn dynamic_range_of_both_releases() {
     assert_relative_eq!(newer.log2(), 12.0577, max_relative = 5e-6);
     let older = dynamic_range(saturation, absolute_threshold_r31(READ, quantisation()));
     assert_relative_eq!(older, 4307.39, max_relative = 2e-6);
+    assert_relative_eq!(20.0 * older.log10(), 72.6843, max_relative = 2e-6);
 }
 
 #[test]
 fn snr_of_a_thousand_photons() {
-    assert_relative_eq!(snr(Electrons(1000.0 * ETA), READ, quantisation()), 24.28666, max_relative = SEVEN_DIGITS);
+    let snr = snr(Electrons(1000.0 * ETA), READ, quantisation());
+    assert_relative_eq!(snr, 24.28666, max_relative = SEVEN_DIGITS);
+    assert_relative_eq!(20.0 * snr.log10(), 27.7074, max_relative = 2e-6);
+    // 32 ke⁻ of saturation.
+    assert_relative_eq!(20.0 * snr_max(Electrons(32_000.0)).log10(), 45.05, max_relative = 1e-4);
 }
 
 /// Deterministic frames y[l][i][j] = 100 + ((7i + 3j + 5l² + ijl) mod 11).
@@ -80,6 +86,8 @@ fn pair_of_golden_frames() {
         max_relative = TWELVE_DIGITS
     );
     assert_relative_eq!(spatial_covariance(first.view(), second.view()), -4.0375, max_relative = 1e-9);
+    let pair = PairStatistics::of(first.view(), second.view()).unwrap();
+    assert_eq!(pair.means, [105.0, 104.9875]);
 }
 
 #[test]
@@ -89,6 +97,9 @@ fn hand_pair() {
     assert_relative_eq!(temporal_variance_r31(first.view(), second.view()), 13.0 / 12.0, max_relative = TWELVE_DIGITS);
     assert_relative_eq!(temporal_variance_r4(first.view(), second.view()), 23.0 / 24.0, max_relative = TWELVE_DIGITS);
     assert_relative_eq!(spatial_covariance(first.view(), second.view()), 5.0 / 6.0, max_relative = 1e-9);
+    let pair = PairStatistics::of(first.view(), second.view()).unwrap();
+    assert_relative_eq!(pair.mean().0, 45.0 / 4.0, max_relative = TWELVE_DIGITS);
+    assert_relative_eq!(pair.variance(), 1.15, max_relative = TWELVE_DIGITS);
 }
 
 /// Rows, columns and pixels of the mean of four golden frames: every part is negative on
@@ -107,6 +118,18 @@ fn split_of_the_golden_stack() {
     let columns = mean.columns().into_iter().map(|column| column.mean().unwrap()).collect();
     let rows = mean.rows().into_iter().map(|row| row.mean().unwrap()).collect();
     let measured = [population(mean.iter().copied().collect()), population(columns), population(rows)];
+    assert_relative_eq!(measured[0], 1.782_773_437_5, max_relative = TWELVE_DIGITS);
+    // The program's streaming form divides by n − 1 where the standard divides by n, and takes no step of the
+    // level from frame to frame for temporal noise of the pixels.
+    let mut stack = StackPattern::default();
+    (0..4).for_each(|l| stack.push(golden(l).view()));
+    assert_relative_eq!(stack.mean().unwrap(), 104.943_75, max_relative = TWELVE_DIGITS);
+    let streamed = stack.variances(None).unwrap();
+    assert!(streamed.total.value < 0.0 && streamed.pixel.value < 0.0, "{streamed:?}");
+    let levels = frames.iter().map(|frame| (frame.mean().unwrap() - 104.943_75).powi(2)).sum::<f64>();
+    let of_pixels = (temporal - levels / 3.0) * 80.0 / 79.0;
+    let expected = 1.782_773_437_5 * 80.0 / 79.0 - of_pixels / 4.0;
+    assert_relative_eq!(streamed.total.value, expected, max_relative = 1e-10);
     let split = spatial_split(measured, temporal, 4, 8, 10);
     assert_relative_eq!(split.total, -0.838_580_729_167, max_relative = 1e-10);
     assert_relative_eq!(split.column, -0.174_868_951_613, max_relative = 1e-10);

@@ -1,0 +1,161 @@
+//! Amplifier glow: parts of the edge that are brighter in darks than the rest.
+
+use ndarray::{Array2, ArrayView2, Axis, Slice};
+
+use crate::caveat::Caveat;
+use crate::stats::Estimate;
+use crate::units::{ElectronsPerDn, ElectronsPerSecond, Seconds};
+
+/// Side of a tile in pixels; half of it on planes with fewer than `WIDE` pixels a side.
+const TILE: usize = 64;
+const WIDE: usize = 512;
+/// Fewer tiles a side have no middle.
+const FEWEST_TILES: usize = 3;
+/// A glowing tile has at least this many times the median tile's rate …
+const TIMES_MEDIAN: f64 = 1.5;
+/// … adds at least this share to the variance of a pixel in the longest dark …
+const SHARE_OF_NOISE: f64 = 0.1;
+/// … and stands out by this many of its uncertainties.
+const SIGMAS: f64 = 5.0;
+
+/// Median levels of tiles, in DN, with the standard uncertainty of each.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Tiles {
+    medians: Array2<f64>,
+    sigmas: Array2<f64>,
+}
+
+impl Tiles {
+    /// The tiles of an image; `None` when it has fewer than three a side. Medians: hot pixels do not count.
+    pub(super) fn of<T: Copy>(image: ArrayView2<'_, T>, level: impl Fn(&T) -> f64) -> Option<Self> {
+        let (rows, columns) = image.dim();
+        let side = if rows.min(columns) < WIDE { TILE / 2 } else { TILE };
+        let (down, across) = (rows / side, columns / side);
+        if down.min(across) < FEWEST_TILES {
+            return None;
+        }
+        let (mut medians, mut sigmas) = (Array2::zeros((down, across)), Array2::zeros((down, across)));
+        let mut values = Vec::with_capacity(4 * side * side);
+        for ((i, j), median) in medians.indexed_iter_mut() {
+            let part = |place: usize, tiles: usize, whole: usize| {
+                Slice::from(place * whole / tiles..(place + 1) * whole / tiles)
+            };
+            let mut tile = image;
+            tile.slice_axis_inplace(Axis(0), part(i, down, rows));
+            tile.slice_axis_inplace(Axis(1), part(j, across, columns));
+            values.clear();
+            values.extend(tile.iter().map(&level));
+            let [low, middle, high] = quartiles(&mut values);
+            *median = middle;
+            // Of a median: 1.2533 σ/√n for a normal distribution; the interquartile range is 1.349 σ.
+            sigmas[(i, j)] = 1.2533 * (high - low).max(f64::EPSILON) / 1.349 / (values.len() as f64).sqrt();
+        }
+        Some(Self { medians, sigmas })
+    }
+}
+
+/// The quartiles, interpolated inside a value that occurs several times as if it were spread evenly over the
+/// gap to its neighbours: means of few frames have few values.
+fn quartiles(values: &mut [f64]) -> [f64; 3] {
+    values.sort_unstable_by(f64::total_cmp);
+    let last = values.len() - 1;
+    [0.25, 0.5, 0.75].map(|share| {
+        let wanted = share * values.len() as f64;
+        let value = values[(wanted as usize).min(last)];
+        let below = values.partition_point(|&other| other < value);
+        let upto = values.partition_point(|&other| other <= value);
+        let down = if below > 0 { value - values[below - 1] } else { 0.0 };
+        let up = if upto <= last { values[upto] - value } else { 0.0 };
+        let inside = (wanted - below as f64) / (upto - below) as f64;
+        value - down / 2.0 + inside * (down + up) / 2.0
+    })
+}
+
+/// What glows, and where.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Glow {
+    /// Rate of the brightest edge tile beyond the median tile.
+    pub excess: Estimate<ElectronsPerSecond>,
+    /// The median tile's rate in e⁻/s.
+    rate: f64,
+    /// Where in the frame as it is stored.
+    pub place: String,
+    exposure: Seconds,
+}
+
+/// The brightest edge tile of the `frames` longest darks, if it glows: it has 1.5 times the rate of the median
+/// tile, adds a tenth to the variance of its pixels, and stands out by five sigmas.
+///
+/// `sums` are the darks' sums, `bias` the levels without time, `read_variance` in DN².
+pub(super) fn glow(
+    sums: ArrayView2<'_, f32>,
+    frames: usize,
+    exposure: Seconds,
+    bias: &Tiles,
+    gain: &Estimate<ElectronsPerDn>,
+    read_variance: f64,
+) -> Option<Glow> {
+    let dark = Tiles::of(sums, |&sum| f64::from(sum) / frames as f64)?;
+    if dark.medians.dim() != bias.medians.dim() {
+        return None;
+    }
+    let risen = &dark.medians - &bias.medians;
+    let mut sorted: Vec<f64> = risen.iter().copied().collect();
+    let [_, middle, _] = quartiles(&mut sorted);
+    let (down, across) = risen.dim();
+    let is_edge = |(i, j): (usize, usize)| i == 0 || j == 0 || i + 1 == down || j + 1 == across;
+    let (place, &brightest) =
+        risen.indexed_iter().filter(|(place, _)| is_edge(*place)).max_by(|(_, a), (_, b)| a.total_cmp(b))?;
+    let excess = brightest - middle;
+    let sigma = dark.sigmas[place].hypot(bias.sigmas[place]);
+    // In DN: shot noise of a level is level / gain.
+    let noise = read_variance + middle.max(0.0) / gain.value.0;
+    let is_glow =
+        brightest > TIMES_MEDIAN * middle && excess / gain.value.0 > SHARE_OF_NOISE * noise && excess > SIGMAS * sigma;
+    is_glow.then(|| Glow {
+        excess: Estimate::<f64>::new(excess / exposure.0, sigma / exposure.0).times(gain),
+        rate: middle.max(0.0) * gain.value.0 / exposure.0,
+        place: place_name(place, (down, across)),
+        exposure,
+    })
+}
+
+fn place_name((i, j): (usize, usize), (down, across): (usize, usize)) -> String {
+    let vertical = ["top", "", "bottom"][3 * i / down];
+    let horizontal = ["left", "", "right"][3 * j / across];
+    format!("{vertical} {horizontal}").trim().to_owned()
+}
+
+impl Glow {
+    pub(super) fn caveat(&self) -> Caveat {
+        let times = (self.rate > 0.0).then(|| (self.rate + self.excess.value.0) / self.rate);
+        let compared = times.map_or_else(String::new, |times| format!(", {times:.1} times the median part's rate"));
+        Caveat::new(
+            "amplifier-glow",
+            format!(
+                "darks of {} s glow {}: {:.2e} e-/s more than in the median part{compared}",
+                self.exposure.0, self.place, self.excess.value.0
+            ),
+            "keep targets away from there, and take darks of the lights' own exposure: glow does not scale",
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn places_have_the_names_of_the_page() {
+        let names = [(0, 0), (0, 5), (4, 8), (8, 8)].map(|place| place_name(place, (9, 9)));
+        assert_eq!(names, ["top left", "top", "right", "bottom right"]);
+    }
+
+    #[test]
+    fn ties_are_spread_over_their_gap() {
+        let mut values = [1.0, 2.0, 2.0, 3.0];
+        assert_eq!(quartiles(&mut values)[1], 2.0);
+        let mut values = [1.0, 2.0, 2.0, 2.0, 2.0, 3.0, 3.0, 3.0];
+        approx::assert_relative_eq!(quartiles(&mut values)[1], 2.25);
+    }
+}

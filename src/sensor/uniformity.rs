@@ -1,0 +1,545 @@
+//! How unlike the pixels are: DSNU and PRNU with their rows, columns and single pixels.
+
+use ndarray::{Array2, ArrayView2};
+
+use crate::frames::FrameKind;
+use crate::stats::{Estimate, Moments};
+use crate::units::Quantity;
+
+use super::StackKey;
+use super::glow::Tiles;
+
+/// Side of the box that the high-pass filter takes off (EMVA 1288 Release 4.0 Linear, from memory: 5 × 5).
+pub const HIGH_PASS: usize = 5;
+
+/// A box of one pixel takes nothing off: no filter.
+const NO_FILTER: usize = 1;
+/// A plane must have this many boxes a side, or little is left of it.
+const FEWEST_BOXES: usize = 3;
+
+/// The mean image of a stack of frames of the same light, with what is needed to take the temporal noise off.
+///
+/// Frames are pushed one at a time; memory is one image of 32-bit sums, whatever their number.
+///
+/// # Examples
+/// ```
+/// let mut stack = subwell::sensor::StackPattern::default();
+/// for frame in [[[1_u16, 5], [3, 9]], [[2, 4], [3, 9]]] {
+///     stack.push(ndarray::arr2(&frame).view());
+/// }
+/// assert_eq!(stack.mean(), Some(4.5));
+/// ```
+#[derive(Debug, Clone, Default)]
+pub struct StackPattern {
+    sum: Array2<u32>,
+    frames: u32,
+    level: Moments,
+    /// Squared distances of all pixels from their frame's mean.
+    squares: f64,
+    rows: Lines,
+    columns: Lines,
+}
+
+/// Sums over the frames of the means of lines, and of their squares; a frame's mean is taken off first.
+#[derive(Debug, Clone, Default)]
+struct Lines {
+    sums: Vec<f64>,
+    squares: Vec<f64>,
+}
+
+impl Lines {
+    fn push(&mut self, totals: &[u64], length: usize, mean: f64) {
+        self.sums.resize(totals.len(), 0.0);
+        self.squares.resize(totals.len(), 0.0);
+        for ((sum, square), &total) in self.sums.iter_mut().zip(&mut self.squares).zip(totals) {
+            let value = total as f64 / length as f64 - mean;
+            *sum += value;
+            *square += value * value;
+        }
+    }
+
+    /// Variance from frame to frame of a line's mean.
+    fn temporal(&self, frames: f64) -> f64 {
+        let apart: f64 = self.sums.iter().zip(&self.squares).map(|(sum, square)| square - sum * sum / frames).sum();
+        apart / ((self.sums.len() as f64 - 1.0) * (frames - 1.0))
+    }
+
+    fn spread(&self, frames: f64) -> Powers {
+        let mut powers = Powers::default();
+        self.sums.iter().for_each(|sum| powers.push(sum / frames));
+        powers
+    }
+}
+
+/// Sums of powers 1 to 4 of numbers that lie about 0.
+#[derive(Debug, Clone, Copy, Default)]
+struct Powers {
+    count: f64,
+    sums: [f64; 4],
+}
+
+impl Powers {
+    fn push(&mut self, value: f64) {
+        self.count += 1.0;
+        let square = value * value;
+        for (sum, power) in self.sums.iter_mut().zip([value, square, square * value, square * square]) {
+            *sum += power;
+        }
+    }
+
+    /// Unbiased variance and its own variance, from the fourth moment or the normal distribution, whichever is more.
+    fn variance(&self) -> Known {
+        let [m1, m2, m3, m4] = self.sums.map(|sum| sum / self.count);
+        let second = (m2 - m1 * m1).max(0.0);
+        let fourth = m4 - 4.0 * m1 * m3 + 6.0 * m1 * m1 * m2 - 3.0 * m1.powi(4);
+        let of_one = (fourth - second * second).max(2.0 * second * second);
+        Known { value: second * self.count / (self.count - 1.0), variance: of_one / (self.count - 1.0) }
+    }
+}
+
+/// A spatial variance in DN² and the variance of that value.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+struct Known {
+    value: f64,
+    variance: f64,
+}
+
+impl Known {
+    fn less(self, other: Self) -> Self {
+        Self { value: self.value - other.value, variance: self.variance + other.variance }
+    }
+
+    fn scaled(self, factor: f64) -> Self {
+        Self { value: self.value * factor, variance: self.variance * factor * factor }
+    }
+
+    fn estimate(self) -> Estimate<f64> {
+        Estimate::new(self.value, self.variance.sqrt())
+    }
+}
+
+/// Spatial variances in DN² of one stack: of whole rows, whole columns, single pixels, and all of it.
+///
+/// A part whose true value is near 0 may come out negative; it is left so.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PatternVariance {
+    /// Whole rows.
+    pub row: Estimate<f64>,
+    /// Whole columns.
+    pub column: Estimate<f64>,
+    /// Single pixels.
+    pub pixel: Estimate<f64>,
+    /// The sum of the three.
+    pub total: Estimate<f64>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Parts {
+    row: Known,
+    column: Known,
+    pixel: Known,
+}
+
+impl Parts {
+    /// Solves for the parts what a box of side `b` leaves of them.
+    ///
+    /// The filter keeps 1 − 1/b² of the variance of independent pixels, and 1 − 1/b of that of whole rows
+    /// or columns, on which the box works in one direction only.
+    fn solved(total: Known, of_rows: Known, of_columns: Known, [rows, columns]: [f64; 2], b: usize) -> Self {
+        let (line, single) = kept(b);
+        let rest = Known { variance: total.variance, ..total.less(of_rows).less(of_columns) };
+        let pixel = rest.scaled(1.0 / (single - line * (1.0 / rows + 1.0 / columns)));
+        Self {
+            row: of_rows.scaled(1.0 / line).less(pixel.scaled(1.0 / columns)),
+            column: of_columns.scaled(1.0 / line).less(pixel.scaled(1.0 / rows)),
+            pixel,
+        }
+    }
+
+    fn less(self, other: Self) -> Self {
+        Self {
+            row: self.row.less(other.row),
+            column: self.column.less(other.column),
+            pixel: self.pixel.less(other.pixel),
+        }
+    }
+
+    fn written(self) -> PatternVariance {
+        let total = Known {
+            value: self.row.value + self.column.value + self.pixel.value,
+            variance: self.row.variance + self.column.variance + self.pixel.variance,
+        };
+        PatternVariance {
+            row: self.row.estimate(),
+            column: self.column.estimate(),
+            pixel: self.pixel.estimate(),
+            total: total.estimate(),
+        }
+    }
+}
+
+/// What a box of side `b` leaves of the variance of whole lines, and of single pixels; all without a filter.
+fn kept(b: usize) -> (f64, f64) {
+    let side = b as f64;
+    if b == NO_FILTER { (1.0, 1.0) } else { (1.0 - 1.0 / side, 1.0 - 1.0 / (side * side)) }
+}
+
+/// By how much filtered values know their variance worse than independent ones would: Σρ² over all lags
+/// of a line, and of a plane (derived here).
+fn correlated(b: usize) -> (f64, f64) {
+    if b == NO_FILTER {
+        return (1.0, 1.0);
+    }
+    let (side, reach) = (b as i32, b as i32 - 1);
+    let half = side / 2;
+    let overlap = |lag: i32| f64::from(side - lag.abs());
+    let (n, inside) = (f64::from(side), |lag: i32| f64::from(u8::from(lag.abs() <= half)));
+    let origin = |lag: i32| f64::from(u8::from(lag == 0));
+    let (line, single) = kept(b);
+    let mut sums = (0.0, 0.0);
+    for y in -reach..=reach {
+        sums.0 += ((origin(y) - 2.0 * inside(y) / n + overlap(y) / (n * n)) / line).powi(2);
+        for x in -reach..=reach {
+            let both = origin(x) * origin(y) - 2.0 * inside(x) * inside(y) / (n * n);
+            sums.1 += ((both + overlap(x) * overlap(y) / n.powi(4)) / single).powi(2);
+        }
+    }
+    sums
+}
+
+impl StackPattern {
+    /// Adds a frame; one of another size than the first is left out.
+    pub fn push(&mut self, frame: ArrayView2<'_, u16>) {
+        if self.frames == 0 {
+            self.sum = Array2::zeros(frame.dim());
+        }
+        // The sums hold 65 537 frames of the highest code.
+        if frame.dim() != self.sum.dim() || frame.is_empty() || self.frames >= 65_537 {
+            return;
+        }
+        let (rows, columns) = frame.dim();
+        let (mut of_rows, mut of_columns) = (vec![0_u64; rows], vec![0_u64; columns]);
+        let (mut total, mut squares) = (0_u64, 0_u64);
+        for ((line, sums), of_row) in frame.rows().into_iter().zip(self.sum.rows_mut()).zip(&mut of_rows) {
+            for ((&y, sum), of_column) in line.iter().zip(sums).zip(&mut of_columns) {
+                let wide = u64::from(y);
+                *sum += u32::from(y);
+                *of_row += wide;
+                *of_column += wide;
+                squares += wide * wide;
+            }
+            total += *of_row;
+        }
+        let (n, mean) = (frame.len() as f64, total as f64 / frame.len() as f64);
+        let apart = i128::from(squares) * frame.len() as i128 - i128::from(total) * i128::from(total);
+        self.squares += apart as f64 / n;
+        self.rows.push(&of_rows, columns, mean);
+        self.columns.push(&of_columns, rows, mean);
+        self.level.push(mean);
+        self.frames += 1;
+    }
+
+    /// How many frames there are.
+    #[must_use]
+    pub fn frames(&self) -> u32 {
+        self.frames
+    }
+
+    /// Mean level in DN; `None` without frames.
+    #[must_use]
+    pub fn mean(&self) -> Option<f64> {
+        self.level.mean()
+    }
+
+    /// The sums of the frames, pixel by pixel, in DN.
+    #[must_use]
+    pub fn sums(&self) -> ArrayView2<'_, u32> {
+        self.sum.view()
+    }
+
+    /// The spatial variances of the mean image, temporal noise taken off; `high_pass` is the side of the box
+    /// whose mean is taken off each pixel first (odd; `None`: no filter).
+    ///
+    /// ```text
+    /// s_y² = s² − σ²/L        s_rav² = s_r² − σ_r²/L        s_cav² = s_c² − σ_c²/L
+    /// s_pix² = (s_y² − s_rav² − s_cav²) / (f₂ − f₁/M − f₁/N)
+    /// s_row² = s_rav²/f₁ − s_pix²/N        s_col² = s_cav²/f₁ − s_pix²/M
+    /// ```
+    ///
+    /// s², s_r², s_c² are the variances over the pixels, the row means and the column means of the mean of L
+    /// frames with M rows and N columns; σ², σ_r², σ_c² those of the same things from frame to frame, so that
+    /// noise common to a row of one frame is no pattern. f₁ = 1 − 1/b and f₂ = 1 − 1/b² undo the filter; both
+    /// are 1 without it. For two frames s_y² is their covariance (equation 32).
+    ///
+    /// `None` with fewer than two frames, or when the plane is smaller than three boxes.
+    ///
+    /// # Source
+    /// EMVA 1288 Release 4.0 Linear, equations 32, 35, 36, 41 and 42, and its high-pass filter (from memory);
+    /// the filter's effect on lines and the uncertainties derived here.
+    #[must_use]
+    pub fn variances(&self, high_pass: Option<usize>) -> Option<PatternVariance> {
+        let (rows, columns) = self.sum.dim();
+        let b = high_pass.unwrap_or(NO_FILTER);
+        if self.frames < 2 || rows.min(columns) < (FEWEST_BOXES * b).max(3) || b.is_multiple_of(2) {
+            return None;
+        }
+        let l = f64::from(self.frames);
+        let pixels = self.pixels();
+        let whole = [rows as f64, columns as f64];
+        let temporal = self.temporal(&pixels).map(|known| known.scaled(1.0 / l));
+        let temporal = Parts::solved(temporal[0], temporal[1], temporal[2], whole, NO_FILTER);
+        let measured = if b == NO_FILTER {
+            let of_lines = [self.rows.spread(l).variance(), self.columns.spread(l).variance()];
+            Parts::solved(pixels.variance().scaled(1.0 / (l * l)), of_lines[0], of_lines[1], whole, b)
+        } else {
+            self.filtered(b)
+        };
+        Some(measured.less(temporal).written())
+    }
+
+    /// The sums' distances from their mean.
+    fn pixels(&self) -> Powers {
+        let middle = self.level.mean().unwrap_or(0.0) * f64::from(self.frames);
+        let mut powers = Powers::default();
+        self.sum.iter().for_each(|&sum| powers.push(f64::from(sum) - middle));
+        powers
+    }
+
+    /// Variances from frame to frame: of a pixel, of a row's mean, of a column's mean.
+    fn temporal(&self, pixels: &Powers) -> [Known; 3] {
+        let l = f64::from(self.frames);
+        let known = |value: f64, count: f64| Known { value, variance: 2.0 * value * value / (count * (l - 1.0)) };
+        let (rows, columns) = (self.rows.sums.len() as f64, self.columns.sums.len() as f64);
+        let of_pixel = (self.squares - pixels.sums[1] / l) / ((pixels.count - 1.0) * (l - 1.0));
+        [known(of_pixel, pixels.count), known(self.rows.temporal(l), rows), known(self.columns.temporal(l), columns)]
+    }
+
+    /// The parts of the mean image less the mean of the box about each pixel; pixels whose box leaves
+    /// the plane are left out.
+    fn filtered(&self, b: usize) -> Parts {
+        let (rows, columns) = self.sum.dim();
+        let (half, area, l) = (b / 2, (b * b) as f64, f64::from(self.frames));
+        let (inner_rows, inner_columns) = (rows - 2 * half, columns - 2 * half);
+        let mut strip = vec![0_u64; columns];
+        for row in 0..b - 1 {
+            strip.iter_mut().zip(self.sum.row(row)).for_each(|(sum, &y)| *sum += u64::from(y));
+        }
+        let (mut all, mut of_rows) = (Powers::default(), Powers::default());
+        let mut of_columns = vec![0.0; inner_columns];
+        for row in half..rows - half {
+            strip.iter_mut().zip(self.sum.row(row + half)).for_each(|(sum, &y)| *sum += u64::from(y));
+            let mut inside: u64 = strip[..b - 1].iter().sum();
+            let mut of_row = 0.0;
+            for (place, of_column) in of_columns.iter_mut().enumerate() {
+                inside += strip[place + b - 1];
+                let value = (f64::from(self.sum[(row, place + half)]) - inside as f64 / area) / l;
+                inside -= strip[place];
+                all.push(value);
+                of_row += value;
+                *of_column += value;
+            }
+            of_rows.push(of_row / inner_columns as f64);
+            strip.iter_mut().zip(self.sum.row(row - half)).for_each(|(sum, &y)| *sum -= u64::from(y));
+        }
+        let mut columns = Powers::default();
+        of_columns.iter().for_each(|sum| columns.push(sum / inner_rows as f64));
+        let (line, plane) = correlated(b);
+        let widened = |known: Known, factor: f64| Known { variance: known.variance * factor, ..known };
+        Parts::solved(
+            widened(all.variance(), plane),
+            widened(of_rows.variance(), line),
+            widened(columns.variance(), line),
+            [inner_rows as f64, inner_columns as f64],
+            b,
+        )
+    }
+}
+
+/// The root of a variance; `None` where it is not above 0.
+///
+/// The uncertainty is the longer of the two sides that ± one of the variance's has after the root.
+pub(super) fn root<Q: Quantity>(variance: &Estimate<f64>) -> Option<Estimate<Q>> {
+    let (value, sigma) = (variance.value, variance.uncertainty);
+    if value <= 0.0 || !sigma.is_finite() {
+        return None;
+    }
+    let middle = value.sqrt();
+    let side = (middle - (value - sigma).max(0.0).sqrt()).max((value + sigma).sqrt() - middle);
+    Some(Estimate::new(middle, side))
+}
+
+/// A stack in short, its images gone: level and spatial variances without and with the filter.
+#[derive(Debug, Clone)]
+pub(super) struct Uniformity {
+    /// Mean level in DN, offset included.
+    pub level: f64,
+    pub plain: PatternVariance,
+    /// As `plain` where the plane is too small to be filtered.
+    pub filtered: PatternVariance,
+    /// The level tile by tile, for stacks without light.
+    pub tiles: Option<Tiles>,
+}
+
+impl Uniformity {
+    /// `None` with fewer than two frames.
+    fn of(stack: &StackPattern, is_dark: bool) -> Option<Self> {
+        let plain = stack.variances(None)?;
+        let filtered = stack.variances(Some(HIGH_PASS)).unwrap_or(plain);
+        let level = |&sum: &u32| f64::from(sum) / f64::from(stack.frames);
+        let tiles = if is_dark { Tiles::of(stack.sum.view(), level) } else { None };
+        Some(Self { level: stack.mean()?, plain, filtered, tiles })
+    }
+}
+
+/// A non-uniformity in all, and its parts; `None` for a variance that came out at 0 or below.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Spread<Q> {
+    pub total: Option<Estimate<Q>>,
+    pub row: Option<Estimate<Q>>,
+    pub column: Option<Estimate<Q>>,
+    pub pixel: Option<Estimate<Q>>,
+}
+
+/// Roots of the variances times `factor`.
+pub(super) fn spread<Q: Quantity>(variances: &PatternVariance, factor: f64) -> Spread<Q> {
+    let root = |variance: &Estimate<f64>| root::<Q>(variance).map(|root| root.scaled(factor));
+    Spread {
+        total: root(&variances.total),
+        row: root(&variances.row),
+        column: root(&variances.column),
+        pixel: root(&variances.pixel),
+    }
+}
+
+/// PRNU in percent from a bright stack and one without light; `uneven` in DN² is the variance of the field
+/// that the filter took off.
+///
+/// ```text
+/// PRNU = √(s_y.50² − s_y.dark²) / √((μ_y.50 − μ_y.dark)² + uneven)
+/// ```
+///
+/// for the total and for each part. A pixel's deviation grows with the light that falls on it, so behind a
+/// vignetting lens the mean square of the light stands where the standard, with its even light, has the mean.
+///
+/// # Source
+/// EMVA 1288 Release 4.0 Linear, equation 67; the term `uneven` derived here.
+pub(super) fn prnu(bright: (&PatternVariance, f64), dark: (&PatternVariance, f64), uneven: f64) -> Spread<f64> {
+    let ((bright, light), (dark, zero)) = (bright, dark);
+    if light <= zero {
+        return Spread::default();
+    }
+    let less =
+        |a: Estimate<f64>, b: Estimate<f64>| Estimate::new(a.value - b.value, a.uncertainty.hypot(b.uncertainty));
+    let own = PatternVariance {
+        row: less(bright.row, dark.row),
+        column: less(bright.column, dark.column),
+        pixel: less(bright.pixel, dark.pixel),
+        total: less(bright.total, dark.total),
+    };
+    spread(&own, 100.0 / (light - zero).hypot(uneven.max(0.0).sqrt()))
+}
+
+/// The stacks of one plane: one being summed, the others in short.
+#[derive(Debug, Default)]
+pub(super) struct Stacks {
+    current: Option<(StackKey, StackPattern)>,
+    pub done: Vec<(StackKey, Uniformity)>,
+}
+
+/// Frames of one stack whose levels differ by more than this are two stacks.
+const SAME_LIGHT: f64 = 0.02;
+
+impl Stacks {
+    /// Takes both frames of a pair.
+    pub(super) fn push(&mut self, key: StackKey, pair: [ArrayView2<'_, u16>; 2], level: f64) {
+        let same_light = |mean: f64| (level - mean).abs() <= SAME_LIGHT * mean.abs();
+        let goes_on =
+            self.current.as_ref().is_some_and(|(own, stack)| *own == key && stack.mean().is_some_and(same_light));
+        if !goes_on {
+            self.close();
+        }
+        let (_, stack) = self.current.get_or_insert_with(|| (key, StackPattern::default()));
+        pair.into_iter().for_each(|frame| stack.push(frame));
+    }
+
+    /// Ends the current stack and drops its images.
+    pub(super) fn close(&mut self) {
+        if let Some((key, stack)) = self.current.take() {
+            let short = Uniformity::of(&stack, key.kind != FrameKind::Flat);
+            self.done.extend(short.map(|uniformity| (key, uniformity)));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Pixels, rows and columns of chance without a generator: a linear congruential sequence.
+    fn noise(seed: &mut u64) -> f64 {
+        let mut uniform = || {
+            *seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (*seed >> 40) as f64 / (1_u64 << 24) as f64
+        };
+        (0..12).map(|_| uniform()).sum::<f64>() - 6.0
+    }
+
+    fn stack(parts: [f64; 3], temporal: f64, bend: f64) -> StackPattern {
+        let (rows, columns, mut seed) = (120, 160, 11);
+        let of_rows: Vec<f64> = (0..rows).map(|_| parts[0] * noise(&mut seed)).collect();
+        let of_columns: Vec<f64> = (0..columns).map(|_| parts[1] * noise(&mut seed)).collect();
+        let pattern = Array2::from_shape_fn((rows, columns), |(i, j)| {
+            let vignette = bend * ((i as f64 - 60.0).powi(2) + (j as f64 - 80.0).powi(2)) / 10_000.0;
+            1000.0 + of_rows[i] + of_columns[j] + parts[2] * noise(&mut seed) - vignette
+        });
+        let mut stack = StackPattern::default();
+        for _ in 0..16 {
+            let frame = pattern.mapv(|level| (level + temporal * noise(&mut seed)).round() as u16);
+            stack.push(frame.view());
+        }
+        stack
+    }
+
+    fn holds(variances: &PatternVariance, truth: [f64; 3]) {
+        let parts = [variances.row, variances.column, variances.pixel];
+        for (part, truth) in parts.iter().zip(truth) {
+            let pull = (part.value - truth) / part.uncertainty;
+            assert!(pull.abs() < 3.5, "{part:?} for {truth}");
+        }
+    }
+
+    #[test]
+    fn rows_columns_and_pixels_are_told_apart_with_and_without_the_filter() {
+        let stack = stack([4.0, 7.0, 15.0], 40.0, 0.0);
+        for filter in [None, Some(3), Some(5), Some(7)] {
+            holds(&stack.variances(filter).unwrap(), [16.0, 49.0, 225.0]);
+        }
+    }
+
+    #[test]
+    fn a_vignette_is_no_response_to_the_filter() {
+        let stack = stack([0.0, 0.0, 15.0], 40.0, 400.0);
+        assert!(stack.variances(None).unwrap().total.value > 5_000.0);
+        let filtered = stack.variances(Some(HIGH_PASS)).unwrap();
+        assert!((filtered.total.value / 225.0 - 1.0).abs() < 0.05, "{filtered:?}");
+    }
+
+    /// EMVA 1288 Release 4.0, equation 32: for two frames the corrected variance is their covariance.
+    #[test]
+    fn two_frames_give_their_covariance() {
+        let (first, second) = (
+            ndarray::arr2(&[[10_u16, 12, 11], [13, 9, 11], [9, 9, 9]]),
+            ndarray::arr2(&[[11_u16, 12, 10], [12, 10, 14], [9, 8, 9]]),
+        );
+        let mut stack = StackPattern::default();
+        [first.view(), second.view()].into_iter().for_each(|frame| stack.push(frame));
+        let covariance = super::super::spatial_covariance(first.view(), second.view()) * 9.0 / 8.0;
+        approx::assert_relative_eq!(stack.variances(None).unwrap().total.value, covariance, max_relative = 1e-12);
+    }
+
+    #[test]
+    fn no_root_of_a_negative_variance() {
+        assert_eq!(root::<f64>(&Estimate::new(-1.0, 2.0)), None);
+        assert_eq!(root::<f64>(&Estimate::new(4.0, 0.4)).unwrap().value, 2.0);
+    }
+}
