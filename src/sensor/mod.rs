@@ -3,46 +3,33 @@
 //! Frames are pushed one at a time into a [`ModeMeasurement`]; memory is a few frames,
 //! whatever their number. The order is the order of the light: bias, flats, darks.
 
-mod background;
-mod clipped;
 mod codes;
-mod correlation;
-mod dark_current;
-mod dark_gain;
-mod doubts;
-mod drift;
+mod dark;
 mod duplicates;
 mod emva;
 mod error;
-mod filtered;
-mod glow;
-mod kinds;
+mod flat;
+mod light;
 mod mode;
 mod pair;
-mod pedestal;
+mod pattern;
 mod plane;
-mod read_noise;
-mod saturation;
 mod stack;
-mod star;
-mod thermal_law;
-mod transfer;
-mod uniformity;
 
-pub use background::{BackgroundOptions, background};
+pub use dark::thermal_law::thermal_law;
 pub use emva::{
     SpatialSplit, absolute_threshold, absolute_threshold_r31, dynamic_range, linearity_error_percent, snr, snr_max,
     spatial_split,
 };
 pub use error::MeasureError;
+pub use flat::transfer::{Kink, Level, TransferFit, emva_slope, transfer_fit};
+pub use light::background::{BackgroundOptions, background};
+pub use light::star::star_flux;
 pub use mode::{MeasureOptions, ModeMeasurement};
 pub use pair::{PairStatistics, PairSums, spatial_covariance, temporal_variance_r4, temporal_variance_r31};
+pub use pattern::uniformity::{HIGH_PASS, PatternVariance, StackPattern};
 pub use plane::{Assembled, DarkSummary, PlaneMeter};
 pub use stack::StackKey;
-pub use star::star_flux;
-pub use thermal_law::thermal_law;
-pub use transfer::{Kink, Level, TransferFit, emva_slope, transfer_fit};
-pub use uniformity::{HIGH_PASS, PatternVariance, StackPattern};
 
 /// The constant of Boltzmann in eV/K (CODATA 2018, exact by definition of the SI).
 pub(crate) const BOLTZMANN_EV_PER_K: f64 = 8.617_333_262e-5;

@@ -7,11 +7,11 @@ use crate::caveat::{Caveat, push_once};
 use crate::frames::{CfaPattern, Frame, FrameInfo, FrameKind};
 use crate::units::ElectronsPerDn;
 
-use super::codes::Codes;
-use super::duplicates::Seen;
-use super::plane::{Assembled, PlaneMeter};
-use super::stack::{plane_mean, plane_view};
-use super::{MeasureError, PairStatistics, StackKey};
+use crate::sensor::codes::Codes;
+use crate::sensor::duplicates::Seen;
+use crate::sensor::plane::{Assembled, PlaneMeter};
+use crate::sensor::stack::{plane_mean, plane_view};
+use crate::sensor::{MeasureError, PairStatistics, StackKey};
 
 /// Levels within a pair that differ by more than this are worth a word.
 const PAIR_DRIFT: f64 = 0.01;
@@ -252,7 +252,10 @@ impl ModeMeasurement {
         let step = self.codes.step();
         let mut caveats = std::mem::take(&mut self.caveats);
         caveats.extend(self.codes.doubts());
-        self.planes.iter_mut().for_each(|meter| meter.lossy_from = self.codes.lossy_from());
+        for meter in &mut self.planes {
+            meter.end_darks();
+            meter.lossy_from = self.codes.lossy_from();
+        }
         let (mut planes, mut points, mut reference) = (Vec::new(), Vec::new(), None);
         for meter in &self.planes {
             let Assembled { plane, transfer, caveats: doubts, reference: temperature } = meter.assembled(step)?;

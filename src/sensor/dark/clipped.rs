@@ -6,8 +6,8 @@ use crate::caveat::Caveat;
 use crate::frames::FrameKind;
 use crate::stats::Estimate;
 
-use super::read_noise::ReadNoise;
-use super::{MeasureError, PairStatistics};
+use crate::sensor::dark::read_noise::ReadNoise;
+use crate::sensor::{MeasureError, PairStatistics};
 
 /// Share of pixels at 0 from which on the level is cut (EMVA 1288 Release 4.0 Linear: 0.5 %).
 const CLIPPED: f64 = 0.005;
@@ -20,11 +20,11 @@ const SHAPE: f64 = 0.02;
 
 /// What became of clipped frames.
 #[derive(Debug, Clone)]
-pub(super) struct Recovered {
-    pub(super) noise: ReadNoise,
+pub(crate) struct Recovered {
+    pub(crate) noise: ReadNoise,
     /// The recovered noise holds the pixels' pattern too: it is an upper limit.
-    pub(super) is_upper_limit: bool,
-    pub(super) caveat: Caveat,
+    pub(crate) is_upper_limit: bool,
+    pub(crate) caveat: Caveat,
 }
 
 /// Noise and level of clipped bias frames; `None` when they are not clipped.
@@ -42,7 +42,7 @@ pub(super) struct Recovered {
 ///
 /// # Errors
 /// [`MeasureError::Unusable`] when more than 70 % of the pixels are at 0.
-pub(super) fn recovered(
+pub(crate) fn recovered(
     pairs: &[PairStatistics],
     measured: &ReadNoise,
     step: f64,

@@ -65,13 +65,13 @@ impl Extremes {
 
 /// What was found in the dark frames of one plane; only the first finding is kept.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Filtered {
+pub(crate) struct Filtered {
     found: Option<String>,
 }
 
 impl Filtered {
     /// Looks at the first dark frame of a stack.
-    pub(super) fn look(&mut self, kind: FrameKind, exposure: Seconds, plane: ArrayView2<'_, u16>) {
+    pub(crate) fn look(&mut self, kind: FrameKind, exposure: Seconds, plane: ArrayView2<'_, u16>) {
         if self.found.is_some() || plane.nrows() < 8 || plane.ncols() < 8 {
             return;
         }
@@ -89,7 +89,7 @@ impl Filtered {
     }
 
     /// Looks at a pair without light: smoothed noise is shared by neighbours of the same colour.
-    pub(super) fn pair(&mut self, first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>) {
+    pub(crate) fn pair(&mut self, first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>) {
         let (rows, columns) = first.dim();
         if self.found.is_some() || rows < 16 || columns < 16 {
             return;
@@ -116,7 +116,7 @@ impl Filtered {
         }
     }
 
-    pub(super) fn caveat(&self) -> Option<Caveat> {
+    pub(crate) fn caveat(&self) -> Option<Caveat> {
         let found = self.found.as_ref()?;
         Some(Caveat::new(
             "filtered-raw",

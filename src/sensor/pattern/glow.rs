@@ -20,14 +20,14 @@ const SIGMAS: f64 = 5.0;
 
 /// Median levels of tiles, in DN, with the standard uncertainty of each.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Tiles {
+pub(crate) struct Tiles {
     medians: Array2<f64>,
     sigmas: Array2<f64>,
 }
 
 impl Tiles {
     /// The tiles of an image; `None` when it has fewer than three a side. Medians: hot pixels do not count.
-    pub(super) fn of<T: Copy>(image: ArrayView2<'_, T>, level: impl Fn(&T) -> f64) -> Option<Self> {
+    pub(crate) fn of<T: Copy>(image: ArrayView2<'_, T>, level: impl Fn(&T) -> f64) -> Option<Self> {
         let (rows, columns) = image.dim();
         let side = if rows.min(columns) < WIDE { TILE / 2 } else { TILE };
         let (down, across) = (rows / side, columns / side);
@@ -73,7 +73,7 @@ fn quartiles(values: &mut [f64]) -> [f64; 3] {
 
 /// What glows, and where.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Glow {
+pub(crate) struct Glow {
     /// Rate of the brightest edge tile beyond the median tile.
     pub excess: Estimate<ElectronsPerSecond>,
     /// The median tile's rate in e⁻/s.
@@ -83,19 +83,17 @@ pub(super) struct Glow {
     exposure: Seconds,
 }
 
-/// The brightest edge tile of the `frames` longest darks, if it glows: it has 1.5 times the rate of the median
+/// The brightest edge tile of the longest darks, if it glows: it has 1.5 times the rate of the median
 /// tile, adds a tenth to the variance of its pixels, and stands out by five sigmas.
 ///
-/// `sums` are the darks' sums, `bias` the levels without time, `read_variance` in DN².
-pub(super) fn glow(
-    sums: ArrayView2<'_, f32>,
-    frames: usize,
+/// `dark` are the levels of their mean, `bias` those without time, `read_variance` in DN².
+pub(crate) fn glow(
+    dark: &Tiles,
     exposure: Seconds,
     bias: &Tiles,
     gain: &Estimate<ElectronsPerDn>,
     read_variance: f64,
 ) -> Option<Glow> {
-    let dark = Tiles::of(sums, |&sum| f64::from(sum) / frames as f64)?;
     if dark.medians.dim() != bias.medians.dim() {
         return None;
     }
@@ -127,7 +125,7 @@ fn place_name((i, j): (usize, usize), (down, across): (usize, usize)) -> String 
 }
 
 impl Glow {
-    pub(super) fn caveat(&self) -> Caveat {
+    pub(crate) fn caveat(&self) -> Caveat {
         let times = (self.rate > 0.0).then(|| (self.rate + self.excess.value.0) / self.rate);
         let compared = times.map_or_else(String::new, |times| format!(", {times:.1} times the median part's rate"));
         Caveat::new(

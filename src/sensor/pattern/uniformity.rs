@@ -6,8 +6,8 @@ use crate::frames::FrameKind;
 use crate::stats::{Estimate, Moments};
 use crate::units::Quantity;
 
-use super::StackKey;
-use super::glow::Tiles;
+use crate::sensor::StackKey;
+use crate::sensor::pattern::glow::Tiles;
 
 /// Side of the box that the high-pass filter takes off (EMVA 1288 Release 4.0 Linear, from memory: 5 × 5).
 pub const HIGH_PASS: usize = 5;
@@ -358,7 +358,7 @@ impl StackPattern {
 /// The root of a variance; `None` where it is not above 0.
 ///
 /// The uncertainty is the longer of the two sides that ± one of the variance's has after the root.
-pub(super) fn root<Q: Quantity>(variance: &Estimate<f64>) -> Option<Estimate<Q>> {
+pub(crate) fn root<Q: Quantity>(variance: &Estimate<f64>) -> Option<Estimate<Q>> {
     let (value, sigma) = (variance.value, variance.uncertainty);
     if value <= 0.0 || !sigma.is_finite() {
         return None;
@@ -370,7 +370,7 @@ pub(super) fn root<Q: Quantity>(variance: &Estimate<f64>) -> Option<Estimate<Q>>
 
 /// A stack in short, its images gone: level and spatial variances without and with the filter.
 #[derive(Debug, Clone)]
-pub(super) struct Uniformity {
+pub(crate) struct Uniformity {
     /// Mean level in DN, offset included.
     pub level: f64,
     pub plain: PatternVariance,
@@ -393,7 +393,7 @@ impl Uniformity {
 
 /// A non-uniformity in all, and its parts; `None` for a variance that came out at 0 or below.
 #[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Spread<Q> {
+pub(crate) struct Spread<Q> {
     pub total: Option<Estimate<Q>>,
     pub row: Option<Estimate<Q>>,
     pub column: Option<Estimate<Q>>,
@@ -401,7 +401,7 @@ pub(super) struct Spread<Q> {
 }
 
 /// Roots of the variances times `factor`.
-pub(super) fn spread<Q: Quantity>(variances: &PatternVariance, factor: f64) -> Spread<Q> {
+pub(crate) fn spread<Q: Quantity>(variances: &PatternVariance, factor: f64) -> Spread<Q> {
     let root = |variance: &Estimate<f64>| root::<Q>(variance).map(|root| root.scaled(factor));
     Spread {
         total: root(&variances.total),
@@ -423,7 +423,7 @@ pub(super) fn spread<Q: Quantity>(variances: &PatternVariance, factor: f64) -> S
 ///
 /// # Source
 /// EMVA 1288 Release 4.0 Linear, equation 67; the term `uneven` derived here.
-pub(super) fn prnu(bright: (&PatternVariance, f64), dark: (&PatternVariance, f64), uneven: f64) -> Spread<f64> {
+pub(crate) fn prnu(bright: (&PatternVariance, f64), dark: (&PatternVariance, f64), uneven: f64) -> Spread<f64> {
     let ((bright, light), (dark, zero)) = (bright, dark);
     if light <= zero {
         return Spread::default();
@@ -441,7 +441,7 @@ pub(super) fn prnu(bright: (&PatternVariance, f64), dark: (&PatternVariance, f64
 
 /// The stacks of one plane: one being summed, the others in short.
 #[derive(Debug, Default)]
-pub(super) struct Stacks {
+pub(crate) struct Stacks {
     current: Option<(StackKey, StackPattern)>,
     pub done: Vec<(StackKey, Uniformity)>,
 }
@@ -451,7 +451,7 @@ const SAME_LIGHT: f64 = 0.02;
 
 impl Stacks {
     /// Takes both frames of a pair.
-    pub(super) fn push(&mut self, key: StackKey, pair: [ArrayView2<'_, u16>; 2], level: f64) {
+    pub(crate) fn push(&mut self, key: StackKey, pair: [ArrayView2<'_, u16>; 2], level: f64) {
         let same_light = |mean: f64| (level - mean).abs() <= SAME_LIGHT * mean.abs();
         let goes_on =
             self.current.as_ref().is_some_and(|(own, stack)| *own == key && stack.mean().is_some_and(same_light));
@@ -463,7 +463,7 @@ impl Stacks {
     }
 
     /// Ends the current stack and drops its images.
-    pub(super) fn close(&mut self) {
+    pub(crate) fn close(&mut self) {
         if let Some((key, stack)) = self.current.take() {
             let short = Uniformity::of(&stack, key.kind != FrameKind::Flat);
             self.done.extend(short.map(|uniformity| (key, uniformity)));
@@ -533,7 +533,7 @@ mod tests {
         );
         let mut stack = StackPattern::default();
         [first.view(), second.view()].into_iter().for_each(|frame| stack.push(frame));
-        let covariance = super::super::spatial_covariance(first.view(), second.view()) * 9.0 / 8.0;
+        let covariance = crate::sensor::spatial_covariance(first.view(), second.view()) * 9.0 / 8.0;
         approx::assert_relative_eq!(stack.variances(None).unwrap().total.value, covariance, max_relative = 1e-12);
     }
 

@@ -6,7 +6,7 @@ use crate::caveat::Caveat;
 use crate::stats::Histogram;
 use crate::units::ElectronsPerDn;
 
-use super::dark_current::DarkStage;
+use crate::sensor::dark::current::DarkStage;
 
 /// At most this many rows in the middle of a flat are looked at for stars.
 const ROWS: usize = 1024;
@@ -21,7 +21,7 @@ const NO_DARK_E_PER_S: f64 = 200.0;
 const NO_DARK_SHARE: f64 = 0.03;
 
 /// The share of the charge of a flat that is in pixels far brighter than its others; `None` where there are few.
-pub(super) fn stars(plane: ArrayView2<'_, u16>, offset: f64) -> Option<f64> {
+pub(crate) fn stars(plane: ArrayView2<'_, u16>, offset: f64) -> Option<f64> {
     let rows = plane.nrows();
     let top = rows.saturating_sub(ROWS) / 2;
     let part = plane.slice_axis(Axis(0), Slice::from(top..(top + ROWS).min(rows)));
@@ -40,7 +40,7 @@ pub(super) fn stars(plane: ArrayView2<'_, u16>, offset: f64) -> Option<f64> {
 }
 
 /// The doubt about a flat of which the share `charge` is in stars.
-pub(super) fn starry(charge: f64) -> Caveat {
+pub(crate) fn starry(charge: f64) -> Caveat {
     Caveat::new(
         "conflicting-kind",
         format!(
@@ -52,9 +52,10 @@ pub(super) fn starry(charge: f64) -> Caveat {
 }
 
 /// The doubt about darks whose level is that of light; `full` is the range in DN above `offset`.
-pub(super) fn lit_dark(stage: &DarkStage, offset: f64, full: f64, gain: ElectronsPerDn) -> Option<Caveat> {
-    let rate = |frame: &super::dark_current::DarkFrame| (frame.mean - offset) * gain.0 / frame.exposure.0.max(1e-6);
-    let lit = |frame: &&super::dark_current::DarkFrame| {
+pub(crate) fn lit_dark(stage: &DarkStage, offset: f64, full: f64, gain: ElectronsPerDn) -> Option<Caveat> {
+    let rate =
+        |frame: &crate::sensor::dark::current::DarkFrame| (frame.mean - offset) * gain.0 / frame.exposure.0.max(1e-6);
+    let lit = |frame: &&crate::sensor::dark::current::DarkFrame| {
         frame.mean - offset > NO_DARK_SHARE * full && rate(frame) > NO_DARK_E_PER_S
     };
     let frame = stage.frames.iter().find(lit)?;

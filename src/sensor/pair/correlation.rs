@@ -8,7 +8,7 @@ use crate::caveat::Caveat;
 use crate::stats::{Estimate, polynomial_fit};
 use crate::units::ElectronsPerDn;
 
-use super::stack::{plane_mean, plane_view};
+use crate::sensor::stack::{plane_mean, plane_view};
 
 /// At most this many rows and columns in the middle are looked at.
 const SIDE: usize = 1024;
@@ -39,24 +39,24 @@ struct Coupled {
 
 /// Neighbour covariances of the pairs of one plane, without and with light.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Correlation {
+pub(crate) struct Correlation {
     zero: Vec<Coupled>,
     lit: Vec<Coupled>,
 }
 
 /// What the neighbours do to the gain.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Coupling {
+pub(crate) struct Coupling {
     /// Noise of a pixel with its neighbours over that of the pixel alone, less 1, at small signal.
-    pub(super) excess: f64,
+    pub(crate) excess: f64,
     /// Its standard uncertainty.
-    pub(super) sigma: f64,
+    pub(crate) sigma: f64,
 }
 
 impl Correlation {
     /// Takes a pair of whole frames; `cell` is the plane's place in the 2 × 2 cell, `region` the part to use, and
     /// `offset` the level without light where it is known.
-    pub(super) fn pair(
+    pub(crate) fn pair(
         &mut self,
         lit: bool,
         [first, second]: [&Array2<u16>; 2],
@@ -88,7 +88,7 @@ impl Correlation {
     /// # Source
     /// Sum over neighbour covariances: Astier et al. 2019, A&A 629 A36 (charge conserved; from memory); the rest
     /// derived here.
-    pub(super) fn coupling(&self, gain: &Estimate<ElectronsPerDn>) -> Option<Coupling> {
+    pub(crate) fn coupling(&self, gain: &Estimate<ElectronsPerDn>) -> Option<Coupling> {
         let dark_count: f64 = self.zero.iter().map(|pair| pair.count).sum();
         let dark = |of: fn(&Coupled) -> f64| {
             if dark_count > 0.0 {
@@ -124,11 +124,11 @@ impl Correlation {
 
 impl Coupling {
     /// The gain with the neighbours' share of the noise counted, as uncertain as both.
-    pub(super) fn corrected(&self, gain: &Estimate<ElectronsPerDn>) -> Estimate<ElectronsPerDn> {
+    pub(crate) fn corrected(&self, gain: &Estimate<ElectronsPerDn>) -> Estimate<ElectronsPerDn> {
         gain.times::<f64, _>(&Estimate::new(1.0 / (1.0 + self.excess), self.sigma / (1.0 + self.excess).powi(2)))
     }
 
-    pub(super) fn caveat(&self) -> Caveat {
+    pub(crate) fn caveat(&self) -> Caveat {
         Caveat::new(
             "neighbour-correlation",
             format!(

@@ -13,8 +13,8 @@ use crate::frames::{CfaPattern, Frame, FrameInfo, FrameKind, same_exposure};
 use crate::stats::Estimate;
 use crate::units::{Dn, ElectronsPerDn};
 
-use super::MeasureError;
-use super::stack::plane_view;
+use crate::sensor::MeasureError;
+use crate::sensor::stack::plane_view;
 
 /// Tiles along the shorter side of a plane, and the bounds of a tile's side in pixels.
 const TILES_ACROSS: usize = 16;
@@ -125,7 +125,7 @@ fn planes_of(light: &FrameInfo, options: BackgroundOptions<'_>) -> Vec<PlaneOf> 
 }
 
 /// The place in the stored cell that a plane's name says; `None` for `mono`.
-pub(super) fn cell_named(name: &str) -> Option<(usize, usize)> {
+pub(crate) fn cell_named(name: &str) -> Option<(usize, usize)> {
     match name {
         "r0c0" => Some((0, 0)),
         "r0c1" => Some((0, 1)),

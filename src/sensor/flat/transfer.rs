@@ -3,7 +3,7 @@
 use crate::stats::{Estimate, PolynomialFit, birge_ratio, polynomial_fit, polynomial_fit_with_prior};
 use crate::units::{Dn, ElectronsPerDn, Quantity};
 
-use super::MeasureError;
+use crate::sensor::MeasureError;
 
 /// Fits over parts of the range that price a knee into the uncertainty: lowest and highest
 /// level as shares of the range's end.
@@ -19,7 +19,7 @@ const LEVELS_FOR_CURVATURE: usize = 3;
 const CURVATURE_AT_BRIGHTEST: f64 = 0.05;
 
 /// Fewer pairs of flats than this make a shaky gain; a range that holds as many needs no brighter ones.
-pub(super) const ENOUGH_LEVELS: usize = 5;
+pub(crate) const ENOUGH_LEVELS: usize = 5;
 
 /// A partial fit must differ by this many of the sigmas it may differ by, before the
 /// difference counts as systematic: with four parts, two sigmas would be seen in every sixth sound set.

@@ -4,8 +4,8 @@ use crate::caveat::Caveat;
 use crate::stats::{Estimate, polynomial_fit};
 use crate::units::{Dn, Seconds};
 
-use super::PairStatistics;
-use super::read_noise::ReadNoise;
+use crate::sensor::PairStatistics;
+use crate::sensor::dark::read_noise::ReadNoise;
 
 /// Fewer levels than this fix no pedestal beside a curve.
 const FEWEST_LEVELS: usize = 5;
@@ -40,7 +40,7 @@ struct Point {
 ///
 /// `V` is the quadratic through the variances of the flats against their levels as stored, without the bias frames;
 /// `V0` the variance of the bias frames. Both ways must agree that `P` is not the bias level. Derived here.
-pub(super) fn flat_pedestal<'a>(
+pub(crate) fn flat_pedestal<'a>(
     flats: impl Iterator<Item = (Seconds, &'a PairStatistics)>,
     zero: &ReadNoise,
     cut: f64,
@@ -75,7 +75,7 @@ pub(super) fn flat_pedestal<'a>(
 }
 
 /// The caveat that says so.
-pub(super) fn caveat(pedestal: &Estimate<Dn>, offset: Dn) -> Caveat {
+pub(crate) fn caveat(pedestal: &Estimate<Dn>, offset: Dn) -> Caveat {
     Caveat::new(
         "flat-pedestal",
         format!(

@@ -6,7 +6,7 @@ use crate::camera::{Mode, Plane, StarFlux};
 use crate::frames::Frame;
 use crate::stats::Estimate;
 
-use super::stack::plane_view;
+use crate::sensor::stack::plane_view;
 
 /// The star is looked for within so many pixels of the place that was given.
 const REACH_PX: f64 = 8.0;
@@ -46,7 +46,7 @@ pub fn star_flux(light: &Frame, dark: &Frame, mode: &Mode, plane: &str, x: f64, 
     if !inside(x, light.pixels.ncols()) || !inside(y, light.pixels.nrows()) {
         return Err("it lies outside of the frame".into());
     }
-    let cell = super::background::cell_named(&plane.plane);
+    let cell = crate::sensor::light::background::cell_named(&plane.plane);
     let region = [0, 0, light.pixels.ncols(), light.pixels.nrows()];
     let image = Image { light: plane_view(&light.pixels, region, cell), dark: plane_view(&dark.pixels, region, cell) };
     let ((row, column), step) = cell.map_or(((0, 0), 1.0), |cell| (cell, 2.0));

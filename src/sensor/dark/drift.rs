@@ -5,7 +5,7 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 use crate::caveat::Caveat;
 use crate::units::ElectronsPerDn;
 
-use super::dark_current::{DarkCurrent, DarkFrame, same_exposure};
+use crate::sensor::dark::current::{DarkCurrent, DarkFrame, same_exposure};
 
 /// The trend must be one that chance makes in so few sets.
 const CHANCE: f64 = 2e-4;
@@ -20,7 +20,7 @@ const LEAST_SHARE: f64 = 0.02;
 ///
 /// `i` counts the frames of one exposure, `y` is the frame's level, the bars are means of one exposure, the sums go over
 /// all. The trend is tested with Student's t. Derived here.
-pub(super) fn drift(frames: &[DarkFrame], current: &DarkCurrent, gain: ElectronsPerDn) -> Option<Caveat> {
+pub(crate) fn drift(frames: &[DarkFrame], current: &DarkCurrent, gain: ElectronsPerDn) -> Option<Caveat> {
     let mut groups: Vec<Vec<&DarkFrame>> = Vec::new();
     for frame in frames {
         match groups.iter_mut().find(|group| same_exposure(group[0].exposure, frame.exposure)) {

@@ -3,7 +3,7 @@
 use crate::camera::{SaturationCause, SaturationIs};
 use crate::units::Dn;
 
-use super::PairStatistics;
+use crate::sensor::PairStatistics;
 
 /// Share of the pixels at the highest code that counts as a pile (EMVA 1288 Release 4.0
 /// Linear: 0.1 to 0.2 %).

@@ -4,9 +4,9 @@ use crate::camera::Thermal;
 use crate::caveat::Caveat;
 use crate::units::Seconds;
 
-use super::dark_current::{DarkCurrent, DarkStage};
-use super::read_noise::ReadNoise;
-use super::transfer::{ENOUGH_LEVELS, Kink};
+use crate::sensor::dark::current::{DarkCurrent, DarkStage};
+use crate::sensor::dark::read_noise::ReadNoise;
+use crate::sensor::flat::transfer::{ENOUGH_LEVELS, Kink};
 
 /// Readings that scatter by more than this within a group of darks are unsettled.
 const UNSETTLED_KELVIN: f64 = 0.7;
@@ -17,7 +17,7 @@ const CLIPPED_SHARE: f64 = 0.005;
 
 /// Doubts about read noise and offset from `pairs` pairs, of whose pixels the share `at_zero` is 0;
 /// `stand_in` is the exposure of long darks that stood in for missing bias frames.
-pub(super) fn of_zero(zero: &ReadNoise, pairs: usize, at_zero: f64, stand_in: Option<Seconds>) -> Vec<Caveat> {
+pub(crate) fn of_zero(zero: &ReadNoise, pairs: usize, at_zero: f64, stand_in: Option<Seconds>) -> Vec<Caveat> {
     let mut caveats = Vec::new();
     if pairs < 2 {
         caveats.push(Caveat::new(
@@ -64,7 +64,7 @@ pub(super) fn of_zero(zero: &ReadNoise, pairs: usize, at_zero: f64, stand_in: Op
 const BANDED: f64 = 0.3;
 
 /// The doubt about noise that whole rows share.
-pub(super) fn bands(zero: &ReadNoise) -> Option<Caveat> {
+pub(crate) fn bands(zero: &ReadNoise) -> Option<Caveat> {
     let share = (zero.row.as_ref()?.value.0 / zero.noise.value.0).powi(2);
     (share > BANDED && !zero.hidden).then(|| {
         Caveat::new(
@@ -79,7 +79,7 @@ pub(super) fn bands(zero: &ReadNoise) -> Option<Caveat> {
 }
 
 /// Doubts about the gain: `used` of `flats` pairs went into the fit, `spoiled` ones are saturated.
-pub(super) fn of_flats(used: usize, spoiled: usize, flats: usize, kink: Option<Kink>) -> Vec<Caveat> {
+pub(crate) fn of_flats(used: usize, spoiled: usize, flats: usize, kink: Option<Kink>) -> Vec<Caveat> {
     let mut caveats = Vec::new();
     if used < ENOUGH_LEVELS {
         caveats.push(Caveat::new(
@@ -111,7 +111,7 @@ pub(super) fn of_flats(used: usize, spoiled: usize, flats: usize, kink: Option<K
 }
 
 /// Doubts about the dark current of one temperature.
-pub(super) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> {
+pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> {
     let mut caveats = Vec::new();
     if stage.sensor.is_none() {
         caveats.push(Caveat::new(
@@ -168,7 +168,7 @@ pub(super) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
 }
 
 /// A pair of bias frames that is unlike its siblings.
-pub(super) fn outlier(files: &str) -> Caveat {
+pub(crate) fn outlier(files: &str) -> Caveat {
     Caveat::new(
         "outlier-frame",
         format!("one of {files} is much noisier than the other bias frames; the pair was left out"),
@@ -177,7 +177,7 @@ pub(super) fn outlier(files: &str) -> Caveat {
 }
 
 /// Flats of one exposure that lie on no common curve.
-pub(super) fn mixed_levels() -> Caveat {
+pub(crate) fn mixed_levels() -> Caveat {
     Caveat::new(
         "mixed-levels",
         "flats of one exposure time have several levels and lie on no common curve: two gain settings, or filters, \
@@ -187,7 +187,7 @@ pub(super) fn mixed_levels() -> Caveat {
 }
 
 /// A thermal law from too few temperatures to know its floor.
-pub(super) fn no_floor(law: &Thermal) -> Caveat {
+pub(crate) fn no_floor(law: &Thermal) -> Caveat {
     Caveat::new(
         "assumed-value",
         format!(
@@ -196,5 +196,14 @@ pub(super) fn no_floor(law: &Thermal) -> Caveat {
             law.activation_ev.value
         ),
         "take darks at four or more temperatures to see the floor",
+    )
+}
+
+/// No flats, so no saturation.
+pub(super) fn no_saturation() -> Caveat {
+    Caveat::new(
+        "assumed-value",
+        "without flats saturation is not measured: the highest code of 16 bits is taken for it",
+        "take flats, the last of them saturated",
     )
 }

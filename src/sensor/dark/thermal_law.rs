@@ -7,10 +7,10 @@ use crate::camera::{DarkCurrentPoint, DarkCurrentSource, Thermal};
 use crate::stats::Estimate;
 use crate::units::{Celsius, ElectronsPerSecond};
 
-use super::BOLTZMANN_EV_PER_K;
+use crate::sensor::BOLTZMANN_EV_PER_K;
 
 /// A floor is fitted from this many temperatures on.
-pub(super) const TEMPERATURES_FOR_A_FLOOR: usize = 4;
+pub(crate) const TEMPERATURES_FOR_A_FLOOR: usize = 4;
 /// With fewer, a floor of up to this share of the coldest rate is priced into the activation energy.
 const POSSIBLE_FLOOR: f64 = 0.5;
 /// A fitted activation energy outside this range in eV says that the points hold no law.

@@ -3,8 +3,8 @@
 use crate::stats::{Estimate, Moments, birge_ratio, half_interval_of_phase};
 use crate::units::Dn;
 
-use super::PairStatistics;
-use super::transfer::Level;
+use crate::sensor::PairStatistics;
+use crate::sensor::flat::transfer::Level;
 
 /// Below this variance in squared steps the converter's steps hide the noise
 /// (EMVA 1288 Release 4.0 Linear, equation 54: 0.24 DN²).

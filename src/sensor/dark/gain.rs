@@ -38,7 +38,7 @@ struct Bin {
 ///
 /// Memory is the bins', whatever the number of darks.
 #[derive(Debug, Clone, Default)]
-pub(super) struct DarkGain {
+pub(crate) struct DarkGain {
     bins: Vec<Bin>,
 }
 
@@ -51,7 +51,7 @@ impl DarkGain {
     ///
     /// The variance of a bin is that of the interquartile range of its differences: few jumping pixels move it
     /// little, and a temperature that moved between the frames not at all.
-    pub(super) fn add(&mut self, first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>, offset: f64) {
+    pub(crate) fn add(&mut self, first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>, offset: f64) {
         let mut differences: Vec<Option<Histogram>> = vec![None; BINS];
         let mut levels = [0.0; BINS];
         Zip::from(first).and(second).for_each(|&a, &b| {
@@ -84,7 +84,7 @@ impl DarkGain {
     /// # Source
     /// The photon transfer of a dark (Janesick, Photon Transfer, 2007, from memory): dark charge has shot noise
     /// like light. The estimator is derived here.
-    pub(super) fn gain(&self, read_variance: f64) -> Option<Estimate<ElectronsPerDn>> {
+    pub(crate) fn gain(&self, read_variance: f64) -> Option<Estimate<ElectronsPerDn>> {
         let mut slopes: Vec<(f64, f64)> = Vec::new();
         for bin in self.bins.iter().filter(|bin| bin.pixels > 0.0) {
             let (level, variance) = (bin.levels / bin.pixels, bin.variances / bin.pixels);
@@ -110,7 +110,7 @@ impl DarkGain {
     }
 
     /// A doubt about the gain `typed` when it is off by about a factor of two or more.
-    pub(super) fn doubt(&self, typed: ElectronsPerDn, read_variance: f64) -> Option<Caveat> {
+    pub(crate) fn doubt(&self, typed: ElectronsPerDn, read_variance: f64) -> Option<Caveat> {
         let found = self.gain(read_variance)?;
         let apart = (typed.0 / found.value.0).ln().abs();
         (apart > DOUBTFUL_FACTOR.ln() && apart > DOUBTFUL_SIGMAS * found.relative()).then(|| {

@@ -1,23 +1,18 @@
 //! Dark current at one temperature: slopes over time, of the level and of the noise.
 //! `noise/thermal.rs` predicts what this file measures.
 
-use ndarray::{Array2, ArrayView2, Zip};
-
-use statrs::distribution::{ContinuousCDF, FisherSnedecor};
+use ndarray::ArrayView2;
 
 use crate::stats::{Estimate, Histogram, Moments, birge_ratio, polynomial_fit};
 use crate::units::{Celsius, Dn, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
-use super::DarkSummary;
-use super::read_noise::mean_level;
-use super::stack::plane_mean;
+use super::compared::Compared;
+use super::image::{DarkImage, LongestStack};
+use super::slope::slope_over_time;
+use crate::sensor::DarkSummary;
+use crate::sensor::dark::read_noise::mean_level;
+use crate::sensor::stack::plane_mean;
 
-/// A pixel this many sigmas above what its partner frame predicts was hit by a particle.
-const HIT_SIGMAS: f64 = 6.0;
-/// A hot pixel has more than this many times the median rate …
-const HOT_TIMES_MEDIAN: f64 = 10.0;
-/// … and lies this many of its own uncertainties above the median.
-const HOT_SIGMAS: f64 = 5.0;
 /// Fewer pixels than this near the top of a dark are no pile.
 const FEWEST_PILED: usize = 5;
 /// No well is full this few DN above the level without light.
@@ -65,17 +60,10 @@ pub(crate) struct SaturatedDarks {
 
 /// The temporal variance of a pair of darks of one exposure, hits left out.
 #[derive(Debug, Clone, Copy)]
-struct PairVariance {
-    exposure: Seconds,
-    variance: f64,
-    uncertainty: f64,
-}
-
-/// Mean image of the longest exposure.
-struct LongestStack {
-    exposure: Seconds,
-    sum: Array2<f32>,
-    frames: usize,
+pub(super) struct PairVariance {
+    pub(super) exposure: Seconds,
+    pub(super) variance: f64,
+    pub(super) uncertainty: f64,
 }
 
 /// The darks of one plane at one temperature, pushed with falling exposure time.
@@ -86,7 +74,10 @@ pub(crate) struct DarkStage {
     /// The code at which hot pixels pile up in the longest darks, if they do.
     pile: Option<f64>,
     pairs: Vec<PairVariance>,
+    /// The sum image while the stage is being taken, …
     longest: Option<LongestStack>,
+    /// … and what is left of it.
+    pub image: Option<DarkImage>,
 }
 
 /// What one temperature says.
@@ -143,6 +134,7 @@ impl DarkStage {
             pile: None,
             pairs: Vec::new(),
             longest: None,
+            image: None,
         }
     }
 
@@ -183,7 +175,7 @@ impl DarkStage {
         let signal = (mean - expectation.offset).max(1e-9);
         let saturated_share = full * (expectation.ceiling - expectation.offset) / signal;
         self.frames.push(DarkFrame { exposure, mean, median: median(plane), saturated_share });
-        self.stack(plane, exposure);
+        self.longest.get_or_insert_with(|| LongestStack::new(exposure, plane.dim())).add(plane, exposure);
     }
 
     /// Takes a frame of which only the sums are at hand.
@@ -200,19 +192,9 @@ impl DarkStage {
         }));
     }
 
-    /// Adds to the mean image while the exposure is the longest one.
-    fn stack(&mut self, plane: ArrayView2<'_, u16>, exposure: Seconds) {
-        let longest =
-            self.longest.get_or_insert_with(|| LongestStack { exposure, sum: Array2::zeros(plane.dim()), frames: 0 });
-        if same_exposure(longest.exposure, exposure) && longest.sum.dim() == plane.dim() {
-            Zip::from(&mut longest.sum).and(plane).for_each(|sum, &y| *sum += f32::from(y));
-            longest.frames += 1;
-        }
-    }
-
-    /// The sums of the frames of the longest exposure, that exposure, and how many there are.
-    pub(crate) fn longest_stack(&self) -> Option<(ArrayView2<'_, f32>, Seconds, usize)> {
-        self.longest.as_ref().map(|stack| (stack.sum.view(), stack.exposure, stack.frames))
+    /// Says that no more darks of this temperature come: their image is put into a few numbers.
+    pub(crate) fn close(&mut self, expectation: Expectation) {
+        self.image = self.longest.take().map(|longest| longest.closed(expectation)).or(self.image.take());
     }
 
     /// Spread of the sensor's temperature over the frames, at least what a steady cooler does.
@@ -239,7 +221,6 @@ impl DarkStage {
         let at_zero = mean.filter(|_| exposures.len() > 1).map_or(anchor.offset.value.0, |(_, at_zero)| at_zero);
         let step = (at_zero - anchor.offset.value.0).max(0.0);
         let variance = self.variance_slope(pairs, anchor, step / gain.value.0);
-        let (nonuniformity_percent, hot_pixel_fraction) = self.uniformity(gain, anchor).unzip();
         let squared = Estimate::<f64>::new(gain.value.0.powi(2), 2.0 * gain.value.0 * gain.uncertainty.0);
         DarkCurrent {
             from_mean: mean.map(|(slope, _)| slope.times(gain)),
@@ -247,8 +228,8 @@ impl DarkStage {
             from_variance: variance.map(|(slope, _)| slope.times(&squared)),
             variance_is_weak: variance.is_some_and(|(_, weak)| weak),
             mean_is_weak: exposures.len() < 2,
-            nonuniformity_percent: nonuniformity_percent.flatten(),
-            hot_pixel_fraction,
+            nonuniformity_percent: self.image.as_ref().and_then(|image| image.nonuniformity_percent),
+            hot_pixel_fraction: self.image.as_ref().map(|image| image.hot_pixel_fraction),
             exposures,
             saturated,
         }
@@ -336,28 +317,6 @@ impl DarkStage {
         };
         Some((slope, borrowed || own < 2))
     }
-
-    /// Spread of the pixels' rates in percent of their mean without hot pixels, and the hot ones' share.
-    fn uniformity(&self, gain: &Estimate<ElectronsPerDn>, anchor: Anchor) -> Option<(Option<f64>, f64)> {
-        let stack = self.longest.as_ref()?;
-        let frames = stack.frames as f64;
-        let offset = anchor.offset.value.0;
-        let rates: Vec<f64> =
-            stack.sum.iter().map(|&sum| (f64::from(sum) / frames - offset) / stack.exposure.0).collect();
-        let median = median_of(&rates)?;
-        let noise = |rate: f64| {
-            let shot = (rate * stack.exposure.0).max(0.0) / gain.value.0;
-            ((anchor.variance.value + shot) / frames).sqrt() / stack.exposure.0
-        };
-        let is_hot = |rate: f64| rate > HOT_TIMES_MEDIAN * median && rate - median > HOT_SIGMAS * noise(rate);
-        let hot = rates.iter().filter(|&&rate| is_hot(rate)).count() as f64 / rates.len() as f64;
-        let kept: Moments = rates.iter().copied().filter(|&rate| !is_hot(rate)).collect();
-        let (mean, variance) = (kept.mean()?, kept.variance()?);
-        let own = variance - noise(mean).powi(2);
-        let spread =
-            (own > 0.0 && mean > 3.0 * noise(mean) / (kept.count() as f64).sqrt()).then(|| 100.0 * own.sqrt() / mean);
-        Some((spread, hot))
-    }
 }
 
 /// The code from which on hot pixels pile up at the well: the top 3 % of the range above the
@@ -386,173 +345,9 @@ fn median(plane: ArrayView2<'_, u16>) -> f64 {
     codes.quantile(0.5).unwrap_or(0.0)
 }
 
-fn median_of(values: &[f64]) -> Option<f64> {
-    let mut values = values.to_vec();
-    if values.is_empty() {
-        return None;
-    }
-    let middle = values.len() / 2;
-    Some(*values.select_nth_unstable_by(middle, f64::total_cmp).1)
-}
-
-/// Slope and level at no time of frames' levels over their exposure times, at least two different ones.
-///
-/// Frames scatter by more than their pixels' noise: the uncertainty of the plain least-squares slope `b = Σ lᵢ yᵢ`
-/// comes from the residuals (Student's t). Long darks may scatter by more than short ones, as their signal follows the
-/// temperature: where the variances `vⱼ` within the exposures differ beyond chance (1 %), each exposure speaks for itself,
-/// `Σ lᵢ² vⱼ` with the degrees of freedom of Welch and Satterthwaite. Where the exposures lie off the line beyond chance, their
-/// distances from it count. With no degree of freedom at all, `unseen` of the slope.
-///
-/// # Source
-/// F. E. Satterthwaite, Biometrics Bulletin 2 (1946) 110; B. L. Welch, Biometrika 34 (1947) 28 (from memory;
-/// JCGM 100, G.4.1, has the same formula).
-fn slope_over_time(points: &[(f64, f64)], unseen: impl Fn(f64) -> f64) -> Option<(Estimate<f64>, f64)> {
-    let (times, levels): (Vec<f64>, Vec<f64>) = points.iter().copied().unzip();
-    let fit = polynomial_fit(&times, &levels, &vec![1.0; times.len()], 1)?;
-    let (at_zero, slope) = (fit.coefficients[0], fit.coefficients[1]);
-    let spread = fit.sigma(1).powi(-2);
-    let mean_time = times.iter().sum::<f64>() / times.len() as f64;
-    if fit.freedom == 0 {
-        return Some((Estimate::new(slope, unseen(slope) * fit.sigma(1)), at_zero));
-    }
-    let mut groups: Vec<(f64, Moments)> = Vec::new();
-    for &(time, level) in points {
-        match groups.iter_mut().find(|group| same_exposure(Seconds(group.0), Seconds(time))) {
-            Some(group) => group.1.push(level),
-            None => groups.push((time, [level].into_iter().collect())),
-        }
-    }
-    let of_residuals = Estimate::of_student(slope, (fit.chi2 / fit.freedom as f64 / spread).sqrt(), fit.freedom as f64);
-    let mut parts = Vec::new();
-    let (mut within, mut replicates) = (0.0, 0.0);
-    for (time, group) in &groups {
-        let Some(variance) = group.variance() else { return Some((of_residuals, at_zero)) };
-        let freedom = group.count() as f64 - 1.0;
-        within += variance * freedom;
-        replicates += freedom;
-        let leverage = group.count() as f64 * ((time - mean_time) / spread).powi(2);
-        parts.push(Part { variance, freedom, leverage });
-    }
-    let off_the_line = (fit.chi2 - within).max(0.0);
-    let between = groups.len() as f64 - 2.0;
-    if between > 0.0 && off_the_line / between > variance_ratio_99(between, replicates) * within / replicates {
-        let of_exposures = (off_the_line / between / spread).sqrt();
-        return Some((Estimate::of_student(slope, of_exposures, between), at_zero));
-    }
-    let alike = |(i, a): (usize, &Part)| parts[..i].iter().all(|b| a.is_like(b));
-    if parts.iter().enumerate().all(alike) {
-        return Some((of_residuals, at_zero));
-    }
-    let variance: f64 = parts.iter().map(Part::of_slope).sum();
-    let freedom = variance.powi(2) / parts.iter().map(|part| part.of_slope().powi(2) / part.freedom).sum::<f64>();
-    Some((Estimate::of_student(slope, variance.sqrt(), freedom), at_zero))
-}
-
-/// The frames of one exposure: the variance of their levels, and what it does to the slope.
-struct Part {
-    variance: f64,
-    freedom: f64,
-    /// Σ lᵢ² over its frames.
-    leverage: f64,
-}
-
-impl Part {
-    fn of_slope(&self) -> f64 {
-        self.leverage * self.variance
-    }
-
-    /// Whether chance explains the difference of the variances.
-    fn is_like(&self, other: &Self) -> bool {
-        let (more, less) = if self.variance > other.variance { (self, other) } else { (other, self) };
-        more.variance <= variance_ratio_99(more.freedom, less.freedom) * less.variance
-    }
-}
-
-/// The 99 % point of the ratio of two variances with these degrees of freedom (Snedecor's F).
-fn variance_ratio_99(numerator: f64, denominator: f64) -> f64 {
-    FisherSnedecor::new(numerator, denominator).map_or(f64::INFINITY, |law| law.inverse_cdf(0.99))
-}
-
-/// Two darks of one temperature, pixel by pixel: which was hit, and how they differ.
-#[derive(Default)]
-struct Compared {
-    /// DN above what the other frame predicts, summed over the pixels hit.
-    excess: [f64; 2],
-    hits: [usize; 2],
-    count: f64,
-    /// Sums of powers 1 to 4 of the differences of pixels that were not hit.
-    powers: [f64; 4],
-}
-
-impl Compared {
-    /// Compares `first` with `second`, whose exposure is `ratio` times as long.
-    ///
-    /// A pixel was hit where it exceeds what the other frame predicts by six sigmas of
-    /// read and shot noise of the prediction: a hot pixel predicts itself.
-    fn of(first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>, ratio: f64, expectation: Expectation) -> Self {
-        let Expectation { offset, read_variance, dn_per_e, ceiling } = expectation;
-        let full = 0.98 * (ceiling - offset);
-        let mut compared = Self::default();
-        let surplus = |level: f64, from: f64, ratio: f64| {
-            let surplus = level - ratio * from;
-            let variance = read_variance * (1.0 + ratio * ratio) + dn_per_e * ratio * (1.0 + ratio) * from.max(0.0);
-            // A saturated pixel predicts too little.
-            let known = surplus > 0.0 && from < full;
-            (known && surplus * surplus > HIT_SIGMAS * HIT_SIGMAS * variance).then_some(surplus)
-        };
-        Zip::from(first).and(second).for_each(|&a, &b| {
-            let (a, b) = (f64::from(a) - offset, f64::from(b) - offset);
-            let found = [surplus(a, b, 1.0 / ratio), surplus(b, a, ratio)];
-            for (frame, surplus) in found.into_iter().enumerate() {
-                if let Some(surplus) = surplus {
-                    compared.excess[frame] += surplus;
-                    compared.hits[frame] += 1;
-                }
-            }
-            if found == [None, None] {
-                let difference = a - b;
-                compared.count += 1.0;
-                let mut power = 1.0;
-                for sum in &mut compared.powers {
-                    power *= difference;
-                    *sum += power;
-                }
-            }
-        });
-        compared
-    }
-
-    /// Temporal variance of the pair, with its uncertainty from the differences' own fourth moment.
-    fn variance(&self, exposure: Seconds) -> Option<PairVariance> {
-        if self.count < 2.0 {
-            return None;
-        }
-        let [m1, m2, m3, m4] = self.powers.map(|sum| sum / self.count);
-        let second = m2 - m1 * m1;
-        let fourth = m4 - 4.0 * m1 * m3 + 6.0 * m1 * m1 * m2 - 3.0 * m1.powi(4);
-        let uncertainty = ((fourth - second * second).max(0.0) / self.count).sqrt() / 2.0;
-        (second > 0.0 && uncertainty > 0.0).then_some(PairVariance { exposure, variance: second / 2.0, uncertainty })
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    const EXPECTATION: Expectation =
-        Expectation { offset: 100.0, read_variance: 4.0, dn_per_e: 1.0, ceiling: 65_535.0 };
-
-    #[test]
-    fn a_hit_is_replaced_and_a_hot_pixel_is_not() {
-        let quiet = Array2::from_elem((4, 4), 110_u16);
-        let mut first = quiet.clone();
-        first[(0, 0)] = 5000; // hot in both
-        let mut second = first.clone();
-        second[(2, 2)] = 9000; // hit once
-        let compared = Compared::of(first.view(), second.view(), 1.0, EXPECTATION);
-        assert_eq!(compared.hits, [0, 1]);
-        approx::assert_relative_eq!(compared.excess[1], 8890.0);
-    }
 
     #[test]
     fn the_slope_ignores_a_step_between_bias_and_dark() {

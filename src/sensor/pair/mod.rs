@@ -1,5 +1,8 @@
 //! Two frames of the same light: what differs between them is temporal noise.
 
+pub(crate) mod correlation;
+pub(crate) mod filtered;
+
 use ndarray::{ArrayView2, Zip};
 
 use crate::stats::{Histogram, Moments, clipped_variance_factor};

@@ -1,0 +1,11 @@
+//! Frames without light: read noise, dark current and its temperature, and what the dark alone says of the gain.
+
+pub(crate) mod clipped;
+mod compared;
+pub(crate) mod current;
+pub(crate) mod drift;
+pub(crate) mod gain;
+mod image;
+pub(crate) mod read_noise;
+mod slope;
+pub(crate) mod thermal_law;

@@ -1,0 +1,4 @@
+//! What is fixed from frame to frame: how unlike the pixels are, and where the amplifier glows.
+
+pub(crate) mod glow;
+pub(crate) mod uniformity;

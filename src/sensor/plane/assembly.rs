@@ -1,0 +1,269 @@
+//! A plane of the profile, put together.
+
+use crate::camera::{DarkCurrentPoint, Plane, SaturationCause, SaturationIs, TransferPoint};
+use crate::caveat::Caveat;
+use crate::frames::FrameKind;
+use crate::stats::Estimate;
+use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn};
+
+use super::Assembled;
+use super::PlaneMeter;
+use super::curve::{FIT_SHARE, written};
+use super::darks::SHORTEST_RAMP;
+use super::doubts;
+use super::kinds;
+use super::zero::{SHORT_DARK, Zero};
+use crate::camera::Thermal;
+use crate::sensor::dark::clipped::recovered;
+use crate::sensor::dark::read_noise::ReadNoise;
+use crate::sensor::dark::thermal_law::TEMPERATURES_FOR_A_FLOOR;
+use crate::sensor::flat::pedestal::{self};
+use crate::sensor::flat::saturation::Saturation;
+use crate::sensor::pattern::glow::{Glow, glow};
+use crate::sensor::pattern::uniformity::{Spread, Uniformity, prnu, spread};
+use crate::sensor::{MeasureError, TransferFit, absolute_threshold, dynamic_range, snr_max, thermal_law};
+
+/// Where the numbers start from: the plane without light.
+struct Start {
+    zero: ReadNoise,
+    reference: Option<Celsius>,
+    /// Whether the offset is of bias frames: darks cannot be their own anchor.
+    has_bias_level: bool,
+    /// Whether the read noise is at most what is given.
+    is_upper_limit: bool,
+    /// The flats' level without light.
+    flat_offset: Dn,
+    /// Whether that is not the bias frames' level.
+    own_level: bool,
+    saturation: Option<Saturation>,
+}
+
+/// The transfer curve and what it says.
+struct Curve {
+    points: Vec<TransferPoint>,
+    fit: Option<TransferFit>,
+    gain: Estimate<ElectronsPerDn>,
+}
+
+impl PlaneMeter {
+    /// The plane's numbers, for codes that are `step` DN apart.
+    ///
+    /// # Errors
+    /// [`MeasureError::TooFewFrames`] without pairs of bias (or short dark) frames,
+    /// [`MeasureError::NoGain`] without flats or a typed gain, [`MeasureError::NoSlope`] when the noise
+    /// does not grow with the light.
+    pub fn assembled(&self, step: u32) -> Result<Assembled, MeasureError> {
+        let mut caveats = Vec::new();
+        let start = self.start(step, &mut caveats)?;
+        let Start { zero, reference, saturation, flat_offset, .. } = &start;
+        let curve = self.curve(&start, &mut caveats)?;
+        for caveat in &mut caveats {
+            caveat.about = self.name();
+        }
+        let gain = curve.gain;
+        let (dark_current, thermal) = self.heat(&start, &gain, step, &mut caveats);
+        let dark_pattern = self.dark_pattern(*reference);
+        let dsnu: Spread<Dn> = dark_pattern.map_or_else(Spread::default, |dark| spread(&dark.plain, 1.0));
+        let [unfiltered, prnu] = dark_pattern.map_or_else(
+            || [Spread::default(); 2],
+            |dark| self.prnu(dark, saturation.map(|saturation| saturation.level)),
+        );
+        let glow = self.glow(&gain, zero);
+        caveats.extend(glow.as_ref().map(|glow| glow.caveat().about(self.name())));
+        let (level, full, is, cause) = self.full_scale(saturation.as_ref(), *flat_offset, &gain);
+        let in_electrons = |noise: &Estimate<Dn>| in_electrons(noise, &gain, curve.fit.as_ref());
+        let pattern_e = |part: Option<Estimate<Dn>>| part.map(|part| part.times(&gain));
+        let read_noise_e = in_electrons(&zero.noise);
+        let threshold =
+            absolute_threshold(read_noise_e.value, Electrons(gain.value.0 * f64::from(step) / 12_f64.sqrt()));
+        let range = dynamic_range(full.value, threshold);
+        let plane = Plane {
+            plane: self.name(),
+            colour: self.colour,
+            sampling: self.sampling(),
+            gain_e_per_dn: gain,
+            gain_e_per_adc_step: Some(gain.scaled(f64::from(step))),
+            fit: curve.fit.as_ref().map(|fit| written(fit, &curve.points, zero, FIT_SHARE * (level - *flat_offset).0)),
+            offset_dn: Some(zero.offset),
+            read_noise_dn: Some(zero.noise),
+            read_noise_e,
+            read_noise_core_e: Some(in_electrons(&zero.core)),
+            read_noise_is_upper_limit: start.is_upper_limit,
+            row_noise_e: zero.row.map(|row| row.times(&gain)),
+            saturation_e: full,
+            saturation_dn: Some(level.0),
+            saturation_is: is,
+            saturation_cause: cause,
+            dynamic_range_db: saturation.map(|_| 20.0 * range.log10()),
+            dynamic_range_stops: saturation.map(|_| range.log2()),
+            snr_max_db: saturation.map(|_| 20.0 * snr_max(full.value).log10()),
+            linearity_error_percent: self.linearity(&curve.points, level - *flat_offset),
+            absolute_threshold_e: Some(threshold),
+            prnu_percent: prnu.total,
+            prnu_row_percent: prnu.row,
+            prnu_column_percent: prnu.column,
+            prnu_pixel_percent: prnu.pixel,
+            prnu_unfiltered_percent: unfiltered.total,
+            dsnu_e: pattern_e(dsnu.total),
+            dsnu_row_e: pattern_e(dsnu.row),
+            dsnu_column_e: pattern_e(dsnu.column),
+            dsnu_pixel_e: pattern_e(dsnu.pixel),
+            glow_e_per_s: glow.as_ref().map(|glow| glow.excess),
+            glow_at: glow.map(|glow| glow.place),
+            read_noise_by_temperature: self.read_noise_by_temperature(&gain, step),
+            thermal,
+            dark_current,
+        };
+        Ok(Assembled { plane, transfer: curve.points, caveats, reference: *reference })
+    }
+
+    /// Read noise and levels without light, a clipped black level recovered.
+    fn start(&self, step: u32, caveats: &mut Vec<Caveat>) -> Result<Start, MeasureError> {
+        let Zero { noise: zero, reference, stand_in, has_bias_level } = self.zero(step)?;
+        let clipped = recovered(self.reference_stack().map_or(&[], |stack| &stack.pairs), &zero, f64::from(step))?;
+        let zero = clipped.as_ref().map_or(zero, |clipped| clipped.noise.clone());
+        let pedestal = self.pedestal(&zero, step);
+        let flat_offset = pedestal.as_ref().map_or(zero.offset.value, |pedestal| pedestal.value);
+        caveats.extend(self.zero_doubts(&zero, stand_in));
+        caveats.extend(pedestal.as_ref().map(|pedestal| pedestal::caveat(pedestal, zero.offset.value)));
+        caveats.extend(doubts::bands(&zero));
+        if let Some(clipped) = &clipped {
+            caveats.retain(|caveat| caveat.code != clipped.caveat.code);
+            caveats.push(clipped.caveat.clone());
+        }
+        Ok(Start {
+            saturation: self.saturation(flat_offset, step),
+            is_upper_limit: zero.hidden
+                || clipped.is_some_and(|clipped| clipped.is_upper_limit)
+                || stand_in.is_some_and(|exposure| exposure.0 > SHORT_DARK.0),
+            zero,
+            reference,
+            has_bias_level,
+            flat_offset,
+            own_level: pedestal.is_some(),
+        })
+    }
+
+    /// The transfer curve and the gain: the typed one, or the fitted one freed from what neighbours share.
+    fn curve(&self, start: &Start, caveats: &mut Vec<Caveat>) -> Result<Curve, MeasureError> {
+        let Start { zero, saturation, flat_offset, own_level, .. } = start;
+        if saturation.is_none() {
+            caveats.push(doubts::no_saturation());
+        }
+        caveats.extend(self.stars.map(kinds::starry));
+        let (points, fit) = match self.transfer(*flat_offset, saturation.as_ref(), Some(zero), *own_level) {
+            Ok((points, fit)) => (points, Some(fit)),
+            Err(_) if self.typed_gain.is_some() => (Vec::new(), None),
+            Err(error) => return Err(self.lossy_error().unwrap_or(error)),
+        };
+        if let Some(fit) = &fit {
+            let used = points.iter().filter(|point| point.used).count();
+            caveats.extend(doubts::of_flats(used, self.spoiled(saturation.as_ref()), self.flats.len(), fit.kink));
+            if fit.is_poor() && self.has_mixed_levels() {
+                caveats.push(doubts::mixed_levels());
+            }
+        }
+        let coupling = fit.as_ref().and_then(|fit| self.correlation.coupling(&fit.gain));
+        caveats.extend(coupling.map(|coupling| coupling.caveat()));
+        caveats.extend(self.filtered.caveat());
+        caveats.extend(self.typed_gain.and_then(|typed| self.dark_gain.doubt(typed, zero.variance.value)));
+        let gain = match (self.typed_gain, &fit) {
+            (Some(typed), _) => Estimate::new(typed.0, 0.0),
+            (None, Some(fit)) => coupling.map_or(fit.gain, |coupling| coupling.corrected(&fit.gain)),
+            (None, None) => return Err(MeasureError::NoGain { levels: 0 }),
+        };
+        Ok(Curve { points, fit, gain })
+    }
+
+    /// Dark current at each temperature, and its law.
+    fn heat(
+        &self,
+        start: &Start,
+        gain: &Estimate<ElectronsPerDn>,
+        step: u32,
+        caveats: &mut Vec<Caveat>,
+    ) -> (Vec<DarkCurrentPoint>, Option<Thermal>) {
+        let Start { zero, reference, saturation, flat_offset, has_bias_level, .. } = start;
+        let (dark_current, doubts) = self.dark_currents(gain, zero, *reference, *has_bias_level, step);
+        caveats.extend(doubts);
+        let full = saturation.as_ref().map_or(65_535.0, |saturation| saturation.level.0) - flat_offset.0;
+        let lit = |stage| kinds::lit_dark(stage, zero.offset.value.0, full, gain.value);
+        caveats.extend(self.darks.iter().find_map(lit).map(|caveat| caveat.about(self.name())));
+        let thermal = thermal_law(&dark_current, gain.relative());
+        let few = dark_current.len() < TEMPERATURES_FOR_A_FLOOR;
+        caveats.extend(thermal.iter().filter(|_| few).map(|law| doubts::no_floor(law).about(self.name())));
+        (dark_current, thermal)
+    }
+
+    /// Saturation as a stored count and in electrons. Without flats: the highest code a file can hold.
+    pub(super) fn full_scale(
+        &self,
+        saturation: Option<&Saturation>,
+        offset: Dn,
+        gain: &Estimate<ElectronsPerDn>,
+    ) -> (Dn, Estimate<Electrons>, SaturationIs, Option<SaturationCause>) {
+        let (level, is, cause) = match saturation {
+            Some(saturation) => (saturation.level, saturation.is, saturation.cause),
+            None => (Dn(65_535.0), SaturationIs::AtLeast, None),
+        };
+        (level, gain.scaled((level - offset).0), is, cause)
+    }
+
+    /// The stack without light that the spatial numbers rest on: bias at the reference temperature, or the
+    /// shortest darks.
+    pub(super) fn dark_pattern(&self, reference: Option<Celsius>) -> Option<&Uniformity> {
+        let dark = |kind: FrameKind| kind != FrameKind::Flat;
+        let mut stacks: Vec<_> = self.patterns.done.iter().filter(|(key, _)| dark(key.kind)).collect();
+        stacks.sort_by(|(a, _), (b, _)| a.exposure.0.total_cmp(&b.exposure.0));
+        let own = stacks.iter().find(|(key, _)| key.sensor == reference);
+        own.or(stacks.first()).map(|(_, pattern)| pattern)
+    }
+
+    /// PRNU in percent, without and with the filter, from the flats nearest to half of `saturation`.
+    pub(super) fn prnu(&self, dark: &Uniformity, saturation: Option<Dn>) -> [Spread<f64>; 2] {
+        let Some(full) = saturation else { return [Spread::default(); 2] };
+        let from_half = |level: f64| ((level - dark.level) - 0.5 * (full.0 - dark.level)).abs();
+        let lit =
+            self.patterns.done.iter().filter(|(key, flat)| key.kind == FrameKind::Flat && flat.level > dark.level);
+        let Some((_, flat)) = lit.min_by(|(_, a), (_, b)| from_half(a.level).total_cmp(&from_half(b.level))) else {
+            return [Spread::default(); 2];
+        };
+        let uneven = flat.plain.total.value - flat.filtered.total.value;
+        [
+            prnu((&flat.plain, flat.level), (&dark.plain, dark.level), 0.0),
+            prnu((&flat.filtered, flat.level), (&dark.filtered, dark.level), uneven),
+        ]
+    }
+
+    /// Amplifier glow in the first temperature, the coldest, that shows it.
+    pub(super) fn glow(&self, gain: &Estimate<ElectronsPerDn>, zero: &ReadNoise) -> Option<Glow> {
+        self.darks.iter().find_map(|stage| {
+            let bias = self.dark_pattern(stage.sensor)?.tiles.as_ref()?;
+            let image = stage.image.as_ref().filter(|image| image.exposure.0 > SHORTEST_RAMP.0)?;
+            glow(image.tiles.as_ref()?, image.exposure, bias, gain, zero.variance.value)
+        })
+    }
+}
+
+/// A noise in electrons. The gain was fitted to that very noise as well, so the two errors are not independent:
+///
+/// ```text
+/// d ln σ_e = dV₀ / (2 σ²) − dK / K,    Cov(V₀, K) < 0
+/// ```
+fn in_electrons(
+    noise: &Estimate<Dn>,
+    gain: &Estimate<ElectronsPerDn>,
+    fit: Option<&TransferFit>,
+) -> Estimate<Electrons> {
+    let product: Estimate<Electrons> = noise.times(gain);
+    let (Some(fit), true) = (fit, noise.value.0 > 0.0) else { return product };
+    let covariance = -fit.covariance_with_dark() * gain.value.0 / noise.value.0.powi(2);
+    let common = product.value.0.powi(2) * covariance;
+    let with = |sigma: f64, factor: f64| (sigma * sigma + factor * factor * common).max(0.0).sqrt();
+    let both = Estimate::new(product.value.0, with(product.uncertainty.0, 1.0));
+    let both = match product.interval_95 {
+        Some((low, high)) => both.with_half_interval(with((high.0 - low.0) / 2.0, 1.96)),
+        None => both,
+    };
+    both.with_statistical(with(product.statistical.unwrap_or(product.uncertainty).0, 1.0))
+}

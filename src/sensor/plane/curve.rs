@@ -1,0 +1,158 @@
+//! A plane's transfer curve: which flats count, from which level on, up to which.
+
+use crate::camera::{Fit, SaturationIs, TransferPoint};
+use crate::frames::FrameKind;
+use crate::stats::Estimate;
+use crate::units::{Dn, Seconds};
+
+use super::PlaneMeter;
+use crate::sensor::dark::current::same_exposure;
+use crate::sensor::dark::read_noise::ReadNoise;
+use crate::sensor::flat::pedestal::flat_pedestal;
+use crate::sensor::flat::saturation::{Saturation, saturation};
+use crate::sensor::flat::transfer::Level;
+use crate::sensor::{MeasureError, PairStatistics, TransferFit, emva_slope, linearity_error_percent, transfer_fit};
+
+/// The transfer curve is fitted up to this share of saturation (EMVA 1288 Release 4.0 Linear).
+pub(super) const FIT_SHARE: f64 = 0.70;
+/// Levels of flats of one exposure that differ by more than this are of another light or gain.
+const OTHER_LEVEL: f64 = 0.10;
+/// A deviation from linearity in percent beyond which the light, not the sensor, has changed.
+const NOT_THE_SENSOR_PERCENT: f64 = 10.0;
+
+impl PlaneMeter {
+    pub(super) fn saturation(&self, offset: Dn, step: u32) -> Option<Saturation> {
+        let pairs: Vec<&PairStatistics> = self.flats.iter().map(|(_, pair)| pair).collect();
+        saturation(&pairs, offset, step)
+    }
+
+    /// How many flat pairs are saturated.
+    pub(super) fn spoiled(&self, saturation: Option<&Saturation>) -> usize {
+        let Some(saturation) = saturation else { return 0 };
+        self.flats.iter().filter(|(_, pair)| saturation.spoils(pair)).count()
+    }
+
+    /// The level without light after `exposure`: of darks of the same time, else `offset`.
+    pub(super) fn dark_level(&self, exposure: Seconds, offset: Dn) -> Dn {
+        let same: Vec<f64> = self
+            .darks
+            .iter()
+            .flat_map(|stage| &stage.frames)
+            .filter(|frame| same_exposure(frame.exposure, exposure))
+            .map(|frame| frame.mean)
+            .collect();
+        if same.is_empty() { offset } else { Dn(same.iter().sum::<f64>() / same.len() as f64) }
+    }
+
+    /// The transfer curve's points and its fit; with `own_level` the flats do not start at the bias frames.
+    pub(super) fn transfer(
+        &self,
+        offset: Dn,
+        saturation: Option<&Saturation>,
+        zero: Option<&ReadNoise>,
+        own_level: bool,
+    ) -> Result<(Vec<TransferPoint>, TransferFit), MeasureError> {
+        let name = self.name();
+        let limits = self.flats.iter().map(|(_, pair)| pair.event_limit);
+        let cut = limits.fold(zero.map_or(0.0, |zero| zero.event_limit), f64::max);
+        let level_variance = zero.map_or(0.0, |zero| zero.level_scatter.powi(2) / 2.0);
+        let full = saturation.map_or(f64::INFINITY, |saturation| saturation.level.0 - offset.0);
+        let mut points = Vec::new();
+        let mut levels = Vec::new();
+        for (exposure, pair) in &self.flats {
+            let same_time = self.dark_level(*exposure, offset);
+            // A dark half as bright as the flat is none.
+            let is_dark = (same_time - offset).0 < 0.5 * (pair.mean() - offset).0.abs();
+            let dark = if own_level || !is_dark { offset } else { same_time };
+            let (mean, variance) = (pair.mean() - dark, pair.scaled_variance(dark, cut));
+            let sound = mean.0 > 0.0 && variance > 0.0 && saturation.is_none_or(|saturation| !saturation.spoils(pair));
+            let sound = sound && self.lossy_from.is_none_or(|from| pair.mean().0 < 0.99 * from.0);
+            // A level that wanders moves along the curve: to the fit that is noise of the variance.
+            let wander = level_variance / (mean.0 * mean.0);
+            let relative = pair.variance_of(variance.max(1e-9)) / variance.max(1e-9).powi(2) + wander;
+            levels.push((sound, Level { mean, variance, relative }));
+            points.push(TransferPoint {
+                plane: name.clone(),
+                mean_dn: mean,
+                variance_dn2: variance,
+                exposure_s: *exposure,
+                used: sound,
+            });
+        }
+        let within = |level: &Level| level.mean.0 <= FIT_SHARE * full;
+        let reached = saturation.is_some_and(|saturation| saturation.is == SaturationIs::Reached);
+        let mut used = Vec::new();
+        for ((sound, level), point) in levels.iter().zip(&mut points) {
+            point.used = *sound && (within(level) || !reached);
+            if point.used {
+                used.push(*level);
+            }
+        }
+        if let Some(zero) = zero.filter(|_| !own_level) {
+            used.push(zero.level());
+        }
+        transfer_fit(&used).map(|fit| (points, fit))
+    }
+
+    /// The flats' own level without light, where it is not that of the bias frames.
+    pub(super) fn pedestal(&self, zero: &ReadNoise, step: u32) -> Option<Estimate<Dn>> {
+        let saturation = self.saturation(Dn(0.0), step);
+        let cut = self.flats.iter().map(|(_, pair)| pair.event_limit).fold(zero.event_limit, f64::max);
+        let sound = |pair: &PairStatistics| {
+            let within = saturation
+                .is_none_or(|saturation| !saturation.spoils(pair) && pair.mean().0 < FIT_SHARE * saturation.level.0);
+            within && self.lossy_from.is_none_or(|from| pair.mean().0 < from.0)
+        };
+        let flats = self.flats.iter().filter(|(_, pair)| sound(pair));
+        flat_pedestal(flats.map(|(exposure, pair)| (*exposure, pair)), zero, cut)
+    }
+
+    /// Linearity over the exposure times between 5 and 95 % of saturation; `None` when the
+    /// light was changed instead of the time.
+    pub(super) fn linearity(&self, points: &[TransferPoint], full: Dn) -> Option<f64> {
+        let within = |point: &&TransferPoint| (0.05..=0.95).contains(&(point.mean_dn / full));
+        let (times, levels): (Vec<f64>, Vec<f64>) =
+            points.iter().filter(within).map(|point| (point.exposure_s.0, point.mean_dn.0)).unzip();
+        let mut distinct = times.clone();
+        distinct.sort_by(f64::total_cmp);
+        distinct.dedup_by(|a, b| same_exposure(Seconds(*a), Seconds(*b)));
+        if distinct.len() < 4 {
+            return None;
+        }
+        linearity_error_percent(&times, &levels).filter(|&error| error < NOT_THE_SENSOR_PERCENT)
+    }
+
+    /// Why there is no gain, where a lossy tone curve leaves too few flats.
+    pub(super) fn lossy_error(&self) -> Option<MeasureError> {
+        let from = self.lossy_from?;
+        Some(MeasureError::Unusable {
+            kind: FrameKind::Flat,
+            reason: format!("a lossy tone curve leaves codes out from {:.0} DN on", from.0),
+            hint: "store uncompressed or losslessly compressed raw frames, and take the flats again".into(),
+        })
+    }
+
+    /// Whether flats of one exposure time have several levels.
+    pub(super) fn has_mixed_levels(&self) -> bool {
+        self.flats.iter().enumerate().any(|(place, (exposure, pair))| {
+            self.flats[..place].iter().any(|(other, earlier)| {
+                same_exposure(*exposure, *other) && (pair.mean() / earlier.mean() - 1.0).abs() > OTHER_LEVEL
+            })
+        })
+    }
+}
+
+/// The fit as it is written, with EMVA 1288's line over the points up to `end` DN beside it.
+pub(super) fn written(fit: &TransferFit, points: &[TransferPoint], zero: &ReadNoise, end: f64) -> Fit {
+    let used = || points.iter().filter(|point| point.used && point.mean_dn.0 <= end);
+    let means: Vec<f64> = used().map(|point| point.mean_dn.0).collect();
+    let variances: Vec<f64> = used().map(|point| point.variance_dn2 - zero.variance.value).collect();
+    Fit {
+        model: "quadratic".into(),
+        range_dn: fit.range.map(|level| level.0),
+        chi2_per_dof: fit.chi2_per_dof,
+        quadratic_per_e: Some(fit.quadratic_per_e),
+        emva_gain_e_per_dn: emva_slope(&means, &variances).map_or(fit.gain.value.0, |slope| 1.0 / slope),
+        systematic_percent: fit.systematic_percent,
+    }
+}

@@ -1,0 +1,163 @@
+//! A plane's darks, as they come and when they are all there.
+
+use ndarray::ArrayView2;
+
+use crate::camera::{DarkCurrentPoint, DarkCurrentSource, SaturationIs};
+use crate::caveat::Caveat;
+use crate::stats::Estimate;
+use crate::units::{Celsius, Dn, ElectronsPerDn, ElectronsPerSecond, Seconds};
+
+use super::DarkSummary;
+use super::PlaneMeter;
+use super::doubts;
+use super::zero::ShortDark;
+use crate::sensor::dark::current::{Anchor, DarkCurrent, DarkStage, Expectation, same_exposure};
+use crate::sensor::dark::drift::drift;
+use crate::sensor::dark::read_noise::ReadNoise;
+use crate::sensor::{PairStatistics, StackKey};
+
+/// Darks must be longer than this to speak of dark current.
+pub(super) const SHORTEST_RAMP: Seconds = Seconds(1.0);
+/// Two groups this close in temperature are the same.
+const SAME_TEMPERATURE: f64 = 1.0;
+
+impl PlaneMeter {
+    /// Takes a dark; `false` when it has the very pixels of the frame before it.
+    pub(crate) fn dark(
+        &mut self,
+        key: StackKey,
+        temperature: Option<Celsius>,
+        partner: Option<ArrayView2<'_, u16>>,
+        plane: ArrayView2<'_, u16>,
+    ) -> bool {
+        if partner.as_ref().is_some_and(|partner| partner == plane) {
+            return false;
+        }
+        let before = self.darks.last().and_then(|stage| stage.frames.last()).map(|frame| frame.exposure);
+        if let (Some(partner), Some(before)) = (partner, before)
+            && (self.expectation.is_none() || (!self.has_bias_pairs() && same_exposure(before, key.exposure)))
+            && let Some(pair) = PairStatistics::of(partner, plane)
+        {
+            if self.expectation.is_none() {
+                self.expectation = Some(self.expectation(&pair));
+            }
+            let stage_frames = self.darks.last().map_or(0, |stage| stage.frames.len());
+            if same_exposure(before, key.exposure) && stage_frames % 2 == 1 && !self.has_bias_pairs() {
+                self.patterns.push(key, [partner, plane], pair.mean().0);
+                self.short_darks.push(ShortDark { exposure: key.exposure, sensor: key.sensor, pair });
+            }
+        }
+        if let (Some(partner), Some(before), Some(expected)) = (partner, before, &self.expectation)
+            && self.typed_gain.is_some()
+            && same_exposure(before, key.exposure)
+        {
+            self.dark_gain.add(partner, plane, expected.offset);
+        }
+        // The first dark is looked at before its pair says more: the bias level, or at least no pixel's level.
+        let darkest = || plane.iter().copied().min().map_or(0.0, f64::from);
+        let offset = self.reference_stack().map_or_else(darkest, |stack| stack.pairs[0].mean().0);
+        let fallback = Expectation { offset, read_variance: f64::INFINITY, dn_per_e: 1.0, ceiling: 65_535.0 };
+        let expectation = self.expectation.unwrap_or(fallback);
+        self.dark_stage(key).add(plane, key.exposure, temperature, partner, expectation);
+        true
+    }
+
+    /// Takes a dark of which only the sums are at hand; darks of one temperature follow each other.
+    pub fn dark_summary(&mut self, key: StackKey, summary: DarkSummary) {
+        self.dark_stage(key).add_summary(key.exposure, summary);
+    }
+
+    /// Ends the darks of a temperature: their image is put into a few numbers.
+    pub(crate) fn end_darks(&mut self) {
+        let sensor = self.darks.last().and_then(|stage| stage.sensor);
+        let own = self.bias.iter().find(|stack| !stack.pairs.is_empty() && close(stack.sensor, sensor));
+        let own = own.map(|stack| stack.pairs.iter().map(|pair| pair.mean().0).sum::<f64>() / stack.pairs.len() as f64);
+        if let (Some(stage), Some(expectation)) = (self.darks.last_mut(), self.expectation) {
+            stage.close(Expectation { offset: own.unwrap_or(expectation.offset), ..expectation });
+        }
+    }
+
+    /// The stage of the darks that are being taken.
+    pub(super) fn dark_stage(&mut self, key: StackKey) -> &mut DarkStage {
+        if self.darks.last().is_none_or(|stage| stage.sensor != key.sensor) {
+            self.end_darks();
+            self.darks.push(DarkStage::new(key.sensor));
+        }
+        let last = self.darks.len() - 1;
+        &mut self.darks[last]
+    }
+
+    /// What darks may be expected to do, from bias and flats so far, or else from their first pair.
+    pub(super) fn expectation(&self, first_darks: &PairStatistics) -> Expectation {
+        let zero = self.reference_stack().and_then(|stack| stack.noise(1));
+        let (offset, read_variance) = match &zero {
+            Some(zero) => (zero.offset.value.0, zero.variance.value),
+            None => (first_darks.mean().0, first_darks.core_variance),
+        };
+        let saturation = self.saturation(Dn(offset), 1);
+        let fitted = || self.transfer(Dn(offset), saturation.as_ref(), None, false).ok().map(|fit| fit.1.gain.value);
+        let gain = self.typed_gain.or_else(fitted).unwrap_or(ElectronsPerDn(1.0));
+        let ceiling = saturation.filter(|saturation| saturation.is == SaturationIs::Reached).map(|it| it.level.0);
+        Expectation { offset, read_variance, dn_per_e: 1.0 / gain.0, ceiling: ceiling.unwrap_or(65_535.0) }
+    }
+
+    /// Dark current at every temperature that has long enough darks.
+    pub(super) fn dark_currents(
+        &self,
+        gain: &Estimate<ElectronsPerDn>,
+        zero: &ReadNoise,
+        reference: Option<Celsius>,
+        has_bias_level: bool,
+        step: u32,
+    ) -> (Vec<DarkCurrentPoint>, Vec<Caveat>) {
+        let (mut points, mut caveats) = (Vec::new(), Vec::new());
+        let long = |stage: &&DarkStage| stage.frames.iter().any(|frame| frame.exposure.0 > SHORTEST_RAMP.0);
+        for stage in self.darks.iter().filter(long) {
+            let own = self.bias.iter().find(|stack| !stack.pairs.is_empty() && close(stack.sensor, stage.sensor));
+            let own = own.and_then(|stack| stack.noise(step));
+            let same_temperature = own.is_some() || (has_bias_level && close(reference, stage.sensor));
+            let level = own.as_ref().unwrap_or(zero);
+            let anchor = Anchor {
+                offset: level.offset,
+                variance: level.variance,
+                level_scatter: level.level_scatter,
+                same_temperature,
+                is_of_bias: own.is_some() || has_bias_level,
+            };
+            let current = stage.dark_current(gain, anchor);
+            let place = match stage.sensor {
+                Some(celsius) => format!("{} at {:.1} degC", self.name(), celsius.0),
+                None => self.name(),
+            };
+            caveats.extend(doubts::of_darks(stage, &current).into_iter().map(|caveat| caveat.about(place.clone())));
+            caveats.extend(drift(&stage.frames, &current, gain.value).map(|caveat| caveat.about(place)));
+            points.extend(point(stage.sensor, current));
+        }
+        (points, caveats)
+    }
+}
+
+/// Whether two groups have the same temperature; two unknown ones do.
+fn close(a: Option<Celsius>, b: Option<Celsius>) -> bool {
+    match (a, b) {
+        (Some(a), Some(b)) => (a.0 - b.0).abs() < SAME_TEMPERATURE,
+        (None, None) => true,
+        _ => false,
+    }
+}
+
+fn point(sensor: Option<Celsius>, current: DarkCurrent) -> Option<DarkCurrentPoint> {
+    let pinned = current.is_pinned();
+    let (rate, other): (Estimate<ElectronsPerSecond>, _) =
+        if pinned { (current.from_variance?, current.from_mean) } else { (current.from_mean?, current.from_variance) };
+    Some(DarkCurrentPoint {
+        sensor_c: sensor,
+        e_per_s: rate,
+        median_e_per_s: if pinned { None } else { current.of_median },
+        from: if pinned { DarkCurrentSource::Variance } else { DarkCurrentSource::Mean },
+        other_e_per_s: other,
+        nonuniformity_percent: current.nonuniformity_percent,
+        hot_pixel_fraction: current.hot_pixel_fraction,
+        exposures_s: current.exposures,
+    })
+}

@@ -1,0 +1,161 @@
+//! One plane of a mode: what its pairs and darks add up to.
+
+mod assembly;
+mod curve;
+mod darks;
+pub(crate) mod doubts;
+pub(crate) mod kinds;
+mod zero;
+
+use ndarray::{Array2, ArrayView2};
+
+use crate::camera::{Plane, TransferPoint};
+use crate::caveat::Caveat;
+use crate::frames::FrameKind;
+use crate::units::{Celsius, Dn, ElectronsPerDn, Seconds};
+
+use crate::sensor::dark::current::{DarkStage, Expectation};
+use crate::sensor::dark::gain::DarkGain;
+use crate::sensor::pair::correlation::Correlation;
+use crate::sensor::pair::filtered::Filtered;
+use crate::sensor::pattern::uniformity::Stacks;
+use crate::sensor::stack::plane_view;
+use crate::sensor::{PairStatistics, StackKey};
+
+use zero::{ShortDark, ZeroStack};
+
+/// The measurement of one plane: takes pairs and darks, gives the plane of a profile.
+///
+/// [`crate::sensor::ModeMeasurement`] feeds one for each plane with frames; whoever has only the frames' sums
+/// feeds it with [`PlaneMeter::pair`] and [`PlaneMeter::dark_summary`].
+pub struct PlaneMeter {
+    cell: Option<(usize, usize)>,
+    colour: Option<char>,
+    typed_gain: Option<ElectronsPerDn>,
+    bias: Vec<ZeroStack>,
+    flats: Vec<(Seconds, PairStatistics)>,
+    short_darks: Vec<ShortDark>,
+    darks: Vec<DarkStage>,
+    expectation: Option<Expectation>,
+    correlation: Correlation,
+    /// Share of a flat's charge that is in stars.
+    stars: Option<f64>,
+    pub(crate) filtered: Filtered,
+    /// Flats above this level have a lossy tone curve.
+    pub(crate) lossy_from: Option<Dn>,
+    patterns: Stacks,
+    dark_gain: DarkGain,
+}
+
+/// What a plane comes to.
+#[derive(Debug, Clone)]
+pub struct Assembled {
+    /// The numbers.
+    pub plane: Plane,
+    /// The points of the transfer curve.
+    pub transfer: Vec<TransferPoint>,
+    /// Doubts about the numbers.
+    pub caveats: Vec<Caveat>,
+    /// The temperature at which read noise and offset were measured.
+    pub reference: Option<Celsius>,
+}
+
+/// A dark frame in short, and how it differs from the one before it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DarkSummary {
+    /// Mean level in DN.
+    pub mean: f64,
+    /// Median level in DN.
+    pub median: f64,
+    /// The sensor's temperature in the header.
+    pub temperature: Option<Celsius>,
+    /// Temporal variance in DN² of this frame and the one before, where both are of one
+    /// exposure and neither is in another pair, with its standard uncertainty.
+    pub pair_variance: Option<(f64, f64)>,
+}
+
+impl PlaneMeter {
+    /// A plane of all pixels; `typed_gain` is believed where there are no flats.
+    #[must_use]
+    pub fn mono(typed_gain: Option<ElectronsPerDn>) -> Self {
+        Self {
+            cell: None,
+            colour: None,
+            typed_gain,
+            bias: Vec::new(),
+            flats: Vec::new(),
+            short_darks: Vec::new(),
+            darks: Vec::new(),
+            expectation: None,
+            correlation: Correlation::default(),
+            stars: None,
+            filtered: Filtered::default(),
+            lossy_from: None,
+            patterns: Stacks::default(),
+            dark_gain: DarkGain::default(),
+        }
+    }
+
+    pub(crate) fn of_cell(row: usize, column: usize, colour: char, typed_gain: Option<ElectronsPerDn>) -> Self {
+        Self { cell: Some((row, column)), colour: Some(colour), ..Self::mono(typed_gain) }
+    }
+
+    pub(crate) fn view<'a>(&self, pixels: &'a Array2<u16>, region: [usize; 4]) -> ArrayView2<'a, u16> {
+        plane_view(pixels, region, self.cell)
+    }
+
+    /// The plane's place in the 2 × 2 cell of a colour array.
+    pub(crate) fn cell(&self) -> Option<(usize, usize)> {
+        self.cell
+    }
+
+    /// Looks at what neighbouring pixels of a pair share.
+    pub(crate) fn correlate(&mut self, kind: FrameKind, pair: [&Array2<u16>; 2], region: [usize; 4], limit: f64) {
+        if kind == FrameKind::Bias {
+            let [first, second] = pair.map(|frame| plane_view(frame, region, self.cell));
+            self.filtered.pair(first, second);
+        }
+        if kind == FrameKind::Flat {
+            let offset = self.reference_stack().map_or(0.0, |stack| stack.pairs[0].mean().0);
+            let found = kinds::stars(plane_view(pair[0], region, self.cell), offset);
+            self.stars = found.into_iter().chain(self.stars).reduce(f64::max);
+        }
+        self.correlation.pair(kind == FrameKind::Flat, pair, region, self.cell, limit);
+    }
+
+    fn name(&self) -> String {
+        self.cell.map_or_else(|| "mono".to_owned(), |(row, column)| format!("r{row}c{column}"))
+    }
+
+    /// The share of all pixels that this plane's colour has.
+    fn sampling(&self) -> f64 {
+        match self.colour {
+            None => 1.0,
+            Some('G') => 0.5,
+            Some(_) => 0.25,
+        }
+    }
+
+    /// Takes a pair of bias or flat frames; `files` names it in messages.
+    pub fn pair(&mut self, key: StackKey, files: String, pair: PairStatistics) {
+        match key.kind {
+            FrameKind::Bias => {
+                let stack = self.bias_stack(key.sensor);
+                stack.pairs.push(pair);
+                stack.files.push(files);
+            }
+            _ => self.flats.push((key.exposure, pair)),
+        }
+    }
+
+    /// Adds both frames of a pair to the mean image of their stack.
+    pub(crate) fn pair_pattern(&mut self, key: StackKey, frames: [&Array2<u16>; 2], region: [usize; 4], level: Dn) {
+        let cell = self.cell;
+        self.patterns.push(key, frames.map(|frame| plane_view(frame, region, cell)), level.0);
+    }
+
+    /// Ends a stack: its mean image is put into a few numbers.
+    pub(crate) fn end_pattern(&mut self) {
+        self.patterns.close();
+    }
+}

@@ -1,0 +1,148 @@
+//! What a plane does without light and time: its read noise and its level.
+
+use ndarray::ArrayView2;
+
+use crate::camera::ReadNoisePoint;
+use crate::caveat::Caveat;
+use crate::frames::FrameKind;
+use crate::stats::{Estimate, Moments};
+use crate::units::{Celsius, ElectronsPerDn, Seconds};
+
+use super::PlaneMeter;
+use super::doubts;
+use crate::sensor::dark::current::same_exposure;
+use crate::sensor::dark::read_noise::{ReadNoise, mean_level, read_noise};
+use crate::sensor::stack::plane_mean;
+use crate::sensor::{MeasureError, PairStatistics};
+
+/// Darks no longer than this stand in for missing bias frames.
+pub(super) const SHORT_DARK: Seconds = Seconds(0.1);
+/// With so many pairs without light, one that is unlike the others is left out …
+const PAIRS_FOR_OUTLIERS: usize = 3;
+/// … when its variance is this many times the median.
+const OUTLIER_TIMES_MEDIAN: f64 = 2.0;
+
+/// Pairs without light at one temperature.
+pub(super) struct ZeroStack {
+    pub(super) sensor: Option<Celsius>,
+    pub(super) pairs: Vec<PairStatistics>,
+    /// The files of each pair.
+    pub(super) files: Vec<String>,
+    pub(super) lone: Vec<f64>,
+}
+
+impl ZeroStack {
+    /// Read noise and offset without the outliers; `None` without pairs.
+    pub(super) fn noise(&self, step: u32) -> Option<ReadNoise> {
+        let limit = self.outlier_limit();
+        let sound: Vec<PairStatistics> = self.pairs.iter().filter(|pair| pair.variance() <= limit).cloned().collect();
+        read_noise(&sound, &self.lone, f64::from(step))
+    }
+
+    /// Files of pairs that are noisier than their siblings can be: a damaged frame.
+    pub(super) fn outliers(&self) -> impl Iterator<Item = &str> {
+        let limit = self.outlier_limit();
+        self.pairs
+            .iter()
+            .zip(&self.files)
+            .filter(move |(pair, _)| pair.variance() > limit)
+            .map(|(_, files)| files.as_str())
+    }
+
+    fn outlier_limit(&self) -> f64 {
+        let mut variances: Vec<f64> = self.pairs.iter().map(PairStatistics::variance).collect();
+        if variances.len() < PAIRS_FOR_OUTLIERS {
+            return f64::INFINITY;
+        }
+        variances.sort_by(f64::total_cmp);
+        OUTLIER_TIMES_MEDIAN * variances[variances.len() / 2]
+    }
+}
+
+/// Where a plane's numbers start from: its noise and level without light.
+pub(super) struct Zero {
+    pub(super) noise: ReadNoise,
+    pub(super) reference: Option<Celsius>,
+    /// Exposure of the darks that stood in for missing bias frames.
+    pub(super) stand_in: Option<Seconds>,
+    /// Whether the offset is of bias frames: darks cannot be their own anchor.
+    pub(super) has_bias_level: bool,
+}
+
+pub(super) struct ShortDark {
+    pub(super) exposure: Seconds,
+    pub(super) sensor: Option<Celsius>,
+    pub(super) pair: PairStatistics,
+}
+
+impl PlaneMeter {
+    pub(crate) fn lone_bias(&mut self, sensor: Option<Celsius>, plane: ArrayView2<'_, u16>) {
+        self.bias_stack(sensor).lone.push(plane_mean(&plane));
+    }
+
+    pub(super) fn bias_stack(&mut self, sensor: Option<Celsius>) -> &mut ZeroStack {
+        let known = self.bias.iter().position(|stack| stack.sensor == sensor);
+        let place = known.unwrap_or_else(|| {
+            self.bias.push(ZeroStack { sensor, pairs: Vec::new(), files: Vec::new(), lone: Vec::new() });
+            self.bias.len() - 1
+        });
+        &mut self.bias[place]
+    }
+
+    pub(super) fn has_bias_pairs(&self) -> bool {
+        self.bias.iter().any(|stack| !stack.pairs.is_empty())
+    }
+
+    pub(super) fn reference_stack(&self) -> Option<&ZeroStack> {
+        self.bias.iter().filter(|stack| !stack.pairs.is_empty()).max_by_key(|stack| stack.pairs.len())
+    }
+
+    /// Read noise and offset: from the temperature with most bias pairs, or from the shortest darks.
+    pub(super) fn zero(&self, step: u32) -> Result<Zero, MeasureError> {
+        let found = self.bias.iter().map(|stack| stack.lone.len()).sum();
+        let too_few = || MeasureError::TooFewFrames { kind: FrameKind::Bias, found, needed: 2 };
+        if let Some(stack) = self.reference_stack() {
+            let noise = stack.noise(step).ok_or_else(too_few)?;
+            return Ok(Zero { noise, reference: stack.sensor, stand_in: None, has_bias_level: true });
+        }
+        // One temperature only: darks of several have several levels.
+        let coldest = |dark: &&ShortDark| dark.sensor.map_or(f64::MIN, |celsius| celsius.0);
+        let brief = |dark: &&ShortDark| dark.exposure.0 <= SHORT_DARK.0;
+        let sensor =
+            self.short_darks.iter().min_by(|a, b| coldest(a).total_cmp(&coldest(b))).ok_or_else(too_few)?.sensor;
+        let of_one = || self.short_darks.iter().filter(move |dark| dark.sensor == sensor);
+        let shortest = of_one().map(|dark| dark.exposure).min_by(|a, b| a.0.total_cmp(&b.0)).ok_or_else(too_few)?;
+        let mut short: Vec<&ShortDark> = self.short_darks.iter().filter(brief).collect();
+        if short.is_empty() {
+            short = of_one().filter(|dark| same_exposure(dark.exposure, shortest)).collect();
+        }
+        let exposure = short[0].exposure;
+        let pairs: Vec<PairStatistics> = short.iter().map(|dark| dark.pair.clone()).collect();
+        let mut noise = read_noise(&pairs, &[], f64::from(step)).ok_or_else(too_few)?;
+        let lone: Moments = self.bias.iter().flat_map(|stack| stack.lone.iter().copied()).collect();
+        if lone.count() > 0 {
+            noise.offset = mean_level(&lone, noise.variance.value.sqrt());
+        }
+        let has_bias_level = lone.count() > 0 || exposure.0 <= SHORT_DARK.0;
+        Ok(Zero { noise, reference: short[0].sensor, stand_in: Some(exposure), has_bias_level })
+    }
+
+    pub(super) fn zero_doubts(&self, zero: &ReadNoise, stand_in: Option<Seconds>) -> Vec<Caveat> {
+        let pairs = self.reference_stack().map_or(self.short_darks.len(), |stack| stack.pairs.len());
+        let shares = self.bias.iter().flat_map(|stack| &stack.pairs).map(|pair| pair.share_at_zero);
+        let long = stand_in.filter(|exposure| exposure.0 > SHORT_DARK.0);
+        let mut caveats = doubts::of_zero(zero, pairs, shares.fold(0.0, f64::max), long);
+        caveats.extend(self.bias.iter().flat_map(ZeroStack::outliers).map(doubts::outlier));
+        caveats
+    }
+
+    pub(super) fn read_noise_by_temperature(&self, gain: &Estimate<ElectronsPerDn>, step: u32) -> Vec<ReadNoisePoint> {
+        self.bias
+            .iter()
+            .filter_map(|stack| {
+                let zero = stack.noise(step)?;
+                Some(ReadNoisePoint { sensor_c: stack.sensor, read_noise_e: zero.noise.times(gain) })
+            })
+            .collect()
+    }
+}
