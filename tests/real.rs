@@ -2,7 +2,7 @@
 //! these tests say so and pass. The values were measured independently with numpy from the
 //! same frames, by EMVA 1288's formulas.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 use serde_json::Value;
@@ -19,7 +19,7 @@ fn frames(camera: &str) -> Option<PathBuf> {
     None
 }
 
-fn measured(folder: &PathBuf, words: &[&str]) -> Value {
+fn measured(folder: &Path, words: &[&str]) -> Value {
     let run =
         Command::cargo_bin("subwell").unwrap().arg("measure").arg(folder).args(words).arg("--json").assert().success();
     serde_json::from_slice(&run.get_output().stdout).unwrap()
@@ -51,6 +51,47 @@ fn a_cmos_ramp_with_a_knee() {
     assert!((number(plane, "/fit/emva_gain_e_per_dn") / 2.37 - 1.0).abs() < 0.01);
     // Two levels of one exposure time are two pairs, no error.
     assert_eq!(profile["modes"][0]["photon_transfer"].as_array().unwrap().len(), 21);
+}
+
+/// The gain of two parts of the ramp: they agree within two combined uncertainties and 0.8 %.
+#[test]
+fn parts_of_a_cmos_ramp_agree() {
+    let Some(folder) = frames("cmos-ramp") else { return };
+    let agree = |a: &Value, b: &Value, what: &str| {
+        let gain = |profile: &Value, field: &str| number(profile, &format!("/modes/0/planes/0/gain_e_per_dn/{field}"));
+        let (first, second) = (gain(a, "value"), gain(b, "value"));
+        let sigma = gain(a, "uncertainty").hypot(gain(b, "uncertainty"));
+        println!("{what}: {first:.4} and {second:.4} e-/DN, combined uncertainty {sigma:.4}");
+        assert!((first - second).abs() <= 2.0 * sigma && (first / second - 1.0).abs() < 0.008, "{what}");
+    };
+    agree(
+        &measured(&folder, &["--region", "0,0,256,512"]),
+        &measured(&folder, &["--region", "256,0,256,512"]),
+        "halves",
+    );
+    // Even against odd levels: the names hold the exposure in microseconds.
+    let microseconds = |name: &str| name.split('_').find_map(|part| part.strip_suffix("us")?.parse::<u64>().ok());
+    let names = |kind: &str| -> Vec<String> {
+        let entries = std::fs::read_dir(folder.join(kind)).unwrap();
+        entries.map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect()
+    };
+    let mut times: Vec<u64> = names("flat").iter().filter_map(|name| microseconds(name)).collect();
+    times.sort_unstable();
+    times.dedup();
+    let [even, odd] = [0, 1].map(|parity| {
+        let part = tempfile::tempdir().unwrap();
+        for kind in ["flat", "dark"] {
+            std::fs::create_dir(part.path().join(kind)).unwrap();
+            for name in names(kind) {
+                let place = times.iter().position(|&time| Some(time) == microseconds(&name));
+                if place.is_none_or(|place| place % 2 == parity) {
+                    std::fs::copy(folder.join(kind).join(&name), part.path().join(kind).join(&name)).unwrap();
+                }
+            }
+        }
+        measured(part.path(), &[])
+    });
+    agree(&even, &odd, "even and odd levels");
 }
 
 #[test]

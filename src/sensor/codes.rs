@@ -7,10 +7,6 @@ use crate::frames::FrameKind;
 use crate::stats::{Histogram, polynomial_fit};
 use crate::units::Dn;
 
-/// Steps between codes that are looked for: 15 bits padded to 16, …, 8 bits padded to 16.
-const STEPS: [u32; 8] = [256, 128, 64, 32, 16, 8, 4, 2];
-/// Share of the pixels that must lie on a step's grid: a stray pixel does not decide.
-const ON_GRID: f64 = 0.999;
 /// How many pixels of each stack are looked at.
 const SAMPLED_PIXELS: usize = 65_536;
 /// The middle of a stack's histogram: between these quantiles codes ought to be in use.
@@ -75,7 +71,7 @@ impl Codes {
 
     /// The step between the codes of all stacks.
     pub(super) fn step(&self) -> u32 {
-        code_step(&self.all).0
+        self.all.step().0
     }
 
     /// Level in DN from which on a lossy tone curve leaves codes out.
@@ -163,7 +159,7 @@ impl StackCodes {
     }
 
     fn of(kind: FrameKind, codes: &Histogram) -> Option<Self> {
-        let (step, class) = code_step(codes);
+        let (step, class) = codes.step();
         let [low, high] = [MIDDLE.0, MIDDLE.1].map(|share| codes.quantile(share).map(|code| code / f64::from(step)));
         let (low, high) = (low?.ceil(), high?.floor());
         // Counts on the grid, from one step below the middle's width to one above it.
@@ -223,26 +219,6 @@ fn spacing(counts: &[f64]) -> (Option<f64>, bool) {
     (Some(expected / used.len() as f64), gaps >= 3 && high - low < REGULAR)
 }
 
-/// The largest step whose grid holds nearly all codes in use, and the grid's residue.
-fn code_step(codes: &Histogram) -> (u32, u32) {
-    let total = codes.total() as f64;
-    if codes.occupied().count() < 3 {
-        return (1, 0);
-    }
-    let fullest = |step: u32| {
-        let mut classes = vec![0_u64; step as usize];
-        for (code, count) in codes.occupied() {
-            classes[code as usize % step as usize] += u64::from(count);
-        }
-        classes.into_iter().zip(0..).max_by_key(|(count, _)| *count).unwrap_or((0, 0))
-    };
-    let on_grid = STEPS.into_iter().map(|step| (step, fullest(step)));
-    on_grid
-        .into_iter()
-        .find(|(_, (count, _))| *count as f64 >= ON_GRID * total)
-        .map_or((1, 0), |(step, (_, class))| (step, class))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -258,7 +234,7 @@ mod tests {
     fn a_stray_pixel_hides_neither_step_nor_gaps() {
         let mut padded = even((0..200).map(|i| 1002 + 4 * i));
         padded.push(1003);
-        assert_eq!(code_step(&padded), (4, 2));
+        assert_eq!(padded.step(), (4, 2));
         let mut gapped = even((0..400).map(|i| (1000.0 + 1.0837 * f64::from(i)).round() as i32));
         (1000..1400).for_each(|code| gapped.push(code));
         let stack = StackCodes::of(FrameKind::Flat, &gapped).unwrap();

@@ -11,6 +11,8 @@ use crate::frames::{Frame, FrameInfo, FrameKind};
 
 use super::pattern::{Pattern, Stream, chance, normal};
 use super::scene::Scene;
+use crate::units::Celsius;
+
 use super::{SensorTruth, clock};
 
 /// Mean charge of a particle's hit; single hits are exponential about it. Made up: real ones
@@ -88,6 +90,17 @@ fn places(truth: &SensorTruth) -> impl Iterator<Item = Place> + '_ {
 }
 
 impl SensorTruth {
+    /// The sensor's temperature in a frame, to a tenth of a kelvin where it wanders: that is what headers hold.
+    fn temperature(&self, place: &Place) -> Option<Celsius> {
+        let asked = self.frames[place.group].sensor_c?;
+        if self.temperature_jitter_c == 0.0 {
+            return Some(asked);
+        }
+        // Numbers of its own, so that no other chance changes with it.
+        let wander = self.temperature_jitter_c * normal(&mut chance(self.seed, Stream::WholeFrame(place.index), 1));
+        Some(Celsius(((asked.0 + wander) * 10.0).round() / 10.0))
+    }
+
     /// The names of the frames asked for, in order, such as `flat/flat_0001.fits`.
     pub fn frame_names(&self) -> impl Iterator<Item = String> + '_ {
         places(self).map(|place| name(self.frames[place.group].kind, place.number))
@@ -182,7 +195,7 @@ impl SimulatedSensor {
             binning: [1, 1],
             pixel: truth.pixel_um,
             exposure: group.exposure_s,
-            sensor: group.sensor_c,
+            sensor: truth.temperature(place),
             set_point: group.sensor_c.filter(|_| truth.set_point),
             cfa: truth.cfa,
             taken: Some(clock::written(place.taken)),
@@ -213,7 +226,7 @@ impl<'a> Exposure<'a> {
         let level_dn = pedestal.unwrap_or(truth.offset_dn).0
             + truth.level_jitter_dn.0 * normal(&mut rng)
             + truth.oddity.level_drift_dn.0 * drifted;
-        let dark_law = truth.dark_law(group.sensor_c.unwrap_or(truth.dark_at_c));
+        let dark_law = truth.dark_law(truth.temperature(place).unwrap_or(truth.dark_at_c));
         let exposure_s = group.exposure_s.0;
         Self {
             sensor,

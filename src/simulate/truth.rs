@@ -93,6 +93,8 @@ pub struct SensorTruth {
     pub start: String,
     /// Standard deviation of the level from frame to frame, in stored DN; 0.
     pub level_jitter_dn: Dn,
+    /// Standard deviation of the sensor's temperature from frame to frame, in kelvins; the headers give it to a tenth; 0.
+    pub temperature_jitter_c: f64,
     /// Light lost at the corners, in percent; 0.
     pub vignetting_percent: f64,
     /// Light of each colour relative to `light_e_per_s`; 1 each.
@@ -208,6 +210,7 @@ impl Default for SensorTruth {
             set_point: false,
             start: "2026-03-01T20:00:00".into(),
             level_jitter_dn: Dn(0.0),
+            temperature_jitter_c: 0.0,
             vignetting_percent: 0.0,
             light_colour: LightColour::default(),
             telegraph_fraction: 0.0,
@@ -343,6 +346,7 @@ impl SensorTruth {
         within("offset_setting", self.offset_setting.unwrap_or(0.0), -1e9, 1e9)?;
         within("pixel_um", self.pixel_um.map_or(1.0, |pixel| pixel.0), 0.1, 1000.0)?;
         within("level_jitter_dn", self.level_jitter_dn.0, 0.0, 65_535.0)?;
+        within("temperature_jitter_c", self.temperature_jitter_c, 0.0, 20.0)?;
         within("vignetting_percent", self.vignetting_percent, 0.0, 100.0)?;
         within("light_colour.R", self.light_colour.R, 0.0, 1e3)?;
         within("light_colour.G", self.light_colour.G, 0.0, 1e3)?;

@@ -2,6 +2,13 @@
 
 use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 
+/// Steps between codes that are looked for: 15 bits padded to 16, …, 8 bits padded to 16.
+const STEPS: [u32; 8] = [256, 128, 64, 32, 16, 8, 4, 2];
+/// Share of the pixels that must lie on a step's grid: a stray pixel does not decide.
+const ON_GRID: f64 = 0.999;
+/// Fewer different values show no grid.
+const FEWEST_ON_GRID: u32 = 3;
+
 /// Counts of integers in a fixed range.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Histogram {
@@ -47,16 +54,36 @@ impl Histogram {
             .map(move |(bin, count)| (lowest + bin as i32, *count))
     }
 
+    /// The largest power of two, up to 256, on whose grid nearly all counts lie, and the grid's residue: 4 where 14 bits
+    /// are padded to 16. A stray value in a thousand does not decide; 1 where fewer than three values are on a coarser grid.
+    #[must_use]
+    pub fn step(&self) -> (u32, u32) {
+        let fullest = |step: u32| {
+            let mut classes = vec![(0_u64, 0_u32); step as usize];
+            for (value, count) in self.occupied() {
+                let class = &mut classes[value.rem_euclid(step as i32) as usize];
+                *class = (class.0 + u64::from(count), class.1 + 1);
+            }
+            classes.into_iter().zip(0..).max_by_key(|((count, _), _)| *count).unwrap_or(((0, 0), 0))
+        };
+        let holds = |&(_, ((count, values), _)): &(u32, ((u64, u32), u32))| {
+            count as f64 >= ON_GRID * self.total as f64 && values >= FEWEST_ON_GRID
+        };
+        let on_grid = STEPS.into_iter().map(|step| (step, fullest(step)));
+        on_grid.into_iter().find(holds).map_or((1, 0), |(step, (_, residue))| (step, residue))
+    }
+
     /// The value below which the share `p` of the counts lies, interpolated inside the
-    /// integer that holds it (each integer stands for ± ½); `None` when empty.
+    /// value that holds it (each stands for ± half a [`Histogram::step`]); `None` when empty.
     #[must_use]
     pub fn quantile(&self, p: f64) -> Option<f64> {
+        let step = f64::from(self.step().0);
         let wanted = p * self.total as f64;
         let mut below = 0.0;
         for (value, count) in self.occupied() {
             let count = f64::from(count);
             if below + count >= wanted {
-                return Some(f64::from(value) - 0.5 + ((wanted - below) / count).clamp(0.0, 1.0));
+                return Some(f64::from(value) + step * (((wanted - below) / count).clamp(0.0, 1.0) - 0.5));
             }
             below += count;
         }

@@ -8,7 +8,7 @@ use crate::units::{Celsius, Dn, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
 use super::compared::Compared;
 use super::image::{DarkImage, LongestStack};
-use super::slope::slope_over_time;
+use super::slope::{Point, slope_over_time};
 use crate::sensor::DarkSummary;
 use crate::sensor::dark::read_noise::mean_level;
 use crate::sensor::stack::plane_mean;
@@ -41,6 +41,8 @@ pub(crate) struct Expectation {
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct DarkFrame {
     pub exposure: Seconds,
+    /// The sensor's temperature in the header.
+    pub temperature: Option<Celsius>,
     /// Mean in DN with particle hits replaced by what the partner frame predicts.
     pub mean: f64,
     /// Median in DN.
@@ -174,7 +176,7 @@ impl DarkStage {
         let full = at_ceiling as f64 / plane.len().max(1) as f64;
         let signal = (mean - expectation.offset).max(1e-9);
         let saturated_share = full * (expectation.ceiling - expectation.offset) / signal;
-        self.frames.push(DarkFrame { exposure, mean, median: median(plane), saturated_share });
+        self.frames.push(DarkFrame { exposure, temperature, mean, median: median(plane), saturated_share });
         self.longest.get_or_insert_with(|| LongestStack::new(exposure, plane.dim())).add(plane, exposure);
     }
 
@@ -184,7 +186,7 @@ impl DarkStage {
         if let Some(temperature) = temperature {
             self.temperatures.push(temperature.0);
         }
-        self.frames.push(DarkFrame { exposure, mean, median, saturated_share: 0.0 });
+        self.frames.push(DarkFrame { exposure, temperature, mean, median, saturated_share: 0.0 });
         self.pairs.extend(pair_variance.map(|(variance, uncertainty)| PairVariance {
             exposure,
             variance,
@@ -252,7 +254,12 @@ impl DarkStage {
         level: impl Fn(&DarkFrame) -> f64,
         anchor: Anchor,
     ) -> Option<(Estimate<f64>, f64)> {
-        let points: Vec<(f64, f64)> = frames.iter().map(|frame| (frame.exposure.0, level(frame))).collect();
+        let point = |frame: &DarkFrame| Point {
+            time: frame.exposure.0,
+            level: level(frame),
+            temperature: frame.temperature.map(|celsius| celsius.0),
+        };
+        let points: Vec<Point> = frames.iter().map(point).collect();
         if exposures(frames).len() > 1 {
             return slope_over_time(&points, |slope| self.unseen_scatter(slope, frames, anchor));
         }
@@ -260,7 +267,7 @@ impl DarkStage {
             return None;
         }
         let exposure = frames.first()?.exposure.0;
-        let levels: Moments = points.iter().map(|point| point.1).collect();
+        let levels: Moments = points.iter().map(|point| point.level).collect();
         let slope = (levels.mean()? - anchor.offset.value.0) / exposure;
         let level = mean_level(&levels, self.unseen_scatter(slope, frames, anchor));
         let half = |of: &Estimate<Dn>| (of.interval().1 - of.interval().0) / 2.0;
@@ -355,6 +362,7 @@ mod tests {
         for (exposure, level) in [(300.0, 403.0), (100.0, 203.0), (20.0, 123.0)] {
             stage.frames.push(DarkFrame {
                 exposure: Seconds(exposure),
+                temperature: None,
                 mean: level,
                 median: level,
                 saturated_share: 0.0,

@@ -7,6 +7,57 @@ use crate::units::Seconds;
 
 use super::current::same_exposure;
 
+/// With fewer degrees of freedom left, the temperature is not regressed on …
+const ENOUGH_FREEDOM: usize = 4;
+/// … nor when it wanders by less than this many kelvins: readings come in tenths.
+const TELLING_KELVIN: f64 = 0.05;
+
+/// One frame's level.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Point {
+    /// Exposure in seconds.
+    pub(super) time: f64,
+    /// In DN.
+    pub(super) level: f64,
+    /// In kelvins or °C.
+    pub(super) temperature: Option<f64>,
+}
+
+/// What the wander of the temperature does to each level, by regression on time × temperature.
+struct Warmth {
+    /// DN.
+    of_points: Vec<f64>,
+    /// What the regressor shares with the time: variance of the slope for a unit variance of the residuals.
+    shared: f64,
+}
+
+impl Warmth {
+    /// By the theorem of Frisch, Waugh and Lovell: the regressor's coefficient is that of the parts that a line over time leaves.
+    fn of(points: &[Point]) -> Option<Self> {
+        let temperatures: Vec<f64> = points.iter().filter_map(|point| point.temperature).collect();
+        let moments: Moments = temperatures.iter().copied().collect();
+        let told = temperatures.len() == points.len() && moments.variance()?.sqrt() >= TELLING_KELVIN;
+        if !told || points.len() < ENOUGH_FREEDOM + 3 {
+            return None;
+        }
+        let mean = moments.mean()?;
+        let times: Vec<f64> = points.iter().map(|point| point.time).collect();
+        let warm: Vec<f64> = times.iter().zip(&temperatures).map(|(time, t)| time * (t - mean)).collect();
+        let levels: Vec<f64> = points.iter().map(|point| point.level).collect();
+        let left = |values: &[f64]| -> Option<(Vec<f64>, f64)> {
+            let line = polynomial_fit(&times, values, &vec![1.0; times.len()], 1)?;
+            Some((times.iter().zip(values).map(|(&time, value)| value - line.at(time)).collect(), line.coefficients[1]))
+        };
+        let ((of_warm, lever), (of_levels, _)) = (left(&warm)?, left(&levels)?);
+        let square: f64 = of_warm.iter().map(|x| x * x).sum();
+        if square <= 0.0 {
+            return None;
+        }
+        let coefficient = of_warm.iter().zip(&of_levels).map(|(x, y)| x * y).sum::<f64>() / square;
+        Some(Self { of_points: warm.iter().map(|x| coefficient * x).collect(), shared: lever * lever / square })
+    }
+}
+
 /// Slope and level at no time of frames' levels over their exposure times, at least two different ones.
 ///
 /// Frames scatter by more than their pixels' noise: the uncertainty of the plain least-squares slope `b = Σ lᵢ yᵢ`
@@ -15,26 +66,37 @@ use super::current::same_exposure;
 /// `Σ lᵢ² vⱼ` with the degrees of freedom of Welch and Satterthwaite. Where the exposures lie off the line beyond chance, their
 /// distances from it count. With no degree of freedom at all, `unseen` of the slope.
 ///
+/// Where the headers tell how the temperature wandered, `time × (temperature − mean)` is a second regressor, so that what the readings
+/// explain is no scatter; readings that explain nothing cost one degree of freedom.
+///
 /// # Source
 /// F. E. Satterthwaite, Biometrics Bulletin 2 (1946) 110; B. L. Welch, Biometrika 34 (1947) 28 (from memory;
 /// JCGM 100, G.4.1, has the same formula).
-pub(super) fn slope_over_time(points: &[(f64, f64)], unseen: impl Fn(f64) -> f64) -> Option<(Estimate<f64>, f64)> {
-    let (times, levels): (Vec<f64>, Vec<f64>) = points.iter().copied().unzip();
+pub(super) fn slope_over_time(points: &[Point], unseen: impl Fn(f64) -> f64) -> Option<(Estimate<f64>, f64)> {
+    let warmth = Warmth::of(points);
+    let times: Vec<f64> = points.iter().map(|point| point.time).collect();
+    let levels: Vec<f64> = match &warmth {
+        Some(warmth) => points.iter().zip(&warmth.of_points).map(|(point, warm)| point.level - warm).collect(),
+        None => points.iter().map(|point| point.level).collect(),
+    };
     let fit = polynomial_fit(&times, &levels, &vec![1.0; times.len()], 1)?;
     let (at_zero, slope) = (fit.coefficients[0], fit.coefficients[1]);
+    let taken = usize::from(warmth.is_some());
+    let free = fit.freedom.saturating_sub(taken) as f64;
+    let shared = warmth.map_or(0.0, |warmth| warmth.shared);
     let spread = fit.sigma(1).powi(-2);
     let mean_time = times.iter().sum::<f64>() / times.len() as f64;
     if fit.freedom == 0 {
         return Some((Estimate::new(slope, unseen(slope) * fit.sigma(1)), at_zero));
     }
     let mut groups: Vec<(f64, Moments)> = Vec::new();
-    for &(time, level) in points {
+    for (&time, &level) in times.iter().zip(&levels) {
         match groups.iter_mut().find(|group| same_exposure(Seconds(group.0), Seconds(time))) {
             Some(group) => group.1.push(level),
             None => groups.push((time, [level].into_iter().collect())),
         }
     }
-    let of_residuals = Estimate::of_student(slope, (fit.chi2 / fit.freedom as f64 / spread).sqrt(), fit.freedom as f64);
+    let of_residuals = Estimate::of_student(slope, (fit.chi2 / free * (1.0 / spread + shared)).sqrt(), free);
     let mut parts = Vec::new();
     let (mut within, mut replicates) = (0.0, 0.0);
     for (time, group) in &groups {
@@ -55,7 +117,7 @@ pub(super) fn slope_over_time(points: &[(f64, f64)], unseen: impl Fn(f64) -> f64
     if parts.iter().enumerate().all(alike) {
         return Some((of_residuals, at_zero));
     }
-    let variance: f64 = parts.iter().map(Part::of_slope).sum();
+    let variance: f64 = parts.iter().map(Part::of_slope).sum::<f64>() + shared * within / replicates;
     let freedom = variance.powi(2) / parts.iter().map(|part| part.of_slope().powi(2) / part.freedom).sum::<f64>();
     Some((Estimate::of_student(slope, variance.sqrt(), freedom), at_zero))
 }

@@ -23,6 +23,8 @@ const CORE_SIGMAS: f64 = 4.0;
 pub struct PairStatistics {
     /// Pixels in the plane.
     pub count: u64,
+    /// DN from one code to the next.
+    step: f64,
     /// Mean of each frame in DN.
     pub means: [f64; 2],
     /// Unbiased variances and covariance over the pixels: first frame, second frame, both.
@@ -148,8 +150,9 @@ impl PairStatistics {
     /// `None` with fewer than two differences, or when nearly all of them are events.
     #[must_use]
     pub fn from_sums(sums: &PairSums, differences: &Histogram) -> Option<Self> {
-        let Shape { event_limit, events, all_squares, excess_kurtosis, core_variance } = shape(differences)?;
+        let Shape { step, event_limit, events, all_squares, excess_kurtosis, core_variance } = shape(differences)?;
         (differences.total() > 1).then_some(Self {
+            step,
             count: differences.total(),
             row_variance: sums.row_variance,
             rows: sums.rows,
@@ -192,13 +195,13 @@ impl PairStatistics {
     /// Exact for shot noise at the mean level, off by (r − 1)²/2 of the read noise. Differences
     /// beyond `cut` DN are left out as events; the same cut must hold for all levels of a curve,
     /// or the jumps of telegraph pixels count at one level and not at another. Where the signal is too small for its ratio to be known (below
-    /// 2 DN, or 20 of its own uncertainties) the plain variance is returned.
+    /// 2 steps, or 20 of its own uncertainties) the plain variance is returned.
     /// Derived here from EMVA 1288's model.
     #[must_use]
     pub fn scaled_variance(&self, offset: Dn, cut: f64) -> f64 {
         let [first, second] = self.means.map(|mean| mean - offset.0);
         let plain = self.variance();
-        let known = 20.0 * (plain / self.count as f64).sqrt() + 2.0;
+        let known = 20.0 * (plain / self.count as f64).sqrt() + 2.0 * self.step;
         let scaled = if first.min(second) > known {
             let r = first / second;
             (self.spatial[0] + r * r * self.spatial[1] - 2.0 * r * self.spatial[2]) / (2.0 * r)
@@ -263,6 +266,7 @@ impl PairStatistics {
 
 /// What the histogram of plain differences says.
 struct Shape {
+    step: f64,
     event_limit: f64,
     events: Vec<(f64, u32)>,
     all_squares: f64,
@@ -273,7 +277,8 @@ struct Shape {
 /// The shape of the plain differences; `None` without any, or when nearly all are events.
 fn shape(differences: &Histogram) -> Option<Shape> {
     let centre = differences.quantile(0.5)?;
-    let sigma = differences.robust_sigma()?.max(1.0);
+    let step = f64::from(differences.step().0);
+    let sigma = differences.robust_sigma()?.max(step);
     let event_limit = EVENT_SIGMAS * sigma;
     let distance = |value: i32| (f64::from(value) - centre).abs();
     let events: Vec<(f64, u32)> = differences
@@ -286,10 +291,17 @@ fn shape(differences: &Histogram) -> Option<Shape> {
     let all_squares = squares.sum::<f64>() / differences.total() as f64;
     let (_, _, inside, fourth) = differences.central_moments(centre, event_limit)?;
     let excess_kurtosis = if inside > 0.0 { (fourth / (inside * inside) - 3.0).max(0.0) } else { 0.0 };
-    // Integers: everything up to the half step beyond the last one kept is inside.
-    let limit = (CORE_SIGMAS * sigma).floor() + 0.5;
+    // Whole steps: everything up to the half step beyond the last one kept is inside.
+    let limit = ((CORE_SIGMAS * sigma / step).floor() + 0.5) * step;
     let (_, _, clipped, _) = differences.central_moments(centre, limit)?;
-    Some(Shape { event_limit, events, all_squares, excess_kurtosis, core_variance: unclipped(clipped, limit) / 2.0 })
+    Some(Shape {
+        step,
+        event_limit,
+        events,
+        all_squares,
+        excess_kurtosis,
+        core_variance: unclipped(clipped, limit) / 2.0,
+    })
 }
 
 /// The variance whose normal distribution, clipped at `± limit`, has variance `clipped`.
