@@ -38,6 +38,8 @@ struct Words {
 enum Command {
     /// The whole job on the sample frames: measures two cameras, plans a night
     Demo,
+    /// The calibration frames to take, with times, counts and cautions
+    Checklist(ChecklistWords),
     /// What is in a folder: groups, kinds and why, doubts, what is missing
     Frames {
         /// A folder of frames, any depth
@@ -66,6 +68,20 @@ enum Command {
         #[arg(long)]
         force: bool,
     },
+}
+
+#[derive(Args)]
+#[group(multiple = false)]
+struct ChecklistWords {
+    /// For a camera that holds a set point (what is listed without an option)
+    #[arg(long)]
+    cooled: bool,
+    /// For a camera as warm as its room
+    #[arg(long)]
+    uncooled: bool,
+    /// In a quarter of an hour, and what that cannot tell
+    #[arg(long)]
+    quick: bool,
 }
 
 #[derive(Args)]
@@ -126,6 +142,7 @@ pub(crate) fn run() -> ExitCode {
     };
     let answer = match &words.command {
         Command::Demo => demo::demo(words.quiet),
+        Command::Checklist(asked) => checklist(asked),
         Command::Frames { dir } => frames(dir, words.quiet),
         Command::Measure(asked) => measure(asked, words.quiet),
         Command::Sky(asked) => sky::sky(asked),
@@ -140,6 +157,21 @@ fn frames(dir: &std::path::Path, quiet: bool) -> Result<Answer, Failure> {
     let _spinner = progress::spinner("looking at the frames", quiet);
     let set = files::read_headers(dir, &decoder)?;
     Ok(Answer::new(report::frames_text(&set.inventory), "subwell.frames", &set.inventory, set.inventory.caveats.len()))
+}
+
+fn checklist(words: &ChecklistWords) -> Result<Answer, Failure> {
+    let camera = match (words.uncooled, words.quick) {
+        (true, _) => plan::ChecklistFor::Uncooled,
+        (_, true) => plan::ChecklistFor::Quick,
+        // `--cooled`, or nothing said.
+        _ => plan::ChecklistFor::Cooled,
+    };
+    let list = plan::checklist(camera);
+    let mut text = report::checklist_text(&list);
+    if !(words.cooled || words.uncooled || words.quick) {
+        text.push_str("\nwithout cooler: subwell checklist --uncooled; in a hurry: --quick\n");
+    }
+    Ok(Answer::new(text, "subwell.checklist", &list, 0))
 }
 
 fn measure(words: &MeasureWords, quiet: bool) -> Result<Answer, Failure> {
