@@ -11,7 +11,7 @@ const FLATS: [f64; 14] = [0.01, 0.02, 0.03, 0.05, 0.07, 0.10, 0.15, 0.20, 0.30, 
 /// The same in a hurry.
 const FEW_FLATS: [f64; 9] = [0.02, 0.05, 0.10, 0.20, 0.30, 0.40, 0.55, 0.70, 1.30];
 /// Set points of a cooled camera; four, or the floor of the dark current cannot be told from its slope.
-const SET_POINTS_C: [f64; 4] = [-10.0, 10.0, 0.0, -20.0];
+const SET_POINTS_C: [f64; 4] = [-10.0, -20.0, 0.0, 10.0];
 /// Places of an uncooled camera, far enough apart: at least 5 K.
 const PLACES: [&str; 4] = ["a cool room", "a cellar", "a warm room", "a cold porch, dry and above freezing"];
 /// Writing a frame and the pause before the next, for the time that a list takes (common practice, no source).
@@ -210,7 +210,7 @@ impl Where {
 const BIAS: &str = "cap on, dark room, shortest time: offset and read noise";
 const BIAS_AGAIN: &str = "the same here: offset and read noise change with temperature";
 const LAMP: &str = "an even, steady light: an LED panel or a white screen on direct current, warm for ten minutes; lens off, or a cloth \
-     over the lens out of focus. Find the time at which the brightest pixels just saturate, and make the light so weak that it is some \
+     over the lens out of focus. Find the time at which the brightest pixels just saturate (t_sat), and make the light so weak that it is some \
      seconds: lamps flicker with the mains, and short times suffer most";
 
 fn cooled(steps: &mut Vec<ChecklistStep>) {
@@ -232,10 +232,13 @@ fn cooled(steps: &mut Vec<ChecklistStep>) {
 fn uncooled(steps: &mut Vec<ChecklistStep>) {
     for (number, place) in PLACES.into_iter().enumerate() {
         let here = Where { sensor: None, place: Some(place) };
-        let why = if number == 0 { "" } else { ": at least 5 K from the others, for the law of the dark current" };
+        let why = if number == 0 {
+            "the sensor is still warming. Where the files do not give its temperature write it into sidecar.csv"
+        } else {
+            "as before. At least 5 K from the others, for the law of the dark current"
+        };
         steps.push(prepare(format!(
-            "{place}: half an hour switched on, then throw the first five long darks away, the sensor is still warming{why}; where the \
-             files do not give the sensor's temperature write it into sidecar.csv"
+            "{place}: half an hour switched on, then throw the first five long darks away, {why}"
         )));
         if number == 0 {
             steps.push(here.bias(20, BIAS));
