@@ -12,7 +12,8 @@ const NOTES: usize = 33;
 #[must_use]
 pub fn checklist_text(list: &Checklist) -> String {
     let time = duration(Seconds(list.minutes * 60.0));
-    let mut text = format!("Calibration frames for {}, about {time} at one gain setting.\n\n", list.camera);
+    let head = format!("Calibration frames for {}, about {time} at one gain setting.", list.camera);
+    let mut text = format!("{}\n", wrapped_at(&head, 0));
     let mut before = "";
     for step in &list.steps {
         match step.kind {
