@@ -66,3 +66,51 @@ fn other_endings_and_files_that_are_there_are_refused_before_the_work() {
     assert!(std::fs::read_to_string(&there).unwrap().starts_with("mode,"));
     assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1, "nothing is left beside it");
 }
+
+/// What astropy 8.0.2 (Python 3) said of the sample's table, `Table.read(file, format="ascii.ecsv")`: of each column its
+/// name, `dtype.kind`, `unit` and `description`; `table.meta`; and the unit of `variance_dn2 / mean_dn`, which was `adu`.
+const ASTROPY_COLUMNS: [(&str, char, Option<&str>, &str); 7] = [
+    ("mode", 'U', None, "the camera mode"),
+    ("gain_setting", 'f', None, "gain or ISO number of the driver, a label"),
+    ("plane", 'U', None, "mono, or the place in the stored cell of colours"),
+    ("mean_dn", 'f', Some("adu"), "mean of the pair, offset removed"),
+    ("variance_dn2", 'f', Some("adu2"), "temporal variance, dark variance included"),
+    ("exposure_s", 'f', Some("s"), "exposure time of each frame of the pair"),
+    ("used", 'b', None, "whether the fit of the gain used it"),
+];
+const ASTROPY_META: [(&str, &str); 3] =
+    [("camera", "Heron M"), ("program", "subwell 0.1.0"), ("content", "photon transfer")];
+/// `len(table)`, `table["used"].sum()`, and the sums of `mean_dn` and `variance_dn2`.
+const ASTROPY_ROWS: (usize, usize) = (12, 10);
+const ASTROPY_SUMS: (f64, f64) = (61_927.558_7, 57_307.415_956_399_68);
+/// The statistics of a pair may be refined one day; a column that is read wrongly is off by far more.
+const SUM_TOLERANCE: f64 = 1e-3;
+
+#[test]
+fn astropy_read_the_same_table() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("points.ecsv");
+    measure(&["--ptc", file.to_str().unwrap()]).assert().success();
+    let table = std::fs::read_to_string(&file).unwrap();
+    let header: Vec<&str> = table.lines().take_while(|line| line.starts_with('#')).collect();
+    assert_eq!(header[..4], ["# %ECSV 1.0", "# ---", "# delimiter: ','", "# datatype:"]);
+    for (line, (name, kind, unit, description)) in header[4..].iter().zip(ASTROPY_COLUMNS) {
+        let datatype = match kind {
+            'U' => "string",
+            'f' => "float64",
+            _ => "bool",
+        };
+        let unit = unit.map_or_else(String::new, |unit| format!("unit: {unit}, "));
+        assert_eq!(*line, format!("# - {{name: {name}, {unit}datatype: {datatype}, description: \"{description}\"}}"));
+    }
+    assert_eq!(header[11], "# meta: !!omap");
+    for (line, (key, value)) in header[12..].iter().zip(ASTROPY_META) {
+        assert_eq!(line.replace('"', ""), format!("# - {{{key}: {value}}}"));
+    }
+    let rows = cells(&table);
+    let sum = |column: usize| rows[1..].iter().map(|row| row[column].parse::<f64>().unwrap()).sum::<f64>();
+    let used = rows[1..].iter().filter(|row| row[6] == "True").count();
+    assert_eq!((rows.len() - 1, used), ASTROPY_ROWS);
+    assert!((sum(3) / ASTROPY_SUMS.0 - 1.0).abs() < SUM_TOLERANCE, "{}", sum(3));
+    assert!((sum(4) / ASTROPY_SUMS.1 - 1.0).abs() < SUM_TOLERANCE, "{}", sum(4));
+}
