@@ -41,8 +41,8 @@ pub struct Change {
     pub now: Estimate<f64>,
     /// The difference in its own uncertainties.
     pub sigmas: f64,
-    /// Now over before.
-    pub ratio: f64,
+    /// Now over before; `None` where there was nothing before.
+    pub ratio: Option<f64>,
     /// Whether this makes a worse camera; a changed gain or offset makes another one.
     pub worse: bool,
 }
@@ -119,10 +119,8 @@ fn alone(mode: &Mode, other: &str) -> Caveat {
 
 fn worsened(change: &Change) -> Caveat {
     let temperature = change.sensor_c.map_or_else(String::new, |celsius| format!(" at {:.0} °C", celsius.0));
-    let message = format!(
-        "{}{temperature} is {:.2} times what it was, by {:.0} of its uncertainties",
-        change.quantity, change.ratio, change.sigmas
-    );
+    let times = change.ratio.map_or_else(|| "was nothing".into(), |ratio| format!("is {ratio:.2} times what it was"));
+    let message = format!("{}{temperature} {times}, by {:.0} of its uncertainties", change.quantity, change.sigmas);
     let hint = "measure once more before you believe it: same settings, settled temperature, no light leak; a service \
                 can look at what stays";
     Caveat::new("changed", message, hint).about(format!("{}, plane {}", change.mode, change.plane))
@@ -237,7 +235,7 @@ fn wide(estimate: &Estimate<f64>) -> f64 {
     estimate.uncertainty.max((high - low) / 2.0 / NORMAL_95)
 }
 
-/// A number then and now; `None` where nothing is known of how sure they are, or it was 0.
+/// A number then and now; `None` where nothing is known of how sure they are.
 fn change(
     quantity: &str,
     sensor_c: Option<Celsius>,
@@ -246,10 +244,10 @@ fn change(
     worse: Worse,
 ) -> Option<Change> {
     let sigma = wide(&now).hypot(wide(&before));
-    let ratio = now.value / before.value;
-    if sigma <= 0.0 || !ratio.is_finite() {
+    if sigma <= 0.0 {
         return None;
     }
+    let ratio = (before.value > 0.0).then(|| now.value / before.value);
     let worse = match worse {
         Worse::More => now.value > before.value,
         Worse::Less => now.value < before.value,
@@ -310,7 +308,6 @@ mod tests {
             spoke += usize::from(!comparison.changes.is_empty());
             compared = comparison.compared;
         }
-
         assert_eq!(compared, 2 * (6 + 2 * 2));
         assert!(spoke <= 5, "{spoke} of 100 pairs spoke");
     }
@@ -321,7 +318,7 @@ mod tests {
         assert_eq!(comparison.changes.len(), 2);
         for change in &comparison.changes {
             assert_eq!((change.quantity.as_str(), change.plane.as_str(), change.worse), ("read_noise_e", "mono", true));
-            assert!((change.ratio - 2.0).abs() < 1e-12 && change.sigmas > 10.0);
+            assert!((change.ratio.unwrap() - 2.0).abs() < 1e-12 && change.sigmas > 10.0);
         }
         assert_eq!(comparison.changes[1].mode, "gain 100, 1000x800");
         assert_eq!(comparison.caveats.iter().filter(|caveat| caveat.code == "changed").count(), 2);
@@ -347,6 +344,18 @@ mod tests {
         assert!(comparison.changes.is_empty(), "{:?}", comparison.changes);
         let about: Vec<&str> = comparison.caveats.iter().map(|caveat| caveat.about.as_str()).collect();
         assert_eq!(about, ["gain 100, 1000x800", "gain 300, 1000x800"]);
+    }
+
+    #[test]
+    fn hot_pixels_where_there_were_none_are_said() {
+        let (mut old, new) = (profile(2.0, &mut || 0.0), profile(2.0, &mut || 0.0));
+        old.modes[0].planes[0].dark_current[0].hot_pixel_fraction = Some(0.0);
+        let comparison = changes(&new, &old);
+        assert_eq!(comparison.changes.len(), 1, "{:?}", comparison.changes);
+        assert_eq!(
+            (comparison.changes[0].quantity.as_str(), comparison.changes[0].ratio),
+            ("hot_pixel_fraction", None)
+        );
     }
 
     #[test]

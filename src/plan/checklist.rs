@@ -1,6 +1,6 @@
 //! Which frames to take, so that a camera can be measured: the calibration frames as data.
 
-use serde::{Serialize, Serializer};
+use serde::Serialize;
 
 use crate::units::{Celsius, Seconds};
 
@@ -54,7 +54,6 @@ pub struct ChecklistStep {
     pub count: usize,
     /// How long the shutter is open; `None` for the shortest time of bias frames, and for flats, whose time depends
     /// on the lamp.
-    #[serde(serialize_with = "seconds")]
     pub exposure_s: Option<Seconds>,
     /// Flats: the exposure as a share of the time that just saturates.
     pub of_saturation_time: Option<f64>,
@@ -64,10 +63,6 @@ pub struct ChecklistStep {
     pub place: Option<&'static str>,
     /// How, and why.
     pub note: String,
-}
-
-fn seconds<S: Serializer>(time: &Option<Seconds>, serializer: S) -> Result<S::Ok, S::Error> {
-    time.map(|time| time.0).serialize(serializer)
 }
 
 /// The frames to take, what to beware of, and what they cannot tell.

@@ -78,14 +78,14 @@ pub fn changes_text(changes: &[Change]) -> String {
     let mut text = String::from("since the other profile:\n");
     for change in changes {
         let temperature = change.sensor_c.map_or_else(String::new, |celsius| format!(" at {:.0} °C", celsius.0));
+        let times = change.ratio.map_or_else(String::new, |ratio| format!("{} times, ", rounded(ratio, 3)));
         let line = format!(
-            "{}, plane {}: {}{temperature} {}, was {}: {} times, {:.0} sigmas",
+            "{}, plane {}: {}{temperature} {}, was {}: {times}{:.0} sigmas",
             change.mode,
             change.plane,
             change.quantity,
             with_uncertainty(&change.now),
             with_uncertainty(&change.before),
-            rounded(change.ratio, 3),
             change.sigmas
         );
         text.push_str(&format!("  {}", super::wrapped_from(2, &line, 4)));

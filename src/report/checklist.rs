@@ -6,7 +6,7 @@ use crate::units::Seconds;
 use super::{duration, entry};
 
 /// Column in which the notes stand.
-const NOTES: usize = 33;
+const NOTES: usize = 34;
 
 /// The list, what to beware of, and what it cannot tell.
 #[must_use]
