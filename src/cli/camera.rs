@@ -91,7 +91,8 @@ pub(super) fn hold_against(profile: &mut CameraProfile, other: &CameraProfile) {
         ));
     }
     profile.caveats.extend(comparison.caveats);
-    profile.changes = Some(comparison.changes);
+    // "Nothing changed" would be said of nothing.
+    profile.changes = (comparison.compared > 0).then_some(comparison.changes);
 }
 
 /// The stacks of a mode in the order of measuring; `None` when there are only lights.
