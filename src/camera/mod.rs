@@ -4,11 +4,15 @@
 //! "is a cooled one worth buying?" compares like with like.
 
 mod background;
+mod change;
 mod error;
+mod gain_law;
 mod profile;
 
 pub use background::{Background, PlaneBackground, StarFlux};
+pub use change::{Change, Comparison, changes};
 pub use error::ProfileError;
+pub use gain_law::{GainLaw, GainLawKind, gain_law};
 pub use profile::{
     CameraProfile, DarkCurrentPoint, DarkCurrentSource, FORMAT, Fit, FrameCounts, Mode, Plane, Provenance,
     ReadNoisePoint, SaturationCause, SaturationIs, Thermal, TransferPoint, VERSION,

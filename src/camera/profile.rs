@@ -7,7 +7,7 @@ use crate::reading;
 use crate::stats::Estimate;
 use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Quantity, Seconds};
 
-use super::ProfileError;
+use super::{Change, GainLaw, ProfileError};
 
 /// The `format` word of a profile.
 pub const FORMAT: &str = "subwell.camera";
@@ -40,6 +40,12 @@ pub struct CameraProfile {
     pub source: Option<String>,
     /// One entry for each combination of gain, offset, readout mode, binning and size.
     pub modes: Vec<Mode>,
+    /// How the gain follows the setting, from three settings on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gain_law: Option<GainLaw>,
+    /// What changed since another profile, where one was given to compare with.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub changes: Option<Vec<Change>>,
     /// Files that were left out of the measurement.
     #[serde(default)]
     pub rejected: Vec<Rejected>,
@@ -438,6 +444,20 @@ impl CameraProfile {
 }
 
 impl Mode {
+    /// The mode in words, without the camera's name: `gain 40, binned 2x2, 2500x1800`.
+    #[must_use]
+    pub fn label(&self) -> String {
+        let mut words = Vec::new();
+        words.extend(self.gain_setting.map(|setting| format!("gain {setting}")));
+        words.extend(self.offset_setting.map(|setting| format!("offset {setting}")));
+        words.extend(self.readout_mode.clone());
+        if self.binning != [1, 1] {
+            words.push(format!("binned {}x{}", self.binning[0], self.binning[1]));
+        }
+        words.push(format!("{}x{}", self.width_px, self.height_px));
+        words.join(", ")
+    }
+
     /// The plane with the smallest electron rate per unit of light is not known here;
     /// planes are looked up by name.
     #[must_use]

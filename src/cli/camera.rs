@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 use std::sync::mpsc::sync_channel;
 
-use subwell::camera::{CameraProfile, FORMAT, Mode, Provenance, VERSION};
+use subwell::camera::{CameraProfile, FORMAT, Mode, Provenance, VERSION, changes, gain_law};
 use subwell::caveat::{Caveat, Rejected};
 use subwell::files::{Decoder, FrameSet, read_headers};
 use subwell::frames::{Frame, FrameKind, Group, ModeKey};
@@ -42,6 +42,8 @@ pub(super) fn measured(
         provenance: Provenance::Measured,
         source: None,
         modes: Vec::new(),
+        gain_law: None,
+        changes: None,
         rejected: inventory.rejected.clone(),
         caveats: inventory.caveats.clone(),
     };
@@ -63,6 +65,7 @@ pub(super) fn measured(
             None => Failure::nothing_to_measure(&folder.display().to_string(), folder.is_dir()),
         });
     }
+    profile.gain_law = gain_law(&profile.modes);
     if profile.modes.iter().any(|mode| mode.pixel_um.is_none()) {
         profile.caveats.push(Caveat::new(
             "pixel-size-missing",
@@ -75,6 +78,21 @@ pub(super) fn measured(
         profile.caveats.push(caveat.about(key.to_string()));
     }
     Ok(profile)
+}
+
+/// Holds a profile against another one: what changed goes into it, with a word on what could not be compared.
+pub(super) fn hold_against(profile: &mut CameraProfile, other: &CameraProfile) {
+    let comparison = changes(profile, other);
+    if comparison.compared == 0 {
+        profile.caveats.push(Caveat::new(
+            "nothing-compared",
+            "the other profile has no number that this one has too",
+            "compare profiles of the same camera, with the same gain setting, binning and readout mode",
+        ));
+    }
+    profile.caveats.extend(comparison.caveats);
+    // "Nothing changed" would be said of nothing.
+    profile.changes = (comparison.compared > 0).then_some(comparison.changes);
 }
 
 /// The stacks of a mode in the order of measuring; `None` when there are only lights.

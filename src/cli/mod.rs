@@ -10,6 +10,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand};
+use subwell::camera::CameraProfile;
 use subwell::frames::CfaPattern;
 use subwell::sensor::MeasureOptions;
 use subwell::units::{Celsius, ElectronsPerDn};
@@ -38,6 +39,8 @@ struct Words {
 enum Command {
     /// The whole job on the sample frames: measures two cameras, plans a night
     Demo,
+    /// The calibration frames to take, with times, counts and cautions
+    Checklist(ChecklistWords),
     /// What is in a folder: groups, kinds and why, doubts, what is missing
     Frames {
         /// A folder of frames, any depth
@@ -69,12 +72,32 @@ enum Command {
 }
 
 #[derive(Args)]
+#[group(multiple = false)]
+struct ChecklistWords {
+    /// For a camera that holds a set point (what is listed without an option)
+    #[arg(long)]
+    cooled: bool,
+    /// For a camera as warm as its room
+    #[arg(long)]
+    uncooled: bool,
+    /// In a quarter of an hour, and what that cannot tell
+    #[arg(long)]
+    quick: bool,
+}
+
+#[derive(Args)]
 struct MeasureWords {
     /// A folder of frames, any depth
     dir: PathBuf,
     /// Write the profile here (TOML; JSON if the name ends in .json)
     #[arg(long)]
     out: Option<PathBuf>,
+    /// Write the photon transfer points here, as a table (.csv, or .ecsv with units)
+    #[arg(long, value_name = "FILE")]
+    ptc: Option<PathBuf>,
+    /// An older or a published profile: what changed since?
+    #[arg(long, value_name = "PROFILE")]
+    against: Option<PathBuf>,
     /// Believe this gain, for sets without flats
     #[arg(long, value_name = "X", value_parser = gain, allow_negative_numbers = true)]
     gain_e_per_dn: Option<f64>,
@@ -87,7 +110,7 @@ struct MeasureWords {
     /// The part of the frame to use, in pixels
     #[arg(long, value_name = "X,Y,W,H", value_parser = region, allow_hyphen_values = true)]
     region: Option<[usize; 4]>,
-    /// Overwrite a profile that is there
+    /// Overwrite files that are there
     #[arg(long)]
     force: bool,
 }
@@ -126,6 +149,7 @@ pub(crate) fn run() -> ExitCode {
     };
     let answer = match &words.command {
         Command::Demo => demo::demo(words.quiet),
+        Command::Checklist(asked) => checklist(asked),
         Command::Frames { dir } => frames(dir, words.quiet),
         Command::Measure(asked) => measure(asked, words.quiet),
         Command::Sky(asked) => sky::sky(asked),
@@ -142,15 +166,40 @@ fn frames(dir: &std::path::Path, quiet: bool) -> Result<Answer, Failure> {
     Ok(Answer::new(report::frames_text(&set.inventory), "subwell.frames", &set.inventory, set.inventory.caveats.len()))
 }
 
+fn checklist(words: &ChecklistWords) -> Result<Answer, Failure> {
+    let camera = match (words.uncooled, words.quick) {
+        (true, _) => plan::ChecklistFor::Uncooled,
+        (_, true) => plan::ChecklistFor::Quick,
+        // `--cooled`, or nothing said.
+        _ => plan::ChecklistFor::Cooled,
+    };
+    let list = plan::checklist(camera);
+    let mut text = report::checklist_text(&list);
+    if !(words.cooled || words.uncooled || words.quick) {
+        text.push_str("\nwithout cooler: subwell checklist --uncooled; in a hurry: --quick\n");
+    }
+    Ok(Answer::new(text, "subwell.checklist", &list, 0))
+}
+
 fn measure(words: &MeasureWords, quiet: bool) -> Result<Answer, Failure> {
     // Refuse before the work, not after it.
-    if let Some(out) = words.out.as_ref().filter(|out| !words.force && out.exists()) {
+    let outputs = [&words.out, &words.ptc];
+    if let Some(out) = outputs.into_iter().flatten().find(|out| !words.force && out.exists()) {
         return Err(files::FileError::Exists { path: out.clone() }.into());
     }
+    let table = words.ptc.as_deref().map(table_of_points).transpose()?;
+    let other = words.against.as_deref().map(files::read_profile).transpose()?;
     let options =
         MeasureOptions { gain: words.gain_e_per_dn.map(ElectronsPerDn), cfa: words.cfa, region: words.region };
-    let profile = camera::measured(&words.dir, options, words.sensor_c.map(Celsius), quiet)?;
+    let mut profile = camera::measured(&words.dir, options, words.sensor_c.map(Celsius), quiet)?;
+    if let Some(other) = &other {
+        camera::hold_against(&mut profile, other);
+    }
     let mut text = report::camera_text(&profile);
+    if let (Some(file), Some(table)) = (&words.ptc, table) {
+        files::write_whole(file, table(&profile).as_bytes(), words.force)?;
+        text.push_str(&format!("\nphoton transfer points written to {}\n", file.display()));
+    }
     if let Some(out) = &words.out {
         files::write_profile(out, &profile, words.force)?;
         text.push_str(&format!(
@@ -159,6 +208,19 @@ fn measure(words: &MeasureWords, quiet: bool) -> Result<Answer, Failure> {
         ));
     }
     Ok(Answer::document(text, &profile, profile.caveats.len()))
+}
+
+/// The writer of photon transfer points that the file's name asks for.
+fn table_of_points(file: &std::path::Path) -> Result<fn(&CameraProfile) -> String, Failure> {
+    let ending = file.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_lowercase();
+    match ending.as_str() {
+        "csv" => Ok(report::photon_transfer_csv),
+        "ecsv" => Ok(report::photon_transfer_ecsv),
+        _ => Err(Failure::words(
+            &format!("{}: photon transfer points are written as .csv or .ecsv", file.display()),
+            "end the name in .csv for a plain table, in .ecsv for one with units",
+        )),
+    }
 }
 
 fn planned(night: &std::path::Path) -> Result<Answer, Failure> {

@@ -267,7 +267,12 @@ impl Judged {
 
     fn lit(&self, glance: &Glance, all: &[Self]) -> Option<String> {
         let like = |frame: &&Self| {
-            frame.info.kind == self.info.kind && super::same_exposure(frame.info.exposure, self.info.exposure)
+            let warm = match (frame.info.sensor, self.info.sensor) {
+                (Some(other), Some(own)) => (other.0 - own.0).abs() > TEMPERATURE_GAP_C,
+                _ => false,
+            };
+            // Darks of a warmer sensor are brighter, and right.
+            !warm && frame.info.kind == self.info.kind && super::same_exposure(frame.info.exposure, self.info.exposure)
         };
         let (level, noise) = self.usual(all, like)?;
         (glance.mean.0 - level > LIT_SIGMAS * noise).then(|| {

@@ -4,6 +4,7 @@
 //! second, [`Search`] the one optimum over sub length and dither cadence, and [`plan`] the
 //! whole way from a night and a camera to a [`Plan`].
 
+mod checklist;
 mod conditions;
 mod draft;
 mod error;
@@ -17,6 +18,7 @@ mod range;
 mod sky_light;
 mod star_light;
 
+pub use checklist::{Checklist, ChecklistFor, ChecklistStep, StepKind, checklist};
 pub use conditions::{Conditions, FilterConditions, PlaneConditions, Spread};
 pub use error::{NoHours, OutOfReach, PlanError};
 pub use evening::PlanNight;

@@ -1,6 +1,6 @@
 //! A camera profile as text.
 
-use crate::camera::{CameraProfile, Mode, Plane, SaturationCause, SaturationIs};
+use crate::camera::{CameraProfile, Change, GainLaw, GainLawKind, Mode, Plane, SaturationCause, SaturationIs};
 use crate::stats::Estimate;
 use crate::units::Quantity;
 
@@ -37,8 +37,59 @@ pub fn camera_text(profile: &CameraProfile) -> String {
             text.push_str(&plane_text(plane));
         }
     }
+    if let Some(law) = &profile.gain_law {
+        text.push_str(&wrapped(&law_line(law), 2));
+    }
+    if let Some(changes) = &profile.changes {
+        text.push_str(&changes_text(changes));
+    }
     text.push_str(&rejected_text(&profile.rejected));
     text.push_str(&caveats_text(&profile.caveats));
+    text
+}
+
+/// How the gain follows the setting, in one sentence.
+fn law_line(law: &GainLaw) -> String {
+    let slope = with_uncertainty(&law.slope);
+    let off = format!("off by at most {} %", rounded(law.deviation_percent, 2));
+    let said = match law.law {
+        GainLawKind::Decibel => {
+            format!("gain follows its setting at 0.1 dB a step, {off} (log10 K by {slope} a step, the law says 0.005)")
+        }
+        GainLawKind::Iso => {
+            format!("gain is proportional to its setting, {off} (log10 K by {slope} a decade, the law says 1)")
+        }
+        GainLawKind::None => {
+            format!("gain follows neither 0.1 dB steps nor ISO numbers: log10 K by {slope} a step, {off}")
+        }
+    };
+    let step = law.step_at.map_or_else(String::new, |at| {
+        format!("; from {at} on the sensor is in another state (second conversion gain)")
+    });
+    format!("{said}{step}")
+}
+
+/// What changed since another profile, a line each.
+#[must_use]
+pub fn changes_text(changes: &[Change]) -> String {
+    if changes.is_empty() {
+        return "since the other profile: nothing changed by more than it is uncertain\n".into();
+    }
+    let mut text = String::from("since the other profile:\n");
+    for change in changes {
+        let temperature = change.sensor_c.map_or_else(String::new, |celsius| format!(" at {:.0} °C", celsius.0));
+        let times = change.ratio.map_or_else(String::new, |ratio| format!("{} times, ", rounded(ratio, 3)));
+        let line = format!(
+            "{}, plane {}: {}{temperature} {}, was {}: {times}{:.0} sigmas",
+            change.mode,
+            change.plane,
+            change.quantity,
+            with_uncertainty(&change.now),
+            with_uncertainty(&change.before),
+            change.sigmas
+        );
+        text.push_str(&format!("  {}", super::wrapped_from(2, &line, 4)));
+    }
     text
 }
 

@@ -1,15 +1,19 @@
 //! Results as text that fits a terminal of 80 columns. Reads, never reckons.
 
 mod camera;
+mod checklist;
 mod frames;
 mod number;
 mod plan;
+mod points;
 mod sky;
 
-pub use camera::{camera_line, camera_text};
+pub use camera::{camera_line, camera_text, changes_text};
+pub use checklist::checklist_text;
 pub use frames::frames_text;
 pub use number::{duration, rounded, with_uncertainty};
 pub use plan::{answer_line, plan_text};
+pub use points::{photon_transfer_csv, photon_transfer_ecsv};
 pub use sky::sky_text;
 
 use crate::caveat::{Caveat, Rejected};

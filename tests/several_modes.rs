@@ -1,0 +1,135 @@
+//! One folder with several gains, temperatures and binnings gives one profile with a mode for each, nothing mixed; and
+//! such a profile held against an older one.
+
+use std::path::Path;
+
+use assert_cmd::Command;
+use serde_json::Value;
+use subwell::camera::{CameraProfile, GainLawKind};
+use subwell::files::{read_profile, write_frame};
+use subwell::simulate::{SensorTruth, frames};
+
+/// What is true of one mode.
+#[derive(Clone, Copy)]
+struct Truth {
+    setting: f64,
+    binning: u32,
+    gain: f64,
+    read_noise: f64,
+    cold: f64,
+}
+
+/// Three gains a decibel law apart with a quieter sensor from 100 on, and one of them binned.
+const MODES: [Truth; 4] = [
+    Truth { setting: 0.0, binning: 1, gain: 2.0, read_noise: 5.0, cold: -10.0 },
+    Truth { setting: 60.0, binning: 1, gain: 1.002_374_5, read_noise: 4.6, cold: -10.0 },
+    Truth { setting: 120.0, binning: 1, gain: 0.502_377_3, read_noise: 1.6, cold: -5.0 },
+    Truth { setting: 120.0, binning: 2, gain: 0.7, read_noise: 2.5, cold: -10.0 },
+];
+
+fn sensor(mode: Truth, seed: u64) -> SensorTruth {
+    let side = 128 / mode.binning;
+    let full = mode.gain * 12_000.0;
+    let mut text = format!(
+        "width_px = {side}\nheight_px = {side}\ngain_e_per_adc_step = {:?}\noffset_dn = 300.0\nread_noise_e = {:?}\n\
+         full_well_e = {full:?}\nprnu_percent = 0.6\ndsnu_e = 0.5\ndark_e_per_s = {:?}\ndark_at_c = 0.0\ndark_nonuniformity = 0.5\npixel_um = 3.5\n\
+         set_point = true\ngain_setting = {:?}\nseed = {seed}\n",
+        mode.gain,
+        mode.read_noise,
+        // Warm darks are far above cold ones of the same exposure, and not lit.
+        0.5 * f64::from(mode.binning.pow(2)),
+        mode.setting
+    );
+    let mut group = |kind: &str, count: usize, exposure: f64, celsius: f64, light: f64| {
+        text.push_str(&format!(
+            "[[frames]]\nkind = \"{kind}\"\ncount = {count}\nexposure_s = {exposure:?}\nsensor_c = {celsius:?}\nlight_e_per_s = {light:?}\n"
+        ));
+    };
+    group("bias", 8, 0.0, mode.cold, 0.0);
+    for share in [0.02, 0.05, 0.1, 0.2, 0.3, 0.45, 0.6, 0.7, 1.3] {
+        group("flat", 2, share, mode.cold, full);
+    }
+    for celsius in [mode.cold, mode.cold + 15.0] {
+        for exposure in [30.0, 120.0, 300.0] {
+            group("dark", 2, exposure, celsius, 0.0);
+        }
+    }
+    SensorTruth::from_toml(&text).unwrap()
+}
+
+/// Writes the frames of all modes into one folder, their names in no order that would help.
+fn write_tree(folder: &Path, modes: &[Truth], seed: u64) {
+    for (number, &mode) in modes.iter().enumerate() {
+        for (order, mut frame) in frames(&sensor(mode, seed + number as u64)).enumerate() {
+            frame.info.binning = [mode.binning; 2];
+            let name = format!("{}_{order:03}_{number}.fits", frame.info.kind);
+            write_frame(&folder.join(name), &frame, false, false).unwrap();
+        }
+    }
+}
+
+fn measure(folder: &Path, words: &[&str]) -> Value {
+    let mut command = Command::cargo_bin("subwell").unwrap();
+    let run = command.arg("measure").arg(folder).args(words).arg("--json").assert().success();
+    serde_json::from_slice(&run.get_output().stdout).unwrap()
+}
+
+fn profile(document: &Value) -> CameraProfile {
+    CameraProfile::from_json(&document.to_string()).unwrap()
+}
+
+#[test]
+fn each_mode_of_a_folder_is_measured_for_itself_and_held_against_an_older_profile() {
+    let folder = tempfile::tempdir().unwrap();
+    let frames = folder.path().join("all");
+    write_tree(&frames, &MODES, 50);
+    let old = folder.path().join("old.toml");
+    let measured = profile(&measure(&frames, &["--out", old.to_str().unwrap()]));
+    assert_eq!(measured.modes.len(), MODES.len());
+    for truth in MODES {
+        let alike = |mode: &&subwell::camera::Mode| {
+            mode.gain_setting == Some(truth.setting) && mode.binning == [truth.binning; 2]
+        };
+        let mode = measured.modes.iter().find(alike).unwrap();
+        let plane = &mode.planes[0];
+        let near = |name: &str, value: f64, uncertainty: f64, true_value: f64| {
+            println!("{}: {name} {value:.4} ± {uncertainty:.4}, true {true_value:.4}", mode.label());
+            assert!((value - true_value).abs() < 4.0 * uncertainty && uncertainty < 0.1 * true_value, "{name}");
+        };
+        near("gain", plane.gain_e_per_dn.value.0, plane.gain_e_per_dn.uncertainty.0, truth.gain);
+        near("read noise", plane.read_noise_e.value.0, plane.read_noise_e.uncertainty.0, truth.read_noise);
+        assert_eq!((mode.frames.bias, mode.frames.flat, mode.frames.dark), (8, 18, 12));
+        let temperatures: Vec<f64> = plane.dark_current.iter().map(|point| point.sensor_c.unwrap().0.round()).collect();
+        assert_eq!(temperatures, [truth.cold, truth.cold + 15.0], "{}", mode.label());
+        let warm = plane.dark_current[1].e_per_s;
+        let rate = sensor(truth, 1).dark_rate(plane.dark_current[1].sensor_c.unwrap()).0;
+        near("dark current", warm.value.0, warm.uncertainty.0, rate);
+    }
+    let law = measured.gain_law.as_ref().unwrap();
+    println!("{law:?}");
+    assert_eq!((law.law, law.step_at), (GainLawKind::Decibel, Some(120.0)));
+    assert!(law.slope.covers(0.005), "{law:?}");
+    assert_eq!(read_profile(&old).unwrap(), measured, "the law is read back as it was written");
+
+    // The same modes again, one of them with twice the read noise, and one gone.
+    let newer = folder.path().join("newer");
+    let ill = Truth { read_noise: 2.0 * MODES[1].read_noise, ..MODES[1] };
+    // Other frames of another day: one such pair in twenty says something by chance, this one does not.
+    write_tree(&newer, &[MODES[0], ill, MODES[2]], 70);
+    let document = measure(&newer, &["--against", old.to_str().unwrap()]);
+    let changes = document["changes"].as_array().unwrap();
+    println!("{changes:#?}");
+    assert!(changes.iter().any(|change| change["quantity"] == "read_noise_e" && change["worse"] == true));
+    for change in changes {
+        assert!(change["mode"].as_str().unwrap().starts_with("gain 60,"), "only the ill mode changed: {change}");
+        for key in ["plane", "before", "now", "sigmas", "ratio"] {
+            assert!(change.get(key).is_some(), "{key}");
+        }
+    }
+    let codes: Vec<&str> =
+        document["caveats"].as_array().unwrap().iter().map(|caveat| caveat["code"].as_str().unwrap()).collect();
+    assert!(codes.contains(&"changed") && codes.contains(&"no-counterpart"), "{codes:?}");
+    // A profile held against itself says nothing.
+    let same = measure(&frames, &["--against", old.to_str().unwrap()]);
+    assert_eq!(same["changes"], serde_json::json!([]));
+}
