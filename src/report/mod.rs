@@ -1,12 +1,16 @@
 //! Results as text that fits a terminal of 80 columns. Reads, never reckons.
 
 mod camera;
+mod compare;
+mod cooling;
 mod frames;
 mod number;
 mod plan;
 mod sky;
 
 pub use camera::{camera_line, camera_text};
+pub use compare::comparison_text;
+pub use cooling::cooling_text;
 pub use frames::frames_text;
 pub use number::{duration, rounded, with_uncertainty};
 pub use plan::{answer_line, plan_text};
