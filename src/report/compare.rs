@@ -3,7 +3,7 @@
 use crate::plan::{Comparison, NoiseOfNight};
 use crate::units::Seconds;
 
-use super::{caveats_text, duration, entry, rounded, with_uncertainty, wrapped};
+use super::{caveats_text, duration, entry, paragraph, rounded, with_uncertainty};
 
 /// The whole answer of `compare`.
 #[must_use]
@@ -56,35 +56,42 @@ fn noise_text(answer: &Comparison) -> String {
     }
     let light = |night: &NoiseOfNight| (night.rates_e_per_s.sky + night.rates_e_per_s.moon).0;
     let (here, there) = (light(&answer.a), light(&answer.b));
-    if answer.factors.iter().any(|factor| factor.name.starts_with("sky")) && there > 0.0 {
-        let sky = answer.a.noise_share_percent.sky + answer.a.noise_share_percent.moon;
-        let times = rounded(here / there, 3);
-        let why = if sky > 80.0 {
-            "sky light is nearly all of A's noise, so hours follow the sky"
-        } else {
-            "sky light is only a part of A's noise: what is left of it (the target's own light, read noise, dark current) \
-             a darker sky does not lower"
-        };
-        text.push_str(&wrapped(
-            &format!("  A pixel gets {times} times as much sky light in A as in B. Of A's variance {sky:.0} % is the sky's: {why}."),
+    if by_sky(answer) && here > 0.0 && there > 0.0 {
+        let (here_share, there_share) = (&answer.a.noise_share_percent, &answer.b.noise_share_percent);
+        text.push_str(&paragraph(
+            &format!(
+                "A pixel gets {} times as much sky light in A as in B. If the sky were all of the noise, the sky's factor would be \
+                 that. It is {:.0} % of the variance in A and {:.0} % in B; what is left (the target's own light, dark \
+                 current, read noise) does not fall with the sky.",
+                rounded(here / there, 3),
+                here_share.sky + here_share.moon,
+                there_share.sky + there_share.moon
+            ),
             2,
         ));
     }
     text
 }
 
+/// Whether the sky is one of the reasons.
+fn by_sky(answer: &Comparison) -> bool {
+    answer.factors.iter().any(|factor| factor.name.starts_with("sky"))
+}
+
 fn travel_text(answer: &Comparison) -> String {
     let clear = Seconds(answer.clear_hours_per_night * 3600.0);
     match answer.break_even_travel_h {
-        Some(hours) => wrapped(
+        Some(hours) if by_sky(answer) => paragraph(
             &format!(
-                "\n  If B is a drive away: of a clear night of {} at A, {} on the road, there and back, eat what B gains. \
+                "If B is a drive away: of a clear night of {} at A, {} on the road, there and back, eat what B gains. \
                  A shorter drive pays.",
                 duration(clear),
                 duration(Seconds(hours * 3600.0))
             ),
             2,
         ),
+        Some(_) => String::new(),
+        None if by_sky(answer) => paragraph("No drive from A to B pays: B is not quicker.", 2),
         None => String::new(),
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::plan::{Against, Cooling, MonthOfCooling};
 
-use super::{caveats_text, duration, entry, rounded, wrapped};
+use super::{caveats_text, duration, entry, paragraph, rounded};
 
 /// The whole answer of `cooling`.
 #[must_use]
@@ -101,7 +101,7 @@ fn where_text(answer: &Cooling) -> String {
         || "no set point matters: dark current costs too little".into(),
         |warmest| {
             format!(
-                "{warmest:.0} °C already; colder saves less than {useful:.0} % of the time ({:.0} °C was asked)",
+                "{warmest:.0} °C: colder saves less than {useful:.0} % of the time ({:.0} °C is asked for)",
                 answer.set_point_c.0
             )
         },
@@ -129,9 +129,9 @@ fn read_noise_text(answer: &Cooling) -> String {
             warm.0
         )
     });
-    wrapped(
+    paragraph(
         &format!(
-            "\n  Cooling does not lower read noise: it is {} e- with and without{measured}. In the warmest month it makes \
+            "Cooling does not lower read noise: it is {} e- with and without{measured}. In the warmest month it makes \
              {:.0} % of the noise's variance without cooling and {:.0} % with it, in subs of {} and {}. Cooling lowers \
              dark current and its shot noise.",
             rounded(read.read_noise_e.0, 3),
@@ -145,13 +145,13 @@ fn read_noise_text(answer: &Cooling) -> String {
 }
 
 fn against_text(answer: &Cooling, against: &Against) -> String {
-    let mut text = format!(
-        "\nagainst the {}{}: {}\n",
+    let head = format!(
+        "against the {}{}: {}",
         against.camera,
         against.source.as_ref().map_or_else(String::new, |source| format!(" ({source})")),
         against.verdict.words()
     );
-    text = wrapped(&text, 2);
+    let mut text = paragraph(&head, 0);
     let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 22, &value));
     let split = &answer.split;
     line("hours, yours : its", format!("{} over the year", ratio(against.time_ratio)));

@@ -50,6 +50,11 @@ fn wrapped(text: &str, indent: usize) -> String {
     wrapped_from(0, text, indent)
 }
 
+/// A paragraph after an empty line, all its lines indented.
+fn paragraph(text: &str, indent: usize) -> String {
+    format!("\n{:indent$}{}", "", wrapped_from(indent, text, indent))
+}
+
 /// A name and its value, the value in a column of its own at `column`.
 fn entry(indent: usize, name: &str, column: usize, value: &str) -> String {
     let width = column - indent;

@@ -1,11 +1,14 @@
 //! The air and the dark hours of each month, and the dark current of a sensor that they make.
 
+use std::cell::RefCell;
+use std::collections::BTreeMap;
 use std::f64::consts::PI;
 
-use crate::camera::Plane;
+use crate::camera::{DarkCurrentPoint, DarkCurrentSource, Mode, Plane};
 use crate::noise::dark_current;
 use crate::sky::Climate;
 use crate::sky::night::{Date, Place, Tonight, hours_of};
+use crate::stats::Estimate;
 use crate::units::{Celsius, Degrees, ElectronsPerSecond};
 
 use super::super::conditions::left_by_dark;
@@ -146,6 +149,20 @@ impl MeanDark {
         Self { rate, left_squared: self.left_squared * factor * factor, ..self }
     }
 
+    /// A point that gives a plane this rate at whatever temperature.
+    pub(super) fn point(&self) -> DarkCurrentPoint {
+        DarkCurrentPoint {
+            sensor_c: None,
+            e_per_s: Estimate::new(self.rate, 0.0),
+            median_e_per_s: None,
+            from: DarkCurrentSource::Mean,
+            other_e_per_s: None,
+            nonuniformity_percent: None,
+            hot_pixel_fraction: None,
+            exposures_s: Vec::new(),
+        }
+    }
+
     /// Puts it into a plane's noise.
     pub(super) fn put_into(&self, noise: &mut crate::noise::PlaneNoise) {
         noise.rates.dark = ElectronsPerSecond(self.rate);
@@ -164,15 +181,54 @@ impl MeanDark {
     }
 }
 
-/// Dark current of a plane in nights of this mean air that scatter by `spread`. Of `night` only the calibration counts.
-pub(super) fn mean_dark(night: &Night, plane: &Plane, cooling: &Cooling, air: Celsius, spread: Celsius) -> MeanDark {
-    let mut parts = Vec::new();
-    for (sigmas, weight) in NORMAL {
-        let through = cooling.through_the_night(air + spread * sigmas);
-        let each = weight / through.len() as f64;
-        parts.extend(through.into_iter().map(|sensor| (each, MeanDark::at(night, plane, sensor))));
+/// Dark currents of one camera run in one way, looked up once for each whole degree: the law beyond its measured ends is
+/// costly.
+pub(super) struct Darks<'a> {
+    /// Of the night only the calibration counts.
+    night: &'a Night,
+    mode: &'a Mode,
+    known: RefCell<BTreeMap<(usize, i32), MeanDark>>,
+}
+
+impl<'a> Darks<'a> {
+    pub(super) fn new(night: &'a Night, mode: &'a Mode) -> Self {
+        Self { night, mode, known: RefCell::default() }
     }
-    MeanDark::mean(&parts)
+
+    fn at_degree(&self, plane: usize, degree: i32) -> MeanDark {
+        let found = || MeanDark::at(self.night, &self.mode.planes[plane], Celsius(f64::from(degree)));
+        *self.known.borrow_mut().entry((plane, degree)).or_insert_with(found)
+    }
+
+    /// Between two whole degrees the logarithm goes straight: over one kelvin it bends by less than 10⁻⁴.
+    fn at(&self, plane: usize, sensor: Celsius) -> MeanDark {
+        let below = sensor.0.floor();
+        let (low, high) = (self.at_degree(plane, below as i32), self.at_degree(plane, below as i32 + 1));
+        let part = sensor.0 - below;
+        let between = |of: fn(&MeanDark) -> f64| match (of(&low), of(&high)) {
+            (a, b) if a > 0.0 && b > 0.0 => (a.ln() * (1.0 - part) + b.ln() * part).exp(),
+            (a, b) => a * (1.0 - part) + b * part,
+        };
+        MeanDark {
+            rate: between(|dark| dark.rate),
+            interval: [between(|dark| dark.interval[0]), between(|dark| dark.interval[1])],
+            left_squared: between(|dark| dark.left_squared),
+        }
+    }
+
+    /// Each plane's dark current in nights of this mean air that scatter by `spread`.
+    pub(super) fn mean(&self, cooling: &Cooling, air: Celsius, spread: Celsius) -> Vec<MeanDark> {
+        let of = |plane: usize| {
+            let mut parts = Vec::new();
+            for (sigmas, weight) in NORMAL {
+                let through = cooling.through_the_night(air + spread * sigmas);
+                let each = weight / through.len() as f64;
+                parts.extend(through.into_iter().map(|sensor| (each, self.at(plane, sensor))));
+            }
+            MeanDark::mean(&parts)
+        };
+        (0..self.mode.planes.len()).map(of).collect()
+    }
 }
 
 /// The cooler of a night with defaults for what it lacks, as `key = value` of what was taken.

@@ -17,6 +17,7 @@ use super::super::{Conditions, Night, OutOfReach, PlanError, SkyAnswer, plan};
 use super::cooling::best_mode;
 use super::hours::{Hours, hours, hours_moved};
 use super::shares::factors;
+use super::{colours_against_fewer, is_array};
 
 /// From this difference on between the hours here and the plan's the rules of a short target are worth a word.
 const PLAN_DIFFERS: f64 = 0.15;
@@ -133,7 +134,7 @@ struct Side {
 
 impl Side {
     fn is_array(&self) -> bool {
-        self.mode.planes.iter().any(|plane| plane.colour.is_some())
+        is_array(&self.mode)
     }
 
     fn filters(&self) -> Vec<Filter> {
@@ -458,7 +459,8 @@ impl Pair {
     }
 
     fn caveats(&self, given: [(&Night, &CameraProfile); 2], hours: [&Hours; 2]) -> Result<Vec<Caveat>, PlanError> {
-        let mut caveats = Vec::new();
+        let [a, b] = &self.sides;
+        let mut caveats = Vec::from_iter(colours_against_fewer([(&a.night, &a.mode), (&b.night, &b.mode)]));
         for (((night, camera), side), (hours, name)) in given.iter().zip(&self.sides).zip(hours.iter().zip(["A", "B"]))
         {
             if night.mount.lost_subs_per_hour.is_none() {

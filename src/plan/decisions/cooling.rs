@@ -9,7 +9,7 @@ use crate::units::{Celsius, Electrons, MagnitudesPerSquareArcsecond, Seconds};
 
 use super::super::sky_light::asking_for_snr;
 use super::super::{Conditions, Night, PlanError, SkyAnswer};
-use super::climate::{self, Cooling as Held, MeanDark, dark_hours, mean_dark, night_air};
+use super::climate::{self, Cooling as Held, Darks, MeanDark, dark_hours, night_air};
 use super::hours::{Hours, hours};
 use super::split::{Against, Split, against};
 use super::{PAYS, THRESHOLDS, Verdict, crossing};
@@ -174,10 +174,8 @@ impl<'a> Weighed<'a> {
         let cooling = Held::of(&self.night, held);
         let night = as_run(&self.night, held);
         let climate = self.night.site.climate.clone().unwrap_or_default();
-        let month = |month: u32| {
-            let air = night_air(&climate, month);
-            self.mode.planes.iter().map(|plane| mean_dark(&night, plane, &cooling, air, climate.spread())).collect()
-        };
+        let darks = Darks::new(&night, self.mode);
+        let month = |month: u32| darks.mean(&cooling, night_air(&climate, month), climate.spread());
         Way { months: (1..=12).map(month).collect(), night, cooling }
     }
 
@@ -190,15 +188,13 @@ impl<'a> Weighed<'a> {
         (0..self.mode.planes.len()).map(of).collect()
     }
 
-    fn hours(&self, way: &Way, air: Celsius, darks: &[MeanDark]) -> Result<Option<Hours>, PlanError> {
-        hours_with(&way.night, self.mode, way.cooling.sensor(air), darks)
+    fn hours(&self, way: &Way, darks: &[MeanDark]) -> Result<Option<Hours>, PlanError> {
+        hours_with(&way.night, self.mode, darks)
     }
 
     /// Each month's times without and with cooling.
     fn times(&self, ways: &[Way; 2], month: usize) -> Result<[Option<Hours>; 2], PlanError> {
-        let climate = self.night.site.climate.clone().unwrap_or_default();
-        let air = night_air(&climate, month as u32 + 1);
-        let of = |way: &Way| self.hours(way, air, &way.months[month]);
+        let of = |way: &Way| self.hours(way, &way.months[month]);
         Ok([of(&ways[0])?, of(&ways[1])?])
     }
 
@@ -223,34 +219,30 @@ impl<'a> Weighed<'a> {
     }
 
     /// The ratio in nights of one temperature.
-    fn ratio_at(&self, ways: &[Way; 2], air: Celsius) -> Result<f64, PlanError> {
-        let of = |way: &Way| {
-            let dark = |plane| mean_dark(&way.night, plane, &way.cooling, air, Celsius(0.0));
-            let darks: Vec<MeanDark> = self.mode.planes.iter().map(dark).collect();
-            self.hours(way, air, &darks)
+    fn ratio_at(&self, ways: &[Way; 2], darks: &[Darks; 2], air: Celsius) -> Result<f64, PlanError> {
+        let of = |way: usize| {
+            let mean = darks[way].mean(&ways[way].cooling, air, Celsius(0.0));
+            self.hours(&ways[way], &mean)
         };
-        Ok(ratio_of(&[of(&ways[0])?, of(&ways[1])?]))
+        Ok(ratio_of(&[of(0)?, of(1)?]))
     }
 
     /// Time at a set point that is held, over the time at a very cold one.
-    fn cost_of(&self, ways: &[Way; 2], set_point: f64) -> Result<f64, PlanError> {
+    fn cost_of(&self, way: &Way, darks: &Darks, set_point: f64) -> Result<f64, PlanError> {
         let of = |at: Celsius| {
             let cooling = Held::Held { at, below_air: 500.0 };
-            let dark = |plane| mean_dark(&ways[1].night, plane, &cooling, at, Celsius(0.0));
-            let darks: Vec<MeanDark> = self.mode.planes.iter().map(dark).collect();
-            hours_with(&ways[1].night, self.mode, at, &darks)
+            self.hours(way, &darks.mean(&cooling, at, Celsius(0.0)))
         };
         Ok(ratio_of(&[of(Celsius(set_point))?, of(VERY_COLD)?]))
     }
 
     /// Ends of the year's ratio by the dark currents' intervals.
     fn interval(&self, ways: &[Way; 2], ratio: f64) -> Result<Option<[f64; 2]>, PlanError> {
-        let mean = self.night.site.climate.clone().unwrap_or_default().mean();
         let years = [self.year(&ways[0]), self.year(&ways[1])];
         let seconds = |way: usize, end: Option<usize>| -> Result<f64, PlanError> {
             let moved = |dark: &MeanDark| end.map_or(*dark, |end| dark.with_rate(dark.interval[end]));
             let darks: Vec<MeanDark> = years[way].iter().map(moved).collect();
-            Ok(self.hours(&ways[way], mean, &darks)?.map_or(f64::INFINITY, |found| found.seconds))
+            Ok(self.hours(&ways[way], &darks)?.map_or(f64::INFINITY, |found| found.seconds))
         };
         let (mut low, mut high) = (0.0, 0.0);
         for way in 0..2 {
@@ -274,22 +266,19 @@ pub(super) fn as_run(night: &Night, held: bool) -> Night {
     night
 }
 
-/// Hours with these dark currents, one for each plane of the mode; the sensor's temperature sets the rest.
-pub(super) fn hours_with(
-    night: &Night,
-    mode: &Mode,
-    sensor: Celsius,
-    darks: &[MeanDark],
-) -> Result<Option<Hours>, PlanError> {
-    let mut night = night.clone();
-    night.camera.sensor_c = Some(sensor);
-    let mut conditions = Conditions::new(&night, mode)?;
+/// Hours with these dark currents, one for each plane of the mode.
+pub(super) fn hours_with(night: &Night, mode: &Mode, darks: &[MeanDark]) -> Result<Option<Hours>, PlanError> {
+    let mut mode = mode.clone();
+    for (plane, dark) in mode.planes.iter_mut().zip(darks) {
+        (plane.dark_current, plane.thermal) = (vec![dark.point()], None);
+    }
+    let mut conditions = Conditions::new(night, &mode)?;
     for plane in conditions.filters.iter_mut().flat_map(|filter| &mut filter.planes) {
         if let Some(at) = mode.planes.iter().position(|of_mode| of_mode.plane == plane.plane) {
             darks[at].put_into(&mut plane.noise);
         }
     }
-    hours(&night, mode, &conditions)
+    hours(night, &mode, &conditions)
 }
 
 /// The mode that the night names, else the one that reaches its goal first.
@@ -350,8 +339,10 @@ impl Cooling {
         let against = other.map(|(other, camera)| against(&weighed, other, camera)).transpose()?;
         let own = SkyAnswer::of_night(&weighed.night, weighed.mode, None)?.mag_per_arcsec2.map(|m| m.value.0);
         let (sky, sky_why) = crossing(SKIES, PAYS, |sky| weighed.ratio_under(&ways, sky))?;
-        let (air, air_why) = crossing(NIGHTS, PAYS, |air| weighed.ratio_at(&ways, Celsius(air)))?;
-        let (useful, _) = crossing([VERY_COLD.0, NIGHTS[1]], 1.0 + USEFUL_SHARE, |at| weighed.cost_of(&ways, at))?;
+        let darks = [0, 1].map(|way| Darks::new(&ways[way].night, weighed.mode));
+        let (air, air_why) = crossing(NIGHTS, PAYS, |air| weighed.ratio_at(&ways, &darks, Celsius(air)))?;
+        let (useful, _) =
+            crossing([VERY_COLD.0, NIGHTS[1]], 1.0 + USEFUL_SHARE, |at| weighed.cost_of(&ways[1], &darks[1], at))?;
         let cooler = weighed.night.cooler.clone().unwrap_or_default();
         let saved = cooler.hours() * (1.0 - 1.0 / ratio);
         let Held::Held { at: set_point_c, .. } = ways[1].cooling else {
@@ -359,6 +350,10 @@ impl Cooling {
         };
         let (months, read_noise, plane) = months(&weighed, &ways, cooler.hours())?;
         let price = cooler.price.filter(|price| *price > 0.0 && saved > 0.0);
+        let mut caveats = caveats(night, profile, &weighed, &ways, ratio)?;
+        if let Some(caveat) = against.as_ref().and_then(|against| against.caveat.clone()) {
+            caveats.insert(0, caveat);
+        }
         Ok(Self {
             format: "subwell.cooling",
             version: 1,
@@ -387,7 +382,7 @@ impl Cooling {
             against: against.map(|against| against.against),
             thresholds_time_ratio: THRESHOLDS,
             verdict: Verdict::of(ratio),
-            caveats: caveats(night, profile, &weighed, &ways, ratio)?,
+            caveats,
         })
     }
 }

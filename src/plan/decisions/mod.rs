@@ -17,7 +17,11 @@ pub use compare::{Comparison, Factor, FilterPurchase, NoiseOfNight};
 pub use cooling::{Cooling, MonthOfCooling, ReadNoiseShare, USEFUL_SHARE, WhichDark};
 pub use split::{Against, Split};
 
-use super::PlanError;
+use crate::camera::Mode;
+use crate::caveat::Caveat;
+use crate::rig::Filter;
+
+use super::{Night, PlanError};
 
 /// From which ratio of hours on a purchase is marginal, worth it, clearly worth it (common practice, no source).
 pub const THRESHOLDS: [f64; 3] = [1.05, 1.2, 1.5];
@@ -81,4 +85,27 @@ fn crossing(
         if of(middle)? < level { below = middle } else { above = middle }
     }
     Ok((Some((below + above) / 2.0), None))
+}
+
+/// Whether a mode sees colours through an array.
+fn is_array(mode: &Mode) -> bool {
+    mode.planes.iter().any(|plane| plane.colour.is_some())
+}
+
+/// A word where one camera must reach the goal in three colours and the other in fewer.
+fn colours_against_fewer(sides: [(&Night, &Mode); 2]) -> Option<Caveat> {
+    let colours = |(night, mode): &(&Night, &Mode)| {
+        let broad = |filter: &Filter| ["none", "luminance"].contains(&filter.label().as_str());
+        if is_array(mode) && night.filters(true).iter().any(broad) { 3 } else { night.filters(is_array(mode)).len() }
+    };
+    let [own, other] = [colours(&sides[0]), colours(&sides[1])];
+    (is_array(sides[0].1) != is_array(sides[1].1) && own.min(other) < 3).then(|| {
+        let message = format!(
+            "the colour camera must reach the goal in red, green and blue, a quarter or a half of its pixels each; the other \
+             in {} alone: that is no picture in colour",
+            if own.min(other) == 1 { "one filter".into() } else { format!("{} filters", own.min(other)) }
+        );
+        let hint = "to compare pictures in colour, give the monochrome night the filters red, green and blue";
+        Caveat::new("colours-against-fewer", message, hint)
+    })
 }

@@ -3,15 +3,15 @@
 use serde::Serialize;
 
 use crate::camera::{CameraProfile, Mode, Plane, Provenance};
+use crate::caveat::Caveat;
 use crate::rig::{ColourEfficiencies, DEFAULT_QUANTUM_EFFICIENCY, Filter, QuantumEfficiency};
-use crate::units::Celsius;
 
 use super::super::sky_light::asking_for_snr;
 use super::super::{Night, OutOfReach, PlanError};
-use super::Verdict;
-use super::climate::{Cooling as Held, MeanDark, mean_dark, night_air};
+use super::climate::{Cooling as Held, Darks, MeanDark, night_air};
 use super::cooling::{Weighed, as_run, best_mode, hours_with};
 use super::shares::factors;
+use super::{Verdict, colours_against_fewer, is_array};
 
 /// Peak of green pixels where a colour camera's filter gives none, common practice, no source.
 const GREEN_PEAK: f64 = 0.5;
@@ -75,6 +75,7 @@ pub struct Against {
 pub(super) struct AgainstWithSplit {
     pub(super) against: Against,
     pub(super) split: Split,
+    pub(super) caveat: Option<Caveat>,
 }
 
 /// What cameras can differ in.
@@ -110,7 +111,7 @@ struct Side<'a> {
 
 impl Side<'_> {
     fn is_array(&self) -> bool {
-        self.mode.planes.iter().any(|plane| plane.colour.is_some())
+        is_array(self.mode)
     }
 
     fn filters(&self) -> Vec<Filter> {
@@ -168,7 +169,8 @@ pub(super) fn against(own: &Weighed, other: &Night, camera: &CameraProfile) -> R
         cooling_by_sensor: of(Property::DarkCurrent),
         verdict: Verdict::of(time_ratio),
     };
-    Ok(AgainstWithSplit { against, split })
+    let caveat = colours_against_fewer([(&sides[0].night, sides[0].mode), (&sides[1].night, sides[1].mode)]);
+    Ok(AgainstWithSplit { against, split, caveat })
 }
 
 fn side<'a>(night: &Night, mode: &'a Mode) -> Side<'a> {
@@ -262,15 +264,15 @@ impl Years {
     fn new(own: &Weighed, sides: &[Side; 2]) -> Self {
         let climate = own.night.site.climate.clone().unwrap_or_default();
         let of = |held: usize, sensor: usize| {
-            let way = &sides[held];
-            let year = |plane: &Plane| {
-                let month = |(month, weight): (u32, &f64)| {
-                    let air = night_air(&climate, month);
-                    (*weight, mean_dark(&way.night, plane, &way.cooling, air, climate.spread()))
-                };
-                MeanDark::mean(&(1..).zip(&own.weights).map(month).collect::<Vec<_>>())
+            let (way, mode) = (&sides[held], sides[sensor].mode);
+            let darks = Darks::new(&way.night, mode);
+            let months: Vec<_> =
+                (1..=12).map(|month| darks.mean(&way.cooling, night_air(&climate, month), climate.spread())).collect();
+            let year = |plane: usize| {
+                let parts = own.weights.iter().zip(&months).map(|(weight, month)| (*weight, month[plane]));
+                MeanDark::mean(&parts.collect::<Vec<_>>())
             };
-            sides[sensor].mode.planes.iter().map(year).collect()
+            (0..mode.planes.len()).map(year).collect()
         };
         Self { darks: [[of(0, 0), of(0, 1)], [of(1, 0), of(1, 1)]] }
     }
@@ -334,9 +336,7 @@ impl Hybrid<'_> {
         let sensor = self.side(Property::DarkCurrent).mode;
         let year = &years.darks[index(Property::Temperature)][index(Property::DarkCurrent)];
         let darks: Vec<MeanDark> = mode.planes.iter().map(|plane| year[alike(sensor, plane)]).collect();
-        let mean: Celsius = own.night.site.climate.clone().unwrap_or_default().mean();
-        let at = self.side(Property::Temperature).cooling.sensor(mean);
-        let found = hours_with(&night, &mode, at, &darks)?;
+        let found = hours_with(&night, &mode, &darks)?;
         found.map(|hours| hours.seconds).ok_or_else(|| PlanError::OutOfReach {
             filter: night.filters.first().map_or_else(String::new, Filter::label),
             reach: OutOfReach::Endless,
