@@ -37,7 +37,7 @@ struct Words {
 
 #[derive(Subcommand)]
 enum Command {
-    /// The whole job on the sample frames: measures two cameras, plans a night
+    /// The whole job on the sample frames: measures two cameras, plans a night, weighs a cooler
     Demo,
     /// What is in a folder: groups, kinds and why, doubts, what is missing
     Frames {

@@ -90,9 +90,8 @@ fn travel_text(answer: &Comparison) -> String {
             ),
             2,
         ),
-        Some(_) => String::new(),
         None if by_sky(answer) => paragraph("No drive from A to B pays: B is not quicker.", 2),
-        None => String::new(),
+        _ => String::new(),
     }
 }
 

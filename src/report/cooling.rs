@@ -2,7 +2,7 @@
 
 use crate::plan::{Against, Cooling, MonthOfCooling};
 
-use super::{caveats_text, duration, entry, paragraph, rounded};
+use super::{caveats_text, duration, entry, paragraph, rounded, wrapped};
 
 /// The whole answer of `cooling`.
 #[must_use]
@@ -17,6 +17,29 @@ pub fn cooling_text(answer: &Cooling) -> String {
     }
     text.push_str(&caveats_text(&answer.caveats));
     text
+}
+
+/// The answer in a few lines: the verdict, its ratio, where it turns.
+#[must_use]
+pub fn cooling_line(answer: &Cooling) -> String {
+    let year = answer.time_ratio_year.map_or_else(
+        || "without it no number of hours is enough".into(),
+        |year| format!("without it the year takes {} times the hours", ratio(year)),
+    );
+    let sky = answer.sky_mag_where_it_pays.map_or_else(
+        || answer.sky_mag_why.unwrap_or_default().to_owned(),
+        |sky| format!("it pays under skies darker than {sky:.1} mag/arcsec2"),
+    );
+    wrapped(
+        &format!(
+            "cooling the {}: {}; {year}, {} of {} h are saved; {sky}",
+            answer.camera,
+            answer.verdict.words(),
+            rounded(answer.hours_saved_per_year, 2),
+            rounded(answer.imaging_hours_per_year, 3)
+        ),
+        2,
+    )
 }
 
 fn ratio(value: f64) -> String {

@@ -10,7 +10,7 @@ mod sky;
 
 pub use camera::{camera_line, camera_text};
 pub use compare::comparison_text;
-pub use cooling::cooling_text;
+pub use cooling::{cooling_line, cooling_text};
 pub use frames::frames_text;
 pub use number::{duration, rounded, with_uncertainty};
 pub use plan::{answer_line, plan_text};

@@ -9,9 +9,8 @@ use crate::rig::{ColourEfficiencies, DEFAULT_QUANTUM_EFFICIENCY, Filter, Quantum
 use super::super::sky_light::asking_for_snr;
 use super::super::{Night, OutOfReach, PlanError};
 use super::climate::{Cooling as Held, Darks, MeanDark, night_air};
-use super::cooling::{Weighed, as_run, best_mode, hours_with};
-use super::shares::factors;
-use super::{Verdict, colours_against_fewer, is_array};
+use super::weighed::{Weighed, as_run, best_mode, hours_with};
+use super::{Verdict, colours_against_fewer, factors, is_array};
 
 /// Peak of green pixels where a colour camera's filter gives none, common practice, no source.
 const GREEN_PEAK: f64 = 0.5;
@@ -181,23 +180,20 @@ fn side<'a>(night: &Night, mode: &'a Mode) -> Side<'a> {
 /// Whether the two sides differ in a property.
 fn differ(sides: &[Side; 2], property: Property) -> bool {
     let [own, other] = sides;
-    let planes = |of: fn(&Plane) -> Plane| {
-        let cut = |side: &Side| side.mode.planes.iter().map(of).collect::<Vec<_>>();
-        cut(own) != cut(other)
-    };
     match property {
         Property::Temperature => {
             let mismatch = |side: &Side| side.night.calibration.dark_mismatch_k(side.night.camera.cooled());
             own.cooling != other.cooling || mismatch(own) != mismatch(other)
         }
-        Property::DarkCurrent => planes(|plane| Plane {
-            dark_current: plane.dark_current.clone(),
-            thermal: plane.thermal.clone(),
-            ..blank(plane)
-        }),
+        Property::DarkCurrent => {
+            let thermal = |plane: &Plane| (plane.dark_current.clone(), plane.thermal.clone());
+            let of = |side: &Side| side.mode.planes.iter().map(thermal).collect::<Vec<_>>();
+            of(own) != of(other)
+        }
         Property::ReadNoise => {
             let readout = |plane: &Plane| Plane { dark_current: vec![], thermal: None, ..plane.clone() };
-            planes(readout) || own.mode.dn_step != other.mode.dn_step
+            let of = |side: &Side| (side.mode.dn_step, side.mode.planes.iter().map(readout).collect::<Vec<_>>());
+            of(own) != of(other)
         }
         Property::Efficiency => {
             let efficiencies =
@@ -210,48 +206,6 @@ fn differ(sides: &[Side; 2], property: Property) -> bool {
             size(own.mode) != size(other.mode)
         }
         Property::Sampling => own.structure() != other.structure(),
-    }
-}
-
-/// A plane with the numbers of its readout made equal.
-fn blank(plane: &Plane) -> Plane {
-    use crate::stats::Estimate;
-    Plane {
-        plane: plane.plane.clone(),
-        colour: plane.colour,
-        sampling: plane.sampling,
-        gain_e_per_dn: Estimate::new(1.0, 0.0),
-        gain_e_per_adc_step: None,
-        fit: None,
-        offset_dn: None,
-        read_noise_dn: None,
-        read_noise_e: Estimate::new(1.0, 0.0),
-        read_noise_core_e: None,
-        read_noise_is_upper_limit: false,
-        row_noise_e: None,
-        saturation_e: Estimate::new(1.0, 0.0),
-        saturation_dn: None,
-        saturation_is: Default::default(),
-        saturation_cause: None,
-        dynamic_range_db: None,
-        dynamic_range_stops: None,
-        snr_max_db: None,
-        linearity_error_percent: None,
-        absolute_threshold_e: None,
-        prnu_percent: None,
-        prnu_row_percent: None,
-        prnu_column_percent: None,
-        prnu_pixel_percent: None,
-        prnu_unfiltered_percent: None,
-        dsnu_e: None,
-        dsnu_row_e: None,
-        dsnu_column_e: None,
-        dsnu_pixel_e: None,
-        glow_e_per_s: None,
-        glow_at: None,
-        dark_current: Vec::new(),
-        read_noise_by_temperature: Vec::new(),
-        thermal: None,
     }
 }
 
