@@ -6,8 +6,8 @@ use include_dir::{Dir, include_dir};
 use serde_json::json;
 use subwell::camera::CameraProfile;
 use subwell::files::FileError;
-use subwell::plan::{Night, plan};
-use subwell::report::{answer_line, camera_line, camera_text, plan_text};
+use subwell::plan::{Cooling, Night, plan};
+use subwell::report::{answer_line, camera_line, camera_text, cooling_line, plan_text};
 use subwell::sensor::MeasureOptions;
 
 use super::camera;
@@ -19,7 +19,7 @@ static SAMPLES: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/sample-calibration")
 const CAMERAS: [(&str, &str); 2] =
     [("cooled-mono", "garden-night.toml"), ("uncooled-colour", "garden-night-colour.toml")];
 
-/// Measures both sample cameras and plans the sample night with each.
+/// Measures both sample cameras, plans the sample night with each and weighs a cooler for the one that has none.
 pub(super) fn demo(quiet: bool) -> Result<Answer, Failure> {
     let folder = unpacked()?;
     let mut text =
@@ -37,11 +37,15 @@ pub(super) fn demo(quiet: bool) -> Result<Answer, Failure> {
     }
     text.push_str(&format!("\nTonight with the {}:\n\n{}", cameras[0].camera, plan_text(&plans[0])));
     text.push_str(&format!("\nThe same evening with the {}:\n\n{}\n", cameras[1].camera, answer_line(&plans[1])));
+    let (uncooled, night) = (&cameras[1], sample_night(CAMERAS[1].1)?);
+    let cooling = Cooling::of(&night, uncooled, None).map_err(subwell::Error::from)?;
+    text.push_str(&format!("\nIs a cooler worth it in this garden?\n\n{}", cooling_line(&cooling)));
     text.push_str("\nNow your own: subwell measure DIR --out camera.toml; subwell plan night.toml\n");
     text.push_str(&format!("\n=> {}\n", answer_line(&plans[0])));
     let caveats = cameras.iter().map(|camera: &CameraProfile| camera.caveats.len()).sum::<usize>()
-        + plans.iter().map(|plan| plan.caveats.len()).sum::<usize>();
-    Ok(Answer::new(text, "subwell.demo", &json!({ "cameras": cameras, "plans": plans }), caveats))
+        + plans.iter().map(|plan| plan.caveats.len()).sum::<usize>()
+        + cooling.caveats.len();
+    Ok(Answer::new(text, "subwell.demo", &json!({ "cameras": cameras, "plans": plans, "cooling": cooling }), caveats))
 }
 
 /// The samples in a folder that goes away with the value.

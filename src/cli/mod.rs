@@ -1,6 +1,7 @@
 //! Words in, words out: each command is read the frames, ask the library, print.
 
 mod camera;
+mod decisions;
 mod demo;
 mod output;
 mod progress;
@@ -37,7 +38,7 @@ struct Words {
 
 #[derive(Subcommand)]
 enum Command {
-    /// The whole job on the sample frames: measures two cameras, plans a night
+    /// The whole job on the sample frames: measures two cameras, plans a night, weighs a cooler
     Demo,
     /// The calibration frames to take, with times, counts and cautions
     Checklist(ChecklistWords),
@@ -54,6 +55,20 @@ enum Command {
     Plan {
         /// The night: camera, optics, site, filter, target, goal
         night: PathBuf,
+    },
+    /// Is a cooled camera worth it, month by month
+    Cooling(decisions::CoolingWords),
+    /// Two nights side by side: hours for the same SNR, and why
+    Compare {
+        /// The first night, whose goal is asked of both
+        a: PathBuf,
+        /// The second night
+        b: PathBuf,
+    },
+    /// A commented example of a file that the program reads
+    Schema {
+        /// Which file
+        name: decisions::Schema,
     },
     /// Frames of a made-up sensor with known truth
     Simulate {
@@ -154,6 +169,9 @@ pub(crate) fn run() -> ExitCode {
         Command::Measure(asked) => measure(asked, words.quiet),
         Command::Sky(asked) => sky::sky(asked),
         Command::Plan { night } => planned(night),
+        Command::Cooling(asked) => decisions::cooling(asked),
+        Command::Compare { a, b } => decisions::compare(a, b),
+        Command::Schema { name } => Ok(decisions::schema(*name)),
         Command::Simulate { sensor, out, compress, force } => simulated(sensor, out, *compress, *force, words.quiet),
     };
     output::finish(answer, words.json, words.strict)

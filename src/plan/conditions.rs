@@ -144,6 +144,18 @@ impl Conditions {
     }
 }
 
+/// What the dark current leaves in every sub alike: all of its unevenness without darks, what a mismatch of temperature
+/// makes of it with them.
+pub(super) fn left_by_dark(night: &Night, dark: &DarkCurrent) -> ElectronsPerSecond {
+    match night.calibration.darks() {
+        0 => dark.rate.value * dark.nonuniformity,
+        _ => {
+            let mismatch = night.calibration.dark_mismatch_k(night.camera.cooled());
+            dark.rate_per_kelvin * (mismatch * dark.nonuniformity)
+        }
+    }
+}
+
 /// The doubts about a camera; of several planes that say the same, the first speaks.
 fn note_camera(mode: &Mode, darks: &[DarkCurrent], caveats: &mut Vec<Caveat>) {
     for caveat in darks.iter().flat_map(|dark| &dark.caveats) {
@@ -313,11 +325,10 @@ impl Place<'_> {
             biases: counts.biases(),
             electrons_per_flat: plane.saturation_e.value * FLAT_LEVEL,
         };
-        let mismatch = counts.dark_mismatch_k(self.night.camera.cooled());
-        let (per_second, offset) = match (calibration.darks, calibration.biases) {
-            (0, 0) => (rates.dark * dark.nonuniformity, plane.dsnu_e.map_or(Electrons(0.0), |dsnu| dsnu.value)),
-            (0, _) => (rates.dark * dark.nonuniformity, Electrons(0.0)),
-            _ => (dark.rate_per_kelvin * (mismatch * dark.nonuniformity), Electrons(0.0)),
+        let per_second = left_by_dark(self.night, dark);
+        let offset = match (calibration.darks, calibration.biases) {
+            (0, 0) => plane.dsnu_e.map_or(Electrons(0.0), |dsnu| dsnu.value),
+            _ => Electrons(0.0),
         };
         let spread = plane.prnu_percent.map_or(ASSUMED_RESPONSE_SPREAD, |percent| percent.value / 100.0);
         let response = if calibration.flats == 0 { spread } else { 0.0 };

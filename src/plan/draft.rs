@@ -18,7 +18,7 @@ use super::{
 const SKY_LIMITED_EXCESS: f64 = 0.05;
 /// Sides of the squares from which dithers may draw their places: a blob of 3 pixels needs a dozen, columns and
 /// large stacks more (common practice, no source).
-const DITHER_BOXES_PX: [u32; 5] = [12, 16, 24, 32, 48];
+pub(super) const DITHER_BOXES_PX: [u32; 5] = [12, 16, 24, 32, 48];
 /// Share of the stack's variance that places hit twice may cost.
 const BOX_SHARE: f64 = 0.02;
 /// Share of the stack's variance from which the masters are worth a word, in percent.
@@ -202,7 +202,7 @@ impl Draft {
 }
 
 /// Each filter's share of the hours, adding up to 1.
-fn shares(conditions: &Conditions) -> Vec<f64> {
+pub(super) fn shares(conditions: &Conditions) -> Vec<f64> {
     let given = || conditions.filters.iter().map(|filter| filter.share.unwrap_or(1.0));
     let total: f64 = given().sum();
     given().map(|share| share / total).collect()
@@ -234,7 +234,8 @@ fn goal(night: &Night) -> PlanGoal {
     }
 }
 
-fn search(night: &Night, mode: &Mode, filter: &FilterConditions, demand: Demand, box_px: u32) -> Search {
+/// The search of one filter, dithered within a square of this side.
+pub(super) fn search(night: &Night, mode: &Mode, filter: &FilterConditions, demand: Demand, box_px: u32) -> Search {
     let (mount, stack) = (&night.mount, &night.stack);
     let governing = filter.planes.iter().filter(|plane| plane.governs);
     let storable = (stack.most_gigabytes() / gigabytes_per_sub(mode)).floor();

@@ -131,6 +131,9 @@ pub enum OutOfReach {
         /// What can be reached with them.
         snr: f64,
     },
+    /// What calibration leaves does not average, in whatever number of subs.
+    #[error("no number of hours reaches the goal: the pattern that the dark current leaves does not average out")]
+    Endless,
     /// The hours do not hold the least number of subs and dither positions.
     #[error("{hours:.2} h do not hold {subs} subs at {positions} dither positions, {least_h:.2} h would")]
     TooShort {
@@ -171,6 +174,14 @@ impl PlanError {
         match self {
             Self::Syntax { advice: Some(advice), .. } => advice.clone(),
             Self::Syntax { advice: None, .. } => "correct the line that the message names".into(),
+            Self::Impossible { key, .. } if key == "site.climate" => {
+                "write [site.climate] with the night air of the year: mean_c, amplitude_c, warmest_month (1 to 12), spread_c"
+                    .into()
+            }
+            Self::Impossible { key, .. } if key == "dark_current" => {
+                "measure darks at two or more lengths and temperatures, or type [[modes.planes.dark_current]] from a data sheet"
+                    .into()
+            }
             Self::Impossible { key, .. } => format!("correct `{key}`"),
             Self::Sky(error) => error.hint(),
             Self::Rig(error) => error.hint(),
@@ -206,6 +217,9 @@ impl OutOfReach {
             }
             Self::Pattern { .. } => {
                 "take more darks and flats at the temperature of the lights, or ask for a larger patch".into()
+            }
+            Self::Endless => {
+                "take darks at the temperature of the lights (dark_mismatch_c under [calibration]), or ask for a lower snr".into()
             }
             Self::TooManySubs { snr, .. } => {
                 format!("ask for snr = {snr}, a larger patch_arcsec, or raise most_subs and most_gigabytes")

@@ -206,7 +206,7 @@ pub(super) fn least_altitude(night: &Night) -> Degrees {
 
 /// The Sun's altitude below which the night counts as dark: the strictest that leaves an hour, so that the first
 /// minutes below a limit do not cost the hours above it; `None` where it is not dark at all.
-fn darkest(tonight: &Tonight) -> Option<Degrees> {
+pub(super) fn darkest(tonight: &Tonight) -> Option<Degrees> {
     let lowest = tonight.lowest_sun();
     let worth = |limit: &Degrees| hours_of(&tonight.dark(*limit)) >= WORTH_H;
     let reached = [ASTRONOMICAL, NAUTICAL].into_iter().find(worth);

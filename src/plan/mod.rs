@@ -2,10 +2,11 @@
 //!
 //! [`Night`] is what the photographer wrote, [`Conditions`] what it means in electrons per
 //! second, [`Search`] the one optimum over sub length and dither cadence, and [`plan`] the
-//! whole way from a night and a camera to a [`Plan`].
+//! whole way from a night and a camera to a [`Plan`]. [`Cooling`] and [`Comparison`] weigh what to buy and where to drive.
 
 mod checklist;
 mod conditions;
+mod decisions;
 mod draft;
 mod error;
 mod evening;
@@ -20,6 +21,10 @@ mod star_light;
 
 pub use checklist::{Checklist, ChecklistFor, ChecklistStep, StepKind, checklist};
 pub use conditions::{Conditions, FilterConditions, PlaneConditions, Spread};
+pub use decisions::{
+    Against, Comparison, Cooling, Factor, FilterPurchase, MonthOfCooling, NoiseOfNight, ReadNoiseShare, Split,
+    THRESHOLDS, USEFUL_SHARE, Verdict, WhichDark,
+};
 pub use error::{NoHours, OutOfReach, PlanError};
 pub use evening::PlanNight;
 pub use night::{CalibrationCounts, CameraChoice, Cooler, Goal, Night, StackRules};

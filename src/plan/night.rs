@@ -291,6 +291,40 @@ pub struct Cooler {
     pub imaging_hours_per_year: Option<f64>,
     /// What it costs.
     pub price: Option<f64>,
+    /// Set point, where the night's own camera has none.
+    pub set_point_c: Option<Celsius>,
+    /// Sensor above air without cooling, where the night's own camera is cooled.
+    pub rise_c: Option<Celsius>,
+    /// Time constant of the uncooled body's warming, in minutes.
+    pub warm_up_min: Option<f64>,
+}
+
+impl Cooler {
+    /// Reach below the air where none is given: 35 to 45 K are usual (common practice, no source).
+    pub const DEFAULT_BELOW_AMBIENT_K: f64 = 35.0;
+    /// Hours of open shutter in a year where none are given (common practice, no source).
+    pub const DEFAULT_HOURS: f64 = 60.0;
+    /// Time constant of a body's warming where none is given, from memory; the warming itself: Dunlap, Sostin, Widenhorn &
+    /// Bodegom 2010, J. Electron. Imaging 19(1).
+    pub const DEFAULT_WARM_UP_MIN: f64 = 20.0;
+
+    /// Reach below the air in kelvins, or the default.
+    #[must_use]
+    pub fn below_ambient_k(&self) -> f64 {
+        self.below_ambient_c.unwrap_or(Self::DEFAULT_BELOW_AMBIENT_K)
+    }
+
+    /// Hours of open shutter in a year, or the default.
+    #[must_use]
+    pub fn hours(&self) -> f64 {
+        self.imaging_hours_per_year.unwrap_or(Self::DEFAULT_HOURS)
+    }
+
+    /// Time constant of the body's warming in minutes, or the default.
+    #[must_use]
+    pub fn warm_up_min(&self) -> f64 {
+        self.warm_up_min.unwrap_or(Self::DEFAULT_WARM_UP_MIN)
+    }
 }
 
 impl Night {
@@ -360,9 +394,16 @@ impl Night {
         Ok(())
     }
 
-    fn numbers(&self) -> [(&'static str, Option<f64>, f64, f64); 12] {
+    fn numbers(&self) -> [(&'static str, Option<f64>, f64, f64); 18] {
         let Self { camera, calibration, stack, goal, .. } = self;
+        let cooler = |value: fn(&Cooler) -> Option<f64>| self.cooler.as_ref().and_then(value);
         [
+            ("cooler.below_ambient_c", cooler(|c| c.below_ambient_c), 0.0, 120.0),
+            ("cooler.imaging_hours_per_year", cooler(|c| c.imaging_hours_per_year), 0.0, 8800.0),
+            ("cooler.price", cooler(|c| c.price), 0.0, 1e9),
+            ("cooler.set_point_c", cooler(|c| c.set_point_c.map(|q| q.0)), -120.0, 40.0),
+            ("cooler.rise_c", cooler(|c| c.rise_c.map(|q| q.0)), -1.0, 40.0),
+            ("cooler.warm_up_min", cooler(|c| c.warm_up_min), 0.0, 600.0),
             ("camera.sensor_c", camera.sensor_c.map(|c| c.0), -120.0, 60.0),
             ("camera.rise_c", camera.rise_c.map(|c| c.0), -20.0, 40.0),
             ("calibration.dark_mismatch_c", calibration.dark_mismatch_c, 0.0, 40.0),

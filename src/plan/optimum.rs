@@ -138,9 +138,17 @@ impl Search {
         limits.iter().flatten().fold(LONGEST_S, |least, limit| least.min(limit.0))
     }
 
-    fn shortest(&self) -> f64 {
+    pub(super) fn shortest(&self) -> f64 {
         let longest = self.longest();
         if longest > ROUND_LENGTHS_S[0] { ROUND_LENGTHS_S[0] } else { longest / 2.0 }
+    }
+
+    /// The signal over noise that is to be reached; `None` where a time is given.
+    pub(super) fn demand_snr(&self) -> Option<f64> {
+        match self.demand {
+            Demand::Snr(snr) => Some(snr),
+            Demand::Within(_) => None,
+        }
     }
 
     fn stack(&self, subs: f64, every: f64) -> Stack {
@@ -217,6 +225,11 @@ impl Search {
 
     /// The most subs between two dithers that leave a night its positions.
     fn slowest_cadence(&self, sub: Seconds) -> f64 {
+        self.slowest_cadence_unrounded(sub).floor()
+    }
+
+    /// [`Search::slowest_cadence`] as a bound for a cadence that is no whole number.
+    pub(super) fn slowest_cadence_unrounded(&self, sub: Seconds) -> f64 {
         let each = |time: f64, positions: f64| (time / positions - self.settle.0) / (sub.0 + self.between.0);
         let nightly = each(self.night.0, self.min_positions_per_night);
         let in_all = match self.demand {
@@ -224,7 +237,7 @@ impl Search {
             Demand::Within(time) => each(time.0 / self.shot_per_kept(sub), self.positions()),
         };
         // A hair of slack, for the bounds are met exactly by round numbers.
-        (nightly.min(in_all) * (1.0 + 1e-9)).floor()
+        nightly.min(in_all) * (1.0 + 1e-9)
     }
 
     /// The best cadence for one length. The cost is convex in the cadence, so walking downhill finds it.
@@ -373,7 +386,7 @@ impl Search {
 }
 
 /// Where in `low..high` a function with one valley is least.
-fn golden_section(cost: &impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
+pub(super) fn golden_section(cost: &impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
     const INSIDE: f64 = 0.618_033_988_749_894_9;
     let (mut low, mut high) = (low, high);
     let (mut a, mut b) = (high - INSIDE * (high - low), low + INSIDE * (high - low));

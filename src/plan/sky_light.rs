@@ -183,13 +183,7 @@ impl SkyAnswer {
         own: &Estimate<MagnitudesPerSquareArcsecond>,
         other: &Estimate<MagnitudesPerSquareArcsecond>,
     ) -> Result<HoursRatio, PlanError> {
-        let mut asked = night.clone();
-        if asked.goal.hours.take().is_some() {
-            // Hours that are given say nothing of another sky: what they reach does.
-            let reached = plan(night, profile)?;
-            let ratios = reached.filters.iter().flat_map(|filter| &filter.planes).map(|plane| plane.snr.value);
-            asked.goal.snr = ratios.filter(|snr| *snr > 0.0).min_by(f64::total_cmp);
-        }
+        let asked = asking_for_snr(night, profile)?;
         let seconds = |magnitude: f64| -> Result<f64, PlanError> {
             let mut night = asked.clone();
             // The darkest sky there is: a brightness less its uncertainty may lie beyond.
@@ -212,6 +206,18 @@ impl SkyAnswer {
             other_wall_clock_s: Seconds(there),
         })
     }
+}
+
+/// The same night with a signal over noise for its goal: hours that are given say nothing of other conditions, what they
+/// reach does.
+pub(super) fn asking_for_snr(night: &Night, profile: &CameraProfile) -> Result<Night, PlanError> {
+    let mut asked = night.clone();
+    if asked.goal.hours.take().is_some() {
+        let reached = plan(night, profile)?;
+        let ratios = reached.filters.iter().flat_map(|filter| &filter.planes).map(|plane| plane.snr.value);
+        asked.goal.snr = ratios.filter(|snr| *snr > 0.0).min_by(f64::total_cmp);
+    }
+    Ok(asked)
 }
 
 struct SkyRig<'a> {

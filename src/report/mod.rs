@@ -2,6 +2,8 @@
 
 mod camera;
 mod checklist;
+mod compare;
+mod cooling;
 mod frames;
 mod number;
 mod plan;
@@ -10,6 +12,8 @@ mod sky;
 
 pub use camera::{camera_line, camera_text, changes_text};
 pub use checklist::checklist_text;
+pub use compare::comparison_text;
+pub use cooling::{cooling_line, cooling_text};
 pub use frames::frames_text;
 pub use number::{duration, rounded, with_uncertainty};
 pub use plan::{answer_line, plan_text};
@@ -48,6 +52,11 @@ fn wrapped_from(start: usize, text: &str, indent: usize) -> String {
 /// Text broken into lines; lines after the first are indented.
 fn wrapped(text: &str, indent: usize) -> String {
     wrapped_from(0, text, indent)
+}
+
+/// A paragraph after an empty line, all its lines indented.
+fn paragraph(text: &str, indent: usize) -> String {
+    format!("\n{:indent$}{}", "", wrapped_from(indent, text, indent))
 }
 
 /// A name and its value, the value in a column of its own at `column`.

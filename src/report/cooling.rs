@@ -1,0 +1,197 @@
+//! Whether a cooled camera is worth it, as text: the verdict, why, the months, what would change it.
+
+use crate::plan::{Against, Cooling, MonthOfCooling};
+
+use super::{caveats_text, duration, entry, paragraph, rounded, wrapped};
+
+/// The whole answer of `cooling`.
+#[must_use]
+pub fn cooling_text(answer: &Cooling) -> String {
+    let mut text = format!("cooling the {}: {}\n\n", answer.camera, answer.verdict.words());
+    text.push_str(&year_text(answer));
+    text.push_str(&months_text(&answer.months));
+    text.push_str(&where_text(answer));
+    text.push_str(&read_noise_text(answer));
+    if let Some(against) = &answer.against {
+        text.push_str(&against_text(answer, against));
+    }
+    text.push_str(&caveats_text(&answer.caveats));
+    text
+}
+
+/// The answer in a few lines: the verdict, its ratio, where it turns.
+#[must_use]
+pub fn cooling_line(answer: &Cooling) -> String {
+    let year = answer.time_ratio_year.map_or_else(
+        || "without it no number of hours is enough".into(),
+        |year| format!("without it the year takes {} times the hours", ratio(year)),
+    );
+    let sky = answer.sky_mag_where_it_pays.map_or_else(
+        || answer.sky_mag_why.unwrap_or_default().to_owned(),
+        |sky| format!("it pays under skies darker than {sky:.1} mag/arcsec2"),
+    );
+    wrapped(
+        &format!(
+            "cooling the {}: {}; {year}, {} of {} h are saved; {sky}",
+            answer.camera,
+            answer.verdict.words(),
+            rounded(answer.hours_saved_per_year, 2),
+            rounded(answer.imaging_hours_per_year, 3)
+        ),
+        2,
+    )
+}
+
+fn ratio(value: f64) -> String {
+    if value < 10.0 { format!("{value:.2}") } else { rounded(value, 3) }
+}
+
+fn year_text(answer: &Cooling) -> String {
+    let mut text = String::new();
+    let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 22, &value));
+    let [low, middle, high] = answer.thresholds_time_ratio;
+    let year = match (answer.time_ratio_year, answer.time_ratio_year_interval_95) {
+        (Some(year), Some([least, most])) => format!(
+            "{} times the hours without cooling ({} to {} by what is known of the dark current)",
+            ratio(year),
+            ratio(least),
+            ratio(most)
+        ),
+        (Some(year), None) => format!("{} times the hours without cooling", ratio(year)),
+        (None, _) => "without cooling no number of hours is enough".into(),
+    };
+    line("over the year", year);
+    line("thresholds", format!("{low} marginal, {middle} worth it, {high} clearly worth it"));
+    line(
+        "saved",
+        format!(
+            "{} h of the {} h that you use in a year",
+            rounded(answer.hours_saved_per_year, 2),
+            rounded(answer.imaging_hours_per_year, 3)
+        ),
+    );
+    if let Some(price) = answer.price_per_hour_saved {
+        let five = rounded(price / 5.0, 3);
+        line("price", format!("{} for each hour saved in the first year, {five} over five", rounded(price, 3)));
+    }
+    text
+}
+
+fn months_text(months: &[MonthOfCooling]) -> String {
+    const NAMES: [&str; 12] = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+    let mut text = String::from(
+        "\n        dark   air   sensor, °C      dark current, e-/s    its share, %   hours\n\
+         \x20          h    °C   bare  cooled     bare     cooled     bare  cooled  ratio\n",
+    );
+    for (month, name) in months.iter().zip(NAMES) {
+        let hours = month.dark_hours_per_night.map_or_else(|| "?".into(), |hours| format!("{hours:.1}"));
+        let share = |share: Option<f64>| share.map_or_else(|| "-".into(), |share| format!("{share:.1}"));
+        let times = month.time_ratio.map_or_else(|| "never".into(), ratio);
+        text.push_str(&format!(
+            "  {name}  {hours:>5} {:>5.1}  {:>5.1}  {:>6.1}  {:>8}  {:>8}   {:>5}   {:>5}  {times:>5}\n",
+            month.ambient_c,
+            month.uncooled_sensor_c,
+            month.cooled_sensor_c,
+            rounded(month.uncooled_dark_e_per_s, 2),
+            rounded(month.cooled_dark_e_per_s, 2),
+            share(month.uncooled_dark_share_percent),
+            share(month.cooled_dark_share_percent),
+        ));
+    }
+    text.push('\n');
+    text
+}
+
+fn where_text(answer: &Cooling) -> String {
+    let mut text = String::new();
+    let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 22, &value));
+    let pays = answer.thresholds_time_ratio[1];
+    let own = answer.sky_mag_per_arcsec2.map_or_else(String::new, |sky| format!("; yours has {sky:.1}"));
+    let sky = match (answer.sky_mag_where_it_pays, answer.sky_mag_why) {
+        (Some(sky), _) => {
+            format!("skies darker than {sky:.1} mag/arcsec2 (ratio {pays}){own}: lamp light hides dark current")
+        }
+        (None, why) => format!("{}{own}", why.unwrap_or_default()),
+    };
+    line("it pays under", sky);
+    let air = match (answer.night_c_where_it_pays, answer.night_c_why) {
+        (Some(air), _) => format!("nights warmer than {air:.0} °C, under your sky"),
+        (None, why) => why.unwrap_or_default().to_owned(),
+    };
+    line("and in", air);
+    let useful = answer.useful_share_percent;
+    let set_point = answer.warmest_useful_set_point_c.map_or_else(
+        || "no set point matters: dark current costs too little".into(),
+        |warmest| {
+            format!(
+                "{warmest:.0} °C: colder saves less than {useful:.0} % of the time ({:.0} °C is asked for)",
+                answer.set_point_c.0
+            )
+        },
+    );
+    line("cold enough", set_point);
+    line(
+        "dark current is",
+        format!(
+            "the mean pixel's in {}, hot pixels included, as in the plan; averaged over warm and cold nights and the \
+             body's warming",
+            answer.dark_current.plane
+        ),
+    );
+    text
+}
+
+fn read_noise_text(answer: &Cooling) -> String {
+    let read = &answer.read_noise;
+    let measured = read.measured.map_or_else(String::new, |[(cold, at_cold), (warm, at_warm)]| {
+        format!(
+            " (measured {} at {:.0} °C, {} at {:.0} °C)",
+            rounded(at_cold.0, 3),
+            cold.0,
+            rounded(at_warm.0, 3),
+            warm.0
+        )
+    });
+    paragraph(
+        &format!(
+            "Cooling does not lower read noise: it is {} e- with and without{measured}. In the warmest month it makes \
+             {:.0} % of the noise's variance without cooling and {:.0} % with it, in subs of {} and {}. Cooling lowers \
+             dark current and its shot noise.",
+            rounded(read.read_noise_e.0, 3),
+            read.uncooled_share_percent,
+            read.cooled_share_percent,
+            duration(read.uncooled_sub_s),
+            duration(read.cooled_sub_s)
+        ),
+        2,
+    )
+}
+
+fn against_text(answer: &Cooling, against: &Against) -> String {
+    let head = format!(
+        "against the {}{}: {}",
+        against.camera,
+        against.source.as_ref().map_or_else(String::new, |source| format!(" ({source})")),
+        against.verdict.words()
+    );
+    let mut text = paragraph(&head, 0);
+    let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 22, &value));
+    let split = &answer.split;
+    line("hours, yours : its", format!("{} over the year", ratio(against.time_ratio)));
+    line(
+        "of that cooling",
+        format!(
+            "{} ({} its temperature, {} its sensor's own dark current)",
+            ratio(split.cooling),
+            ratio(against.cooling_by_temperature),
+            ratio(against.cooling_by_sensor)
+        ),
+    );
+    line("read noise", format!("{}, with gain and full well", ratio(split.read_noise)));
+    line("quantum efficiency", ratio(split.quantum_efficiency));
+    line("infrared cut", ratio(split.infrared_cut));
+    line("pixel", ratio(split.pixel));
+    line("colour array", format!("{}: which pixels see which colour", ratio(split.sampling)));
+    line("product", format!("{}: the factors multiply to the whole", ratio(split.product())));
+    text
+}
