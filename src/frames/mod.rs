@@ -12,6 +12,7 @@ pub mod group;
 pub mod header;
 mod inventory;
 pub mod kind;
+pub mod shutter;
 pub mod sidecar;
 
 pub use cards::{Card, Cards};

@@ -16,6 +16,7 @@ mod emva;
 mod error;
 mod filtered;
 mod glow;
+mod greens;
 mod kinds;
 mod mode;
 mod pair;
