@@ -53,6 +53,8 @@ pub(super) enum Reply {
 pub fn run_worker_if_asked() -> bool {
     let asked = env::args_os().nth(1).is_some_and(|word| word == WORKER_WORD);
     if asked {
+        // The raw decoder panics on damaged files; it is caught, and nobody reads what it has to say.
+        std::panic::set_hook(Box::new(|_| {}));
         // A broken pipe means that nobody listens any more: the work is done.
         let _ = serve(io::stdin().lock(), io::stdout().lock());
     }

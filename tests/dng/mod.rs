@@ -4,23 +4,23 @@
 
 /// What goes into a file; the pixels are those of the whole sensor, borders included.
 #[derive(Clone)]
-pub struct Dng {
-    pub width: usize,
-    pub height: usize,
-    pub pixels: Vec<u16>,
+pub(crate) struct Dng {
+    pub(crate) width: usize,
+    pub(crate) height: usize,
+    pub(crate) pixels: Vec<u16>,
     /// Top, left, bottom, right.
-    pub active: Option<[u32; 4]>,
+    pub(crate) active: Option<[u32; 4]>,
     /// Colours of the cell at the corner of the active area, 0 red, 1 green, 2 blue; empty for a monochrome sensor.
-    pub cfa: Vec<u8>,
-    pub cell: [u16; 2],
-    pub white: u32,
-    pub exposure: (u32, u32),
+    pub(crate) cfa: Vec<u8>,
+    pub(crate) cell: [u16; 2],
+    pub(crate) white: u32,
+    pub(crate) exposure: (u32, u32),
     /// The APEX time value.
-    pub apex: Option<(i32, i32)>,
-    pub iso: u16,
-    pub samples: u16,
-    pub air_c: Option<i32>,
-    pub date: String,
+    pub(crate) apex: Option<(i32, i32)>,
+    pub(crate) iso: u16,
+    pub(crate) samples: u16,
+    pub(crate) air_c: Option<i32>,
+    pub(crate) date: String,
 }
 
 struct Entry {
@@ -79,7 +79,7 @@ fn directory(mut entries: Vec<Entry>, start: usize) -> Vec<u8> {
 }
 
 impl Dng {
-    pub fn new(width: usize, height: usize, pixels: Vec<u16>) -> Self {
+    pub(crate) fn new(width: usize, height: usize, pixels: Vec<u16>) -> Self {
         Self {
             width,
             height,
@@ -97,7 +97,7 @@ impl Dng {
         }
     }
 
-    pub fn bytes(&self) -> Vec<u8> {
+    pub(crate) fn bytes(&self) -> Vec<u8> {
         let exif_at = 2000;
         let data_at = 2600;
         let mut exif = vec![ratio(33434, self.exposure), shorts(34855, &[self.iso]), text(36867, &self.date)];

@@ -8,6 +8,7 @@ mod metadata;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
+use std::sync::LazyLock;
 
 use rawler::RawImageData;
 use rawler::decoders::{Decoder, RawDecodeParams, RawLoader, WellKnownIFD};
@@ -41,14 +42,16 @@ pub(super) fn pixels(path: &Path) -> Result<Image, Fault> {
     guarded(path, |source, decoder| Ok(Mosaic::of(source, decoder)?.image))
 }
 
+/// Knows a thousand cameras; it reads their list once.
+static LOADER: LazyLock<RawLoader> = LazyLock::new(RawLoader::new);
+
 /// The decoder panics on some damaged files; that is one damaged file, not a fault of ours.
 fn guarded<T>(path: &Path, read: impl Fn(&RawSource, &dyn Decoder) -> Result<T, Fault>) -> Result<T, Fault> {
     // Mapping a file that shrinks meanwhile would end the process, so it is read.
     let bytes = std::fs::read(path)?;
     let source = RawSource::new_from_shared_vec(bytes.into()).with_path(path);
-    let loader = RawLoader::new();
     let run = || {
-        let decoder = loader.get_decoder(&source).map_err(|error| unknown(&error))?;
+        let decoder = LOADER.get_decoder(&source).map_err(|error| unknown(&error))?;
         read(&source, decoder.as_ref())
     };
     catch_unwind(AssertUnwindSafe(run))
