@@ -164,6 +164,26 @@ fn dial_names_become_powers_of_two_unless_the_levels_deny_it() {
 }
 
 #[test]
+fn darks_of_a_warming_camera_are_left_out_and_named() {
+    let dark = |number: usize, celsius: f64, more: &str| {
+        let lines = format!("EXPTIME = 120\nCCD-TEMP= {celsius:.1}\nDATE-OBS= '2026-01-02T20:{number:02}:00'\n{more}");
+        seen(&format!("darks/{number}.fits"), &lines)
+    };
+    let warming = |more: &str| {
+        let frames = (0..12).map(|number| dark(number, 20.0 - 8.0 * 0.55_f64.powi(number as i32), more)).collect();
+        Inventory::of(frames, &[], "", Vec::new())
+    };
+    let uncooled = warming("ISOSPEED= 800");
+    let left_out: Vec<&str> = uncooled.rejected.iter().map(|rejected| rejected.file.as_str()).collect();
+    assert_eq!(left_out, ["darks/0.fits", "darks/1.fits", "darks/2.fits"]);
+    assert_eq!(uncooled.frames().count(), 9);
+    let caveat = uncooled.caveats.iter().find(|caveat| caveat.code == "temperature-unsettled").unwrap();
+    assert!(caveat.message.contains("3 of them were left out"), "{}", caveat.message);
+    // What a cooler does is judged by its set point.
+    assert!(warming("SET-TEMP= 20").rejected.is_empty());
+}
+
+#[test]
 fn a_time_in_the_sidecar_is_believed() {
     let row = Override { file: "FLAT/30.fits".into(), exposure: Some(Seconds(30.0)), ..Override::default() };
     let frames: Vec<Seen> = DIAL

@@ -8,7 +8,7 @@ use super::group::{Group, ModeKey, TEMPERATURE_GAP_C, groups, is_settled};
 use super::header::{Header, not_raw};
 use super::shutter::{self, Ladder};
 use super::sidecar::{Override, names_file};
-use super::{Cards, FrameInfo, FrameKind, Glance, kind};
+use super::{Cards, FrameInfo, FrameKind, Glance, kind, warm_up};
 use crate::caveat::{Caveat, Rejected, push_once};
 use crate::units::Seconds;
 
@@ -66,6 +66,7 @@ impl Inventory {
         frames = inventory.veto(frames);
         frames = inventory.same_row_order(frames);
         inventory.name_true_times(&mut frames);
+        frames = inventory.without_warm_up(frames);
         inventory.note_temperatures(&frames);
         inventory.groups = groups(frames.into_iter().map(|frame| frame.info).collect());
         inventory.missing = missing(&inventory.groups);
@@ -141,6 +142,53 @@ impl Inventory {
         kept
     }
 
+    /// The first long darks of a camera without a cooler, as long as it warms up, are left out.
+    fn without_warm_up(&mut self, mut frames: Vec<Judged>) -> Vec<Judged> {
+        let mut modes: Vec<ModeKey> = frames.iter().map(|frame| frame.mode.clone()).collect();
+        modes.sort();
+        modes.dedup();
+        for mode in modes {
+            let long = |frame: &Judged| {
+                let info = &frame.info;
+                frame.mode == mode
+                    && info.kind == FrameKind::Dark
+                    && info.exposure.0 >= LONG_S
+                    && info.set_point.is_none()
+            };
+            let mut series: Vec<(&str, f64, &str)> = (frames.iter().filter(|frame| long(frame)))
+                .filter_map(|frame| {
+                    Some((frame.info.taken.as_deref()?, frame.info.sensor?.0, frame.info.file.as_str()))
+                })
+                .collect();
+            if series.len() < frames.iter().filter(|frame| long(frame)).count() {
+                continue;
+            }
+            series.sort_by(|a, b| a.0.cmp(b.0));
+            let readings: Vec<f64> = series.iter().map(|(_, celsius, _)| *celsius).collect();
+            let count = warm_up::unsettled_first(&readings);
+            let early: BTreeSet<String> = series[..count].iter().map(|(_, _, file)| (*file).to_owned()).collect();
+            if early.is_empty() {
+                continue;
+            }
+            self.note_warm_up(&readings, count, &mode);
+            for file in &early {
+                let reason = format!("one of the first {count} long frames, taken while the camera warmed up");
+                self.rejected.push(Rejected { file: file.clone(), code: "temperature-unsettled".into(), reason });
+            }
+            frames.retain(|frame| !early.contains(&frame.info.file));
+        }
+        frames
+    }
+
+    fn note_warm_up(&mut self, readings: &[f64], count: usize, mode: &ModeKey) {
+        let message = format!(
+            "the camera warmed up from {:.0} to {:.0} °C over its first long darks: {count} of them were left out",
+            readings[0], readings[count]
+        );
+        let hint = "let the camera take long frames for half an hour before the darks, as it does before the lights";
+        self.caveats.push(Caveat::new("temperature-unsettled", message, hint).about(mode.to_string()));
+    }
+
     /// Names on a camera's dial are taken for the powers of two behind them, unless metadata, sidecar or levels say otherwise.
     fn name_true_times(&mut self, frames: &mut [Judged]) {
         let mut modes: Vec<ModeKey> = frames.iter().map(|frame| frame.mode.clone()).collect();
@@ -208,6 +256,8 @@ impl Inventory {
     }
 }
 
+/// Frames this long warm a camera.
+const LONG_S: f64 = 5.0;
 /// A round name this much off the truth is worth a word.
 const MOVED_SHARE: f64 = 0.005;
 

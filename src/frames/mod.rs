@@ -14,6 +14,7 @@ mod inventory;
 pub mod kind;
 pub mod shutter;
 pub mod sidecar;
+pub mod warm_up;
 
 pub use cards::{Card, Cards};
 pub use glance::Glance;
