@@ -126,6 +126,9 @@ fn a_ramp_of_four_gains_is_measured_plane_by_plane() {
     check_planes(&profile, &[("r0c0", "G", 0), ("r0c1", "B", 1), ("r1c0", "R", 2), ("r1c1", "G", 3)]);
     assert_eq!(profile["modes"][0]["gain_setting"], 800.0);
     assert_eq!(profile["camera"], "Invented One");
+    let codes: Vec<&str> =
+        profile["caveats"].as_array().unwrap().iter().filter_map(|caveat| caveat["code"].as_str()).collect();
+    assert!(codes.contains(&"greens-differ"), "{codes:?}");
     assert_eq!((&profile["modes"][0]["width_px"], &profile["modes"][0]["height_px"]), (&800.into(), &640.into()));
 }
 
