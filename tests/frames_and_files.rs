@@ -250,7 +250,7 @@ fn files_that_are_no_frames_or_are_damaged_are_listed_with_the_reason() {
         ("negative.fits", axis("-40"), "unreadable", "NAXIS1 = -40"),
         ("cut.fits.gz", packed[..packed.len() / 2].to_vec(), "unreadable", "gzip"),
         ("archive.gz", gzipped(b"something else"), "not-an-image", "text"),
-        ("raw.nef", vec![0, 1, 2, 3], "unsupported", "camera raw"),
+        ("raw.nef", vec![0, 1, 2, 3], "unreadable", "camera raw"),
         ("blob.bin", vec![0, 200, 2, 3], "not-an-image", "not a FITS file"),
     ];
     for (name, bytes, code, word) in cases {

@@ -14,9 +14,9 @@ use super::worker::{Reply, Request, WORKER_WORD};
 /// So long may one file take; the largest frames take a second.
 const PATIENCE: Duration = Duration::from_secs(30);
 
-/// Decodes compressed frames in other processes; it may be shared between threads.
+/// Decodes compressed frames and camera raw files in other processes; it may be shared between threads.
 ///
-/// The bundled C library can be brought down by damaged files. A worker that dies, says nonsense or takes
+/// The bundled C library and the raw decoder can be brought down by damaged files. A worker that dies, says nonsense or takes
 /// longer than 30 s costs the one file it was asked about.
 #[derive(Debug)]
 pub struct Decoder {

@@ -82,11 +82,13 @@ impl FileError {
         match self {
             Self::Disk { .. } => "check that the path is right and that you may read or write there",
             Self::Damaged { .. } => "copy the file from the camera's computer again, or leave it out",
-            Self::NotAnImage { .. } => "give FITS frames as the capture program wrote them",
+            Self::NotAnImage { .. } => "give FITS frames as the capture program wrote them, or the camera's raw files",
             Self::NotRaw { .. } => {
                 "give single frames as they came from the camera: no masters, stacks or calibrated frames"
             }
-            Self::Unsupported { .. } => "save the frame as plain or losslessly compressed FITS",
+            Self::Unsupported { .. } => {
+                "save the frame as plain or losslessly compressed FITS, or convert it to DNG without loss"
+            }
             Self::TooLarge { .. } => "leave the file out; no camera frame is as large",
             Self::NoDecoder { .. } => "unpack the frames to plain FITS, or install the program again",
             Self::Exists { .. } => "give another name, or --force to replace it",

@@ -44,22 +44,41 @@ pub(super) struct Opened {
 pub(super) enum Packing {
     /// Plain FITS, safe to read here.
     Plain(Opened),
-    /// gzip or tile-compressed: only a worker process should unpack it.
+    /// gzip, tile-compressed or camera raw: only a worker process should unpack it.
     Packed,
 }
 
 /// Checks the header of a file without unpacking anything.
 pub(super) fn packing(path: &Path) -> Result<Packing, Fault> {
-    if magic(path)? == Magic::Gzip {
-        return Ok(Packing::Packed);
+    match magic(path)? {
+        Magic::Fits => {}
+        Magic::Gzip | Magic::Raw => return Ok(Packing::Packed),
     }
     let opened = Opened::fits(path.to_owned(), None)?;
     Ok(if opened.image.compressed { Packing::Packed } else { Packing::Plain(opened) })
 }
 
+/// A look at a file of any kind; for the worker process.
+pub(super) fn unpacked_look(path: &Path) -> Result<Look, Fault> {
+    match magic(path)? {
+        #[cfg(feature = "raw")]
+        Magic::Raw => super::raw::look(path),
+        _ => Opened::unpacked(path)?.look(),
+    }
+}
+
+/// All pixels of a file of any kind; for the worker process.
+pub(super) fn unpacked_pixels(path: &Path) -> Result<Image, Fault> {
+    match magic(path)? {
+        #[cfg(feature = "raw")]
+        Magic::Raw => super::raw::pixels(path),
+        _ => Opened::unpacked(path)?.pixels(),
+    }
+}
+
 impl Opened {
-    /// Opens a file, unpacking gzip; for the worker process.
-    pub(super) fn unpacked(path: &Path) -> Result<Self, Fault> {
+    /// Opens a file, unpacking gzip.
+    fn unpacked(path: &Path) -> Result<Self, Fault> {
         if magic(path)? == Magic::Fits {
             return Self::fits(path.to_owned(), None);
         }

@@ -58,8 +58,13 @@ pub(super) fn scan(root: &Path) -> Result<Scan, FileError> {
     Ok(scan)
 }
 
+/// What systems leave in folders without being asked; hidden files of macOS and Linux start with a point.
+const LITTER: [&str; 7] =
+    ["thumbs.db", "ehthumbs.db", "desktop.ini", "icon\r", "__macosx", "$recycle.bin", "system volume information"];
+
 fn is_shown(entry: &DirEntry) -> bool {
-    entry.depth() == 0 || !entry.file_name().to_string_lossy().starts_with('.')
+    let name = entry.file_name().to_string_lossy();
+    entry.depth() == 0 || !(name.starts_with('.') || LITTER.contains(&name.to_lowercase().as_str()))
 }
 
 /// The name below `root`, with `/`; that of the file itself where `root` is one.
@@ -96,7 +101,15 @@ pub(super) enum Magic {
     Fits,
     /// gzip.
     Gzip,
+    /// By its name a camera raw file.
+    Raw,
 }
+
+/// The endings of the raw files that the decoder knows, in small letters.
+pub(super) const RAW_ENDINGS: [&str; 29] = [
+    "ari", "arw", "cr2", "cr3", "crm", "crw", "dcr", "dcs", "dng", "erf", "iiq", "kdc", "mef", "mos", "mrw", "nef",
+    "nrw", "orf", "ori", "pef", "raf", "raw", "rw2", "rwl", "srw", "3fr", "fff", "x3f", "qtk",
+];
 
 /// Looks at the first bytes.
 pub(super) fn magic(path: &Path) -> Result<Magic, Fault> {
@@ -109,6 +122,9 @@ pub(super) fn magic(path: &Path) -> Result<Magic, Fault> {
     if start.starts_with(&[0x1f, 0x8b]) {
         return Ok(Magic::Gzip);
     }
+    if !start.is_empty() && is_raw_name(path) && cfg!(feature = "raw") {
+        return Ok(Magic::Raw);
+    }
     // A letter cut in two at the end is no reason to call a text something else.
     let text =
         !start.contains(&0) && std::str::from_utf8(&start).map_or_else(|error| error.error_len().is_none(), |_| true);
@@ -116,11 +132,16 @@ pub(super) fn magic(path: &Path) -> Result<Magic, Fault> {
         (true, ..) => return Err(Fault::Damaged("the file is empty".into())),
         (_, _, true) => return Err(Fault::Unsupported("a camera raw file, which this build cannot read".into())),
         (_, true, _) => "a text file, not a frame".into(),
-        _ => "not a FITS file".into(),
+        _ if is_picture(&start) => "not a FITS file but a developed picture: give the camera's raw files".into(),
+        _ => "not a FITS file, nor a camera raw file by its name".into(),
     }))
 }
 
 fn is_raw_name(path: &Path) -> bool {
-    let raw = ["dng", "cr2", "cr3", "crw", "nef", "nrw", "arw", "raf", "orf", "rw2", "pef", "srw"];
-    path.extension().is_some_and(|suffix| raw.contains(&suffix.to_string_lossy().to_lowercase().as_str()))
+    path.extension().is_some_and(|suffix| RAW_ENDINGS.contains(&suffix.to_string_lossy().to_lowercase().as_str()))
+}
+
+/// JPEG, PNG and plain TIFF.
+fn is_picture(start: &[u8]) -> bool {
+    [&b"\xff\xd8\xff"[..], b"\x89PNG", b"II*\0", b"MM\0*"].iter().any(|magic| start.starts_with(magic))
 }

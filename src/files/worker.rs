@@ -1,4 +1,5 @@
-//! The worker's side: a process that unpacks compressed frames, so that a crash of the C library costs one file.
+//! The worker's side: a process that unpacks compressed frames and camera raw files, so that a crash of the C library
+//! or of the raw decoder costs one file.
 //!
 //! A request is one line of JSON on standard input, a reply one line of JSON on standard output, for pixels
 //! followed by their counts as little-endian 16-bit numbers.
@@ -11,7 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use super::error::Fault;
 use super::fits::MOST_PIXELS;
-use super::look::{Image, Look, Opened};
+use super::look::{self, Image, Look};
 
 /// The one word that makes the program a worker.
 pub(super) const WORKER_WORD: &str = "--decode-worker";
@@ -52,6 +53,8 @@ pub(super) enum Reply {
 pub fn run_worker_if_asked() -> bool {
     let asked = env::args_os().nth(1).is_some_and(|word| word == WORKER_WORD);
     if asked {
+        // The raw decoder panics on damaged files; it is caught, and nobody reads what it has to say.
+        std::panic::set_hook(Box::new(|_| {}));
         // A broken pipe means that nobody listens any more: the work is done.
         let _ = serve(io::stdin().lock(), io::stdout().lock());
     }
@@ -62,10 +65,8 @@ fn serve(input: impl BufRead, mut output: impl Write) -> io::Result<()> {
     for line in input.lines() {
         let request = serde_json::from_str(&line?)?;
         let answered = match request {
-            Request::Look(path) => {
-                Opened::unpacked(&path).and_then(Opened::look).map(|look| Reply::Look(Box::new(look)))
-            }
-            Request::Pixels(path) => Opened::unpacked(&path).and_then(Opened::pixels).map(Reply::Pixels),
+            Request::Look(path) => look::unpacked_look(&path).map(|look| Reply::Look(Box::new(look))),
+            Request::Pixels(path) => look::unpacked_pixels(&path).map(Reply::Pixels),
         };
         answered.unwrap_or_else(Reply::Fault).write(&mut output)?;
         output.flush()?;

@@ -13,6 +13,9 @@ pub const KIND: &[&str] =
     &["IMAGETYP", "IMAGETYPE", "IMGTYPE", "FRAME", "OBSTYPE", "PICTTYPE", "CALFRAME", "ESO DPR TYPE"];
 const EXPOSURE: &[&str] = &["EXPTIME", "XPOSURE", "EXP-TIME", "EXPOSURE", "EXP", "EXPOSED", "DARKTIME"];
 const SENSOR: &[&str] = &["CCD-TEMP", "CCDTEMP", "CCD_TEMP", "DET-TEMP", "TEMPERAT", "SENSOR-T", "CAM-TEMP", "CAMTEMP"];
+/// Written by the reader of camera raw files, as the next one.
+const RAW_FILE: &str = "RAWFILE";
+const BODY: &str = "BODYTEMP";
 const SENSOR_KELVIN: &[&str] = &["DETTEMP1"];
 const SET_POINT: &[&str] = &["SET-TEMP", "SET_TEMP", "SETTEMP", "DET-TSET", "TEMP_SET"];
 const GAIN: &[&str] = &["GAIN", "GAINRAW", "GAINADU", "ISOSPEED", "ISO", "LOG-GAIN", "RELGAIN"];
@@ -55,6 +58,14 @@ pub struct Header {
     pub filter: Option<String>,
     /// Whether rows are stored from the bottom up, where the header says so.
     pub bottom_up: Option<bool>,
+    /// The time value of Exif beside the exposure: −log2 of the seconds.
+    pub shutter_apex: Option<f64>,
+    /// Whether the exposure may be a round name from a camera's dial: the file is a camera raw file, or gives an ISO number.
+    pub dial: bool,
+    /// Whether it was read from a camera raw file.
+    pub raw_file: bool,
+    /// Whether the temperature is the body's or the air's, not the sensor's own.
+    pub body_temperature: bool,
 }
 
 impl Header {
@@ -70,27 +81,40 @@ impl Header {
     #[must_use]
     pub fn from_cards(cards: &Cards) -> Self {
         let binning = binning(cards);
+        let dial = cards.filled(&[RAW_FILE, "ISOSPEED"]).next().is_some();
+        let set_point = cards.filled(SET_POINT).find_map(temperature);
+        // A camera with an ISO dial has no sensor thermometer: some programs write 0 for that.
+        let own = sensor(cards).filter(|celsius| !dial || celsius.0 != 0.0 || set_point.is_some());
+        let body = body(cards);
         Self {
             kind: kind_named(cards),
             exposure: exposure(cards),
-            sensor: sensor(cards),
-            set_point: cards.filled(SET_POINT).find_map(temperature),
+            sensor: own.or(body),
+            set_point,
             gain_setting: cards.filled(GAIN).filter(|card| !is_electrons_per_dn(card)).find_map(setting),
             offset_setting: cards.number(OFFSET),
             readout_mode: name(cards, READOUT),
             binning,
             pixel: pixel(cards, binning),
-            cfa: cfa(cards),
+            cfa: cfa(cards).map(|pattern| stored(pattern, cards)),
             camera: name(cards, CAMERA),
             taken: taken(cards),
             filter: name(cards, FILTER).filter(|filter| !filter.eq_ignore_ascii_case("none")),
             bottom_up: cards.text(&["ROWORDER"]).and_then(bottom_up),
+            shutter_apex: cards.number(&["SHUTTER"]).filter(|_| cards.card(RAW_FILE).is_some()),
+            dial,
+            raw_file: cards.card(RAW_FILE).is_some(),
+            body_temperature: own.is_none() && body.is_some(),
         }
     }
 }
 
 fn name(cards: &Cards, keywords: &[&str]) -> Option<String> {
-    cards.filled(keywords).next().map(|card| card.value.split_whitespace().collect::<Vec<_>>().join(" "))
+    let words = |card: &Card| {
+        let value = card.value.trim_matches(['"', '\'']);
+        value.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    cards.filled(keywords).map(words).find(|name| !name.is_empty())
 }
 
 fn setting(card: &Card) -> Option<f64> {
@@ -136,6 +160,11 @@ fn unit_of_time(card: &Card) -> f64 {
 fn sensor(cards: &Cards) -> Option<Celsius> {
     let kelvin = || cards.number(SENSOR_KELVIN).map(|kelvin| kelvin + ABSOLUTE_ZERO_C).and_then(plausible);
     cards.filled(SENSOR).find_map(temperature).or_else(kelvin)
+}
+
+/// What a camera without a sensor thermometer gives; exactly 0 is how some write that they have none at all.
+fn body(cards: &Cards) -> Option<Celsius> {
+    cards.filled(&[BODY]).find_map(temperature).filter(|celsius| celsius.0 != 0.0)
 }
 
 fn temperature(card: &Card) -> Option<Celsius> {
@@ -187,6 +216,25 @@ fn cfa(cards: &Cards) -> Option<CfaPattern> {
     CfaPattern::from_name(&corner)
 }
 
+/// The pattern in stored order: it is that of the sensor seen from the top, so where the rows are stored from the bottom
+/// up and their number is even, the cell's last row comes first.
+///
+/// That `BAYERPAT` is meant so is common practice, no source, and some programs mean the stored order all the same:
+/// gain and noise of the planes do not depend on it, only their names do.
+fn stored(pattern: CfaPattern, cards: &Cards) -> CfaPattern {
+    let upside_down = cards.text(&["ROWORDER"]).and_then(bottom_up) == Some(true);
+    let even = cards.number(&["ZNAXIS2", "NAXIS2"]).is_none_or(|rows| rows.rem_euclid(2.0) == 0.0);
+    if !(upside_down && even) {
+        return pattern;
+    }
+    match pattern {
+        CfaPattern::Rggb => CfaPattern::Gbrg,
+        CfaPattern::Gbrg => CfaPattern::Rggb,
+        CfaPattern::Bggr => CfaPattern::Grbg,
+        CfaPattern::Grbg => CfaPattern::Bggr,
+    }
+}
+
 fn taken(cards: &Cards) -> Option<String> {
     let date = cards.text(&["DATE-OBS", "DATE-BEG"])?.replace('/', "-").replace(' ', "T");
     let digits =
@@ -214,7 +262,32 @@ fn bottom_up(order: &str) -> Option<bool> {
 /// The noise of such a frame is smaller, larger or otherwise not the camera's.
 #[must_use]
 pub fn not_raw(cards: &Cards) -> Option<String> {
-    stacked(cards).or_else(|| calibrated(cards)).or_else(|| told_by_history(cards)).or_else(|| eight_bits(cards))
+    (stacked(cards).or_else(|| calibrated(cards)))
+        .or_else(|| told_by_history(cards))
+        .or_else(|| eight_bits(cards))
+        .or_else(|| overscanned(cards))
+}
+
+/// Columns and rows beside the picture see no light: within a flat they would be taken for its pixels.
+fn overscanned(cards: &Cards) -> Option<String> {
+    let axis = |names: [&str; 2]| cards.number(&names);
+    let whole = [axis(["ZNAXIS1", "NAXIS1"])?, axis(["ZNAXIS2", "NAXIS2"])?];
+    let card = cards.filled(&["TRIMSEC", "DATASEC"]).find(|card| {
+        section(&card.value).is_some_and(|[left, right, bottom, top]| {
+            [left, bottom] != [1.0, 1.0] || right < whole[0] || top < whole[1]
+        })
+    })?;
+    Some(format!(
+        "it has overscan beside the picture ({} = '{}'); save the frames without it",
+        card.keyword, card.value
+    ))
+}
+
+/// The four numbers of `[1:2048,1:2048]`.
+fn section(text: &str) -> Option<[f64; 4]> {
+    let inner = text.trim().strip_prefix('[')?.strip_suffix(']')?;
+    let numbers: Option<Vec<f64>> = inner.split([':', ',']).map(number).collect();
+    numbers?.try_into().ok()
 }
 
 /// Eight bits are a preview or a video mode: the steps hide the noise, or a stretch has bent it.
@@ -239,6 +312,9 @@ fn stacked(cards: &Cards) -> Option<String> {
 }
 
 fn calibrated(cards: &Cards) -> Option<String> {
+    if let Some(program) = cards.text(&["SWMODIFY"]) {
+        return Some(format!("a program changed it after it was taken (SWMODIFY = '{program}')"));
+    }
     if let Some(letters) = cards.text(&["CALSTAT"]).filter(|text| text.to_uppercase().contains(['B', 'D', 'F'])) {
         return Some(format!("it is calibrated already (CALSTAT = '{letters}')"));
     }

@@ -6,8 +6,9 @@ use serde::Serialize;
 
 use super::group::{Group, ModeKey, TEMPERATURE_GAP_C, groups, is_settled};
 use super::header::{Header, not_raw};
-use super::sidecar::Override;
-use super::{Cards, FrameInfo, FrameKind, Glance, kind};
+use super::shutter::{self, Ladder};
+use super::sidecar::{Override, names_file};
+use super::{Cards, FrameInfo, FrameKind, Glance, kind, warm_up};
 use crate::caveat::{Caveat, Rejected, push_once};
 use crate::units::Seconds;
 
@@ -47,13 +48,15 @@ impl Inventory {
         let found: BTreeSet<String> = seen.iter().map(|frame| frame.file.clone()).collect();
         let mut frames = Vec::new();
         for frame in seen {
-            let row = overrides.iter().find(|row| row.file == frame.file);
+            let row = (overrides.iter().find(|row| row.file == frame.file))
+                .or_else(|| overrides.iter().find(|row| names_file(&row.file, &frame.file)));
             match judged(&frame, row, root) {
                 Ok(judged) => frames.push(judged),
                 Err(rejected) => inventory.rejected.push(rejected),
             }
         }
-        for row in overrides.iter().filter(|row| !found.contains(&row.file)) {
+        let there = |row: &&Override| found.iter().any(|file| *file == row.file || names_file(&row.file, file));
+        for row in overrides.iter().filter(|row| !there(row)) {
             inventory.caveats.push(
                 Caveat::new("sidecar-unmatched", "sidecar.csv names a file that is not there", "correct its name")
                     .about(&row.file),
@@ -62,6 +65,8 @@ impl Inventory {
         inventory.note_contradictions(&frames);
         frames = inventory.veto(frames);
         frames = inventory.same_row_order(frames);
+        inventory.name_true_times(&mut frames);
+        frames = inventory.without_warm_up(frames);
         inventory.note_temperatures(&frames);
         inventory.groups = groups(frames.into_iter().map(|frame| frame.info).collect());
         inventory.missing = missing(&inventory.groups);
@@ -137,6 +142,92 @@ impl Inventory {
         kept
     }
 
+    /// The first long darks of a camera without a cooler, as long as it warms up, are left out.
+    fn without_warm_up(&mut self, mut frames: Vec<Judged>) -> Vec<Judged> {
+        let mut modes: Vec<ModeKey> = frames.iter().map(|frame| frame.mode.clone()).collect();
+        modes.sort();
+        modes.dedup();
+        for mode in modes {
+            let long = |frame: &Judged| {
+                let info = &frame.info;
+                frame.mode == mode
+                    && info.kind == FrameKind::Dark
+                    && info.exposure.0 >= LONG_S
+                    && info.set_point.is_none()
+            };
+            let mut series: Vec<(&str, f64, &str)> = (frames.iter().filter(|frame| long(frame)))
+                .filter_map(|frame| {
+                    Some((frame.info.taken.as_deref()?, frame.info.sensor?.0, frame.info.file.as_str()))
+                })
+                .collect();
+            if series.len() < frames.iter().filter(|frame| long(frame)).count() {
+                continue;
+            }
+            series.sort_by(|a, b| a.0.cmp(b.0));
+            let readings: Vec<f64> = series.iter().map(|(_, celsius, _)| *celsius).collect();
+            let count = warm_up::unsettled_first(&readings);
+            let early: BTreeSet<String> = series[..count].iter().map(|(_, _, file)| (*file).to_owned()).collect();
+            if early.is_empty() {
+                continue;
+            }
+            self.note_warm_up(&readings, count, &mode);
+            for file in &early {
+                let reason = format!("one of the first {count} long frames, taken while the camera warmed up");
+                self.rejected.push(Rejected { file: file.clone(), code: "temperature-unsettled".into(), reason });
+            }
+            frames.retain(|frame| !early.contains(&frame.info.file));
+        }
+        frames
+    }
+
+    fn note_warm_up(&mut self, readings: &[f64], count: usize, mode: &ModeKey) {
+        let message = format!(
+            "the camera warmed up from {:.0} to {:.0} °C over its first long darks: {count} of them were left out",
+            readings[0], readings[count]
+        );
+        let hint = "let the camera take long frames for half an hour before the darks, as it does before the lights";
+        self.caveats.push(Caveat::new("temperature-unsettled", message, hint).about(mode.to_string()));
+    }
+
+    /// Names on a camera's dial are taken for the powers of two behind them, unless metadata, sidecar or levels say otherwise.
+    fn name_true_times(&mut self, frames: &mut [Judged]) {
+        let mut modes: Vec<ModeKey> = frames.iter().map(|frame| frame.mode.clone()).collect();
+        modes.sort();
+        modes.dedup();
+        for mode in modes {
+            let of_mode = |frame: &&Judged| frame.mode == mode && frame.named_time;
+            let times: Vec<Seconds> = frames.iter().filter(of_mode).map(|frame| frame.info.exposure).collect();
+            let surely = frames.iter().filter(of_mode).all(|frame| frame.raw_file);
+            let Some(ladder) = Ladder::of(&times).filter(|_| surely || several(&times)) else { continue };
+            if shutter::names_are_true(ladder, &lit(frames, &mode)) == Some(true) {
+                continue;
+            }
+            let mut moved: Option<(Seconds, Seconds)> = None;
+            for frame in frames.iter_mut().filter(|frame| frame.mode == mode && frame.named_time) {
+                let (named, taken) = (frame.info.exposure, ladder.true_time(frame.info.exposure));
+                frame.info.exposure = taken;
+                let shift = |(a, b): (Seconds, Seconds)| (a.0 / b.0).ln().abs();
+                if named.0 > 0.0 && moved.is_none_or(|widest| shift((named, taken)) > shift(widest)) {
+                    moved = Some((named, taken));
+                }
+            }
+            self.note_moved(moved, &mode);
+        }
+    }
+
+    fn note_moved(&mut self, moved: Option<(Seconds, Seconds)>, mode: &ModeKey) {
+        let Some((named, taken)) = moved.filter(|(named, taken)| (named.0 / taken.0 - 1.0).abs() > MOVED_SHARE) else {
+            return;
+        };
+        let message = format!(
+            "the exposure times are the round names on the camera's dial; the powers of two behind them were taken, such as {} for {}",
+            time_in_words(taken),
+            time_in_words(named)
+        );
+        let hint = "if the camera's times are true, or you timed them yourself, write them in sidecar.csv (columns file, exposure_s)";
+        self.caveats.push(Caveat::new("nominal-times", message, hint).about(mode.to_string()));
+    }
+
     fn note_temperatures(&mut self, frames: &[Judged]) {
         for frame in frames {
             let info = &frame.info;
@@ -151,6 +242,11 @@ impl Inventory {
                 let hint = "let the cooler settle, or aim at a temperature it can hold";
                 push_once(&mut self.caveats, Caveat::new("temperature-unsettled", message, hint).about(&about));
             }
+            if frame.body_temperature && info.kind == FrameKind::Dark {
+                let message = "the temperatures are those of the camera's body or the air, read when the exposure began: the sensor is some degrees warmer";
+                let hint = "let the camera warm up to a steady state; give better temperatures in sidecar.csv (columns file, sensor_c)";
+                push_once(&mut self.caveats, Caveat::new("body-temperature", message, hint).about(&about));
+            }
             if info.sensor.is_none() && info.kind == FrameKind::Dark {
                 let message = "dark frames without a sensor temperature in their headers";
                 let hint = "give --sensor-c, or sidecar.csv with the columns file, sensor_c";
@@ -158,6 +254,37 @@ impl Inventory {
             }
         }
     }
+}
+
+/// Frames this long warm a camera.
+const LONG_S: f64 = 5.0;
+/// A round name this much off the truth is worth a word.
+const MOVED_SHARE: f64 = 0.005;
+
+/// Enough different times that no chance puts them all on a camera's ladder.
+fn several(times: &[Seconds]) -> bool {
+    let different: BTreeSet<u64> = times.iter().filter(|time| time.0 > 0.0).map(|time| time.0.to_bits()).collect();
+    different.len() >= 5
+}
+
+/// Named times and levels of the flats of a mode that do not saturate, above the darkest frame of the mode.
+fn lit(frames: &[Judged], mode: &ModeKey) -> Vec<(Seconds, f64)> {
+    let of_mode = || frames.iter().filter(|frame| frame.mode == *mode);
+    let levels = |dark: bool| {
+        of_mode()
+            .filter(move |frame| (frame.info.kind == FrameKind::Flat) != dark && frame.info.kind != FrameKind::Light)
+            .filter_map(|frame| Some((frame, frame.glance?)))
+    };
+    let dark = levels(true).map(|(_, glance)| glance.mean.0).min_by(f64::total_cmp);
+    let Some(dark) = dark else { return Vec::new() };
+    let unsaturated = levels(false).filter(|(frame, glance)| frame.named_time && glance.top_share < 0.01);
+    unsaturated.map(|(frame, glance)| (frame.info.exposure, glance.mean.0 - dark)).collect()
+}
+
+/// `1/64 s` or `32 s`.
+fn time_in_words(time: Seconds) -> String {
+    let round = |value: f64| format!("{}", (value * 10.0).round() / 10.0);
+    if time.0 < 0.3 { format!("1/{} s", round(1.0 / time.0)) } else { format!("{} s", round(time.0)) }
 }
 
 /// A frame with its kind, and what is needed to doubt it.
@@ -169,6 +296,10 @@ struct Judged {
     bottom_up: Option<bool>,
     assumed_settled: bool,
     certain: bool,
+    /// Whether the exposure is a round name from a camera's dial.
+    named_time: bool,
+    raw_file: bool,
+    body_temperature: bool,
 }
 
 fn judged(seen: &Seen, row: Option<&Override>, root: &str) -> Result<Judged, Rejected> {
@@ -185,7 +316,9 @@ fn judged(seen: &Seen, row: Option<&Override>, root: &str) -> Result<Judged, Rej
     let judgement = (told.map(by_sidecar))
         .or_else(|| kind::judgement(header.kind.as_ref(), &seen.file, root))
         .ok_or_else(|| reject("unknown-kind", "neither header, folder nor name says what it was taken for".into()))?;
-    let exposure = (row.and_then(|row| row.exposure).or(header.exposure))
+    let by_row = row.and_then(|row| row.exposure);
+    let by_apex = header.exposure.and_then(|named| shutter::time_by_apex(named, header.shutter_apex));
+    let exposure = (by_row.or(by_apex).or(header.exposure))
         .or_else(|| exposure_in_name(&seen.file))
         .or((judgement.kind == FrameKind::Bias).then_some(Seconds(0.0)))
         .ok_or_else(|| reject("no-exposure", "neither header nor name says how long it was exposed".into()))?;
@@ -216,6 +349,9 @@ fn judged(seen: &Seen, row: Option<&Override>, root: &str) -> Result<Judged, Rej
         bottom_up: header.bottom_up,
         assumed_settled: sensor.is_none() && header.set_point.is_some(),
         certain: told.is_some(),
+        named_time: header.dial && by_row.is_none() && by_apex.is_none() && header.exposure.is_some(),
+        raw_file: header.raw_file,
+        body_temperature: header.body_temperature && row.and_then(|row| row.sensor).is_none(),
         info,
     })
 }

@@ -12,7 +12,9 @@ pub mod group;
 pub mod header;
 mod inventory;
 pub mod kind;
+pub mod shutter;
 pub mod sidecar;
+pub mod warm_up;
 
 pub use cards::{Card, Cards};
 pub use glance::Glance;

@@ -45,6 +45,44 @@ pub enum SidecarError {
     },
 }
 
+/// Whether a name in a sidecar means this file: case may differ, an accent may be a letter of its own or a mark behind
+/// a letter (as macOS stores it), and quotes may be left over.
+///
+/// # Examples
+/// ```
+/// use subwell::frames::sidecar::names_file;
+/// assert!(names_file("Darks/Dark_1.FITS", "darks/dark_1.fits"));
+/// assert!(names_file("\u{e9}t\u{e9}.fits", "e\u{301}te\u{301}.fits"));
+/// assert!(!names_file("dark_1.fits", "dark_2.fits"));
+/// ```
+#[must_use]
+pub fn names_file(written: &str, file: &str) -> bool {
+    let written = written.trim().trim_matches(['"', '\'', '\u{201c}', '\u{201d}']).trim();
+    let lower = |text: &str| text.to_lowercase().chars().collect::<Vec<char>>();
+    alike(&lower(written), &lower(file))
+}
+
+/// Combining marks of Latin, Greek and Cyrillic letters.
+fn is_mark(c: char) -> bool {
+    ('\u{300}'..='\u{36f}').contains(&c)
+}
+
+fn alike(a: &[char], b: &[char]) -> bool {
+    let marks = |rest: &[char]| rest.iter().take_while(|c| is_mark(**c)).count();
+    match (a, b) {
+        ([], []) => true,
+        ([x, a @ ..], [y, b @ ..]) if x == y => alike(a, b),
+        // One accented letter here, a letter and its marks there.
+        ([x, a @ ..], [y, b @ ..]) if !x.is_ascii() && y.is_ascii_alphabetic() && marks(b) > 0 => {
+            alike(a, &b[marks(b)..])
+        }
+        ([x, a @ ..], [y, b @ ..]) if x.is_ascii_alphabetic() && !y.is_ascii() && marks(a) > 0 => {
+            alike(&a[marks(a)..], b)
+        }
+        _ => false,
+    }
+}
+
 const COLUMNS: [&str; 5] = ["file", "kind", "exposure_s", "sensor_c", "gain_setting"];
 
 /// Reads the rows; empty values leave what the header says, `;` may stand for `,`.

@@ -9,6 +9,7 @@ mod duplicates;
 mod emva;
 mod error;
 mod flat;
+mod greens;
 mod light;
 mod mode;
 mod pair;

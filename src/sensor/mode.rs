@@ -273,6 +273,7 @@ impl ModeMeasurement {
                 "take flats in pairs to measure it",
             ));
         }
+        caveats.extend(super::greens::doubt(&planes));
         let info = &self.first;
         let mode = Mode {
             gain_setting: info.gain_setting,
