@@ -127,6 +127,7 @@ impl PlaneMeter {
         caveats.extend(self.zero_doubts(&zero, stand_in));
         caveats.extend(pedestal.as_ref().map(|pedestal| pedestal::caveat(pedestal, zero.offset.value)));
         caveats.extend(doubts::bands(&zero));
+        caveats.extend(self.noise_with_temperature(step));
         if let Some(clipped) = &clipped {
             caveats.retain(|caveat| caveat.code != clipped.caveat.code);
             caveats.push(clipped.caveat.clone());

@@ -2,7 +2,8 @@
 
 use crate::camera::Thermal;
 use crate::caveat::Caveat;
-use crate::units::Seconds;
+use crate::stats::Estimate;
+use crate::units::{Celsius, Dn, Seconds};
 
 use crate::sensor::dark::current::{DarkCurrent, DarkStage};
 use crate::sensor::dark::read_noise::ReadNoise;
@@ -12,6 +13,8 @@ use crate::sensor::flat::transfer::{ENOUGH_LEVELS, Kink};
 const UNSETTLED_KELVIN: f64 = 0.7;
 /// Read noise of every pixel beyond this many times the core's has a cause of its own.
 const NOISY_TIMES_CORE: f64 = 1.5;
+/// Read noises of two temperatures that differ by less than this share are the same for a plan.
+const OTHER_NOISE: f64 = 0.05;
 /// Share of dark pixels at 0 from which on the black level is cut (EMVA 1288 Release 4.0 Linear: 0.5 %).
 const CLIPPED_SHARE: f64 = 0.005;
 
@@ -197,6 +200,28 @@ pub(crate) fn no_floor(law: &Thermal) -> Caveat {
         ),
         "take darks at four or more temperatures to see the floor",
     )
+}
+
+/// Read noise that differs between the quietest and the noisiest temperature by more than three combined
+/// uncertainties and 5 %.
+pub(super) fn noise_with_temperature(
+    (quiet, least): &(Celsius, Estimate<Dn>),
+    (loud, most): &(Celsius, Estimate<Dn>),
+) -> Option<Caveat> {
+    let apart = most.value.0 - least.value.0;
+    let seen = apart > 3.0 * least.uncertainty.0.hypot(most.uncertainty.0) && apart > OTHER_NOISE * least.value.0;
+    seen.then(|| {
+        Caveat::new(
+            "noise-with-temperature",
+            format!(
+                "the read noise is {:.0} % higher at {:.1} degC than at {:.1} degC",
+                100.0 * apart / least.value.0,
+                loud.0,
+                quiet.0
+            ),
+            "plan with bias frames of the lights' own temperature; `read_noise_by_temperature` has them all",
+        )
+    })
 }
 
 /// No flats, so no saturation.

@@ -6,7 +6,7 @@ use crate::camera::ReadNoisePoint;
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
 use crate::stats::{Estimate, Moments};
-use crate::units::{Celsius, ElectronsPerDn, Seconds};
+use crate::units::{Celsius, Dn, ElectronsPerDn, Seconds};
 
 use super::PlaneMeter;
 use super::doubts;
@@ -134,6 +134,15 @@ impl PlaneMeter {
         let mut caveats = doubts::of_zero(zero, pairs, shares.fold(0.0, f64::max), long);
         caveats.extend(self.bias.iter().flat_map(ZeroStack::outliers).map(doubts::outlier));
         caveats
+    }
+
+    /// The doubt about a read noise that is another at another temperature.
+    pub(super) fn noise_with_temperature(&self, step: u32) -> Option<Caveat> {
+        let at = |stack: &ZeroStack| Some((stack.sensor?, stack.noise(step)?.noise));
+        let known: Vec<(Celsius, Estimate<Dn>)> = self.bias.iter().filter_map(at).collect();
+        let by_noise = |a: &&(Celsius, Estimate<Dn>), b: &&(Celsius, Estimate<Dn>)| a.1.value.0.total_cmp(&b.1.value.0);
+        let (least, most) = (known.iter().min_by(by_noise)?, known.iter().max_by(by_noise)?);
+        doubts::noise_with_temperature(least, most)
     }
 
     pub(super) fn read_noise_by_temperature(&self, gain: &Estimate<ElectronsPerDn>, step: u32) -> Vec<ReadNoisePoint> {
