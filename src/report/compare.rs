@@ -9,13 +9,14 @@ use super::{caveats_text, duration, entry, paragraph, rounded, with_uncertainty}
 #[must_use]
 pub fn comparison_text(answer: &Comparison) -> String {
     let ratio = answer.hours_ratio.value;
+    let (low, high) = answer.hours_ratio.interval();
     let quicker = match ratio {
+        _ if (low..=high).contains(&1.0) => "which is quicker cannot be told",
         ratio if ratio > 1.005 => "B is quicker",
         ratio if ratio < 0.995 => "A is quicker",
         _ => "both take the same",
     };
     let mut text = format!("hours of A : hours of B = {}: {quicker}\n\n", with_uncertainty(&answer.hours_ratio));
-    let (low, high) = answer.hours_ratio.interval();
     let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 22, &value));
     line("95 times in 100", format!("between {} and {}", rounded(low, 3), rounded(high, 3)));
     line("for SNR", rounded(answer.snr, 3));

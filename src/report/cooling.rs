@@ -168,11 +168,12 @@ fn read_noise_text(answer: &Cooling) -> String {
 }
 
 fn against_text(answer: &Cooling, against: &Against) -> String {
+    let unlike = answer.caveats.iter().any(|caveat| caveat.code == "colours-against-fewer");
     let head = format!(
         "against the {}{}: {}",
         against.camera,
         against.source.as_ref().map_or_else(String::new, |source| format!(" ({source})")),
-        against.verdict.words()
+        if unlike { "no verdict, the pictures are not alike" } else { against.verdict.words() }
     );
     let mut text = paragraph(&head, 0);
     let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 22, &value));

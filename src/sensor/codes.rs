@@ -1,6 +1,6 @@
 //! Which codes occur at all? Padded bits, digital gain and lossy curves leave gaps.
 
-use ndarray::{Array2, Axis, Slice};
+use ndarray::{Array2, ArrayView2, Axis, Slice};
 
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
@@ -56,8 +56,24 @@ impl Codes {
         Self { all: Histogram::new(0, 65_535), stacks: Vec::new() }
     }
 
-    /// Counts the codes of some rows in the middle of a stack's first frame.
-    pub(super) fn sample(&mut self, kind: FrameKind, pixels: &Array2<u16>) {
+    /// Counts the codes of some rows in the middle of a stack's first frame, each colour plane for itself: between
+    /// the levels of two colours there are no codes, and none are missing.
+    pub(super) fn sample(&mut self, kind: FrameKind, pixels: &Array2<u16>, coloured: bool) {
+        if !coloured {
+            return self.sample_plane(kind, pixels.view());
+        }
+        let part = |view: &mut ArrayView2<'_, u16>, axis: usize, from: usize| {
+            view.slice_axis_inplace(Axis(axis), Slice::from(from..).step_by(2));
+        };
+        for (row, column) in [(0, 0), (0, 1), (1, 0), (1, 1)] {
+            let mut plane = pixels.view();
+            part(&mut plane, 0, row);
+            part(&mut plane, 1, column);
+            self.sample_plane(kind, plane);
+        }
+    }
+
+    fn sample_plane(&mut self, kind: FrameKind, pixels: ArrayView2<'_, u16>) {
         let (rows, columns) = pixels.dim();
         let wanted = (SAMPLED_PIXELS / columns.max(1)).clamp(1, rows.max(1));
         let top = (rows - wanted.min(rows)) / 2;

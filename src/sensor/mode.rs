@@ -214,7 +214,7 @@ impl ModeMeasurement {
 
     /// Looks at the first frame of a stack: its codes, and whether it was filtered.
     fn look(&mut self, key: StackKey, pixels: &Array2<u16>) {
-        self.codes.sample(key.kind, pixels);
+        self.codes.sample(key.kind, pixels, self.planes.len() > 1);
         if !matches!(key.kind, FrameKind::Flat | FrameKind::Light) {
             let region = self.region;
             for meter in &mut self.planes {

@@ -38,7 +38,7 @@ impl Compared {
         ratio: f64,
         expectation: Expectation,
     ) -> Self {
-        let Expectation { offset, read_variance, dn_per_e, ceiling } = expectation;
+        let Expectation { offset, read_variance, dn_per_e, ceiling, .. } = expectation;
         let full = 0.98 * (ceiling - offset);
         let mut compared = Self::default();
         let scatter = common_variance(first, second, ratio, offset);
@@ -105,7 +105,7 @@ mod tests {
     use ndarray::Array2;
 
     const EXPECTATION: Expectation =
-        Expectation { offset: 100.0, read_variance: 4.0, dn_per_e: 1.0, ceiling: 65_535.0 };
+        Expectation { offset: 100.0, read_variance: 4.0, dn_per_e: 1.0, ceiling: 65_535.0, pattern_variance: 0.0 };
 
     #[test]
     fn a_hit_is_replaced_and_a_hot_pixel_is_not() {

@@ -35,6 +35,23 @@ pub(crate) struct Expectation {
     pub dn_per_e: f64,
     /// The code at which pixels saturate.
     pub ceiling: f64,
+    /// Variance in DN² of the pixels' own levels without time.
+    pub pattern_variance: f64,
+}
+
+impl Expectation {
+    /// How far in DN the median pixel of alike ones lies below their mean at this level: few electrons are skewed.
+    ///
+    /// ```text
+    /// mean − median ≈ κ₃ / (6 σ²),    κ₃ = K² (μ − offset),    σ² = σ_d² + s² + K (μ − offset)
+    /// ```
+    ///
+    /// `s` is the pixels' pattern. The first term of the expansion of Cornish and Fisher.
+    pub(super) fn median_shortfall(&self, mean: f64) -> f64 {
+        let signal = (mean - self.offset).max(0.0);
+        let variance = self.read_variance + self.pattern_variance + self.dn_per_e * signal;
+        if variance.is_finite() && variance > 0.0 { self.dn_per_e.powi(2) * signal / (6.0 * variance) } else { 0.0 }
+    }
 }
 
 /// One dark frame in short.
@@ -176,7 +193,8 @@ impl DarkStage {
         let full = at_ceiling as f64 / plane.len().max(1) as f64;
         let signal = (mean - expectation.offset).max(1e-9);
         let saturated_share = full * (expectation.ceiling - expectation.offset) / signal;
-        self.frames.push(DarkFrame { exposure, temperature, mean, median: median(plane), saturated_share });
+        let median = median(plane) + expectation.median_shortfall(mean);
+        self.frames.push(DarkFrame { exposure, temperature, mean, median, saturated_share });
         self.longest.get_or_insert_with(|| LongestStack::new(exposure, plane.dim())).add(plane, exposure);
     }
 
@@ -261,7 +279,9 @@ impl DarkStage {
         };
         let points: Vec<Point> = frames.iter().map(point).collect();
         if exposures(frames).len() > 1 {
-            return slope_over_time(&points, |slope| self.unseen_scatter(slope, frames, anchor));
+            return slope_over_time(&points, self.sensor.map(|celsius| celsius.0), |slope| {
+                self.unseen_scatter(slope, frames, anchor)
+            });
         }
         if !anchor.is_of_bias {
             return None;

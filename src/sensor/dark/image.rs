@@ -46,7 +46,7 @@ impl LongestStack {
 
     /// The image in a few numbers: a sum image for each temperature would fill the memory.
     pub(super) fn closed(self, expectation: Expectation) -> DarkImage {
-        let Expectation { offset, read_variance, dn_per_e, .. } = expectation;
+        let Expectation { offset, read_variance, dn_per_e, pattern_variance, .. } = expectation;
         let (frames, exposure) = (self.frames as f64, self.exposure);
         let tiles = Tiles::of(self.sum.view(), |&sum| f64::from(sum) / frames);
         let (mut rates, _) = self.sum.into_raw_vec_and_offset();
@@ -63,7 +63,8 @@ impl LongestStack {
             if is_hot(rate) { hot += 1 } else { kept.push(rate) }
         }
         let spread = |mean: f64, variance: f64| {
-            let own = variance - noise(mean).powi(2);
+            // The pixels' own levels without time are not of the dark current.
+            let own = variance - noise(mean).powi(2) - pattern_variance / exposure.0.powi(2);
             let seen = own > 0.0 && mean > 3.0 * noise(mean) / (kept.count() as f64).sqrt();
             seen.then(|| 100.0 * own.sqrt() / mean)
         };

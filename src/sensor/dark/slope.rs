@@ -33,16 +33,16 @@ struct Warmth {
 
 impl Warmth {
     /// By the theorem of Frisch, Waugh and Lovell: the regressor's coefficient is that of the parts that a line over time leaves.
-    fn of(points: &[Point]) -> Option<Self> {
+    fn of(points: &[Point], at: Option<f64>) -> Option<Self> {
         let temperatures: Vec<f64> = points.iter().filter_map(|point| point.temperature).collect();
         let moments: Moments = temperatures.iter().copied().collect();
         let told = temperatures.len() == points.len() && moments.variance()?.sqrt() >= TELLING_KELVIN;
         if !told || points.len() < ENOUGH_FREEDOM + 3 {
             return None;
         }
-        let mean = moments.mean()?;
+        let at = at.or(moments.mean())?;
         let times: Vec<f64> = points.iter().map(|point| point.time).collect();
-        let warm: Vec<f64> = times.iter().zip(&temperatures).map(|(time, t)| time * (t - mean)).collect();
+        let warm: Vec<f64> = times.iter().zip(&temperatures).map(|(time, t)| time * (t - at)).collect();
         let levels: Vec<f64> = points.iter().map(|point| point.level).collect();
         let left = |values: &[f64]| -> Option<(Vec<f64>, f64)> {
             let line = polynomial_fit(&times, values, &vec![1.0; times.len()], 1)?;
@@ -66,14 +66,18 @@ impl Warmth {
 /// `Σ lᵢ² vⱼ` with the degrees of freedom of Welch and Satterthwaite. Where the exposures lie off the line beyond chance, their
 /// distances from it count. With no degree of freedom at all, `unseen` of the slope.
 ///
-/// Where the headers tell how the temperature wandered, `time × (temperature − mean)` is a second regressor, so that what the readings
-/// explain is no scatter; readings that explain nothing cost one degree of freedom.
+/// Where the headers tell how the temperature wandered, `time × (temperature − at)` is a second regressor, so that what the readings
+/// explain is no scatter and the slope is that of the temperature `at` (the stage's, or else the mean); readings that explain nothing cost one degree of freedom.
 ///
 /// # Source
 /// F. E. Satterthwaite, Biometrics Bulletin 2 (1946) 110; B. L. Welch, Biometrika 34 (1947) 28 (from memory;
 /// JCGM 100, G.4.1, has the same formula).
-pub(super) fn slope_over_time(points: &[Point], unseen: impl Fn(f64) -> f64) -> Option<(Estimate<f64>, f64)> {
-    let warmth = Warmth::of(points);
+pub(super) fn slope_over_time(
+    points: &[Point],
+    at: Option<f64>,
+    unseen: impl Fn(f64) -> f64,
+) -> Option<(Estimate<f64>, f64)> {
+    let warmth = Warmth::of(points, at);
     let times: Vec<f64> = points.iter().map(|point| point.time).collect();
     let levels: Vec<f64> = match &warmth {
         Some(warmth) => points.iter().zip(&warmth.of_points).map(|(point, warm)| point.level - warm).collect(),

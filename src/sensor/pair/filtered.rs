@@ -12,6 +12,10 @@ const SIDE: usize = 1024;
 const SCORE: f64 = -5.0;
 /// … and by this factor.
 const RATIO: f64 = 0.8;
+/// Where ties leave fewer peaks and pits than this share, the noise is near one step and its place between two steps
+/// favours one side by itself: then peaks must nearly be gone.
+const FEW_EXTREMES: f64 = 0.12;
+const RATIO_OF_FEW_CODES: f64 = 0.3;
 /// Noise that two neighbours along rows and along columns share to this part has been smoothed.
 const SMOOTHED: f64 = 0.25;
 
@@ -59,7 +63,8 @@ impl Extremes {
     /// few electrons make more peaks, never fewer. Derived here.
     fn peaks_are_missing(&self) -> bool {
         let both = self.peaks + self.pits;
-        both > 0.0 && (self.peaks - self.pits) / both.sqrt() < SCORE && self.peaks < RATIO * self.pits
+        let ratio = if both < FEW_EXTREMES * self.pixels { RATIO_OF_FEW_CODES } else { RATIO };
+        both > 0.0 && (self.peaks - self.pits) / both.sqrt() < SCORE && self.peaks < ratio * self.pits
     }
 }
 

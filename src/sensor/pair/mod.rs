@@ -169,6 +169,12 @@ impl PairStatistics {
         })
     }
 
+    /// DN from one code to the next.
+    #[must_use]
+    pub fn step(&self) -> f64 {
+        self.step
+    }
+
     /// Mean level of the pair in DN.
     #[must_use]
     pub fn mean(&self) -> Dn {

@@ -167,7 +167,10 @@ impl PlaneMeter {
         let coupling = fit.as_ref().and_then(|fit| self.correlation.coupling(&fit.gain));
         caveats.extend(coupling.map(|coupling| coupling.caveat()));
         caveats.extend(self.filtered.caveat());
-        caveats.extend(self.typed_gain.and_then(|typed| self.dark_gain.doubt(typed, zero.variance.value)));
+        let against_flats =
+            || self.typed_gain.zip(fit.as_ref()).and_then(|(typed, fit)| doubts::typed_against(typed, &fit.gain));
+        let against_darks = || self.typed_gain.and_then(|typed| self.dark_gain.doubt(typed, zero.variance.value));
+        caveats.extend(against_flats().or_else(against_darks));
         let gain = match (self.typed_gain, &fit) {
             (Some(typed), _) => Estimate::new(typed.0, 0.0),
             (None, Some(fit)) => coupling.map_or(fit.gain, |coupling| coupling.corrected(&fit.gain)),

@@ -56,7 +56,13 @@ impl PlaneMeter {
         // The first dark is looked at before its pair says more: the bias level, or at least no pixel's level.
         let darkest = || plane.iter().copied().min().map_or(0.0, f64::from);
         let offset = self.reference_stack().map_or_else(darkest, |stack| stack.pairs[0].mean().0);
-        let fallback = Expectation { offset, read_variance: f64::INFINITY, dn_per_e: 1.0, ceiling: 65_535.0 };
+        let fallback = Expectation {
+            offset,
+            read_variance: f64::INFINITY,
+            dn_per_e: 1.0,
+            ceiling: 65_535.0,
+            pattern_variance: 0.0,
+        };
         let expectation = self.expectation.unwrap_or(fallback);
         self.dark_stage(key).add(plane, key.exposure, temperature, partner, expectation);
         true
@@ -98,7 +104,16 @@ impl PlaneMeter {
         let fitted = || self.transfer(Dn(offset), saturation.as_ref(), None, false).ok().map(|fit| fit.1.gain.value);
         let gain = self.typed_gain.or_else(fitted).unwrap_or(ElectronsPerDn(1.0));
         let ceiling = saturation.filter(|saturation| saturation.is == SaturationIs::Reached).map(|it| it.level.0);
-        Expectation { offset, read_variance, dn_per_e: 1.0 / gain.0, ceiling: ceiling.unwrap_or(65_535.0) }
+        let pairs = self.reference_stack().map_or(&[][..], |stack| &stack.pairs);
+        let shared = pairs.iter().map(PairStatistics::shared_variance).sum::<f64>() / pairs.len().max(1) as f64;
+        Expectation {
+            offset,
+            // Noise that the steps hide is taken as half a step: codes next to each other are no hits.
+            read_variance: read_variance.max(0.25 * first_darks.step().powi(2)),
+            dn_per_e: 1.0 / gain.0,
+            ceiling: ceiling.unwrap_or(65_535.0),
+            pattern_variance: shared.max(0.0),
+        }
     }
 
     /// Dark current at every temperature that has long enough darks.

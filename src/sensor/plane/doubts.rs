@@ -3,7 +3,7 @@
 use crate::camera::Thermal;
 use crate::caveat::Caveat;
 use crate::stats::Estimate;
-use crate::units::{Celsius, Dn, Seconds};
+use crate::units::{Celsius, Dn, ElectronsPerDn, Seconds};
 
 use crate::sensor::dark::current::{DarkCurrent, DarkStage};
 use crate::sensor::dark::read_noise::ReadNoise;
@@ -220,6 +220,21 @@ pub(super) fn noise_with_temperature(
                 quiet.0
             ),
             "plan with bias frames of the lights' own temperature; `read_noise_by_temperature` has them all",
+        )
+    })
+}
+
+/// A typed gain that the flats contradict by more than three uncertainties and 5 %.
+pub(super) fn typed_against(typed: ElectronsPerDn, fitted: &Estimate<ElectronsPerDn>) -> Option<Caveat> {
+    let apart = (typed.0 - fitted.value.0).abs();
+    (apart > 3.0 * fitted.uncertainty.0 && apart > 0.05 * fitted.value.0).then(|| {
+        Caveat::new(
+            "gain-doubtful",
+            format!(
+                "the typed gain is {} e-/DN, but the flats in the folder say {:.4} ± {:.4}; the typed one was used",
+                typed.0, fitted.value.0, fitted.uncertainty.0
+            ),
+            "measure again without --gain-e-per-dn",
         )
     })
 }
