@@ -65,7 +65,7 @@ impl<'a> CalibratedLights<'a> {
         values.clear();
         for [down, right] in &self.shifts {
             let at = (row + down, column + right);
-            if at.0 % truth.colour_pitch != 0 || at.1 % truth.colour_pitch != 0 {
+            if ![at.0, at.1].iter().all(|place| place.is_multiple_of(truth.colour_pitch)) {
                 continue;
             }
             let expected = (light * self.fixed.response[at] + self.fixed.dark[at]) * truth.sub_s.0;
