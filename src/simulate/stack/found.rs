@@ -25,7 +25,7 @@ struct OneNight {
 }
 
 /// Signal over noise of the target in patches of `rows` × `columns` pixels, over all the nights; `None` with fewer than two nights or
-/// patches.
+/// patches, and where there is no signal or no noise at all.
 ///
 /// The signal is the mean of the target's part of the field less that of the sky's. The noise is the standard deviation
 /// between patches that do not overlap, all within the target's part, so that the target's own shot noise is in it; each
@@ -40,6 +40,9 @@ pub fn snr_found(fields: &[StackedField], patch: [usize; 2]) -> Option<FoundSnr>
     }
     let (signal, signal_error) = mean_and_error(&nights, |night| night.signal);
     let (variance, variance_error) = mean_and_error(&nights, |night| night.variance);
+    if signal == 0.0 || variance <= 0.0 {
+        return None;
+    }
     let snr = signal / variance.sqrt();
     let pixels = (patch[0] * patch[1]) as f64;
     Some(FoundSnr {
@@ -103,7 +106,7 @@ mod tests {
         let pixel = snr_found(&fields, [1, 1]).unwrap();
         approx::assert_relative_eq!(pixel.snr, 10.0 / (96.0_f64 / 95.0).sqrt(), max_relative = 1e-12);
         assert_eq!(pixel.patches, 192);
-        assert_eq!(snr_found(&fields, [1, 2]).unwrap().variance_e2, 0.0);
+        assert_eq!(snr_found(&fields, [1, 2]), None);
     }
 
     #[test]
