@@ -115,6 +115,19 @@ fn the_simulator_shares_nothing_with_what_it_proves() {
     }
 }
 
+/// Stacks prove what `noise` and `plan` say: they have not even a statistic in common with them, only the units.
+#[test]
+fn made_up_stacks_use_nothing_but_units() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/simulate/stack");
+    let files = sources(&folder);
+    assert!(files.len() > 3, "{files:?}");
+    for path in files {
+        for name in named(&without_comments(&std::fs::read_to_string(&path).unwrap())) {
+            assert!(["simulate", "units"].contains(&name.as_str()), "{}: `crate::{name}`", path.display());
+        }
+    }
+}
+
 #[test]
 fn the_program_uses_only_the_librarys_public_names() {
     let cli = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/cli");

@@ -13,10 +13,12 @@ mod exposure;
 mod oddity;
 mod pattern;
 mod scene;
+mod stack;
 mod truth;
 
 pub use error::SimulateError;
 pub use exposure::{SimulatedSensor, frames, one_frame};
 pub use oddity::{Oddity, RawFilter};
 pub use pattern::{HOT_PIXEL_FACTORS, Pattern};
+pub use stack::{FoundSnr, Shift, StackTruth, StackedField, clipped_mean, shifts, snr_found, stacked_field};
 pub use truth::{FrameGroup, LightColour, SensorTruth};

@@ -136,7 +136,7 @@ pub(super) fn chance(seed: u64, stream: Stream, row: usize) -> Xoshiro256PlusPlu
 /// The output function of SplitMix64: neighbouring inputs give unrelated outputs.
 ///
 /// Source: G. L. Steele, D. Lea, C. H. Flood, OOPSLA 2014 (constants from memory).
-fn scrambled(value: u64) -> u64 {
+pub(super) fn scrambled(value: u64) -> u64 {
     let z = value.wrapping_add(0x9e37_79b9_7f4a_7c15);
     let z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
     let z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);

@@ -1,0 +1,76 @@
+//! Masters and lights: frames are drawn, averaged, and subtracted and divided as a photographer does.
+
+use ndarray::Array2;
+use rand_xoshiro::Xoshiro256PlusPlus;
+
+use super::schedule::{Shift, shifts};
+use super::sensor::{FixedPattern, Purpose, hits, reading};
+use super::truth::StackTruth;
+
+/// What calibration takes off and divides by.
+struct Masters {
+    /// The mean dark, or bias where there are no darks; 0 without either.
+    dark: Array2<f64>,
+    /// The mean flat over its own mean; 1 without flats.
+    flat: Array2<f64>,
+}
+
+impl Masters {
+    fn of(truth: &StackTruth, night: u64, fixed: &FixedPattern) -> Self {
+        let chance = &mut truth.chance(night, Purpose::Masters);
+        let bias = averaged(truth.biases, fixed, |_, level| reading(truth, 0.0, level, chance));
+        let too_warm = truth.sub_s.0 * (1.0 + truth.dark_mismatch);
+        let dark = match truth.darks {
+            0 => bias.clone(),
+            darks => averaged(darks, fixed, |at, level| reading(truth, fixed.dark[at] * too_warm, level, chance)),
+        };
+        let mut flat = Array2::ones(fixed.dark.dim());
+        if truth.flats > 0 {
+            let light = |at| truth.flat_e.0 * fixed.response[at];
+            flat = averaged(truth.flats, fixed, |at, level| reading(truth, light(at), level, chance)) - bias;
+            let mean = flat.mean().unwrap_or(1.0);
+            flat.mapv_inplace(|value| value / mean);
+        }
+        Self { dark, flat }
+    }
+}
+
+/// The mean of `count` frames, pixel by pixel; 0 of none.
+fn averaged(count: usize, fixed: &FixedPattern, mut one: impl FnMut((usize, usize), f64) -> f64) -> Array2<f64> {
+    Array2::from_shape_fn(fixed.level.dim(), |at| {
+        (0..count).map(|_| one(at, fixed.level[at])).sum::<f64>() / count.max(1) as f64
+    })
+}
+
+/// The lights of one night, calibrated.
+pub(super) struct CalibratedLights<'a> {
+    truth: &'a StackTruth,
+    shifts: Vec<Shift>,
+    fixed: FixedPattern,
+    masters: Masters,
+}
+
+impl<'a> CalibratedLights<'a> {
+    pub(super) fn new(truth: &'a StackTruth, night: u64) -> Self {
+        let fixed = FixedPattern::of(truth, night);
+        let masters = Masters::of(truth, night, &fixed);
+        Self { truth, shifts: shifts(truth, night), fixed, masters }
+    }
+
+    /// The values that the subs have for one pixel of the field, each from where the field lay on the sensor.
+    pub(super) fn of_pixel(&self, row: usize, column: usize, chance: &mut Xoshiro256PlusPlus, values: &mut Vec<f64>) {
+        let truth = self.truth;
+        let shows_target = column >= truth.target_from();
+        let light = truth.sky_e_per_s.0 + if shows_target { truth.target_e_per_s.0 } else { 0.0 };
+        values.clear();
+        for [down, right] in &self.shifts {
+            let at = (row + down, column + right);
+            if ![at.0, at.1].iter().all(|place| place.is_multiple_of(truth.colour_pitch)) {
+                continue;
+            }
+            let expected = (light * self.fixed.response[at] + self.fixed.dark[at]) * truth.sub_s.0;
+            let read = reading(truth, expected, self.fixed.level[at], chance) + hits(truth, chance);
+            values.push((read - self.masters.dark[at]) / self.masters.flat[at]);
+        }
+    }
+}
