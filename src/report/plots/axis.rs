@@ -4,8 +4,10 @@ use std::ops::Range;
 
 use plotters::coord::ranged1d::{KeyPointHint, NoDefaultFormatting, Ranged, ValueFormatter};
 
-/// Decades from which on only whole decades are marked.
-const MANY_DECADES: f64 = 2.4;
+/// Decades from which on only whole decades have numbers …
+const MANY_DECADES: f64 = 1.7;
+/// … and from which on nothing between them has a line.
+const VERY_MANY_DECADES: f64 = 3.2;
 /// Most marks on an axis.
 const MOST_MARKS: f64 = 6.0;
 
@@ -42,6 +44,11 @@ impl Axis {
     pub(super) fn from(mut self, low: f64) -> Self {
         self.low = low;
         self
+    }
+
+    /// Whether it has no marks.
+    pub(super) fn is_bare(&self) -> bool {
+        self.bare
     }
 
     pub(super) fn low(&self) -> f64 {
@@ -84,7 +91,7 @@ impl Axis {
         let decades = (self.high / self.low).log10();
         let (first, last) = (self.low.log10().floor() as i32, self.high.log10().ceil() as i32);
         let every = (decades / MOST_MARKS).ceil().max(1.0) as i32;
-        let steps: &[f64] = if decades > MANY_DECADES { &[1.0] } else { &[1.0, 2.0, 5.0] };
+        let steps: &[f64] = if decades > VERY_MANY_DECADES { &[1.0] } else { &[1.0, 2.0, 5.0] };
         (first..=last)
             .filter(|decade| decade.rem_euclid(every) == 0)
             .flat_map(|decade| steps.iter().map(move |step| step * 10_f64.powi(decade)))
@@ -125,6 +132,11 @@ impl Ranged for Axis {
 
 impl ValueFormatter<f64> for Axis {
     fn format_ext(&self, value: &f64) -> String {
+        let many = self.logarithmic && (self.high / self.low).log10() > MANY_DECADES;
+        let power = value.abs().log10();
+        if many && (power - power.round()).abs() > 1e-6 {
+            return String::new();
+        }
         number(*value)
     }
 }
@@ -165,6 +177,13 @@ mod tests {
     fn numbers_read_as_people_write_them() {
         let said: Vec<String> = [0.001, -10.0, 50_000.0, 1e6, 2e-5].map(number).into();
         assert_eq!(said, ["0.001", "−10", "50000", "10⁶", "2·10⁻⁵"]);
+    }
+
+    #[test]
+    fn between_many_decades_lines_have_no_numbers() {
+        let axis = Axis::logarithmic([1.0, 100.0], 1.0);
+        let said: Vec<String> = axis.marks().iter().map(|mark| axis.format_ext(mark)).collect();
+        assert_eq!(said, ["1", "", "", "10", "", "", "100"]);
     }
 
     #[test]

@@ -16,6 +16,10 @@ const CURVE_POINTS: usize = 60;
 const DIGITS: usize = 5;
 /// Kelvins beyond the measured temperatures to which the law is drawn.
 const BEYOND_K: f64 = 5.0;
+/// From so far beyond them on it counts as extrapolated (a little more than the margin of [`dark_current`]).
+const STEP_OUT_K: f64 = 0.6;
+/// Points of each stretch of the law.
+const LAW_POINTS: usize = 30;
 
 fn words(list: &[&str]) -> Vec<String> {
     list.iter().map(|word| (*word).to_owned()).collect()
@@ -108,6 +112,24 @@ pub fn photon_transfer_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Fi
     Some(figure)
 }
 
+/// The law of a dark current at a temperature, with its 95 % interval.
+struct LawAt {
+    celsius: f64,
+    rate: f64,
+    low: f64,
+    high: f64,
+}
+
+fn law_between(plane: &Plane, from: f64, to: f64) -> Vec<LawAt> {
+    let at = |i: usize| {
+        let celsius = from + (to - from) * i as f64 / LAW_POINTS as f64;
+        let rate = dark_current(plane, Celsius(celsius)).rate;
+        let (low, high) = rate.interval();
+        LawAt { celsius, rate: rate.value.0, low, high }
+    };
+    (0..=LAW_POINTS).map(at).collect()
+}
+
 /// Dark current of one plane against temperature, with its law, the law's 95 % interval and the floor; `None` with fewer
 /// than two temperatures.
 #[must_use]
@@ -123,23 +145,27 @@ pub fn dark_current_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Figur
     let ends = Axis::even(points.iter().map(|point| point.0), 0.0);
     let x = Axis::even([ends.low() - BEYOND_K, ends.high() + BEYOND_K], 0.0);
     let law = plane.thermal.as_ref();
-    let at = |i: usize| x.at(i as f64 / CURVE_POINTS as f64);
-    let curve: Vec<(f64, f64, f64, f64)> = (0..=CURVE_POINTS)
-        .filter(|_| law.is_some())
-        .map(|i| {
-            let rate = dark_current(plane, Celsius(at(i))).rate;
-            let (low, high) = rate.interval();
-            (at(i), rate.value.0, low, high)
-        })
-        .collect();
-    let shown = points.iter().flat_map(|point| [point.1, point.1 + point.2]).chain(curve.iter().map(|c| c.1));
-    let y = Axis::logarithmic(shown, 1.6);
-    let mut panel =
-        Panel::new(x.clone(), y.clone(), ("sensor temperature in °C", "dark current in e⁻/s per pixel"), 270);
+    let stretches: [Vec<LawAt>; 3] = match law {
+        // The law and what lies beyond it are two statements: no line joins them.
+        Some(_) => [
+            law_between(plane, x.low(), ends.low() - STEP_OUT_K),
+            law_between(plane, ends.low(), ends.high()),
+            law_between(plane, ends.high() + STEP_OUT_K, x.high()),
+        ],
+        None => Default::default(),
+    };
+    let shown = points.iter().flat_map(|point| [point.1, point.1 + point.2]);
+    let y = Axis::logarithmic(shown.chain(stretches.iter().flatten().map(|at| at.rate)), 1.6);
+    let names = ("sensor temperature in °C", "dark current in e⁻/s per pixel");
+    let mut panel = Panel::new(x.clone(), y.clone(), names, 270);
     let within = |rate: f64| rate.clamp(y.low(), y.high());
-    panel.region = curve.iter().map(|c| (c.0, within(c.2))).collect();
-    panel.region.extend(curve.iter().rev().map(|c| (c.0, within(c.3))));
-    panel.series.push(Series::new(Pen::Curve, Shape::Line, curve.iter().map(|c| (c.0, c.1)).collect()));
+    for (stretch, pen) in stretches.iter().zip([Pen::Third, Pen::Curve, Pen::Third]).filter(|(s, _)| !s.is_empty()) {
+        let up = stretch.iter().map(|at| (at.celsius, within(at.low)));
+        let back = stretch.iter().rev().map(|at| (at.celsius, within(at.high)));
+        panel.regions.push(up.chain(back).collect());
+        let line = stretch.iter().map(|at| (at.celsius, at.rate)).collect();
+        panel.series.push(Series::new(pen, Shape::Line, line));
+    }
     let floor = law.map(|law| law.floor_e_per_s.0).filter(|floor| *floor > 0.0);
     if let Some(floor) = floor {
         panel.series.push(Series::new(Pen::Floor, Shape::Line, vec![(x.low(), floor), (x.high(), floor)]));
@@ -155,19 +181,18 @@ pub fn dark_current_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Figur
         })
         .collect();
     rows.extend(floor.map(|floor| vec!["floor".into(), "all".into(), said(floor), "–".into()]));
-    rows.extend(curve.iter().map(|(celsius, rate, low, high)| {
-        vec!["law".into(), rounded(*celsius, 4), said(*rate), format!("{} to {}", said(*low), said(*high))]
-    }));
+    for (stretch, what) in stretches.iter().zip(["extrapolated", "law", "extrapolated"]) {
+        rows.extend(stretch.iter().map(|at| {
+            let range = format!("{} to {}", said(at.low), said(at.high));
+            vec![what.into(), rounded(at.celsius, 4), said(at.rate), range]
+        }));
+    }
     let head = words(&["what", "sensor in °C", "dark current in e⁻/s", "range, of the law 95 %"]);
     let title = format!("Dark current against temperature, {}, plane {}", mode.label(), plane.plane);
     let doubling =
         law.map_or_else(String::new, |law| format!(" The law doubles every {:.1} K at 0 °C.", law.doubling_k_at_0_c));
-    let description = format!(
-        "{} temperatures from {:.0} to {:.0} °C.{doubling} The line goes on {BEYOND_K:.0} K beyond them, where it is extrapolated.",
-        points.len(),
-        ends.low(),
-        ends.high()
-    );
+    let description =
+        format!("{} temperatures from {:.0} to {:.0} °C.{doubling} ", points.len(), ends.low(), ends.high());
     let mut figure = Figure::new(id.into(), title, description, &[panel], Table { head, rows }).with_key(
         Pen::Used,
         Shape::Points,

@@ -16,12 +16,14 @@ use super::canvas::{Canvas, Pen, TENTHS, TEXT};
 pub(super) const WIDTH: i32 = 360;
 /// Room for the numbers of the upright axis.
 const LEFT: i32 = 46;
+/// The same where it has none.
+const LEFT_BARE: i32 = 6;
 /// Room at the right, for half a number.
 const RIGHT: i32 = 14;
 /// Room above, for the name of the upright axis.
 const ABOVE: i32 = 22;
 /// Room below, for numbers and the name of the level axis.
-const BELOW: i32 = 36;
+const BELOW: i32 = 40;
 /// Radius of a point.
 const POINT: i32 = 3;
 /// Letters of neighbouring marks stand in rows when closer than this.
@@ -79,8 +81,8 @@ pub(super) struct Panel {
     pub(super) series: Vec<Series>,
     /// A stretch of the level axis.
     pub(super) band: Option<(f64, f64)>,
-    /// A stretch between two curves: up along one, back along the other.
-    pub(super) region: Vec<(f64, f64)>,
+    /// Stretches between two curves: up along one, back along the other.
+    pub(super) regions: Vec<Vec<(f64, f64)>>,
     pub(super) marks: Vec<Mark>,
     pub(super) bars: Vec<Bar>,
 }
@@ -95,7 +97,7 @@ impl Panel {
             height,
             series: Vec::new(),
             band: None,
-            region: Vec::new(),
+            regions: Vec::new(),
             marks: Vec::new(),
             bars: Vec::new(),
         }
@@ -139,7 +141,7 @@ fn draw(area: &Area<'_>, panel: &Panel) -> Drawn {
         .margin_top(above * TENTHS)
         .margin_right(RIGHT * TENTHS)
         .x_label_area_size(BELOW * TENTHS)
-        .y_label_area_size(LEFT * TENTHS)
+        .y_label_area_size(if panel.y.is_bare() { LEFT_BARE } else { LEFT } * TENTHS)
         .build_cartesian_2d(panel.x.clone(), panel.y.clone())?;
     if let Some((from, to)) = panel.band {
         let corners = [(from.max(panel.x.low()), panel.y.low()), (to.min(panel.x.high()), panel.y.high())];
@@ -155,8 +157,8 @@ fn draw(area: &Area<'_>, panel: &Panel) -> Drawn {
         .set_all_tick_mark_size(4 * TENTHS)
         .draw()?;
     let plot = chart.plotting_area();
-    if !panel.region.is_empty() {
-        plot.draw(&Polygon::new(panel.region.clone(), Pen::Band.colour().filled()))?;
+    for region in &panel.regions {
+        plot.draw(&Polygon::new(region.clone(), Pen::Band.colour().filled()))?;
     }
     for (mark, row) in panel.marks.iter().zip(rows) {
         let ends = vec![(mark.at, panel.y.low()), (mark.at, panel.y.high())];
@@ -170,7 +172,7 @@ fn draw(area: &Area<'_>, panel: &Panel) -> Drawn {
         let row = (panel.bars.len() - i) as f64;
         let corners = [(bar.from, row - 0.80), (bar.to, row - 0.50)];
         plot.draw(&Rectangle::new(corners, Pen::Bar.colour().filled()))?;
-        plot.draw(&Text::new(bar.words.clone(), (panel.x.low(), row - 0.45), text_style(HPos::Left, VPos::Bottom)))?;
+        plot.draw(&Text::new(bar.words.clone(), (panel.x.at(0.02), row - 0.45), text_style(HPos::Left, VPos::Bottom)))?;
     }
     for series in &panel.series {
         draw_series(plot, panel, series)?;

@@ -33,7 +33,7 @@ struct Upright {
 }
 
 /// Sub length against what it costs: wall time where a signal over noise is asked for, else the signal over noise of the
-/// hours; each length at its best dither cadence, counts not rounded.
+/// hours; each length at its best dither cadence, nothing rounded. The diamond has a whole cadence and lies a hair above.
 #[must_use]
 pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figure {
     let asked = matches!(search.demand, Demand::Snr(_));
@@ -44,15 +44,16 @@ pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figur
     let curve: Vec<(f64, f64)> = (0..=CURVE_POINTS)
         .map(|i| wide.at(i as f64 / CURVE_POINTS as f64))
         .filter(|sub| *sub <= search.longest() * (1.0 + 1e-9))
-        .filter_map(|sub| Some((sub, value(search.best_at(Seconds(sub))?.cost))))
+        .filter_map(|sub| Some((sub, value(search.smooth_cost(Seconds(sub))?))))
         .collect();
     let chosen = search.best_at(filter.sub_s).map(|chosen| (chosen.sub.0, value(chosen.cost)));
-    let costs = || curve.iter().chain(&chosen).map(|point| point.1);
-    let (least, most) = (costs().fold(f64::MAX, f64::min), costs().fold(0.0, f64::max));
+    let least = curve.iter().chain(&chosen).map(|point| point.1).fold(f64::MAX, f64::min);
+    let affordable = curve.iter().chain(&chosen).map(|point| point.1).filter(|hours| *hours <= WORST * least);
     let (y, y_name) = if asked {
-        (Axis::even([least, most.min(WORST * least)], 0.08), format!("hours on the clock, {}", filter.name))
+        (Axis::even(affordable, 0.08), format!("hours on the clock, filter {}", filter.name))
     } else {
-        (Axis::even([least, most], 0.08).from(0.0), format!("SNR in the hours given, {}", filter.name))
+        let snr = curve.iter().map(|point| point.1).chain([0.0]);
+        (Axis::even(snr, 0.08).from(0.0), format!("SNR in the hours given, filter {}", filter.name))
     };
     let shown: Vec<f64> = curve.iter().filter(|point| y.holds(point.1)).map(|point| point.0).collect();
     let marks = uprights.iter().map(|upright| upright.sub).filter(|sub| *sub > 0.0);
@@ -81,12 +82,12 @@ pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figur
         duration(Seconds(low)),
         duration(Seconds(high))
     );
-    let title = format!("What the length of a sub costs, {}", filter.name);
+    let title = format!("What the length of a sub costs, filter {}", filter.name);
     let mut figure = Figure::new(id.into(), title, description, &[panel], Table { head, rows })
-        .with_key(Pen::Curve, Shape::Line, "each length at its best dither cadence, before rounding to whole subs")
+        .with_key(Pen::Curve, Shape::Line, "each length at its best dither cadence, nothing rounded")
         .with_key(Pen::Chosen, Shape::Diamonds, format!("the plan: {}", duration(filter.sub_s)))
         .with_key(Pen::Band, Shape::Line, "within 3 % of the best")
-        .with_key(Pen::Limit, Shape::Line, "a limit")
+        .with_key(Pen::Limit, Shape::Line, "a limit of the length")
         .with_key(Pen::Thumb, Shape::Line, "a rule of thumb, for comparison");
     for (upright, letter) in uprights.iter().zip('a'..='z') {
         let words = format!("{}: {}", upright.words, duration(Seconds(upright.sub)));
@@ -142,7 +143,8 @@ pub fn snr_figure(id: &str, filter: &FilterPlan, search: &Search) -> Option<Figu
     let chosen = at(planned);
     let x = Axis::even([0.0, end], 0.0);
     let y = Axis::even(curve.iter().map(|point| point.1).chain([0.0, chosen.1]), 0.08).from(0.0);
-    let names = ("hours on the clock, lost subs and dithers included", format!("SNR in the patch, {}", filter.name));
+    let names =
+        ("hours on the clock, lost subs and dithers included", format!("SNR in the patch, filter {}", filter.name));
     let mut panel = Panel::new(x, y, names, 230);
     panel.series.push(Series::new(Pen::Curve, Shape::Line, curve.clone()));
     panel.series.push(Series::new(Pen::Chosen, Shape::Diamonds, vec![chosen]));
@@ -157,7 +159,7 @@ pub fn snr_figure(id: &str, filter: &FilterPlan, search: &Search) -> Option<Figu
         rounded(half, 3),
         rounded(twice, 3)
     );
-    let title = format!("What more hours bring, {}", filter.name);
+    let title = format!("What more hours bring, filter {}", filter.name);
     Some(
         Figure::new(id.into(), title, description, &[panel], Table { head, rows })
             .with_key(Pen::Curve, Shape::Line, format!("subs of {}", duration(sub)))
