@@ -73,10 +73,10 @@ fn why(profile: &CameraProfile) -> String {
             "The brightest flats still behaved: saturation lies higher than what is given.".into()
         }
         (_, Some(SaturationCause::Adc)) => {
-            "The converter ends before the well is full: a lower gain setting would hold more.".into()
+            "The converter ends before the well is full: a lower gain setting, where there is one, holds more.".into()
         }
         (_, Some(SaturationCause::Well)) => {
-            "The well is full before the converter ends: a lower gain setting holds no more.".into()
+            "The well is full before the converter ends: a lower gain setting would hold no more.".into()
         }
         _ => "Saturation was reached.".into(),
     });

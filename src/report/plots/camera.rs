@@ -247,9 +247,8 @@ pub fn span_figure(id: &str, profile: &CameraProfile) -> Option<Figure> {
         })
         .collect();
     let head = words(&["setting", "plane", "read noise in e⁻", "saturation in e⁻", "ratio"]);
-    let description = format!(
-        "{} bars on a logarithmic scale of electrons; the left end is what darkness says, the right end is full.",
-        spans.len()
+    let description = String::from(
+        "A bar for each gain setting on a logarithmic scale of electrons: its left end is the read noise, its right end saturation.",
     );
     Some(Figure::new(id.into(), "What a pixel spans".into(), description, &[panel], Table { head, rows }))
 }

@@ -16,6 +16,8 @@ const CURVE_POINTS: usize = 160;
 const DIGITS: usize = 4;
 /// Costs beyond this many times the least are not shown: nobody would pay them.
 const WORST: f64 = 3.0;
+/// A saw of whole cadences is shown where it leaves the smooth curve by more than this.
+const SAW: f64 = 0.02;
 /// The rules of thumb that forbid read noise to add more than so much to a sub's noise, in percent.
 const EXCESSES: [f64; 3] = [15.0, 10.0, 5.0];
 /// The place of the sky in the range that another rule asks for.
@@ -46,6 +48,8 @@ pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figur
         .filter(|sub| *sub <= search.longest() * (1.0 + 1e-9))
         .filter_map(|sub| Some((sub, value(search.smooth_cost(Seconds(sub))?))))
         .collect();
+    let whole: Vec<(f64, f64)> =
+        curve.iter().filter_map(|(sub, _)| Some((*sub, value(search.best_at(Seconds(*sub))?.cost)))).collect();
     let chosen = search.best_at(filter.sub_s).map(|chosen| (chosen.sub.0, value(chosen.cost)));
     let least = curve.iter().chain(&chosen).map(|point| point.1).fold(f64::MAX, f64::min);
     let affordable = curve.iter().chain(&chosen).map(|point| point.1).filter(|hours| *hours <= WORST * least);
@@ -67,12 +71,20 @@ pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figur
         .map(|(upright, letter)| Mark { pen: upright.pen, at: upright.sub, letter: letter.into() })
         .collect();
     panel.series.push(Series::new(Pen::Curve, Shape::Line, curve.clone()));
+    // Where few subs are enough, whole cadences cost visibly more than the smooth curve, and the range is theirs.
+    let saw = whole.len() < curve.len() || whole.iter().zip(&curve).any(|(w, c)| (w.1 / c.1 - 1.0).abs() > SAW);
+    if saw {
+        panel.series.push(Series::new(Pen::Third, Shape::Line, whole.clone()));
+    }
     panel.series.push(Series::new(Pen::Chosen, Shape::Diamonds, chosen.into_iter().collect()));
     let mut rows: Vec<Vec<String>> =
         chosen.iter().map(|point| vec!["chosen".into(), said(point.0), said(point.1)]).collect();
     rows.push(vec!["within 3 %".into(), format!("{} to {}", said(low), said(high)), "–".into()]);
     rows.extend(uprights.iter().map(|upright| vec![upright.words.clone(), said(upright.sub), "–".into()]));
     rows.extend(curve.iter().map(|point| vec!["curve".into(), said(point.0), said(point.1)]));
+    if saw {
+        rows.extend(whole.iter().map(|point| vec!["whole cadence".into(), said(point.0), said(point.1)]));
+    }
     let cost = if asked { "hours on the clock" } else { "SNR" };
     let head = ["what", "sub in s", cost].map(String::from).to_vec();
     let description = format!(
@@ -89,6 +101,10 @@ pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figur
         .with_key(Pen::Band, Shape::Line, "within 3 % of the best")
         .with_key(Pen::Limit, Shape::Line, "a limit of the length")
         .with_key(Pen::Thumb, Shape::Line, "a rule of thumb, for comparison");
+    if saw {
+        figure =
+            figure.with_key(Pen::Third, Shape::Line, "with a whole number of subs between dithers, as it will be done");
+    }
     for (upright, letter) in uprights.iter().zip('a'..='z') {
         let words = format!("{}: {}", upright.words, duration(Seconds(upright.sub)));
         figure = figure.with_letter(&letter.to_string(), words);
