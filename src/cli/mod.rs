@@ -55,6 +55,12 @@ enum Command {
     Plan {
         /// The night: camera, optics, site, filter, target, goal
         night: PathBuf,
+        /// Write a report with pictures here (.html), to look at and to print
+        #[arg(long, value_name = "FILE")]
+        report: Option<PathBuf>,
+        /// Overwrite a report that is there
+        #[arg(long)]
+        force: bool,
     },
     /// Is a cooled camera worth it, month by month
     Cooling(decisions::CoolingWords),
@@ -110,6 +116,9 @@ struct MeasureWords {
     /// Write the photon transfer points here, as a table (.csv, or .ecsv with units)
     #[arg(long, value_name = "FILE")]
     ptc: Option<PathBuf>,
+    /// Write a report with pictures here (.html), to look at and to print
+    #[arg(long, value_name = "FILE")]
+    report: Option<PathBuf>,
     /// An older or a published profile: what changed since?
     #[arg(long, value_name = "PROFILE")]
     against: Option<PathBuf>,
@@ -168,7 +177,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Frames { dir } => frames(dir, words.quiet),
         Command::Measure(asked) => measure(asked, words.quiet),
         Command::Sky(asked) => sky::sky(asked),
-        Command::Plan { night } => planned(night),
+        Command::Plan { night, report, force } => planned(night, report.as_deref(), *force),
         Command::Cooling(asked) => decisions::cooling(asked),
         Command::Compare { a, b } => decisions::compare(a, b),
         Command::Schema { name } => Ok(decisions::schema(*name)),
@@ -201,10 +210,10 @@ fn checklist(words: &ChecklistWords) -> Result<Answer, Failure> {
 
 fn measure(words: &MeasureWords, quiet: bool) -> Result<Answer, Failure> {
     // Refuse before the work, not after it.
-    let outputs = [&words.out, &words.ptc];
-    if let Some(out) = outputs.into_iter().flatten().find(|out| !words.force && out.exists()) {
-        return Err(files::FileError::Exists { path: out.clone() }.into());
+    for out in [&words.out, &words.ptc, &words.report].into_iter().flatten() {
+        refuse_to_overwrite(out, words.force)?;
     }
+    words.report.as_deref().map(named_as_page).transpose()?;
     let table = words.ptc.as_deref().map(table_of_points).transpose()?;
     let other = words.against.as_deref().map(files::read_profile).transpose()?;
     let options =
@@ -217,6 +226,10 @@ fn measure(words: &MeasureWords, quiet: bool) -> Result<Answer, Failure> {
     if let (Some(file), Some(table)) = (&words.ptc, table) {
         files::write_whole(file, table(&profile).as_bytes(), words.force)?;
         text.push_str(&format!("\nphoton transfer points written to {}\n", file.display()));
+    }
+    if let Some(file) = &words.report {
+        files::write_whole(file, report::camera_page(&profile).as_bytes(), words.force)?;
+        text.push_str(&format!("\nreport written to {}\n", file.display()));
     }
     if let Some(out) = &words.out {
         files::write_profile(out, &profile, words.force)?;
@@ -241,10 +254,39 @@ fn table_of_points(file: &std::path::Path) -> Result<fn(&CameraProfile) -> Strin
     }
 }
 
-fn planned(night: &std::path::Path) -> Result<Answer, Failure> {
+fn refuse_to_overwrite(out: &std::path::Path, force: bool) -> Result<(), Failure> {
+    if !force && out.exists() {
+        return Err(files::FileError::Exists { path: out.to_owned() }.into());
+    }
+    Ok(())
+}
+
+/// A report is a page; other endings would open in the wrong program.
+fn named_as_page(file: &std::path::Path) -> Result<(), Failure> {
+    let ending = file.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_lowercase();
+    if ["html", "htm"].contains(&ending.as_str()) {
+        return Ok(());
+    }
+    Err(Failure::words(
+        &format!("{}: a report is written as .html", file.display()),
+        "end the name in .html; a browser opens it without network, and prints it to paper or PDF",
+    ))
+}
+
+fn planned(night: &std::path::Path, page: Option<&std::path::Path>, force: bool) -> Result<Answer, Failure> {
+    if let Some(page) = page {
+        named_as_page(page)?;
+        refuse_to_overwrite(page, force)?;
+    }
     let (night, camera) = files::read_night(night)?;
     let plan = plan::plan(&night, &camera)?;
-    Ok(Answer::document(report::plan_text(&plan), &plan, plan.caveats.len()))
+    let mut text = report::plan_text(&plan);
+    if let Some(page) = page {
+        let searches = plan::searches(&night, &camera)?;
+        files::write_whole(page, report::plan_page(&plan, &searches).as_bytes(), force)?;
+        text.push_str(&format!("\nreport written to {}\n", page.display()));
+    }
+    Ok(Answer::document(text, &plan, plan.caveats.len()))
 }
 
 fn simulated(

@@ -79,6 +79,11 @@ impl Draft {
         Seconds(self.filters.iter().map(|filter| filter.counts.wall_clock.0).sum())
     }
 
+    /// What each filter was searched in.
+    pub(super) fn searches(self) -> Vec<Search> {
+        self.filters.into_iter().map(|filter| filter.search).collect()
+    }
+
     /// Hours of a night that can be planned with: the same for every filter.
     fn clear_hours(&self, night: &Night) -> f64 {
         self.conditions.filters.first().map_or(night.goal.clear_hours(), |filter| filter.clear_hours)

@@ -32,7 +32,7 @@ pub use optimum::{
     Chosen, Demand, Limits, Optimum, ROUND_LENGTHS_S, Search, SetBy, WITHIN, best_cadence, best_sub, efficiency,
 };
 pub use outcome::{
-    FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, SubLimits, plan,
+    FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, SubLimits, plan, searches,
 };
 pub use sky_light::{ChainFactor, HoursRatio, PlaneSky, SkyAnswer, SkyWindow};
 pub use star_light::{MeasuredStar, StarLight, star_light};

@@ -206,6 +206,25 @@ impl Search {
         if every < 1.0 || every > self.slowest_cadence(sub) {
             return None;
         }
+        self.at_any(sub, every)
+    }
+
+    /// The least cost of one length with a cadence that need not be whole: a smooth curve over lengths, for pictures.
+    #[must_use]
+    pub fn smooth_cost(&self, sub: Seconds) -> Option<f64> {
+        let slowest = self.slowest_cadence_unrounded(sub).min(1e6);
+        if slowest < 1.0 {
+            return None;
+        }
+        // Where a rule forbids a cadence, only dithering more often can help: the search is to go there.
+        let forbidden = |look: f64| f64::MAX / 1e3 * (1.0 + look);
+        let cost = |look: f64| self.at_any(sub, look.exp()).map_or_else(|| forbidden(look), |chosen| chosen.cost);
+        let found = golden_section(&cost, 0.0, slowest.ln());
+        [0.0, found].map(cost).into_iter().min_by(f64::total_cmp).filter(|cost| *cost < forbidden(0.0))
+    }
+
+    /// [`Search::at`] with any cadence.
+    fn at_any(&self, sub: Seconds, every: f64) -> Option<Chosen> {
         let floor = self.min_subs.max(self.positions() * every);
         let (subs, cost) = match self.demand {
             Demand::Snr(snr) => {

@@ -10,7 +10,7 @@ use crate::units::{Arcseconds, Celsius, Electrons, MagnitudesPerSquareArcsecond,
 
 use super::draft::Draft;
 use super::evening::Evening;
-use super::{Night, PlanError, PlanNight, SetBy};
+use super::{Night, PlanError, PlanNight, Search, SetBy};
 
 /// What `plan --json` prints.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -239,6 +239,22 @@ pub struct GainSetting {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
+    let (mode, draft, by_gain_setting) = drafted(night, profile)?;
+    Ok(draft.finish(night, profile, mode, by_gain_setting))
+}
+
+/// What each filter of [`plan`] was searched in, in the order of [`Plan::filters`]: for curves about the recommendation.
+///
+/// # Errors
+/// As [`plan`].
+pub fn searches(night: &Night, profile: &CameraProfile) -> Result<Vec<Search>, PlanError> {
+    Ok(drafted(night, profile)?.1.searches())
+}
+
+type Drafted<'a> = (&'a Mode, Draft, Vec<GainSetting>);
+
+/// The best mode with its draft, and the time of each.
+fn drafted<'a>(night: &Night, profile: &'a CameraProfile) -> Result<Drafted<'a>, PlanError> {
     night.check()?;
     let asked = night.camera.gain_setting;
     let wanted = asked.map(|gain| profile.mode(Some(gain))).transpose()?;
@@ -267,7 +283,7 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
         }
     }
     match (best, failure) {
-        (Some((mode, draft)), _) => Ok(draft.finish(night, profile, mode, by_gain_setting)),
+        (Some((mode, draft)), _) => Ok((mode, draft, by_gain_setting)),
         (None, Some(error)) => Err(error),
         (None, None) => Err(PlanError::Impossible { key: "modes".into(), why: "of the profile is empty".into() }),
     }

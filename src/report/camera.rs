@@ -49,7 +49,7 @@ pub fn camera_text(profile: &CameraProfile) -> String {
 }
 
 /// How the gain follows the setting, in one sentence.
-fn law_line(law: &GainLaw) -> String {
+pub(super) fn law_line(law: &GainLaw) -> String {
     let slope = with_uncertainty(&law.slope);
     let off = format!("off by at most {} %", rounded(law.deviation_percent, 2));
     let said = match law.law {
@@ -93,7 +93,7 @@ pub fn changes_text(changes: &[Change]) -> String {
     text
 }
 
-fn mode_text(camera: &str, mode: &Mode) -> String {
+pub(super) fn mode_text(camera: &str, mode: &Mode) -> String {
     let gain = mode.gain_setting.map_or_else(String::new, |gain| format!(", gain {gain}"));
     let counts = mode.frames;
     let temperature =
@@ -122,6 +122,15 @@ fn parts_text<Q: Quantity>(parts: [&Option<Estimate<Q>>; 3]) -> String {
 
 fn plane_text(plane: &Plane) -> String {
     let colour = plane.colour.map_or_else(String::new, |colour| format!(" ({colour})"));
+    let mut text = format!("  plane {}{colour}\n", plane.plane);
+    for (name, value) in plane_entries(plane) {
+        text.push_str(&entry(4, name, 18, &value));
+    }
+    text
+}
+
+/// The numbers of a plane, each with its name.
+pub(super) fn plane_entries(plane: &Plane) -> Vec<(&'static str, String)> {
     let mut lines = vec![("gain", with_uncertainty(&plane.gain_e_per_dn))];
     let limit = if plane.read_noise_is_upper_limit { "at most " } else { "" };
     let core = plane.read_noise_core_e.map_or_else(String::new, |core| format!(", core {}", rounded(core.value.0, 3)));
@@ -173,9 +182,5 @@ fn plane_text(plane: &Plane) -> String {
             ),
         ));
     }
-    let mut text = format!("  plane {}{colour}\n", plane.plane);
-    for (name, value) in lines {
-        text.push_str(&entry(4, name, 18, &value));
-    }
-    text
+    lines
 }

@@ -1,12 +1,14 @@
-//! Results as text that fits a terminal of 80 columns. Reads, never reckons.
+//! Results as text that fits a terminal of 80 columns, as pictures and as a page of HTML. Reads, never reckons.
 
 mod camera;
 mod checklist;
 mod compare;
 mod cooling;
 mod frames;
+mod html;
 mod number;
 mod plan;
+pub mod plots;
 mod points;
 mod sky;
 
@@ -15,6 +17,7 @@ pub use checklist::checklist_text;
 pub use compare::comparison_text;
 pub use cooling::{cooling_line, cooling_text};
 pub use frames::frames_text;
+pub use html::{camera_page, plan_page};
 pub use number::{duration, rounded, with_uncertainty};
 pub use plan::{answer_line, plan_text};
 pub use points::{photon_transfer_csv, photon_transfer_ecsv};

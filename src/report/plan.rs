@@ -36,8 +36,6 @@ fn counted(count: u64, what: &str) -> String {
 #[must_use]
 pub fn plan_text(plan: &Plan) -> String {
     let mut text = format!("{}\n\n", answer_line(plan));
-    let [low, high] = plan.wall_clock_range_s;
-    let nights = if plan.nights == 1 { "one night".into() } else { format!("{} nights", plan.nights) };
     if plan.goal.kind == "hours" {
         for filter in &plan.filters {
             for plane in &filter.planes {
@@ -57,21 +55,7 @@ pub fn plan_text(plan: &Plan) -> String {
             }
         }
     }
-    text.push_str(&wrapped(
-        &format!(
-            "{} on the clock (likely {} to {}), {nights}; {} darks, {} flats, {} biases. \
-             {:.0} % of that range comes from: {}.",
-            duration(plan.wall_clock_s),
-            duration(low),
-            duration(high),
-            plan.darks,
-            plan.flats,
-            plan.biases,
-            plan.largest_uncertainty.share_percent,
-            plan.largest_uncertainty.source
-        ),
-        0,
-    ));
+    text.push_str(&wrapped(&clock_line(plan), 0));
     if let Some(night) = &plan.night {
         text.push_str(&night_text(night));
     }
@@ -89,10 +73,37 @@ pub fn plan_text(plan: &Plan) -> String {
     text
 }
 
+/// Time on the clock, its range, nights, calibration frames and what the range comes from.
+pub(super) fn clock_line(plan: &Plan) -> String {
+    let [low, high] = plan.wall_clock_range_s;
+    let nights = if plan.nights == 1 { "one night".into() } else { format!("{} nights", plan.nights) };
+    format!(
+        "{} on the clock (likely {} to {}), {nights}; {} darks, {} flats, {} biases. \
+             {:.0} % of that range comes from: {}.",
+        duration(plan.wall_clock_s),
+        duration(low),
+        duration(high),
+        plan.darks,
+        plan.flats,
+        plan.biases,
+        plan.largest_uncertainty.share_percent,
+        plan.largest_uncertainty.source
+    )
+}
+
 /// The hours of the date.
 fn night_text(night: &PlanNight) -> String {
     let mut text = format!("\nnight of {}\n", night.date);
-    let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 18, &value));
+    for (name, value) in night_entries(night) {
+        text.push_str(&entry(2, name, 18, &value));
+    }
+    text
+}
+
+/// The same, each with its name.
+pub(super) fn night_entries(night: &PlanNight) -> Vec<(&'static str, String)> {
+    let mut entries = Vec::new();
+    let mut line = |name: &'static str, value: String| entries.push((name, value));
     let sun = (night.sun_below_deg * 10.0).round() / 10.0;
     line("dark", format!("{}, {:.1} h with the Sun below {sun}°", spans(&night.dark), night.dark_hours));
     let moon = if night.moon_free_hours > night.dark_hours - ALL_OF_IT_H {
@@ -124,7 +135,7 @@ fn night_text(night: &PlanNight) -> String {
     if !sky.is_empty() {
         line("sky, mean", sky.join(", "));
     }
-    text
+    entries
 }
 
 /// Local times of the clock, the date left out.
@@ -135,9 +146,21 @@ fn spans(spans: &[[String; 2]]) -> String {
 }
 
 fn filter_text(filter: &FilterPlan) -> String {
-    let [shortest, longest] = filter.sub_range_s;
     let mut text = format!("\n{}\n", filter.name);
-    let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 18, &value));
+    for (name, value) in filter_entries(filter) {
+        text.push_str(&entry(2, name, 18, &value));
+    }
+    for plane in &filter.planes {
+        text.push_str(&plane_text(plane));
+    }
+    text
+}
+
+/// What is to be done through a filter and why, each with its name.
+pub(super) fn filter_entries(filter: &FilterPlan) -> Vec<(&'static str, String)> {
+    let [shortest, longest] = filter.sub_range_s;
+    let mut entries = Vec::new();
+    let mut line = |name: &'static str, value: String| entries.push((name, value));
     let within = (shortest.0..=longest.0).contains(&filter.sub_s.0);
     let outside = if within { "" } else { "; no round length is among them, this one costs a little more" };
     line(
@@ -186,10 +209,7 @@ fn filter_text(filter: &FilterPlan) -> String {
         "on disk",
         if megabytes < 1000.0 { format!("{megabytes:.0} MB") } else { format!("{:.1} GB", filter.gigabytes) },
     );
-    for plane in &filter.planes {
-        text.push_str(&plane_text(plane));
-    }
-    text
+    entries
 }
 
 fn set_by(filter: &FilterPlan) -> String {
@@ -219,11 +239,20 @@ fn limits(filter: &FilterPlan) -> String {
 }
 
 fn plane_text(plane: &PlanePlan) -> String {
-    let rates = &plane.rates_e_per_s;
-    let share = &plane.noise_share_percent;
     let colour = plane.colour.map_or_else(String::new, |colour| format!(" ({colour})"));
     let mut text = format!("  plane {}{colour}\n", plane.plane);
-    let mut line = |name: &str, value: String| text.push_str(&entry(4, name, 20, &value));
+    for (name, value) in plane_entries(plane) {
+        text.push_str(&entry(4, name, 20, &value));
+    }
+    text
+}
+
+/// What happens in a plane, each with its name.
+pub(super) fn plane_entries(plane: &PlanePlan) -> Vec<(&'static str, String)> {
+    let rates = &plane.rates_e_per_s;
+    let share = &plane.noise_share_percent;
+    let mut entries = Vec::new();
+    let mut line = |name: &'static str, value: String| entries.push((name, value));
     let rate = |rate: f64| rounded(rate, 2);
     let moonlight = if rates.moon.0 > 0.0 { format!("Moon {}, ", rate(rates.moon.0)) } else { String::new() };
     let moon_share = if rates.moon.0 > 0.0 { format!(" Moon {:.0} %,", share.moon) } else { String::new() };
@@ -255,5 +284,5 @@ fn plane_text(plane: &PlanePlan) -> String {
         "sky level",
         format!("{} DN, {} % of the full well", plane.sky_level_dn, rounded(plane.sky_share_of_full_well_percent, 2)),
     );
-    text
+    entries
 }

@@ -1,0 +1,96 @@
+//! The pieces of a page.
+
+use crate::caveat::{Caveat, Rejected};
+use crate::report::plots::{Figure, Table};
+
+use super::escaped;
+
+/// A text without the line ends and indents of the terminal.
+pub(super) fn unwrapped(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+pub(super) fn heading(words: &str) -> String {
+    format!("<h2>{}</h2>\n", escaped(words))
+}
+
+pub(super) fn subheading(words: &str) -> String {
+    format!("<h3>{}</h3>\n", escaped(words))
+}
+
+pub(super) fn paragraph(words: &str) -> String {
+    format!("<p>{}</p>\n", escaped(&unwrapped(words)))
+}
+
+/// The title of the page, small, and the answer, large: a paragraph for each line.
+pub(super) fn answer(title: &str, lines: &str) -> String {
+    let said: String =
+        lines.lines().map(|line| format!("<p class=\"answer\">{}</p>\n", escaped(&unwrapped(line)))).collect();
+    format!("<h1>{}</h1>\n{said}", escaped(title))
+}
+
+/// Names and their values in two columns; on a phone one below the other.
+pub(super) fn numbers(entries: &[(&str, String)]) -> String {
+    let row = |(name, value): &(&str, String)| {
+        format!("<tr><th scope=\"row\">{}</th><td>{}</td></tr>\n", escaped(name), escaped(value))
+    };
+    let rows: String = entries.iter().map(row).collect();
+    format!("<table class=\"numbers\"><tbody>\n{rows}</tbody></table>\n")
+}
+
+pub(super) fn figure(figure: &Figure) -> String {
+    let key: String = figure
+        .key
+        .iter()
+        .map(|entry| format!("<li><span class=\"sign\">{}</span>{}</li>\n", entry.sign, escaped(&entry.words)))
+        .collect();
+    let key = if key.is_empty() { key } else { format!("<ul class=\"signs\">\n{key}</ul>\n") };
+    format!(
+        "<figure>\n<figcaption>{}</figcaption>\n{}{key}<p>{}</p>\n<details><summary>the same as a table</summary>\n{}</details>\n</figure>\n",
+        escaped(&figure.title),
+        figure.svg(),
+        escaped(&figure.description),
+        table(&figure.table)
+    )
+}
+
+pub(super) fn table(table: &Table) -> String {
+    let head: String = table.head.iter().map(|name| format!("<th scope=\"col\">{}</th>", escaped(name))).collect();
+    let cells =
+        |row: &Vec<String>| row.iter().map(|cell| format!("<td>{}</td>", escaped(cell))).collect::<Vec<_>>().concat();
+    let rows: String = table.rows.iter().map(|row| format!("<tr>{}</tr>\n", cells(row))).collect();
+    format!("<div class=\"wide\"><table><thead><tr>{head}</tr></thead><tbody>\n{rows}</tbody></table></div>\n")
+}
+
+pub(super) fn caveats(caveats: &[Caveat]) -> String {
+    if caveats.is_empty() {
+        return paragraph("No doubts about these numbers.");
+    }
+    let item = |caveat: &Caveat| {
+        let about = if caveat.about.is_empty() { String::new() } else { format!(" ({})", escaped(&caveat.about)) };
+        let hint = if caveat.hint.is_empty() {
+            String::new()
+        } else {
+            format!(" <span class=\"hint\">What helps: {}</span>", escaped(&caveat.hint))
+        };
+        format!("<li>{}{about} <code>{}</code>{hint}</li>\n", escaped(&caveat.message), escaped(&caveat.code))
+    };
+    format!("<ul>\n{}</ul>\n", caveats.iter().map(item).collect::<String>())
+}
+
+pub(super) fn rejected(files: &[Rejected]) -> String {
+    if files.is_empty() {
+        return String::new();
+    }
+    let item = |file: &Rejected| {
+        let (name, reason, code) = (escaped(&file.file), escaped(&file.reason), escaped(&file.code));
+        format!("<li>{name}: {reason} <code>{code}</code></li>\n")
+    };
+    let items: String = files.iter().map(item).collect();
+    format!("<details><summary>{} files were left out</summary>\n<ul>\n{items}</ul>\n</details>\n", files.len())
+}
+
+pub(super) fn list(items: &[&str]) -> String {
+    let items: String = items.iter().map(|item| format!("<li>{}</li>\n", escaped(item))).collect();
+    format!("<ul>\n{items}</ul>\n")
+}

@@ -1,0 +1,67 @@
+//! The report of a plan.
+
+use crate::plan::{Plan, Search};
+use crate::report::duration;
+use crate::report::plan::{answer_line, clock_line, filter_entries, night_entries, plane_entries};
+use crate::report::plots::{Table, snr_figure, wall_time_figure};
+
+use super::blocks::{answer, caveats, figure, heading, list, numbers, paragraph, subheading, table};
+use super::methods::{plan_cautions, plan_methods};
+use super::page;
+
+/// A plan as one HTML file: the answer, why, pictures, numbers, doubts and cautions, methods.
+///
+/// `searches` are those of [`crate::plan::searches`] for the same night and camera; without them there are no pictures.
+#[must_use]
+pub fn plan_page(plan: &Plan, searches: &[Search]) -> String {
+    let date = plan.night.as_ref().map_or_else(String::new, |night| format!(", night of {}", night.date));
+    let mut body = answer(&format!("The plan{date}"), &answer_line(plan));
+    body.push_str(&heading("Why"));
+    body.push_str(&paragraph(&clock_line(plan)));
+    for filter in &plan.filters {
+        let why: Vec<_> = filter_entries(filter)
+            .into_iter()
+            .filter(|(name, _)| ["sub length", "set by", "limits"].contains(name))
+            .chain(filter.planes.iter().flat_map(plane_entries).filter(|(name, _)| *name == "noise from"))
+            .collect();
+        body.push_str(&subheading(&filter.name));
+        body.push_str(&numbers(&why));
+    }
+    body.push_str(&heading("Pictures"));
+    for (i, (filter, search)) in plan.filters.iter().zip(searches).enumerate() {
+        body.push_str(&figure(&wall_time_figure(&format!("length-{i}"), filter, search)));
+        body.push_str(&snr_figure(&format!("hours-{i}"), filter, search).iter().map(figure).collect::<String>());
+    }
+    body.push_str(&heading("Numbers"));
+    body.push_str(&all_numbers(plan));
+    body.push_str(&heading("Doubts and cautions"));
+    body.push_str(&caveats(&plan.caveats));
+    body.push_str(&list(plan_cautions()));
+    body.push_str(&heading("How each number was got"));
+    body.push_str(&table(&plan_methods()));
+    page(&format!("Plan{date}"), &body)
+}
+
+fn all_numbers(plan: &Plan) -> String {
+    let mut text = String::new();
+    if let Some(night) = &plan.night {
+        text.push_str(&subheading(&format!("night of {}", night.date)));
+        text.push_str(&numbers(&night_entries(night)));
+    }
+    for filter in &plan.filters {
+        text.push_str(&subheading(&filter.name));
+        text.push_str(&numbers(&filter_entries(filter)));
+        for plane in &filter.planes {
+            let colour = plane.colour.map_or_else(String::new, |colour| format!(" ({colour})"));
+            text.push_str(&subheading(&format!("{}, plane {}{colour}", filter.name, plane.plane)));
+            text.push_str(&numbers(&plane_entries(plane)));
+        }
+    }
+    if plan.by_gain_setting.len() > 1 {
+        let gain = |gain: Option<f64>| gain.map_or_else(|| "unnamed".into(), |gain| gain.to_string());
+        let rows = plan.by_gain_setting.iter().map(|s| vec![gain(s.gain_setting), duration(s.wall_clock_s)]).collect();
+        text.push_str(&subheading("time at each measured gain setting"));
+        text.push_str(&table(&Table { head: vec!["gain setting".into(), "time on the clock".into()], rows }));
+    }
+    text
+}

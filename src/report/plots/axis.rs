@@ -1,0 +1,196 @@
+//! An axis: its range, its ticks, its numbers.
+
+use std::ops::Range;
+
+use plotters::coord::ranged1d::{KeyPointHint, NoDefaultFormatting, Ranged, ValueFormatter};
+
+/// Decades from which on only whole decades have numbers …
+const MANY_DECADES: f64 = 1.7;
+/// … and from which on nothing between them has a line.
+const VERY_MANY_DECADES: f64 = 3.2;
+/// Most marks on an axis.
+const MOST_MARKS: f64 = 6.0;
+
+/// A range of numbers, even or in its logarithm.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Axis {
+    low: f64,
+    high: f64,
+    logarithmic: bool,
+    bare: bool,
+}
+
+impl Axis {
+    /// An even axis that holds these values, with `margin` of their range on both sides.
+    pub(super) fn even(values: impl IntoIterator<Item = f64>, margin: f64) -> Self {
+        let (low, high) = ends(values);
+        let room = if high > low { margin * (high - low) } else { 1.0_f64.max(0.1 * high.abs()) };
+        Self { low: low - room, high: high + room, logarithmic: false, bare: false }
+    }
+
+    /// A logarithmic axis that holds the positive ones of these values, `factor` beyond them on both sides.
+    pub(super) fn logarithmic(values: impl IntoIterator<Item = f64>, factor: f64) -> Self {
+        let (low, high) = ends(values.into_iter().filter(|value| *value > 0.0));
+        let (low, high) = if low > 0.0 { (low / factor, high * factor) } else { (0.1, 10.0) };
+        Self { low, high: high.max(low * 2.0), logarithmic: true, bare: false }
+    }
+
+    /// From 0 to `high`, without marks.
+    pub(super) fn bare(high: f64) -> Self {
+        Self { low: 0.0, high, logarithmic: false, bare: true }
+    }
+
+    /// The same axis from this number on.
+    pub(super) fn from(mut self, low: f64) -> Self {
+        self.low = low;
+        self
+    }
+
+    /// Whether it has no marks.
+    pub(super) fn is_bare(&self) -> bool {
+        self.bare
+    }
+
+    pub(super) fn low(&self) -> f64 {
+        self.low
+    }
+
+    pub(super) fn high(&self) -> f64 {
+        self.high
+    }
+
+    /// Whether a value can be drawn.
+    pub(super) fn holds(&self, value: f64) -> bool {
+        value.is_finite() && (self.low..=self.high).contains(&value)
+    }
+
+    /// How far along the axis a value stands, 0 to 1.
+    pub(super) fn share(&self, value: f64) -> f64 {
+        let of = |value: f64| if self.logarithmic { value.max(f64::MIN_POSITIVE).ln() } else { value };
+        (of(value) - of(self.low)) / (of(self.high) - of(self.low))
+    }
+
+    /// The value so far along the axis.
+    pub(super) fn at(&self, share: f64) -> f64 {
+        if self.logarithmic {
+            self.low * (self.high / self.low).powf(share)
+        } else {
+            self.low + share * (self.high - self.low)
+        }
+    }
+
+    fn marks(&self) -> Vec<f64> {
+        if self.bare {
+            return Vec::new();
+        }
+        let all = if self.logarithmic { self.logarithmic_marks() } else { self.even_marks() };
+        all.into_iter().filter(|mark| self.holds(*mark)).collect()
+    }
+
+    fn logarithmic_marks(&self) -> Vec<f64> {
+        let decades = (self.high / self.low).log10();
+        let (first, last) = (self.low.log10().floor() as i32, self.high.log10().ceil() as i32);
+        let every = (decades / MOST_MARKS).ceil().max(1.0) as i32;
+        let steps: &[f64] = if decades > VERY_MANY_DECADES { &[1.0] } else { &[1.0, 2.0, 5.0] };
+        (first..=last)
+            .filter(|decade| decade.rem_euclid(every) == 0)
+            .flat_map(|decade| steps.iter().map(move |step| step * 10_f64.powi(decade)))
+            .collect()
+    }
+
+    fn even_marks(&self) -> Vec<f64> {
+        let rough = (self.high - self.low) / MOST_MARKS;
+        let decade = 10_f64.powf(rough.log10().floor());
+        let step = [1.0, 2.0, 5.0, 10.0].iter().map(|step| step * decade).find(|step| *step >= rough).unwrap_or(rough);
+        let first = (self.low / step).ceil();
+        (0..20).map(|i| (first + f64::from(i)) * step).collect()
+    }
+}
+
+fn ends(values: impl IntoIterator<Item = f64>) -> (f64, f64) {
+    let finite = values.into_iter().filter(|value| value.is_finite());
+    let (low, high) = finite.fold((f64::MAX, f64::MIN), |(low, high), value| (low.min(value), high.max(value)));
+    if low <= high { (low, high) } else { (0.0, 1.0) }
+}
+
+impl Ranged for Axis {
+    type FormatOption = NoDefaultFormatting;
+    type ValueType = f64;
+
+    fn map(&self, value: &f64, limit: (i32, i32)) -> i32 {
+        limit.0 + (self.share(*value) * f64::from(limit.1 - limit.0)).round() as i32
+    }
+
+    fn key_points<Hint: KeyPointHint>(&self, _: Hint) -> Vec<f64> {
+        self.marks()
+    }
+
+    fn range(&self) -> Range<f64> {
+        self.low..self.high
+    }
+}
+
+impl ValueFormatter<f64> for Axis {
+    fn format_ext(&self, value: &f64) -> String {
+        let many = self.logarithmic && (self.high / self.low).log10() > MANY_DECADES;
+        let power = value.abs().log10();
+        if many && (power - power.round()).abs() > 1e-6 {
+            return String::new();
+        }
+        number(*value)
+    }
+}
+
+/// A mark's number: no exponent between a thousandth and ten thousand.
+fn number(value: f64) -> String {
+    let size = value.abs();
+    if size < 1e-12 {
+        return "0".into();
+    }
+    if (0.000_99..100_000.0).contains(&size) {
+        let text = format!("{value:.6}");
+        return text.trim_end_matches('0').trim_end_matches('.').replace('-', "−");
+    }
+    let power = (size.log10() + 1e-9).floor() as i32;
+    let leading = (value / 10_f64.powi(power)).round();
+    let raised: String = power.to_string().chars().map(superscript).collect();
+    if leading == 1.0 { format!("10{raised}") } else { format!("{leading}·10{raised}") }
+}
+
+fn superscript(digit: char) -> char {
+    const DIGITS: [char; 10] = ['⁰', '¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹'];
+    digit.to_digit(10).map_or('⁻', |digit| DIGITS[digit as usize])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn marks_are_round_and_few() {
+        assert_eq!(Axis::logarithmic([3.0, 400.0], 1.0).marks(), [5.0, 10.0, 20.0, 50.0, 100.0, 200.0]);
+        assert_eq!(Axis::logarithmic([0.5, 2e5], 1.0).marks(), [1.0, 10.0, 100.0, 1e3, 1e4, 1e5]);
+        assert_eq!(Axis::even([-10.0, 10.0], 0.0).marks(), [-10.0, -5.0, 0.0, 5.0, 10.0]);
+    }
+
+    #[test]
+    fn numbers_read_as_people_write_them() {
+        let said: Vec<String> = [0.001, -10.0, 50_000.0, 1e6, 2e-5].map(number).into();
+        assert_eq!(said, ["0.001", "−10", "50000", "10⁶", "2·10⁻⁵"]);
+    }
+
+    #[test]
+    fn between_many_decades_lines_have_no_numbers() {
+        let axis = Axis::logarithmic([1.0, 100.0], 1.0);
+        let said: Vec<String> = axis.marks().iter().map(|mark| axis.format_ext(mark)).collect();
+        assert_eq!(said, ["1", "", "", "10", "", "", "100"]);
+    }
+
+    #[test]
+    fn nothing_to_show_is_still_an_axis() {
+        let axis = Axis::logarithmic([-1.0, f64::NAN], 1.0);
+        assert!(axis.share(1.0).is_finite());
+        assert!(Axis::even([], 0.1).share(0.5).is_finite());
+        assert!(Axis::even([3.0], 0.1).share(3.0).is_finite());
+    }
+}

@@ -1,0 +1,14 @@
+//! Results as pictures: functions from a profile or a plan to a [`Figure`], whose drawing and table say the same numbers.
+//!
+//! A picture has classes and no colours, no width and no font of its own; [`STYLE`] says how the classes look.
+
+mod axis;
+mod camera;
+mod canvas;
+mod figure;
+mod panel;
+mod plan;
+
+pub use camera::{dark_current_figure, photon_transfer_figure, span_figure};
+pub use figure::{Figure, KeyEntry, STYLE, Table};
+pub use plan::{snr_figure, wall_time_figure};

@@ -1,0 +1,225 @@
+//! From series to a picture.
+
+use std::convert::Infallible;
+
+use plotters::chart::ChartBuilder;
+use plotters::coord::Shift;
+use plotters::drawing::{DrawingArea, DrawingAreaErrorKind, IntoDrawingArea};
+use plotters::element::{Circle, PathElement, Polygon, Rectangle, Text};
+use plotters::style::text_anchor::{HPos, Pos, VPos};
+use plotters::style::{Color, IntoFont, ShapeStyle, TRANSPARENT, TextStyle};
+
+use super::axis::Axis;
+use super::canvas::{Canvas, Pen, TENTHS, TEXT};
+
+/// Width of every picture in units: a phone's.
+pub(super) const WIDTH: i32 = 360;
+/// Room for the numbers of the upright axis.
+const LEFT: i32 = 46;
+/// The same where it has none.
+const LEFT_BARE: i32 = 6;
+/// Room at the right, for half a number.
+const RIGHT: i32 = 14;
+/// Room above, for the name of the upright axis.
+const ABOVE: i32 = 22;
+/// Room below, for numbers and the name of the level axis.
+const BELOW: i32 = 40;
+/// Radius of a point.
+const POINT: i32 = 3;
+/// Letters of neighbouring marks stand in rows when closer than this.
+const LETTER_ROOM: f64 = 14.0;
+
+/// How a series is drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Shape {
+    Line,
+    Points,
+    /// A diamond on each.
+    Diamonds,
+}
+
+/// Numbers that are drawn alike.
+#[derive(Debug, Clone)]
+pub(super) struct Series {
+    pub(super) pen: Pen,
+    pub(super) shape: Shape,
+    pub(super) points: Vec<(f64, f64)>,
+    /// Half lengths of upright bars on the points; empty for none.
+    pub(super) sigmas: Vec<f64>,
+}
+
+impl Series {
+    pub(super) fn new(pen: Pen, shape: Shape, points: Vec<(f64, f64)>) -> Self {
+        Self { pen, shape, points, sigmas: Vec::new() }
+    }
+}
+
+/// An upright line with a letter on it.
+#[derive(Debug, Clone)]
+pub(super) struct Mark {
+    pub(super) pen: Pen,
+    pub(super) at: f64,
+    pub(super) letter: String,
+}
+
+/// A level bar with words above it.
+#[derive(Debug, Clone)]
+pub(super) struct Bar {
+    pub(super) from: f64,
+    pub(super) to: f64,
+    pub(super) words: String,
+}
+
+/// One pair of axes with all that stands between them.
+#[derive(Debug, Clone)]
+pub(super) struct Panel {
+    pub(super) x: Axis,
+    pub(super) y: Axis,
+    pub(super) x_name: &'static str,
+    pub(super) y_name: String,
+    pub(super) height: i32,
+    pub(super) series: Vec<Series>,
+    /// A stretch of the level axis.
+    pub(super) band: Option<(f64, f64)>,
+    /// Stretches between two curves: up along one, back along the other.
+    pub(super) regions: Vec<Vec<(f64, f64)>>,
+    pub(super) marks: Vec<Mark>,
+    pub(super) bars: Vec<Bar>,
+}
+
+impl Panel {
+    pub(super) fn new(x: Axis, y: Axis, names: (&'static str, impl Into<String>), height: i32) -> Self {
+        Self {
+            x,
+            y,
+            x_name: names.0,
+            y_name: names.1.into(),
+            height,
+            series: Vec::new(),
+            band: None,
+            regions: Vec::new(),
+            marks: Vec::new(),
+            bars: Vec::new(),
+        }
+    }
+}
+
+type Area<'a> = DrawingArea<Canvas<'a>, Shift>;
+type Drawn = Result<(), DrawingAreaErrorKind<Infallible>>;
+
+/// The panels one below the other, as the elements of a picture and its height in units.
+pub(super) fn drawn(panels: &[Panel]) -> (String, i32) {
+    let height = panels.iter().map(|panel| panel.height).sum();
+    let mut out = String::new();
+    let area = Canvas::new(&mut out, WIDTH, height).into_drawing_area();
+    let mut rest = area;
+    for panel in panels {
+        let (own, below) = rest.split_vertically(panel.height * TENTHS);
+        // The canvas cannot fail, and the library fails only with it.
+        let _ = draw(&own, panel);
+        rest = below;
+    }
+    drop(rest);
+    (out, height)
+}
+
+fn text_style(h: HPos, v: VPos) -> TextStyle<'static> {
+    let font = ("sans-serif", f64::from(TEXT * TENTHS)).into_font();
+    let style = TextStyle::from(font).pos(Pos::new(h, v));
+    TextStyle { color: Pen::Text.colour().to_backend_color(), ..style }
+}
+
+fn stroke(pen: Pen) -> ShapeStyle {
+    pen.colour().stroke_width(1)
+}
+
+fn draw(area: &Area<'_>, panel: &Panel) -> Drawn {
+    area.draw_text(&panel.y_name, &text_style(HPos::Left, VPos::Top), (2 * TENTHS, 4 * TENTHS))?;
+    let rows = letter_rows(panel);
+    let above = ABOVE + rows.iter().map(|row| row + 1).max().unwrap_or(0) * TEXT;
+    let mut chart = ChartBuilder::on(area)
+        .margin_top(above * TENTHS)
+        .margin_right(RIGHT * TENTHS)
+        .x_label_area_size(BELOW * TENTHS)
+        .y_label_area_size(if panel.y.is_bare() { LEFT_BARE } else { LEFT } * TENTHS)
+        .build_cartesian_2d(panel.x.clone(), panel.y.clone())?;
+    if let Some((from, to)) = panel.band {
+        let corners = [(from.max(panel.x.low()), panel.y.low()), (to.min(panel.x.high()), panel.y.high())];
+        chart.plotting_area().draw(&Rectangle::new(corners, Pen::Band.colour().filled()))?;
+    }
+    chart
+        .configure_mesh()
+        .bold_line_style(stroke(Pen::Grid))
+        .light_line_style(TRANSPARENT)
+        .axis_style(stroke(Pen::Axis))
+        .x_label_style(text_style(HPos::Center, VPos::Top))
+        .y_label_style(text_style(HPos::Right, VPos::Center))
+        .set_all_tick_mark_size(4 * TENTHS)
+        .draw()?;
+    let plot = chart.plotting_area();
+    for region in &panel.regions {
+        plot.draw(&Polygon::new(region.clone(), Pen::Band.colour().filled()))?;
+    }
+    for (mark, row) in panel.marks.iter().zip(rows) {
+        let ends = vec![(mark.at, panel.y.low()), (mark.at, panel.y.high())];
+        plot.draw(&PathElement::new(ends, stroke(mark.pen)))?;
+        let (x, y) = plot.map_coordinate(&(mark.at, panel.y.high()));
+        let (left, top) = area.get_base_pixel();
+        let at = (x - left, y - top - (2 + row * TEXT) * TENTHS);
+        area.draw_text(&mark.letter, &text_style(HPos::Center, VPos::Bottom), at)?;
+    }
+    for (i, bar) in panel.bars.iter().enumerate() {
+        let row = (panel.bars.len() - i) as f64;
+        let corners = [(bar.from, row - 0.80), (bar.to, row - 0.50)];
+        plot.draw(&Rectangle::new(corners, Pen::Bar.colour().filled()))?;
+        plot.draw(&Text::new(bar.words.clone(), (panel.x.at(0.02), row - 0.45), text_style(HPos::Left, VPos::Bottom)))?;
+    }
+    for series in &panel.series {
+        draw_series(plot, panel, series)?;
+    }
+    let (x, _) = plot.map_coordinate(&(panel.x.at(0.5), panel.y.low()));
+    let at = (x - area.get_base_pixel().0, (panel.height - 4) * TENTHS);
+    area.draw_text(panel.x_name, &text_style(HPos::Center, VPos::Bottom), at)
+}
+
+type Plot<'a> = DrawingArea<Canvas<'a>, plotters::coord::cartesian::Cartesian2d<Axis, Axis>>;
+
+fn draw_series(plot: &Plot<'_>, panel: &Panel, series: &Series) -> Drawn {
+    let seen = |(x, y): &(f64, f64)| panel.x.holds(*x) && panel.y.holds(*y);
+    if series.shape == Shape::Line {
+        let line: Vec<_> = series.points.iter().filter(|point| seen(point)).copied().collect();
+        return plot.draw(&PathElement::new(line, stroke(series.pen)));
+    }
+    for (i, point) in series.points.iter().enumerate().filter(|(_, point)| seen(point)) {
+        if let Some(sigma) = series.sigmas.get(i) {
+            let end = |y: f64| (point.0, y.clamp(panel.y.low(), panel.y.high()));
+            plot.draw(&PathElement::new(vec![end(point.1 - sigma), end(point.1 + sigma)], stroke(series.pen)))?;
+        }
+        match series.shape {
+            Shape::Diamonds => {
+                let (x, y) = plot.map_coordinate(point);
+                let half = 2 * POINT * TENTHS;
+                // A diamond keeps its shape whatever the axes are.
+                let corners = [(x, y - half), (x + half, y), (x, y + half), (x - half, y)];
+                let (left, top) = plot.get_base_pixel();
+                let corners = corners.map(|(x, y)| (x - left, y - top)).to_vec();
+                plot.strip_coord_spec().draw(&Polygon::new(corners, series.pen.colour().filled()))?;
+            }
+            _ => plot.draw(&Circle::new(*point, POINT * TENTHS, series.pen.colour().filled()))?,
+        }
+    }
+    Ok(())
+}
+
+/// The row of each mark's letter above the plot: 0, or one higher than the neighbour that is too close.
+fn letter_rows(panel: &Panel) -> Vec<i32> {
+    let width = f64::from(WIDTH - LEFT - RIGHT);
+    let places: Vec<f64> = panel.marks.iter().map(|mark| panel.x.share(mark.at) * width).collect();
+    let mut rows: Vec<i32> = Vec::new();
+    for (i, place) in places.iter().enumerate() {
+        let taken = |row: i32| (0..i).any(|j| rows[j] == row && (places[j] - place).abs() < LETTER_ROOM);
+        let row = (0..).find(|row| !taken(*row)).unwrap_or(0);
+        rows.push(row);
+    }
+    rows
+}

@@ -1,0 +1,288 @@
+//! The report as a browser and a script see it: well-formed, closed to the network, every number twice.
+
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use roxmltree::{Document, Node, ParsingOptions};
+use subwell::camera::CameraProfile;
+use subwell::plan::{Night, plan, searches};
+use subwell::report::{camera_page, plan_page};
+
+/// A mark may lie off the place that its table's number asks for: the number is rounded to four digits and the place to
+/// a tenth of a unit; the picture is 360 units wide.
+const PLACE: f64 = 0.35;
+
+const LARGEST_BYTES: usize = 2_000_000;
+
+fn samples() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration")
+}
+
+fn subwell() -> Command {
+    Command::cargo_bin("subwell").unwrap()
+}
+
+fn parsed(page: &str) -> Document<'_> {
+    let options = ParsingOptions { allow_dtd: true, ..ParsingOptions::default() };
+    Document::parse_with_options(page, options).unwrap_or_else(|error| panic!("{error}"))
+}
+
+/// The sample camera and night as reports, with what the program says of the night: camera page, plan page, text.
+fn reports() -> (String, String, String, tempfile::TempDir) {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name);
+    let measure = ["--out", "camera.toml", "--report", "camera.html"];
+    subwell().current_dir(&folder).arg("measure").arg(samples().join("cooled-mono")).args(measure).assert().success();
+    std::fs::copy(samples().join("garden-night.toml"), path("night.toml")).unwrap();
+    let run = subwell().current_dir(&folder).args(["plan", "night.toml", "--report", "plan.html"]).assert().success();
+    let text = String::from_utf8(run.get_output().stdout.clone()).unwrap();
+    let read = |name: &str| std::fs::read_to_string(path(name)).unwrap();
+    (read("camera.html"), read("plan.html"), text, folder)
+}
+
+fn has_class(node: &Node<'_, '_>, class: &str) -> bool {
+    node.attribute("class") == Some(class)
+}
+
+fn text_of(node: Node<'_, '_>) -> String {
+    node.descendants().filter(Node::is_text).filter_map(|text| text.text()).collect()
+}
+
+/// The figure whose picture has this id.
+fn figure<'a>(page: &'a Document<'a>, id: &str) -> Node<'a, 'a> {
+    let title = format!("{id}-t");
+    let title = page.descendants().find(|node| node.attribute("id") == Some(&title)).unwrap_or_else(|| panic!("{id}"));
+    title.ancestors().find(|node| node.has_tag_name("figure")).unwrap()
+}
+
+/// Second and third column of the rows that start with a word.
+fn rows(figure: Node<'_, '_>, word: &str) -> Vec<(f64, f64)> {
+    let table = figure.descendants().find(|node| node.has_tag_name("tbody")).unwrap();
+    let cells = |row: Node<'_, '_>| row.children().filter(|c| c.has_tag_name("td")).map(text_of).collect::<Vec<_>>();
+    let rows = table.children().filter(|node| node.has_tag_name("tr")).map(cells);
+    rows.filter(|row| row[0] == word).map(|row| (row[1].parse().unwrap(), row[2].parse().unwrap())).collect()
+}
+
+fn attribute(node: &Node<'_, '_>, name: &str) -> f64 {
+    node.attribute(name).unwrap().parse().unwrap()
+}
+
+/// Where circles of a class stand in the upper panel of a picture.
+fn circles(figure: Node<'_, '_>, class: &str) -> Vec<(f64, f64)> {
+    let picture = figure.children().find(|node| node.has_tag_name("svg")).unwrap();
+    let circles = picture.descendants().filter(|node| node.has_tag_name("circle") && has_class(node, class));
+    circles.map(|node| (attribute(&node, "cx"), attribute(&node, "cy"))).collect()
+}
+
+/// Where the points of the first line of a class stand.
+fn line(figure: Node<'_, '_>, class: &str) -> Vec<(f64, f64)> {
+    let line = figure.descendants().find(|node| node.has_tag_name("polyline") && has_class(node, class)).unwrap();
+    let point = |text: &str| text.split_once(',').map(|(x, y)| (x.parse().unwrap(), y.parse().unwrap())).unwrap();
+    line.attribute("points").unwrap().split(' ').map(point).collect()
+}
+
+/// Places follow from numbers by one straight line, fitted to the outermost two.
+fn stand_in_line(numbers: &[f64], places: &[f64]) {
+    assert_eq!(numbers.len(), places.len());
+    let ends = |better: fn(&f64, &f64) -> bool| {
+        (1..numbers.len()).fold(0, |best, i| if better(&numbers[i], &numbers[best]) { i } else { best })
+    };
+    let (low, high) = (ends(|a, b| a < b), ends(|a, b| a > b));
+    let slope = (places[high] - places[low]) / (numbers[high] - numbers[low]);
+    for (number, place) in numbers.iter().zip(places) {
+        let wanted = places[low] + slope * (number - numbers[low]);
+        assert!((place - wanted).abs() < PLACE, "{number} stands at {place}, not at {wanted}");
+    }
+}
+
+type Scale = fn(f64) -> f64;
+
+fn drawn_as_said(said: &[(f64, f64)], drawn: &[(f64, f64)], x: Scale, y: Scale) {
+    assert!(said.len() > 2);
+    let column = |of: &[(f64, f64)], f: &dyn Fn(&(f64, f64)) -> f64| of.iter().map(f).collect::<Vec<f64>>();
+    stand_in_line(&column(said, &|point| x(point.0)), &column(drawn, &|point| point.0));
+    stand_in_line(&column(said, &|point| y(point.1)), &column(drawn, &|point| point.1));
+}
+
+fn closed_and_small(page: &str) {
+    assert!(page.len() < LARGEST_BYTES, "{} bytes", page.len());
+    for word in ["http:", "https:", "//", "<script", "src=", "@import", "url(", "<link", "href="] {
+        assert!(!page.contains(word), "`{word}` is in the page");
+    }
+    let document = parsed(page);
+    let policy = document.descendants().find(|node| node.attribute("http-equiv") == Some("Content-Security-Policy"));
+    assert_eq!(
+        policy.unwrap().attribute("content"),
+        Some("default-src 'none'; style-src 'unsafe-inline'; img-src data:")
+    );
+    let ids: Vec<&str> = document.descendants().filter_map(|node| node.attribute("id")).collect();
+    let once: std::collections::BTreeSet<&str> = ids.iter().copied().collect();
+    assert_eq!(ids.len(), once.len(), "an id stands twice");
+    let pictures = document.descendants().filter(|node| node.has_tag_name("svg") && has_class(node, "plot"));
+    let mut seen = 0;
+    for picture in pictures {
+        seen += 1;
+        let named = picture.attribute("aria-labelledby").unwrap();
+        assert!(named.split(' ').all(|id| once.contains(id)), "{named}");
+        assert!(picture.attribute("viewBox").is_some() && picture.attribute("width").is_none());
+        assert!(text_of(picture).len() > 40);
+    }
+    assert!(seen >= 2);
+}
+
+#[test]
+fn the_sample_reports_are_closed_well_formed_and_say_the_answer_word_for_word() {
+    let (camera, plan, text, _folder) = reports();
+    closed_and_small(&camera);
+    closed_and_small(&plan);
+    let line = text.lines().next().unwrap();
+    assert!(line.contains("subs of") && line.contains("dither every"));
+    let document = parsed(&plan);
+    let answer = document.descendants().find(|node| has_class(node, "answer")).unwrap();
+    assert_eq!(text_of(answer), line);
+    let demo = subwell().arg("demo").assert().success();
+    let demo = String::from_utf8(demo.get_output().stdout.clone()).unwrap();
+    assert!(demo.lines().any(|said| said == line), "the demo says another answer");
+}
+
+#[test]
+fn every_mark_stands_where_its_table_says() {
+    let (camera, plan, ..) = reports();
+    let document = parsed(&camera);
+    let transfer = figure(&document, "transfer-0-0");
+    let used = rows(transfer, "used");
+    drawn_as_said(&used, &circles(transfer, "used")[..used.len()], f64::ln, f64::ln);
+    assert_eq!(rows(transfer, "not used").len(), circles(transfer, "unused").len());
+    drawn_as_said(&rows(transfer, "curve"), &line(transfer, "curve"), f64::ln, f64::ln);
+    let dark = figure(&document, "dark-0-0");
+    drawn_as_said(&rows(dark, "measured"), &circles(dark, "used"), |x| x, f64::ln);
+    drawn_as_said(&rows(dark, "law"), &line(dark, "curve"), |x| x, f64::ln);
+    let document = parsed(&plan);
+    let hours = figure(&document, "hours-0");
+    drawn_as_said(&rows(hours, "curve"), &line(hours, "curve"), |x| x, |y| y);
+    let length = figure(&document, "length-0");
+    let shown = line(length, "curve");
+    let said = rows(length, "curve");
+    // What costs three times the least is in the table alone.
+    drawn_as_said(&said[said.len() - shown.len()..], &shown, f64::ln, |y| y);
+}
+
+#[test]
+fn tables_say_what_the_profile_says() {
+    let (camera, .., folder) = reports();
+    let profile =
+        CameraProfile::from_toml(&std::fs::read_to_string(folder.path().join("camera.toml")).unwrap()).unwrap();
+    let document = parsed(&camera);
+    let said = rows(figure(&document, "transfer-0-0"), "used");
+    let used = profile.modes[0].photon_transfer.iter().filter(|point| point.used && point.mean_dn.0 > 0.0);
+    let used: Vec<(f64, f64)> = used.map(|point| (point.mean_dn.0, point.variance_dn2)).collect();
+    assert_eq!(used.len(), said.len());
+    for (is, says) in used.iter().zip(&said) {
+        approx::assert_relative_eq!(is.0, says.0, max_relative = 1e-4);
+        approx::assert_relative_eq!(is.1, says.1, max_relative = 1e-4);
+    }
+}
+
+const EVIL: &str = "<script>alert(\"1\")</script>&<b x='\u{1}'>";
+
+fn typed_camera() -> CameraProfile {
+    CameraProfile::from_toml(
+        r#"
+        camera = "typed"
+        provenance = "published"
+        [[modes]]
+        gain_setting = 0
+        pixel_um = 3.76
+        width_px = 6000
+        height_px = 4000
+        [[modes.planes]]
+        plane = "mono"
+        gain_e_per_dn = 0.25
+        read_noise_e = 3.5
+        saturation_e = 50000.0
+        [[modes]]
+        gain_setting = 100
+        pixel_um = 3.76
+        width_px = 6000
+        height_px = 4000
+        [[modes.planes]]
+        plane = "mono"
+        gain_e_per_dn = 0.25
+        read_noise_e = 1.5
+        saturation_e = 15000.0
+        "#,
+    )
+    .unwrap()
+}
+
+fn night(goal: &str) -> Night {
+    Night::from_toml(&format!(
+        "optics = {{ aperture_mm = 72.0, focal_length_mm = 432.0 }}\nsite = {{ sky = {{ bortle = 7 }} }}\n\
+         target = {{ surface_brightness_mag = 22.0 }}\ngoal = {{ {goal} }}\n"
+    ))
+    .unwrap()
+}
+
+#[test]
+fn names_from_files_are_text_and_nothing_else() {
+    let mut profile = typed_camera();
+    let night = night("snr = 10.0");
+    let mut planned = plan(&night, &profile).unwrap();
+    let found = searches(&night, &profile).unwrap();
+    planned.filters[0].name = EVIL.into();
+    planned.caveats[0].about = EVIL.into();
+    planned.filters[0].planes[0].plane = EVIL.into();
+    profile.camera = EVIL.into();
+    profile.source = Some(EVIL.into());
+    profile.modes[0].readout_mode = Some(EVIL.into());
+    profile.modes[0].planes[0].plane = EVIL.into();
+    profile.rejected.push(subwell::caveat::Rejected { file: EVIL.into(), code: "x".into(), reason: EVIL.into() });
+    for page in [camera_page(&profile), plan_page(&planned, &found)] {
+        assert!(!page.contains("<script") && !page.contains("<b x") && !page.contains('\u{1}'));
+        let document = parsed(&page);
+        assert!(!document.descendants().any(|node| node.has_tag_name("script")));
+        assert!(text_of(document.root_element()).contains("<script>alert(\"1\")</script>&<b x='\u{fffd}'>"));
+    }
+}
+
+#[test]
+fn a_plan_for_hours_shows_signal_over_noise() {
+    let (night, profile) = (night("hours = 3.0"), typed_camera());
+    let page = plan_page(&plan(&night, &profile).unwrap(), &searches(&night, &profile).unwrap());
+    let document = parsed(&page);
+    assert!(text_of(figure(&document, "length-0")).contains("SNR in the hours given"));
+}
+
+#[test]
+fn a_bar_for_each_gain_setting() {
+    let page = camera_page(&typed_camera());
+    let document = parsed(&page);
+    let span = figure(&document, "span");
+    let bars = span.descendants().filter(|node| node.has_tag_name("rect") && has_class(node, "bar")).count();
+    assert_eq!(bars, 2);
+    for word in ["gain 0", "gain 100", "3.5", "15000", "50000"] {
+        assert!(text_of(span).contains(word), "{word}");
+    }
+}
+
+#[test]
+fn a_report_goes_over_no_file_and_has_one_ending() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name);
+    std::fs::copy(samples().join("published-night.toml"), path("night.toml")).unwrap();
+    std::fs::copy(samples().join("published-camera.toml"), path("published-camera.toml")).unwrap();
+    let run =
+        |words: &[&str]| subwell().current_dir(&folder).args(["plan", "night.toml", "--report"]).args(words).assert();
+    let refused = run(&["plan.pdf"]).code(2);
+    let said = String::from_utf8(refused.get_output().stderr.clone()).unwrap();
+    assert!(said.contains("hint: end the name in .html"), "{said}");
+    assert!(!path("plan.pdf").exists());
+    std::fs::write(path("plan.html"), "mine").unwrap();
+    run(&["plan.html"]).code(2);
+    assert_eq!(std::fs::read_to_string(path("plan.html")).unwrap(), "mine");
+    run(&["plan.html", "--force"]).success();
+    assert!(std::fs::read_to_string(path("plan.html")).unwrap().starts_with("<!DOCTYPE html>"));
+    // Before the work: a folder without frames is not even looked at.
+    let said = subwell().current_dir(&folder).args(["measure", ".", "--report", "camera.txt"]).assert().code(2);
+    assert!(String::from_utf8(said.get_output().stderr.clone()).unwrap().contains(".html"));
+}
