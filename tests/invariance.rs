@@ -54,7 +54,7 @@ fn electrons(plane: &Value) -> Vec<(String, f64)> {
         match value {
             Value::Number(number) => found.push((at.to_owned(), number.as_f64().unwrap())),
             Value::Array(items) => {
-                items.iter().enumerate().for_each(|(i, item)| walk(&format!("{at}/{i}"), item, found))
+                items.iter().enumerate().for_each(|(i, item)| walk(&format!("{at}/{i}"), item, found));
             }
             Value::Object(fields) => fields
                 .iter()
@@ -103,9 +103,9 @@ fn files(folder: &Path) -> Vec<PathBuf> {
     for entry in std::fs::read_dir(folder).unwrap() {
         let path = entry.unwrap().path();
         if path.is_dir() {
-            found.extend(files(&path))
+            found.extend(files(&path));
         } else if path.extension().is_some_and(|e| e == "fits") {
-            found.push(path)
+            found.push(path);
         }
     }
     found.sort();
@@ -193,7 +193,8 @@ fn names_and_ways_of_storing_leave_the_electrons() {
     assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
     let expected = profile(&plain);
     let files = files(&plain);
-    let ways: [(&str, fn(&[u8], &Path)); 4] = [
+    type Store = fn(&[u8], &Path);
+    let ways: [(&str, Store); 4] = [
         ("other names", |bytes, path| std::fs::write(path.with_extension("fits"), bytes).unwrap()),
         ("gzip", gzip),
         ("an extension", extension),

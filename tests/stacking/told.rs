@@ -262,10 +262,10 @@ const BROKEN: [(&str, Broken); 12] = [
     ("pattern of dark current", |sub, _, noise, t| sub.pattern -= (noise.left.per_second.0 * t).powi(2)),
     ("pattern of levels", |sub, _, noise, _| sub.pattern -= noise.left.offset.0.powi(2)),
     ("pattern of response", |sub, _, noise, t| {
-        sub.pattern -= (noise.left.response * noise.rates.light().0 * t).powi(2)
+        sub.pattern -= (noise.left.response * noise.rates.light().0 * t).powi(2);
     }),
     ("master dark", |sub, _, noise, t| {
-        sub.masters = without(noise, t, |counts| (counts.darks, counts.biases) = (0, 0))
+        sub.masters = without(noise, t, |counts| (counts.darks, counts.biases) = (0, 0));
     }),
     ("master flat", |sub, _, noise, t| sub.masters = without(noise, t, |counts| counts.flats = 0)),
     ("clipping", |_, stack, _, _| stack.clip = Clip::NONE),
