@@ -131,3 +131,12 @@ fn a_temperature_that_does_not_settle_is_said() {
         measured(frames(&sensor("dark_e_per_s = 0.2\ntemperature_jitter_c = 1.0", &LEVELS, 1.0)).collect());
     assert_said(&caveats, "temperature-unsettled");
 }
+
+/// Between the levels of two colours there are no codes: that is no lossy curve.
+#[test]
+fn colours_of_unlike_brightness_leave_no_codes_out() {
+    let truth = sensor("cfa = \"RGGB\"\nlight_colour = { R = 0.5, G = 1.0, B = 0.3 }", &LEVELS, 1.0);
+    let (plane, caveats) = measured(frames(&truth).collect());
+    assert!(!caveats.iter().any(|caveat| ["lossy-raw", "digital-gain"].contains(&caveat.code.as_str())), "{caveats:?}");
+    assert!(plane.gain_e_per_dn.covers(0.8), "{:?}", plane.gain_e_per_dn);
+}
