@@ -139,7 +139,11 @@ impl PlaneMeter {
                 same_temperature,
                 is_of_bias: own.is_some() || has_bias_level,
             };
-            let current = stage.dark_current(gain, anchor);
+            let mut current = stage.dark_current(gain, anchor);
+            if level.hidden {
+                // Half of the pixels lie below a whole step, whatever their mean.
+                current.of_median = None;
+            }
             let place = match stage.sensor {
                 Some(celsius) => format!("{} at {:.1} degC", self.name(), celsius.0),
                 None => self.name(),
