@@ -126,6 +126,20 @@ fn a_read_noise_that_grows_with_the_temperature_is_said() {
 }
 
 #[test]
+fn a_gain_that_changes_with_the_temperature_is_said() {
+    let cold = sensor("", &LEVELS, 1.0);
+    let mut warm = SensorTruth { seed: 33, ..cold.clone() };
+    warm.gain_e_per_adc_step.0 = 0.84;
+    warm.frames.retain(|group| group.kind == FrameKind::Flat);
+    warm.frames.iter_mut().for_each(|group| group.sensor_c = Some(Celsius(20.0)));
+    assert_said(&measured(frames(&cold).chain(frames(&warm)).collect()).1, "gain-with-temperature");
+    let mut alike = warm.clone();
+    alike.gain_e_per_adc_step.0 = 0.8;
+    let (_, caveats) = measured(frames(&cold).chain(frames(&alike)).collect());
+    assert!(!caveats.iter().any(|caveat| caveat.code == "gain-with-temperature"), "{caveats:?}");
+}
+
+#[test]
 fn a_temperature_that_does_not_settle_is_said() {
     let (_, caveats) =
         measured(frames(&sensor("dark_e_per_s = 0.2\ntemperature_jitter_c = 1.0", &LEVELS, 1.0)).collect());

@@ -157,6 +157,7 @@ impl PlaneMeter {
             Err(_) if self.typed_gain.is_some() => (Vec::new(), None),
             Err(error) => return Err(self.lossy_error().unwrap_or(error)),
         };
+        caveats.extend(self.gain_with_temperature(*flat_offset, saturation.as_ref(), zero));
         if let Some(fit) = &fit {
             let used = points.iter().filter(|point| point.used).count();
             caveats.extend(doubts::of_flats(used, self.spoiled(saturation.as_ref()), self.flats.len(), fit.kink));

@@ -1,11 +1,12 @@
 //! A plane's transfer curve: which flats count, from which level on, up to which.
 
 use crate::camera::{Fit, SaturationIs, TransferPoint};
+use crate::caveat::Caveat;
 use crate::frames::FrameKind;
 use crate::stats::Estimate;
-use crate::units::{Dn, Seconds};
+use crate::units::{Celsius, Dn, ElectronsPerDn, Seconds};
 
-use super::PlaneMeter;
+use super::{PlaneMeter, doubts};
 use crate::sensor::dark::current::same_exposure;
 use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::flat::pedestal::flat_pedestal;
@@ -15,6 +16,8 @@ use crate::sensor::{MeasureError, PairStatistics, TransferFit, emva_slope, linea
 
 /// The transfer curve is fitted up to this share of saturation (EMVA 1288 Release 4.0 Linear).
 pub(super) const FIT_SHARE: f64 = 0.70;
+/// Flats closer than this in kelvins are of one temperature.
+const OTHER_TEMPERATURE: f64 = 4.0;
 /// Levels of flats of one exposure that differ by more than this are of another light or gain.
 const OTHER_LEVEL: f64 = 0.10;
 /// A deviation from linearity in percent beyond which the light, not the sensor, has changed.
@@ -130,6 +133,43 @@ impl PlaneMeter {
             reason: format!("a lossy tone curve leaves codes out from {:.0} DN on", from.0),
             hint: "store uncompressed or losslessly compressed raw frames, and take the flats again".into(),
         })
+    }
+
+    /// The doubt about a gain that is another at another temperature: flats of two temperatures, fitted apart.
+    pub(super) fn gain_with_temperature(
+        &self,
+        offset: Dn,
+        saturation: Option<&Saturation>,
+        zero: &ReadNoise,
+    ) -> Option<Caveat> {
+        let mut temperatures: Vec<f64> = self.flat_sensors.iter().flatten().map(|celsius| celsius.0).collect();
+        temperatures.sort_by(f64::total_cmp);
+        temperatures.dedup_by(|a, b| (*a - *b).abs() < OTHER_TEMPERATURE);
+        let fits = temperatures.into_iter().filter_map(|celsius| {
+            let own = self
+                .flats
+                .iter()
+                .zip(&self.flat_sensors)
+                .filter(|(_, sensor)| sensor.is_some_and(|sensor| (sensor.0 - celsius).abs() < OTHER_TEMPERATURE));
+            let sound = own.filter(|((_, pair), _)| saturation.is_none_or(|saturation| !saturation.spoils(pair)));
+            let mut levels: Vec<Level> = sound
+                .map(|((_, pair), _)| {
+                    let variance = pair.scaled_variance(offset, zero.event_limit.max(pair.event_limit)).max(1e-9);
+                    Level {
+                        mean: pair.mean() - offset,
+                        variance,
+                        relative: pair.variance_of(variance) / variance.powi(2),
+                    }
+                })
+                .collect();
+            levels.push(zero.level());
+            (levels.len() > 3).then(|| transfer_fit(&levels).ok()).flatten().map(|fit| (Celsius(celsius), fit.gain))
+        });
+        let fits: Vec<(Celsius, Estimate<ElectronsPerDn>)> = fits.collect();
+        let by_gain = |a: &&(Celsius, Estimate<ElectronsPerDn>), b: &&(Celsius, Estimate<ElectronsPerDn>)| {
+            a.1.value.0.total_cmp(&b.1.value.0)
+        };
+        doubts::gain_with_temperature(fits.iter().min_by(by_gain)?, fits.iter().max_by(by_gain)?)
     }
 
     /// Whether flats of one exposure time have several levels.

@@ -15,6 +15,8 @@ const UNSETTLED_KELVIN: f64 = 0.7;
 const NOISY_TIMES_CORE: f64 = 1.5;
 /// Read noises of two temperatures that differ by less than this share are the same for a plan.
 const OTHER_NOISE: f64 = 0.05;
+/// Gains of two temperatures that differ by less than this share are the same for a plan.
+const OTHER_GAIN: f64 = 0.01;
 /// Share of dark pixels at 0 from which on the black level is cut (EMVA 1288 Release 4.0 Linear: 0.5 %).
 const CLIPPED_SHARE: f64 = 0.005;
 
@@ -235,6 +237,25 @@ pub(super) fn typed_against(typed: ElectronsPerDn, fitted: &Estimate<ElectronsPe
                 typed.0, fitted.value.0, fitted.uncertainty.0
             ),
             "measure again without --gain-e-per-dn",
+        )
+    })
+}
+
+/// Gains of two temperatures that differ by more than three combined uncertainties and 1 %.
+pub(super) fn gain_with_temperature(
+    (at_low, low): &(Celsius, Estimate<ElectronsPerDn>),
+    (at_high, high): &(Celsius, Estimate<ElectronsPerDn>),
+) -> Option<Caveat> {
+    let apart = high.value.0 - low.value.0;
+    let seen = apart > 3.0 * low.uncertainty.0.hypot(high.uncertainty.0) && apart > OTHER_GAIN * low.value.0;
+    seen.then(|| {
+        Caveat::new(
+            "gain-with-temperature",
+            format!(
+                "flats at {:.0} degC say {:.4} e-/DN, flats at {:.0} degC {:.4}: the gain changes with the temperature",
+                at_low.0, low.value.0, at_high.0, high.value.0
+            ),
+            "measure with flats of the lights' own temperature alone",
         )
     })
 }

@@ -34,6 +34,8 @@ pub struct PlaneMeter {
     typed_gain: Option<ElectronsPerDn>,
     bias: Vec<ZeroStack>,
     flats: Vec<(Seconds, PairStatistics)>,
+    /// The temperature of each pair of flats.
+    flat_sensors: Vec<Option<Celsius>>,
     short_darks: Vec<ShortDark>,
     darks: Vec<DarkStage>,
     expectation: Option<Expectation>,
@@ -84,6 +86,7 @@ impl PlaneMeter {
             typed_gain,
             bias: Vec::new(),
             flats: Vec::new(),
+            flat_sensors: Vec::new(),
             short_darks: Vec::new(),
             darks: Vec::new(),
             expectation: None,
@@ -144,7 +147,10 @@ impl PlaneMeter {
                 stack.pairs.push(pair);
                 stack.files.push(files);
             }
-            _ => self.flats.push((key.exposure, pair)),
+            _ => {
+                self.flats.push((key.exposure, pair));
+                self.flat_sensors.push(key.sensor);
+            }
         }
     }
 
