@@ -9,6 +9,9 @@ const ON_GRID: f64 = 0.999;
 /// Fewer different values show no grid.
 const FEWEST_ON_GRID: u32 = 3;
 
+/// The interquartile range of a normal distribution in standard deviations.
+pub const INTERQUARTILE_SIGMAS: f64 = 1.348_979_500_392_163_3;
+
 /// Counts of integers in a fixed range.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Histogram {
@@ -58,26 +61,34 @@ impl Histogram {
     /// are padded to 16. A stray value in a thousand does not decide; 1 where fewer than three values are on a coarser grid.
     #[must_use]
     pub fn step(&self) -> (u32, u32) {
-        let fullest = |step: u32| {
-            let mut classes = vec![(0_u64, 0_u32); step as usize];
-            for (value, count) in self.occupied() {
-                let class = &mut classes[value.rem_euclid(step as i32) as usize];
-                *class = (class.0 + u64::from(count), class.1 + 1);
+        // Counts and different values of each residue of the widest step; narrower ones are sums of these.
+        let mut classes = vec![(0_u64, 0_u32); STEPS[0] as usize];
+        for (value, count) in self.occupied() {
+            let class = &mut classes[value.rem_euclid(STEPS[0] as i32) as usize];
+            *class = (class.0 + u64::from(count), class.1 + 1);
+        }
+        for step in STEPS {
+            let fullest = (0_u32..step).zip(&classes).max_by_key(|(_, (count, _))| *count);
+            if let Some((residue, &(count, values))) = fullest
+                && count as f64 >= ON_GRID * self.total as f64
+                && values >= FEWEST_ON_GRID
+            {
+                return (step, residue);
             }
-            classes.into_iter().zip(0..).max_by_key(|((count, _), _)| *count).unwrap_or(((0, 0), 0))
-        };
-        let holds = |&(_, ((count, values), _)): &(u32, ((u64, u32), u32))| {
-            count as f64 >= ON_GRID * self.total as f64 && values >= FEWEST_ON_GRID
-        };
-        let on_grid = STEPS.into_iter().map(|step| (step, fullest(step)));
-        on_grid.into_iter().find(holds).map_or((1, 0), |(step, (_, residue))| (step, residue))
+            let upper = classes.split_off(step as usize / 2);
+            classes.iter_mut().zip(upper).for_each(|(low, high)| *low = (low.0 + high.0, low.1 + high.1));
+        }
+        (1, 0)
     }
 
     /// The value below which the share `p` of the counts lies, interpolated inside the
     /// value that holds it (each stands for ± half a [`Histogram::step`]); `None` when empty.
     #[must_use]
     pub fn quantile(&self, p: f64) -> Option<f64> {
-        let step = f64::from(self.step().0);
+        self.quantile_on(f64::from(self.step().0), p)
+    }
+
+    fn quantile_on(&self, step: f64, p: f64) -> Option<f64> {
         let wanted = p * self.total as f64;
         let mut below = 0.0;
         for (value, count) in self.occupied() {
@@ -94,7 +105,8 @@ impl Histogram {
     /// 1.349 (twice the normal distribution's upper quartile).
     #[must_use]
     pub fn robust_sigma(&self) -> Option<f64> {
-        Some((self.quantile(0.75)? - self.quantile(0.25)?) / 1.348_979_500_392_163_3)
+        let step = f64::from(self.step().0);
+        Some((self.quantile_on(step, 0.75)? - self.quantile_on(step, 0.25)?) / INTERQUARTILE_SIGMAS)
     }
 
     /// Count, mean, second and fourth central moment (divisor n) of the values within

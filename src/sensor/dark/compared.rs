@@ -2,6 +2,7 @@
 
 use ndarray::{ArrayView2, Zip};
 
+use crate::stats::INTERQUARTILE_SIGMAS;
 use crate::units::Seconds;
 
 use super::current::{Expectation, PairVariance};
@@ -12,8 +13,6 @@ const HIT_SIGMAS: f64 = 6.0;
 /// How many pixels are looked at for what most of them do, and how few say nothing.
 const SAMPLED_PIXELS: usize = 40_000;
 const FEWEST_SAMPLED: usize = 100;
-/// The interquartile range of a normal distribution in sigmas.
-const INTERQUARTILE_SIGMAS: f64 = 1.348_979_500_392_163_3;
 
 /// Two darks of one temperature, pixel by pixel: which was hit, and how they differ.
 #[derive(Default)]

@@ -72,8 +72,7 @@ impl PlaneMeter {
             let sound = sound && self.lossy_from.is_none_or(|from| pair.mean().0 < 0.99 * from.0);
             // A level that wanders moves along the curve: to the fit that is noise of the variance.
             let wander = level_variance / (mean.0 * mean.0);
-            let relative = pair.variance_of(variance.max(1e-9)) / variance.max(1e-9).powi(2) + wander;
-            levels.push((sound, Level { mean, variance, relative }));
+            levels.push((sound, Level { mean, variance, relative: relative_variance(pair, variance) + wander }));
             points.push(TransferPoint {
                 plane: name.clone(),
                 mean_dn: mean,
@@ -155,11 +154,7 @@ impl PlaneMeter {
             let mut levels: Vec<Level> = sound
                 .map(|((_, pair), _)| {
                     let variance = pair.scaled_variance(offset, zero.event_limit.max(pair.event_limit)).max(1e-9);
-                    Level {
-                        mean: pair.mean() - offset,
-                        variance,
-                        relative: pair.variance_of(variance) / variance.powi(2),
-                    }
+                    Level { mean: pair.mean() - offset, variance, relative: relative_variance(pair, variance) }
                 })
                 .collect();
             levels.push(zero.level());
@@ -180,6 +175,12 @@ impl PlaneMeter {
             })
         })
     }
+}
+
+/// The relative variance of a pair's variance.
+fn relative_variance(pair: &PairStatistics, variance: f64) -> f64 {
+    let variance = variance.max(1e-9);
+    pair.variance_of(variance) / variance.powi(2)
 }
 
 /// The fit as it is written, with EMVA 1288's line over the points up to `end` DN beside it.
