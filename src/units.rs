@@ -209,6 +209,10 @@ quantity!(
     Rayleighs, "R"
 );
 quantity!(
+    /// An emission measure, the square of the electrons' density along the line of sight.
+    EmissionMeasure, "pc cm-6"
+);
+quantity!(
     /// A sky's light before the telescope: photons s⁻¹ cm⁻² arcsec⁻² nm⁻¹.
     PhotonDensity, "ph/s/cm2/arcsec2/nm"
 );
@@ -267,6 +271,27 @@ impl Rayleighs {
     #[must_use]
     pub fn photons_per_s_cm2_arcsec2(self) -> f64 {
         self.0 * 1e6 / (4.0 * std::f64::consts::PI) / SQUARE_ARCSECONDS_PER_STERADIAN
+    }
+}
+
+impl EmissionMeasure {
+    /// What ionised gas of this temperature shows in H-alpha.
+    ///
+    /// ```text
+    /// I[R] = EM / (2.75 T₄^0.9),   T₄ = T/10⁴ K
+    /// ```
+    ///
+    /// # Source
+    /// The usual conversion of all-sky surveys in H-alpha, from memory; gas without dust before it.
+    ///
+    /// ```
+    /// use subwell::units::EmissionMeasure;
+    /// // 2.25 pc cm⁻⁶ in a rayleigh at 8000 K.
+    /// assert!((EmissionMeasure(225.0).h_alpha(8000.0).0 - 100.0).abs() < 0.1);
+    /// ```
+    #[must_use]
+    pub fn h_alpha(self, kelvin: f64) -> Rayleighs {
+        Rayleighs(self.0 / (2.75 * (kelvin / 1e4).powf(0.9)))
     }
 }
 

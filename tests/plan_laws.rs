@@ -2,7 +2,7 @@
 
 use proptest::prelude::*;
 use subwell::camera::CameraProfile;
-use subwell::noise::{Calibration, Clip, LeftPattern, PlaneNoise, Rates, Stack};
+use subwell::noise::{Calibration, Clip, LeftPattern, Patch, PlaneNoise, Rates, Stack};
 use subwell::plan::{Demand, Limits, Night, Plan, PlanError, Search, SetBy, plan};
 use subwell::units::{Electrons, ElectronsPerSecond, Seconds};
 
@@ -121,12 +121,13 @@ fn search(rates: Rates, read: f64, mismatch: f64, darks: u32, snr: f64, pixels: 
         drift: ElectronsPerSecond(0.0),
     };
     Search {
-        planes: vec![(noise, pixels)],
+        planes: vec![(noise, Patch::of(pixels, 1.0))],
         demand: Demand::Snr(snr),
         limits: Limits { tracking: Some(Seconds(600.0)), ..Limits::default() },
         between: Seconds(3.0),
         settle: Seconds(20.0),
         losses_per_s: 1.0 / 3600.0,
+        stops_lost: false,
         clip: Clip::iterated(3.0).expect("a clip"),
         dither_box_px: 24.0,
         min_subs: 15.0,
@@ -244,8 +245,56 @@ proptest! {
     fn shares_of_any_stack_add_up(subs in 1.0..2000.0_f64, every in 1.0..20.0_f64, t in 1.0..900.0_f64) {
         let search = search(rates(0.02, 2.0, 0.1), 3.0, 0.05, 10, 4.0, 9.0);
         let stack = Stack { subs, dither_every: every, dither_box_px: 12.0, clip: search.clip };
-        prop_assert!((stack.shares(&search.planes[0].0.sub(Seconds(t))).sum() - 100.0).abs() < 1e-9);
+        prop_assert!((stack.shares(&search.planes[0].0.sub(Seconds(t)), search.planes[0].1).sum() - 100.0).abs() < 1e-9);
     }
+}
+
+/// A search in which nothing binds and no masters or box add to the noise: what the plain laws are stated for.
+fn unbound(rates: Rates, read: f64, mismatch: f64, snr: f64) -> Search {
+    let mut search = search(rates, read, mismatch, 0, snr, 9.0);
+    search.planes[0].0.calibration = Calibration { darks: 0, flats: 0, biases: 0, electrons_per_flat: Electrons(1.0) };
+    Search {
+        clip: Clip::NONE,
+        dither_box_px: 1e9,
+        min_subs: 1.0,
+        min_positions: 1.0,
+        min_positions_per_night: 1.0,
+        night: Seconds(1e9),
+        ..search
+    }
+}
+
+#[test]
+fn four_times_the_settling_doubles_the_subs_between_dithers() {
+    let search = unbound(rates(0.02, 2.0, 0.1), 3.0, 0.002, 20.0);
+    let slow = Search { settle: Seconds(4.0 * search.settle.0), ..search.clone() };
+    let every = |search: &Search| search.best_at(Seconds(60.0)).expect("a cadence").dither_every;
+    // By hand: √(135 e² · 20 s/((0.12 e)² · 63 s)) = 54.55.
+    assert!((every(&search) - 54.55).abs() <= 1.0, "{}", every(&search));
+    assert!((every(&slow) - 109.1).abs() <= 1.0, "{}", every(&slow));
+}
+
+#[test]
+fn a_sky_brighter_by_a_magnitude_takes_2_51_times_the_hours_where_nothing_else_counts() {
+    let hours = |sky: f64| {
+        let search = unbound(rates(0.02, sky, 0.0), 0.01, 0.0, 20.0);
+        let search = Search { between: Seconds(0.0), settle: Seconds(0.0), losses_per_s: 0.0, ..search };
+        search.optimum().expect("an optimum").least.cost
+    };
+    approx::assert_relative_eq!(hours(100.0 * 10_f64.powf(0.4)) / hours(100.0), 10_f64.powf(0.4), max_relative = 1e-3);
+}
+
+#[test]
+fn more_pattern_asks_for_shorter_subs_that_are_dithered_more_often() {
+    let least = |mismatch: f64| {
+        let least = unbound(rates(0.02, 2.0, 0.1), 3.0, mismatch, 20.0).optimum().expect("an optimum").least;
+        (least.sub.0, least.sub.0 * least.dither_every)
+    };
+    let each = [0.002, 0.01, 0.05, 0.25].map(least);
+    for pair in each.windows(2) {
+        assert!(pair[1].0 <= pair[0].0 * 1.02 && pair[1].1 < pair[0].1, "{each:?}");
+    }
+    assert!(each[3].0 < 0.7 * each[0].0, "{each:?}");
 }
 
 /// Unrounded least wall-clock time of the night's only filter.
@@ -253,7 +302,7 @@ fn least_cost(night: &Night) -> f64 {
     let profile = mono();
     let mode = profile.mode(Some(40.0)).expect("a mode");
     let conditions = subwell::plan::Conditions::new(night, mode).expect("conditions");
-    let planes = conditions.filters[0].planes.iter().map(|plane| (plane.noise, plane.patch_pixels)).collect();
+    let planes = conditions.filters[0].planes.iter().map(|plane| (plane.noise, plane.patch)).collect();
     let template = search(rates(0.02, 2.0, 0.1), 3.0, 0.0, 30, 8.0, 9.0);
     Search { planes, ..template }.optimum().map_or(f64::INFINITY, |optimum| optimum.least.cost)
 }
@@ -266,16 +315,16 @@ fn a_red_or_blue_plane_needs_four_times_the_hours_of_mono_and_green_twice() {
     let conditions = subwell::plan::Conditions::new(&Night::from_toml(&text).expect("a night"), &profile.modes[0]);
     let conditions = conditions.expect("conditions");
     let planes = &conditions.filters[0].planes;
-    let whole = planes[0].patch_pixels / 0.25;
+    let whole = planes[0].patch.pixels / 0.25;
     let equal = planes[0].noise;
     let subs = |pixels: f64| {
         let mut search = search(rates(0.02, 2.0, 0.1), 3.0, 0.0, 30, 8.0, 9.0);
         (search.clip, search.dither_box_px) = (Clip::NONE, 1e9);
-        search.planes = vec![(equal, pixels)];
+        search.planes = vec![(equal, Patch::of(pixels, 1.0))];
         search.subs_for(8.0, Seconds(60.0), 1.0).expect("subs")
     };
     for (plane, times) in planes.iter().zip([4.0, 2.0, 2.0, 4.0]) {
-        approx::assert_relative_eq!(subs(plane.patch_pixels) / subs(whole), times, max_relative = 1e-9);
+        approx::assert_relative_eq!(subs(plane.patch.pixels) / subs(whole), times, max_relative = 1e-9);
     }
 }
 
@@ -413,8 +462,8 @@ fn the_json_has_the_promised_keys() {
     let mut filter = keys(&json["filters"][0]);
     filter.sort();
     let expected = "between_subs_s dither_every_subs dither_px dithers gigabytes integration_s limits_s \
-                    lost_subs_per_hour name planes positions_per_night set_by settle_s share sky_limited_excess_percent \
-                    sky_limited_s sub_optimum_s sub_range_s sub_s subs_kept subs_kept_range subs_to_shoot wall_clock_s";
+                    lost_subs_per_hour name planes positions_per_night rules_of_thumb set_by settle_s share sky_limited_excess_percent \
+                    sky_limited_s sub_optimum_s sub_range_s sub_s subs_kept subs_kept_range subs_to_shoot wall_clock_s without_dither";
     assert_eq!(filter.join(" "), expected);
     let mut plane = keys(&json["filters"][0]["planes"][0]);
     plane.sort();
@@ -422,7 +471,7 @@ fn the_json_has_the_promised_keys() {
                     sky_level_dn sky_share_of_full_well_percent snr";
     assert_eq!(plane.join(" "), expected);
     assert_eq!(keys(&json["filters"][0]["limits_s"]).len(), 4);
-    assert_eq!(keys(&json["filters"][0]["planes"][0]["inputs"]).len(), 8);
+    assert_eq!(keys(&json["filters"][0]["planes"][0]["inputs"]).len(), 9);
     assert_eq!(keys(&json["filters"][0]["planes"][0]["noise_share_percent"]).len(), 8);
     assert_eq!(json["format"], "subwell.plan");
 }
@@ -484,7 +533,7 @@ fn subs_of_a_minute(night: &Night) -> f64 {
     let profile = mono();
     let conditions =
         subwell::plan::Conditions::new(night, profile.mode(Some(40.0)).expect("a mode")).expect("conditions");
-    let planes = conditions.filters[0].planes.iter().map(|plane| (plane.noise, plane.patch_pixels)).collect();
+    let planes = conditions.filters[0].planes.iter().map(|plane| (plane.noise, plane.patch)).collect();
     let template = search(rates(0.02, 2.0, 0.1), 3.0, 0.0, 30, 8.0, 9.0);
     Search { planes, ..template }.subs_for(15.0, Seconds(60.0), 4.0).expect("subs")
 }

@@ -180,6 +180,16 @@ def dark_current(plane, sensor_c):
     return rate, rate * math.log(2) / 6.5, spread
 
 
+def overlap(box, side):
+    """Share of a patch of `side` pixels that two random whole places in a square of `box` pixels have in common."""
+    whole = math.floor(side)
+    axis = [
+        sum(max(0.0, s - abs(a - b)) for a in range(box) for b in range(box)) / (s * box**2)
+        for s in (whole, whole + 1)
+    ]
+    return (axis[0] + (side - whole) * (axis[1] - axis[0])) ** 2
+
+
 class PlaneNoise:
     """Variance of one pixel of a stack."""
 
@@ -210,7 +220,7 @@ class PlaneNoise:
             k = self.clip * math.sqrt(left)
         return 1 + (1 / (inside * left) - 1) * subs / (subs + 45)
 
-    def snr(self, t, subs, every, box, pixels):
+    def snr(self, t, subs, every, box, pixels, side):
         shot = (self.target + self.sky + self.moon + self.dark) * t
         light = (self.target + self.sky + self.moon) * t
         masters = light**2 / (self.n_flat * self.flat_e) if self.n_flat else 0.0
@@ -220,14 +230,14 @@ class PlaneNoise:
             masters += self.read2 / self.n_bias
         pattern = (self.left * t) ** 2 + self.left_offset**2 + (self.left_response * light) ** 2
         places = np.maximum(subs / every, 1.0)
-        weight = 1 / places + (1 - 1 / places) / box**2
+        weight = 1 / places + (1 - 1 / places) * overlap(box, side)
         variance = self.clip_cost(subs) * (shot + self.read2) / subs + (pattern + masters) * weight
         self.variance = variance
         return self.target * t * np.sqrt(pixels / variance)
 
-    def shares(self, t, subs, every, box):
+    def shares(self, t, subs, every, box, side):
         """Percent of the stack's variance of each light."""
-        self.snr(t, subs, every, box, 1.0)
+        self.snr(t, subs, every, box, 1.0, side)
         each = 100 * self.clip_cost(subs) * t / subs / self.variance
         return {name: getattr(self, name) * each for name in ("target", "sky", "moon", "dark")}
 
@@ -265,7 +275,7 @@ def least_time(governing, plan, night, filter_plan):
             if every * (t + between) + settle > clear / rules.get("min_positions_per_night", 10):
                 continue
             low, high = float(max(rules.get("min_subs", 15), in_all * every)), 1e7
-            reach = lambda n: min(noise.snr(t, n, every, filter_plan["dither_px"], px) for noise, px in governing)
+            reach = lambda n: min(noise.snr(t, n, every, filter_plan["dither_px"], px, side) for noise, px, side in governing)
             if reach(high) < plan["goal"]["snr"]:
                 continue
             for _ in range(60):
@@ -316,11 +326,12 @@ def main():
                 rates = given["target"], given["sky"]
             noise = PlaneNoise(night, mode, plane, rates, given["moon"], sensor, cooled)
             pixels = 1.0 if patch is None else (patch / chain.scale) ** 2 * plane.get("sampling", 1.0)
+            side = max(1.0, math.sqrt(pixels / plane.get("sampling", 1.0)))
             for what, mine in (("target", noise.target), ("sky", noise.sky), ("dark", noise.dark)):
                 check.same(f"{label} {what} e-/s", mine, theirs["rates_e_per_s"][what])
-            snr = noise.snr(t, subs, every, filter_plan["dither_px"], pixels)
+            snr = noise.snr(t, subs, every, filter_plan["dither_px"], pixels, side)
             check.same(f"{label} SNR", snr, theirs["snr"]["value"])
-            for what, share in noise.shares(t, subs, every, filter_plan["dither_px"]).items():
+            for what, share in noise.shares(t, subs, every, filter_plan["dither_px"], side).items():
                 if share > 0.01 or theirs["noise_share_percent"][what] > 0.01:
                     check.same(f"{label} {what} share", share, theirs["noise_share_percent"][what])
             if plan.get("night") and plan["night"]["moon_mag_per_arcsec2"] is not None:
@@ -328,8 +339,8 @@ def main():
                 check.same(f"{label} moon e-/s", moon, given["moon"])
             window = next(windows(entry, plane.get("colour"), chain.modified))[0]
             if noise.target > 0 and snr > best_of_window.get(window, (0.0,))[0]:
-                best_of_window[window] = (snr, noise, pixels)
-        governing = [(noise, pixels) for _, noise, pixels in best_of_window.values()]
+                best_of_window[window] = (snr, noise, pixels, side)
+        governing = [rest for _, *rest in best_of_window.values()]
         loss = filter_plan["lost_subs_per_hour"] / 3600
         in_hand = goal.get("already_have_h", 0.0)
         if not in_hand:
@@ -341,7 +352,7 @@ def main():
         check.same(f"{filter_plan['name']} wall clock s", wall, filter_plan["wall_clock_s"])
         total += wall
         if plan["goal"]["kind"] == "snr" and not in_hand and len(entries) == 1:
-            snr = min(noise.snr(t, subs, every, filter_plan["dither_px"], px) for noise, px in governing)
+            snr = min(noise.snr(t, subs, every, filter_plan["dither_px"], px, side) for noise, px, side in governing)
             if snr < plan["goal"]["snr"] * (1 - 1e-6):
                 check.same("goal", snr, plan["goal"]["snr"], 1e-6)
             few = 2.0 / subs

@@ -79,6 +79,26 @@ pub struct Stack {
     pub clip: Clip,
 }
 
+/// The square in which the target's mean is taken, as one plane of the sensor sees it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Patch {
+    /// Pixels of the plane's colour in it.
+    pub pixels: f64,
+    /// Its side in pixels of the sensor, whatever their colour; never below 1.
+    pub side_px: f64,
+}
+
+impl Patch {
+    /// One pixel of a monochrome sensor.
+    pub const PIXEL: Self = Self { pixels: 1.0, side_px: 1.0 };
+
+    /// A patch of `pixels` pixels of a plane that has `sampling` of the sensor's pixels.
+    #[must_use]
+    pub fn of(pixels: f64, sampling: f64) -> Self {
+        Self { pixels, side_px: (pixels / sampling).sqrt().max(1.0) }
+    }
+}
+
 /// Where the variance of a stack comes from, in percent; the eight add up to 100.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct NoiseShares {
@@ -115,52 +135,70 @@ impl Stack {
         (self.subs / self.dither_every).max(1.0)
     }
 
-    /// What a fixed pattern's variance is multiplied by.
+    /// How much of the sensor two dither positions have in common, seen through a patch: the mean over all pairs of places.
     ///
     /// ```text
-    /// 1/M + (1 − 1/M)/A²
+    /// o = ((s − (s² − 1)/3l)/A)²,   s = min(a, A),  l = max(a, A)
     /// ```
     ///
-    /// `M` positions drawn from `A × A` whole pixels: some coincide. Too low where the pattern is wider than a
-    /// pixel (blobs, glow) or runs along the dither (columns).
+    /// `a` side of the patch, `A` of the square of whole pixels from which the places are drawn; 1/A² for one pixel.
     ///
     /// # Source
-    /// Derived here: expected Σ n_j²/N² of random places; 0.127, 0.055, 0.0262 simulated for M = 60 and
-    /// A = 3, 5, 10.
+    /// Derived here: mean overlap of two squares at random whole places, per axis Σ (a − |d|)(A − |d|)/aA² over the
+    /// distances |d| < min(a, A).
     #[must_use]
-    pub fn fixed_weight(&self) -> f64 {
-        let once = 1.0 / self.positions();
-        once + (1.0 - once) / self.dither_box_px.powi(2)
+    pub fn overlap(&self, patch: Patch) -> f64 {
+        let (side, dithered) = (patch.side_px, self.dither_box_px);
+        let (less, more) = (side.min(dithered), side.max(dithered));
+        ((less - (less * less - 1.0) / (3.0 * more)) / dithered).powi(2)
     }
 
-    /// Variance of one pixel of the mean, e-².
+    /// What a fixed pattern's variance in the mean over a patch is multiplied by.
+    ///
+    /// ```text
+    /// 1/M + (1 − 1/M) o
+    /// ```
+    ///
+    /// `M` positions with the [overlap](Stack::overlap) `o`: two subs of a patch see much of the same sensor unless the
+    /// dither is wider than the patch. Too low where the pattern itself is wider than a pixel (blobs, glow) or runs along
+    /// the dither (columns).
+    ///
+    /// # Source
+    /// Derived here: expected Σ n_j²/N² of random places; for one pixel 0.127, 0.055, 0.0262 simulated for M = 60 and
+    /// A = 3, 5, 10.
+    #[must_use]
+    pub fn fixed_weight(&self, patch: Patch) -> f64 {
+        let once = 1.0 / self.positions();
+        once + (1.0 - once) * self.overlap(patch)
+    }
+
+    /// Variance of the mean over a patch times its pixels, e-²: that of one pixel where no two share anything.
     ///
     /// ```text
     /// V = (c · temporal + drift)/N + (pattern + masters) · fixed_weight
     /// ```
     #[must_use]
-    pub fn variance(&self, sub: &SubNoise) -> f64 {
+    pub fn variance(&self, sub: &SubNoise, patch: Patch) -> f64 {
         let clipped = self.clip.variance_factor(self.subs);
-        (clipped * sub.temporal() + sub.drift) / self.subs + sub.fixed() * self.fixed_weight()
+        (clipped * sub.temporal() + sub.drift) / self.subs + sub.fixed() * self.fixed_weight(patch)
     }
 
-    /// Signal over noise of the target's mean in `pixels` pixels of the plane; the noise of different pixels
-    /// is taken as independent.
+    /// Signal over noise of the target's mean in a patch.
     ///
     /// ```text
     /// SNR = S t √n / √V
     /// ```
     #[must_use]
-    pub fn snr(&self, sub: &SubNoise, pixels: f64) -> f64 {
-        sub.target * (pixels / self.variance(sub)).sqrt()
+    pub fn snr(&self, sub: &SubNoise, patch: Patch) -> f64 {
+        sub.target * (patch.pixels / self.variance(sub, patch)).sqrt()
     }
 
     /// The shares of [`Stack::variance`].
     #[must_use]
-    pub fn shares(&self, sub: &SubNoise) -> NoiseShares {
-        let percent = 100.0 / self.variance(sub);
+    pub fn shares(&self, sub: &SubNoise, patch: Patch) -> NoiseShares {
+        let percent = 100.0 / self.variance(sub, patch);
         let temporal = percent * self.clip.variance_factor(self.subs) / self.subs;
-        let fixed = percent * self.fixed_weight();
+        let fixed = percent * self.fixed_weight(patch);
         NoiseShares {
             target: sub.target * temporal,
             sky: sub.sky * temporal,
@@ -173,18 +211,18 @@ impl Stack {
         }
     }
 
-    /// Subs that bring `signal` in `pixels` pixels to a signal over noise of `snr`, not rounded; the stack's own
+    /// Subs that bring `signal` in the pixels of a patch to a signal over noise of `snr`, not rounded; the stack's own
     /// `subs` are not looked at. `None` when the pattern alone is too much for any number.
     ///
     /// ```text
-    /// N = (c a + drift + b k (1 − 1/A²)) / (n S²/SNR² − b/A²)
+    /// N = (c a + drift + b k (1 − o)) / (n S²/SNR² − b o)
     /// ```
     ///
-    /// `a` temporal, `b` fixed variance of a sub; `c` depends on N, so the line is repeated until it stands.
+    /// `a` temporal, `b` fixed variance of a sub, `o` the [overlap](Stack::overlap); `c` depends on N, so the line is repeated until it stands.
     #[must_use]
-    pub fn subs_needed(&self, sub: &SubNoise, signal: Electrons, pixels: f64, snr: f64) -> Option<f64> {
-        let allowed = pixels * (signal.0 / snr).powi(2);
-        let (fixed, floor) = (sub.fixed(), self.dither_box_px.powi(-2));
+    pub fn subs_needed(&self, sub: &SubNoise, signal: Electrons, patch: Patch, snr: f64) -> Option<f64> {
+        let allowed = patch.pixels * (signal.0 / snr).powi(2);
+        let (fixed, floor) = (sub.fixed(), self.overlap(patch));
         if allowed.is_nan() || allowed <= fixed * floor {
             return None;
         }
@@ -242,7 +280,19 @@ mod tests {
     fn random_places_in_a_small_box_coincide() {
         for (side, weight) in [(3.0, 0.126), (5.0, 0.056), (10.0, 0.0265)] {
             let stack = Stack { subs: 60.0, dither_every: 1.0, dither_box_px: side, clip: Clip::NONE };
-            approx::assert_abs_diff_eq!(stack.fixed_weight(), weight, epsilon = 5e-4);
+            approx::assert_abs_diff_eq!(stack.fixed_weight(Patch::PIXEL), weight, epsilon = 5e-4);
+        }
+    }
+
+    /// Numpy 2.4.6, `default_rng(5)`: 4 million pairs of whole places in each square, mean overlap of two patches.
+    const OVERLAPS: [(f64, f64, f64); 5] =
+        [(12.0, 2.0, 0.0255), (12.0, 6.0, 0.1756), (12.0, 12.0, 0.4474), (12.0, 30.0, 0.7527), (48.0, 6.0, 0.0143)];
+
+    #[test]
+    fn patches_share_what_a_simulation_of_their_places_says() {
+        for (side, patch, shared) in OVERLAPS {
+            let stack = Stack { subs: 60.0, dither_every: 1.0, dither_box_px: side, clip: Clip::NONE };
+            approx::assert_abs_diff_eq!(stack.overlap(Patch::of(patch * patch, 1.0)), shared, epsilon = 4e-4);
         }
     }
 
@@ -257,11 +307,12 @@ mod tests {
             drift: 0.3,
             ..Default::default()
         };
+        let nine = Patch::of(9.0, 1.0);
         for every in [1.0, 4.0, 500.0] {
             let mut stack =
                 Stack { subs: 1.0, dither_every: every, dither_box_px: 12.0, clip: Clip::iterated(2.5).unwrap() };
-            stack.subs = stack.subs_needed(&sub, Electrons(2.0), 9.0, 4.0).unwrap();
-            approx::assert_relative_eq!(stack.snr(&sub, 9.0), 4.0, max_relative = 1e-9);
+            stack.subs = stack.subs_needed(&sub, Electrons(2.0), nine, 4.0).unwrap();
+            approx::assert_relative_eq!(stack.snr(&sub, nine), 4.0, max_relative = 1e-9);
         }
     }
 
@@ -269,6 +320,6 @@ mod tests {
     fn a_pattern_above_the_goal_is_out_of_reach() {
         let sub = SubNoise { target: 1.0, sky: 10.0, pattern: 1e6, ..Default::default() };
         let stack = Stack { subs: 1.0, dither_every: 1.0, dither_box_px: 12.0, clip: Clip::NONE };
-        assert_eq!(stack.subs_needed(&sub, Electrons(1.0), 1.0, 10.0), None);
+        assert_eq!(stack.subs_needed(&sub, Electrons(1.0), Patch::PIXEL, 10.0), None);
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::camera::{Mode, Plane};
 use crate::caveat::{Caveat, push_once};
-use crate::noise::{Calibration, DarkCurrent, FAINTEST_SQUARE, LeftPattern, PlaneNoise, Rates, dark_current};
+use crate::noise::{Calibration, DarkCurrent, FAINTEST_SQUARE, LeftPattern, Patch, PlaneNoise, Rates, dark_current};
 use crate::rig::{Filter, LightChain, Pointing, StarWidth, TrackingLimits, peak_pixel_fraction, saturation_time, sum};
 use crate::sky::night::TWILIGHT_UNCERTAINTY;
 use crate::sky::{GivenSky, moon_photon_density, photon_density_towards};
@@ -13,6 +13,8 @@ use crate::units::{
 };
 
 use super::evening::Evening;
+use super::fast_beam::shifted_bands;
+use super::infrared_cut::infrared_cut_caveat;
 use super::measured_sky::{chains as chains_of, filter_named, magnitude_behind, plane_named};
 use super::{Limits, Night, PlanError, PlanNight};
 
@@ -57,10 +59,10 @@ pub struct PlaneConditions {
     pub colour: Option<char>,
     /// Everything its noise depends on.
     pub noise: PlaneNoise,
-    /// Pixels of this colour in the goal's patch; 1 for a single pixel.
-    pub patch_pixels: f64,
-    /// Pixels of this colour in the square of [`FAINTEST_SQUARE`].
-    pub square_pixels: f64,
+    /// The goal's patch: one pixel of this colour, or a square on the sky.
+    pub patch: Patch,
+    /// The square of [`FAINTEST_SQUARE`].
+    pub square: Patch,
     /// What a target of magnitude 0 per square arcsecond would give.
     pub rate_of_magnitude_0: ElectronsPerSecond,
     /// What a line of one Rayleigh gives; `None` where the plane sees no line or the target has none.
@@ -137,6 +139,8 @@ impl Conditions {
         let filters = night.filters(colour_array);
         let filters = filters.iter().map(|filter| place.filter(filter, &darks)).collect::<Result<_, _>>()?;
         caveats.extend(place.tracking_caveat());
+        caveats.extend(shifted_bands(night, mode)?);
+        caveats.extend(infrared_cut_caveat(night, mode)?);
         if let GivenSky::Measured { filter, .. } = night.site.sky() {
             caveats.extend(filter_named(night, mode, &filter)?.1);
         }
@@ -279,13 +283,14 @@ impl Place<'_> {
         let throughput = throughput_relative(chains);
         let rates = Rates { target: target.value, sky: sky.rate, moon: moon.value, dark: dark.rate.value };
         let per_pixel = self.pixel_scale.0.powi(-2) * plane.sampling;
+        let in_patch = |pixels: f64| Patch::of(pixels, plane.sampling);
         let well = plane.saturation_e.value;
         Ok(PlaneConditions {
             plane: plane.plane.clone(),
             colour: plane.colour,
             noise: self.noise(plane, dark, rates),
-            patch_pixels: self.night.goal.patch().map_or(1.0, |patch| patch.0.powi(2) * per_pixel),
-            square_pixels: FAINTEST_SQUARE.0.powi(2) * per_pixel,
+            patch: self.night.goal.patch().map_or(in_patch(1.0), |side| in_patch(side.0.powi(2) * per_pixel)),
+            square: in_patch(FAINTEST_SQUARE.0.powi(2) * per_pixel),
             rate_of_magnitude_0: ElectronsPerSecond(magnitude_0),
             rate_of_rayleigh: shows_line.then_some(ElectronsPerSecond(rayleigh)),
             spread: Spread {
@@ -450,7 +455,7 @@ fn beyond(total: f64, part: f64) -> f64 {
 fn mark_governing(planes: &mut [PlaneConditions]) {
     let quality = |plane: &PlaneConditions| {
         let sub = plane.noise.sub(COMPARED_AT);
-        sub.target * (plane.patch_pixels / sub.temporal()).sqrt()
+        sub.target * (plane.patch.pixels / sub.temporal()).sqrt()
     };
     let qualities: Vec<f64> = planes.iter().map(quality).collect();
     let windows: Vec<f64> = planes.iter().map(|plane| plane.window_nm).collect();

@@ -2,8 +2,8 @@
 
 use crate::camera::{CameraProfile, Mode};
 use crate::caveat::{Caveat, push_once};
-use crate::noise::{Clip, PlaneNoise, Stack, faintest_rate};
-use crate::rig::Mount;
+use crate::noise::{Clip, Patch, PlaneNoise, Stack, faintest_rate};
+use crate::rig::{Mount, polar_drift_per_second};
 use crate::stats::Estimate;
 use crate::units::{MagnitudesPerSquareArcsecond, Rayleighs, Seconds};
 
@@ -11,14 +11,20 @@ use super::evening::Evening;
 use super::range::{Source, Sway, largest, moved, moved_search, range_factors};
 use super::{
     Conditions, Demand, FilterConditions, FilterPlan, GainSetting, Goal, LargestUncertainty, Limits, Night, Optimum,
-    OutOfReach, Plan, PlanError, PlanGoal, PlaneConditions, PlaneInputs, PlanePlan, Search, SubLimits,
+    OutOfReach, Plan, PlanError, PlanGoal, PlaneConditions, PlaneInputs, PlanePlan, RuleOfThumb, Search, SubLimits,
+    WithoutDither,
 };
 
 /// Excess of a sub's noise over shot noise at which it counts as limited by the sky.
 const SKY_LIMITED_EXCESS: f64 = 0.05;
+/// The same for three rules that are handed around: four, nine to ten and twenty-five times the squared read noise, common
+/// practice, no source.
+const THUMB_PERCENT: [f64; 3] = [10.0, 5.0, 2.0];
 /// Sides of the squares from which dithers may draw their places: a blob of 3 pixels needs a dozen, columns and
 /// large stacks more (common practice, no source).
-pub(super) const DITHER_BOXES_PX: [u32; 5] = [12, 16, 24, 32, 48];
+pub(super) const DITHER_BOXES_PX: [u32; 7] = [12, 16, 24, 32, 48, 64, 96];
+/// Subs between two dithers of a stack that has none.
+const NEVER: f64 = 1e12;
 /// Share of the stack's variance that places hit twice may cost.
 const BOX_SHARE: f64 = 0.02;
 /// Share of the stack's variance from which the masters are worth a word, in percent.
@@ -245,12 +251,13 @@ pub(super) fn search(night: &Night, mode: &Mode, filter: &FilterConditions, dema
     let governing = filter.planes.iter().filter(|plane| plane.governs);
     let storable = (stack.most_gigabytes() / gigabytes_per_sub(mode)).floor();
     Search {
-        planes: governing.map(|plane| (plane.noise, plane.patch_pixels)).collect(),
+        planes: governing.map(|plane| (plane.noise, plane.patch)).collect(),
         demand,
         limits: filter.limits,
         between: mount.between_subs(),
         settle: mount.settle(),
         losses_per_s: mount.lost_subs_per_hour() / 3600.0,
+        stops_lost: mount.stops_lost_subs(),
         clip: Clip::iterated(stack.clip_sigma()).unwrap_or(Clip::NONE),
         dither_box_px: f64::from(box_px),
         min_subs: f64::from(stack.min_subs()),
@@ -317,10 +324,10 @@ impl FilterDraft {
     /// Share of the stack's variance that comes from dithers which hit the same place, in the worst plane.
     fn box_share(&self) -> f64 {
         let (stack, sub) = (self.stack(), self.sub());
-        let extra = stack.fixed_weight() - 1.0 / stack.positions();
-        let share = |(noise, _): &(PlaneNoise, f64)| {
+        let share = |(noise, patch): &(PlaneNoise, Patch)| {
             let one = noise.sub(sub);
-            one.fixed() * extra / stack.variance(&one)
+            let extra = stack.fixed_weight(*patch) - 1.0 / stack.positions();
+            one.fixed() * extra / stack.variance(&one, *patch)
         };
         self.search.planes.iter().map(share).fold(0.0, f64::max)
     }
@@ -386,20 +393,45 @@ impl FilterDraft {
             integration_s: sub * kept as f64,
             wall_clock_s: wall_clock,
             gigabytes: shot as f64 * gigabytes_per_sub(mode),
+            rules_of_thumb: rules_of_thumb(filter),
+            without_dither: self.without_dither(night, conditions),
             planes: filter.planes.iter().map(|plane| self.plane(plane, conditions)).collect(),
+        }
+    }
+
+    /// What the same subs would show in the plane that suffers most if the mount never moved between them.
+    fn without_dither(&self, night: &Night, conditions: &Conditions) -> WithoutDither {
+        let (dithered, sub) = (self.stack(), self.sub());
+        let never = Stack { dither_every: NEVER, ..dithered };
+        let ratio = |(noise, patch): &(PlaneNoise, Patch)| {
+            let one = noise.sub(sub);
+            (never.variance(&one, *patch) / dithered.variance(&one, *patch)).sqrt()
+        };
+        let hours = self.search.demand_snr().and_then(|snr| {
+            let subs = self.search.subs_for(snr, sub, NEVER)?;
+            let rested = Search { settle: Seconds(0.0), ..self.search.clone() };
+            let with = self.search.wall_clock(sub, self.optimum.recommended.subs, dithered.dither_every);
+            Some(rested.wall_clock(sub, subs.max(self.search.min_subs), 1.0) / with)
+        });
+        let unguided = night.mount.polar_error_arcmin.filter(|_| !night.mount.guided());
+        let creep = unguided.map(|error| polar_drift_per_second(error).0 * sub.0 / conditions.pixel_scale.0);
+        WithoutDither {
+            noise_ratio: self.search.planes.iter().map(ratio).fold(1.0, f64::max),
+            time_ratio: hours,
+            creep_px_per_sub: creep,
         }
     }
 
     fn plane(&self, plane: &PlaneConditions, conditions: &Conditions) -> PlanePlan {
         let (stack, sub) = (self.stack(), self.sub());
         let one = plane.noise.sub(sub);
-        let snr = stack.snr(&one, plane.patch_pixels);
+        let snr = stack.snr(&one, plane.patch);
         let swayed = |source, sigmas| {
-            let moved = stack.snr(&moved(plane, source, sigmas).sub(sub), plane.patch_pixels);
+            let moved = stack.snr(&moved(plane, source, sigmas).sub(sub), plane.patch);
             (snr > 0.0).then(|| moved / snr)
         };
         let sways = Source::ALL.map(|source| Sway::new(source, swayed(source, -1.0), swayed(source, 1.0)).half());
-        let faintest = faintest_rate(&plane.noise, &stack, sub, plane.square_pixels);
+        let faintest = faintest_rate(&plane.noise, &stack, sub, plane.square);
         let level = plane.noise.rates.background() * sub;
         let dn = plane.offset.map_or(0.0, |offset| offset.0) + level.0 / plane.gain.0;
         PlanePlan {
@@ -417,13 +449,23 @@ impl FilterDraft {
                 drift_e2: one.drift,
                 clip_factor: stack.clip.variance_factor(stack.subs),
                 pixel_arcsec: conditions.pixel_scale,
-                patch_pixels: plane.patch_pixels,
+                patch_pixels: plane.patch.pixels,
+                patch_side_px: plane.patch.side_px,
             },
-            noise_share_percent: stack.shares(&one),
+            noise_share_percent: stack.shares(&one, plane.patch),
             sky_level_dn: dn.round().max(0.0) as u64,
             sky_share_of_full_well_percent: 100.0 * (level / plane.full_well),
         }
     }
+}
+
+/// The sub lengths at which read noise adds so much, in the plane that needs longest.
+fn rules_of_thumb(filter: &FilterConditions) -> Vec<RuleOfThumb> {
+    let length = |percent: f64| {
+        let each = filter.planes.iter().map(|plane| plane.noise.sky_limited(percent / 100.0).0);
+        RuleOfThumb { read_noise_adds_percent: percent, sub_s: Seconds(each.fold(0.0, f64::max)) }
+    };
+    THUMB_PERCENT.map(length).to_vec()
 }
 
 fn magnitude(times_fainter_than_0: f64) -> Option<MagnitudesPerSquareArcsecond> {
@@ -443,13 +485,13 @@ impl Counts {
         };
         let shot = ((kept - in_hand).max(0.0) * shot_per_kept - HAIR).ceil().max(0.0);
         let dithers = (shot / every).ceil();
-        let wall_clock = Seconds(shot * (sub.0 + search.between.0) + dithers * search.settle.0);
+        let wall_clock = Seconds(shot * (search.open_shutter(sub) + search.between.0) + dithers * search.settle.0);
         Self { kept: kept as u64, shot: shot as u64, every: every as u64, dithers: dithers as u64, wall_clock }
     }
 
     /// The whole number of subs that are most likely kept of those that fit into a time.
     fn kept_within(search: &Search, sub: Seconds, every: f64, time: Seconds) -> f64 {
-        let each = sub.0 + search.between.0;
+        let each = search.open_shutter(sub) + search.between.0;
         let spent = |shot: f64| shot * each + (shot / every).ceil() * search.settle.0;
         let mut shot = (time.0 / (each + search.settle.0 / every) + HAIR).floor().min(search.most_subs.floor());
         while shot > 1.0 && spent(shot) > time.0 * (1.0 + HAIR) {

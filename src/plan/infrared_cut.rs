@@ -13,7 +13,7 @@ const WORTH: f64 = 1.2;
 /// The loss of an unmodified colour camera at the line that this night is after; `None` where there is none to lose.
 pub(super) fn infrared_cut_caveat(night: &Night, mode: &Mode) -> Result<Option<Caveat>, PlanError> {
     let (Some(pixel), false) = (mode.pixel_um, night.camera.modified.unwrap_or(false)) else { return Ok(None) };
-    let after_a_line = night.target.line_rayleigh.is_some();
+    let after_a_line = night.target.line().is_some();
     if mode.planes.iter().all(|plane| plane.colour != Some('R')) {
         return Ok(None);
     }

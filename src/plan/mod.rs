@@ -10,6 +10,7 @@ mod decisions;
 mod draft;
 mod error;
 mod evening;
+mod fast_beam;
 mod infrared_cut;
 mod measured_sky;
 mod night;
@@ -32,7 +33,8 @@ pub use optimum::{
     Chosen, Demand, Limits, Optimum, ROUND_LENGTHS_S, Search, SetBy, WITHIN, best_cadence, best_sub, efficiency,
 };
 pub use outcome::{
-    FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, SubLimits, plan, searches,
+    FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, RuleOfThumb, SubLimits,
+    WithoutDither, plan, searches,
 };
 pub use sky_light::{ChainFactor, HoursRatio, PlaneSky, SkyAnswer, SkyWindow};
 pub use star_light::{MeasuredStar, StarLight, star_light};

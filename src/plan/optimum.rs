@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::noise::{Clip, PlaneNoise, Stack};
+use crate::noise::{Clip, Patch, PlaneNoise, Stack};
 use crate::units::{Electrons, Seconds};
 
 use super::OutOfReach;
@@ -73,8 +73,8 @@ pub enum Demand {
 /// Everything that the optimum of one filter depends on.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Search {
-    /// The planes that must reach the goal, each with the pixels of its patch.
-    pub planes: Vec<(PlaneNoise, f64)>,
+    /// The planes that must reach the goal, each with its patch.
+    pub planes: Vec<(PlaneNoise, Patch)>,
     /// What is to be reached.
     pub demand: Demand,
     /// What bounds the sub.
@@ -85,6 +85,8 @@ pub struct Search {
     pub settle: Seconds,
     /// Poisson rate of events that spoil the sub in progress, per second of open shutter.
     pub losses_per_s: f64,
+    /// Whether a spoiled sub is broken off at once.
+    pub stops_lost: bool,
     /// Rejection.
     pub clip: Clip,
     /// Side of the dither's square.
@@ -164,9 +166,9 @@ impl Search {
     #[must_use]
     pub fn subs_for(&self, snr: f64, sub: Seconds, every: f64) -> Option<f64> {
         let stack = self.stack(1.0, every);
-        let needed = |(noise, pixels): &(PlaneNoise, f64)| {
+        let needed = |(noise, patch): &(PlaneNoise, Patch)| {
             let one = noise.sub(sub);
-            stack.subs_needed(&one, Electrons(one.target), *pixels, snr)
+            stack.subs_needed(&one, Electrons(one.target), *patch, snr)
         };
         self.planes.iter().map(needed).try_fold(0.0_f64, |most, subs| Some(most.max(subs?)))
     }
@@ -175,7 +177,7 @@ impl Search {
     #[must_use]
     pub fn snr(&self, sub: Seconds, subs: f64, every: f64) -> f64 {
         let stack = self.stack(subs, every);
-        let snr = |(noise, pixels): &(PlaneNoise, f64)| stack.snr(&noise.sub(sub), *pixels);
+        let snr = |(noise, patch): &(PlaneNoise, Patch)| stack.snr(&noise.sub(sub), *patch);
         self.planes.iter().map(snr).fold(f64::MAX, f64::min)
     }
 
@@ -185,15 +187,29 @@ impl Search {
         (self.losses_per_s * sub.0).exp()
     }
 
+    /// Mean seconds of open shutter of a sub that is shot.
+    ///
+    /// ```text
+    /// t, or (1 − e^{−λt})/λ where a spoiled sub is broken off at once
+    /// ```
+    ///
+    /// # Source
+    /// Derived here: the mean of the time to the first event of a Poisson process, cut at t.
+    #[must_use]
+    pub fn open_shutter(&self, sub: Seconds) -> f64 {
+        let lost = self.losses_per_s * sub.0;
+        if self.stops_lost && lost > 0.0 { -(-lost).exp_m1() / self.losses_per_s } else { sub.0 }
+    }
+
     /// Seconds of the clock for one sub shot at this cadence.
     fn pace(&self, sub: Seconds, every: f64) -> f64 {
-        sub.0 + self.between.0 + self.settle.0 / every
+        self.open_shutter(sub) + self.between.0 + self.settle.0 / every
     }
 
     /// Wall-clock seconds, counts not rounded.
     ///
     /// ```text
-    /// W = N e^{λt} (t + between + settle/k)
+    /// W = N e^{λt} (open + between + settle/k)
     /// ```
     #[must_use]
     pub fn wall_clock(&self, sub: Seconds, subs: f64, every: f64) -> f64 {
@@ -259,15 +275,25 @@ impl Search {
         nightly.min(in_all) * (1.0 + 1e-9)
     }
 
+    /// The cadence of least time for one plane alone, from the closed form, clipping left out.
+    pub(super) fn closed_cadence(&self, (noise, patch): &(PlaneNoise, Patch), sub: Seconds) -> f64 {
+        let one = noise.sub(sub);
+        let dithered = one.fixed() * (1.0 - self.stack(1.0, 1.0).overlap(*patch));
+        best_cadence(one.temporal() + one.drift, dithered, self.settle, sub + self.between)
+    }
+
     /// The best cadence for one length. The cost is convex in the cadence, so walking downhill finds it.
     #[must_use]
     pub fn best_at(&self, sub: Seconds) -> Option<Chosen> {
         let slowest = self.slowest_cadence(sub);
-        let closed = |(noise, _): &(PlaneNoise, f64)| {
-            let one = noise.sub(sub);
-            best_cadence(one.temporal() + one.drift, one.fixed(), self.settle, sub + self.between)
-        };
-        let start = self.planes.iter().map(closed).fold(f64::MAX, f64::min).min(slowest).max(1.0).round();
+        let start = self
+            .planes
+            .iter()
+            .map(|plane| self.closed_cadence(plane, sub))
+            .fold(f64::MAX, f64::min)
+            .min(slowest)
+            .max(1.0)
+            .round();
         let cost = |every: f64| self.at(sub, every).map_or(f64::INFINITY, |chosen| chosen.cost);
         let (mut every, mut step) = (start, (start / 2.0).floor().max(1.0));
         let mut least = cost(every);

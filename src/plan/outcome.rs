@@ -114,6 +114,10 @@ pub struct FilterPlan {
     pub wall_clock_s: Seconds,
     /// Of the lights.
     pub gigabytes: f64,
+    /// What rules of thumb would have said.
+    pub rules_of_thumb: Vec<RuleOfThumb>,
+    /// What would become of the stack without dithers.
+    pub without_dither: WithoutDither,
     /// The planes that see light through the filter.
     pub planes: Vec<PlanePlan>,
 }
@@ -156,11 +160,34 @@ pub struct PlanePlan {
     pub sky_share_of_full_well_percent: f64,
 }
 
+/// A sub length by one of the trade's rules, which know neither losses nor pauses nor the pattern.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct RuleOfThumb {
+    /// Percent by which read noise may raise the noise of sky and dark current in a sub; every such rule is one of these.
+    pub read_noise_adds_percent: f64,
+    /// The shortest sub that obeys it.
+    pub sub_s: Seconds,
+}
+
+/// What becomes of a stack whose subs all lie on the same pixels: the pattern that calibration leaves stays where it is.
+///
+/// Where the field creeps meanwhile, the pattern is drawn out into streaks: it walks, and no number of subs removes it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct WithoutDither {
+    /// Noise in the patch over that of the dithered stack of as many subs, hot pixels not counted.
+    pub noise_ratio: f64,
+    /// Hours for the goal over those with dithers; `None` where no number of subs reaches it, or the hours are given.
+    pub time_ratio: Option<f64>,
+    /// Drift from sub to sub of an unguided mount whose polar error is known.
+    pub creep_px_per_sub: Option<f64>,
+}
+
 /// Numbers of one sub, before any division by counts.
 ///
 /// ```text
 /// V   = (clip_factor · ((target + sky + moon + dark) t + read² + quantisation²) + drift)/subs
-///       + (pattern + masters) · (1/M + (1 − 1/M)/dither_px²),   M = max(1, subs/dither_every)
+///       + (pattern + masters) · (1/M + (1 − 1/M) o),   M = max(1, subs/dither_every)
+/// o   = ((s − (s² − 1)/3l)/dither_px)²,   s, l the smaller and the larger of patch_side_px and dither_px
 /// SNR = target · t · √patch_pixels / √V
 /// ```
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -181,6 +208,8 @@ pub struct PlaneInputs {
     pub pixel_arcsec: Arcseconds,
     /// Pixels of the plane's colour in the patch.
     pub patch_pixels: f64,
+    /// The patch's side in pixels of the sensor, at least 1: what dithers must leave behind to average the pattern.
+    pub patch_side_px: f64,
 }
 
 /// What a range mostly comes from.

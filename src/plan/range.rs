@@ -72,7 +72,7 @@ pub(super) fn moved(plane: &PlaneConditions, source: Source, sigmas: f64) -> Pla
 /// The search with one source moved.
 pub(super) fn moved_search(search: &Search, planes: &[PlaneConditions], source: Source, sigmas: f64) -> Search {
     let planes = planes.iter().filter(|plane| plane.governs);
-    let planes = planes.map(|plane| (moved(plane, source, sigmas), plane.patch_pixels)).collect();
+    let planes = planes.map(|plane| (moved(plane, source, sigmas), plane.patch)).collect();
     Search { planes, ..search.clone() }
 }
 

@@ -1,9 +1,12 @@
 //! A plan as text: the answer in one line, then why.
 
-use crate::plan::{FilterPlan, Plan, PlanNight, PlanePlan, SetBy};
+use crate::plan::{FilterPlan, Plan, PlanNight, PlanePlan, SetBy, WithoutDither};
 use crate::units::Seconds;
 
 use super::{caveats_text, duration, entry, rounded, wrapped};
+
+/// Noise without dithers over that with them, above which it is worth more than the number.
+const WORTH_A_DITHER: f64 = 1.05;
 
 /// Hours that the Moon may lack of a night and still be down all of it.
 const ALL_OF_IT_H: f64 = 1e-6;
@@ -196,20 +199,36 @@ pub(super) fn filter_entries(filter: &FilterPlan) -> Vec<(&'static str, String)>
         ),
     );
     line("limits", limits(filter));
-    line(
-        "rule of thumb",
-        format!(
-            "read noise adds {:.0} % to the sky's noise at {}",
-            filter.sky_limited_excess_percent,
-            duration(filter.sky_limited_s)
-        ),
-    );
+    let rules = filter.rules_of_thumb.iter();
+    let rules: Vec<_> =
+        rules.map(|rule| format!("{:.0} % at {}", rule.read_noise_adds_percent, duration(rule.sub_s))).collect();
+    line("rules of thumb", format!("read noise adds {} to the noise of the light", rules.join(", ")));
+    line("without dither", without_dither(&filter.without_dither));
     let megabytes = filter.gigabytes * 1000.0;
     line(
         "on disk",
         if megabytes < 1000.0 { format!("{megabytes:.0} MB") } else { format!("{:.1} GB", filter.gigabytes) },
     );
     entries
+}
+
+/// What a pattern does that never moves, in words and number.
+fn without_dither(without: &WithoutDither) -> String {
+    let noise = without.noise_ratio;
+    let mut said =
+        format!("the pattern stays where it is: noise × {}", rounded(noise, if noise < 10.0 { 3 } else { 2 }));
+    match without.time_ratio {
+        _ if noise < WORTH_A_DITHER => {}
+        Some(ratio) => said.push_str(&format!(", hours × {}", rounded(ratio, 2))),
+        None => said.push_str(", and no number of subs takes it away"),
+    }
+    if let Some(creep) = without.creep_px_per_sub {
+        let creep = rounded(creep, 2);
+        said.push_str(&format!("; the field creeps by up to {creep} px from sub to sub and draws it out into streaks"));
+    } else if noise >= WORTH_A_DITHER {
+        said.push_str("; a field that creeps draws it out into streaks");
+    }
+    said
 }
 
 fn set_by(filter: &FilterPlan) -> String {

@@ -3,6 +3,7 @@
 mod array;
 mod curve;
 mod error;
+mod fast_beam;
 mod filter;
 mod light;
 mod mount;
@@ -12,6 +13,7 @@ mod zero_point;
 
 pub use curve::TransmissionCurve;
 pub use error::RigError;
+pub use fast_beam::{EFFECTIVE_INDEX, band_shift, share_in_band};
 pub use filter::{ColourEfficiencies, DEFAULT_QUANTUM_EFFICIENCY, Filter, QuantumEfficiency};
 pub use light::{DEFAULT_TRANSMISSION, LightChain, Optics, sum};
 pub use mount::{

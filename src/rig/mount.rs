@@ -49,6 +49,8 @@ pub struct Mount {
     pub between_subs_s: Option<Seconds>,
     /// Poisson rate of events that spoil the sub in progress, per hour of open shutter.
     pub lost_subs_per_hour: Option<f64>,
+    /// Whether a sub that is spoiled is broken off at once; left out, it runs to its end.
+    pub lost_subs_stopped: Option<bool>,
 }
 
 impl Mount {
@@ -151,6 +153,12 @@ impl Mount {
     #[must_use]
     pub fn lost_subs_per_hour(&self) -> f64 {
         self.lost_subs_per_hour.unwrap_or(Self::DEFAULT_LOST_SUBS_PER_HOUR)
+    }
+
+    /// Whether a spoiled sub is broken off at once; if nothing is said, it is not.
+    #[must_use]
+    pub fn stops_lost_subs(&self) -> bool {
+        self.lost_subs_stopped.unwrap_or(false)
     }
 }
 

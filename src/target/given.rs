@@ -3,10 +3,13 @@
 use serde::{Deserialize, Serialize};
 
 use super::catalogue::{CATALOGUE_UNCERTAINTY, Object, ObjectKind, nearest_name, object};
-use crate::units::{Arcseconds, Degrees, Magnitudes, MagnitudesPerSquareArcsecond, Rayleighs};
+use crate::units::{Arcseconds, Degrees, EmissionMeasure, Magnitudes, MagnitudesPerSquareArcsecond, Rayleighs};
 
 /// The altitude that is assumed where none is given.
 pub const DEFAULT_ALTITUDE: Degrees = Degrees(50.0);
+
+/// Temperature of the gas to which an emission measure is taken: a usual nebula, common practice, no source.
+pub const NEBULA_KELVIN: f64 = 8000.0;
 
 const GIVE_BRIGHTNESS: &str =
     "give surface_brightness_mag under [target], such as 22.8, or line_rayleigh for an emission nebula";
@@ -18,6 +21,9 @@ pub enum TargetError {
     /// Nothing says how bright it is.
     #[error("the target has no brightness")]
     NoBrightness,
+    /// Its line twice.
+    #[error("`line_rayleigh` and `emission_measure_pc_cm6` both say how bright the line is")]
+    LineTwice,
     /// Only a name, and it is not in the catalogue.
     #[error("the target has only the name `{name}`, which is not in the catalogue")]
     UnknownName {
@@ -64,6 +70,7 @@ impl TargetError {
                 "give surface_brightness_mag under [target], as measured on a frame: the catalogue has only its stars"
                     .into()
             }
+            Self::LineTwice => "leave one of them out".into(),
             Self::OutOfRange { key, .. } => format!("correct `{key}` under [target]"),
         }
     }
@@ -79,6 +86,8 @@ pub struct Target {
     pub surface_brightness_mag: Option<MagnitudesPerSquareArcsecond>,
     /// Surface brightness of each line it shines in, outside the atmosphere.
     pub line_rayleigh: Option<Rayleighs>,
+    /// The same as an emission measure, taken to H-alpha for gas of [`NEBULA_KELVIN`].
+    pub emission_measure_pc_cm6: Option<EmissionMeasure>,
     /// Surface brightness of its core, where a second, short set is wanted.
     pub core_surface_brightness_mag: Option<MagnitudesPerSquareArcsecond>,
     /// Its mean altitude while it is photographed, where no position, date and place say more.
@@ -101,6 +110,7 @@ impl Target {
         let numbers = [
             ("surface_brightness_mag", self.surface_brightness_mag.map(|q| q.0), -5.0, 35.0),
             ("line_rayleigh", self.line_rayleigh.map(|q| q.0), 1e-3, 1e9),
+            ("emission_measure_pc_cm6", self.emission_measure_pc_cm6.map(|q| q.0), 1e-3, 1e9),
             ("core_surface_brightness_mag", self.core_surface_brightness_mag.map(|q| q.0), -5.0, 35.0),
             ("altitude_deg", self.altitude_deg.map(|q| q.0), 0.0, 90.0),
             ("ra_deg", self.ra_deg.map(|q| q.0), 0.0, 360.0),
@@ -112,6 +122,9 @@ impl Target {
             if !(low..=high).contains(&found) {
                 return Err(TargetError::OutOfRange { key, found, low, high });
             }
+        }
+        if self.line_rayleigh.is_some() && self.emission_measure_pc_cm6.is_some() {
+            return Err(TargetError::LineTwice);
         }
         if self.gives_brightness() { Ok(()) } else { self.catalogue_brightness().map(|_| ()) }
     }
@@ -129,7 +142,13 @@ impl Target {
     }
 
     fn gives_brightness(&self) -> bool {
-        self.surface_brightness_mag.is_some() || self.line_rayleigh.is_some()
+        self.surface_brightness_mag.is_some() || self.line().is_some()
+    }
+
+    /// The surface brightness of each line it shines in, in whatever unit it was given.
+    #[must_use]
+    pub fn line(&self) -> Option<Rayleighs> {
+        self.line_rayleigh.or(self.emission_measure_pc_cm6.map(|measure| measure.h_alpha(NEBULA_KELVIN)))
     }
 
     fn catalogue_brightness(&self) -> Result<MagnitudesPerSquareArcsecond, TargetError> {
@@ -163,7 +182,7 @@ impl Target {
             let continuum = Some(self.catalogue_brightness()?);
             return Ok(Brightness { continuum, line: None, uncertainty: CATALOGUE_UNCERTAINTY });
         }
-        let (continuum, line) = (self.surface_brightness_mag, self.line_rayleigh);
+        let (continuum, line) = (self.surface_brightness_mag, self.line());
         Ok(Brightness { continuum, line, uncertainty: Magnitudes(0.0) })
     }
 
@@ -215,6 +234,14 @@ mod tests {
         let target =
             Target { line_rayleigh: Some(Rayleighs(10.0)), altitude_deg: Some(Degrees(-3.0)), ..Target::default() };
         assert!(matches!(target.check(), Err(TargetError::OutOfRange { key: "altitude_deg", .. })));
+    }
+
+    #[test]
+    fn a_line_is_given_once() {
+        let target = Target { emission_measure_pc_cm6: Some(EmissionMeasure(225.0)), ..Target::default() };
+        approx::assert_relative_eq!(target.brightness().unwrap().line.unwrap().0, 100.0, max_relative = 1e-3);
+        let twice = Target { line_rayleigh: Some(Rayleighs(10.0)), ..target };
+        assert_eq!(twice.check(), Err(TargetError::LineTwice));
     }
 
     #[test]

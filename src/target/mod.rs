@@ -4,4 +4,4 @@ mod catalogue;
 mod given;
 
 pub use catalogue::{CATALOGUE_UNCERTAINTY, OBJECTS, Object, ObjectKind, Source, object};
-pub use given::{Brightness, DEFAULT_ALTITUDE, Target, TargetError, mean_surface_brightness};
+pub use given::{Brightness, DEFAULT_ALTITUDE, NEBULA_KELVIN, Target, TargetError, mean_surface_brightness};

@@ -7,7 +7,7 @@
 use approx::{assert_abs_diff_eq, assert_relative_eq};
 use subwell::camera::Plane;
 use subwell::noise::{
-    Calibration, CcdEquation, CcdRates, Clip, LeftPattern, PlaneNoise, Rates, Stack, SubNoise, band_gap_ev,
+    Calibration, CcdEquation, CcdRates, Clip, LeftPattern, Patch, PlaneNoise, Rates, Stack, SubNoise, band_gap_ev,
     dark_current, depletion_ratio, diffusion_ratio, doubling_kelvins,
 };
 use subwell::units::{Celsius, Electrons, ElectronsPerDn, ElectronsPerSecond, Seconds};
@@ -58,8 +58,8 @@ fn howells_inverse_gives_the_exposure_back() {
 fn an_extended_source_has_the_handbooks_signal_to_noise_of_3_4() {
     let sub = SubNoise { target: 44.1, sky: 84.1, dark: 12.0, read: 5.3 * 5.3, ..Default::default() };
     let one = Stack { subs: 1.0, dither_every: 1.0, dither_box_px: 12.0, clip: Clip::NONE };
-    assert_abs_diff_eq!(one.snr(&sub, 1.0), 3.4, epsilon = HANDBOOK_DIGITS);
-    assert_abs_diff_eq!(one.snr(&sub, 1.0), 3.3995, epsilon = FULL_DIGITS);
+    assert_abs_diff_eq!(one.snr(&sub, Patch::PIXEL), 3.4, epsilon = HANDBOOK_DIGITS);
+    assert_abs_diff_eq!(one.snr(&sub, Patch::PIXEL), 3.3995, epsilon = FULL_DIGITS);
 }
 
 #[test]
@@ -80,9 +80,9 @@ fn a_stack_reaches_the_hand_calculated_signal_to_noise_per_pixel_and_patch() {
     };
     let stack = Stack { subs: 60.0, dither_every: 1.0, dither_box_px: 12.0, clip: Clip::NONE };
     let sub = noise.sub(Seconds(120.0));
-    assert_abs_diff_eq!(stack.snr(&sub, 1.0), 1.3402, epsilon = FULL_DIGITS);
-    assert_abs_diff_eq!(stack.snr(&sub, 1.2_f64.powi(-2)), 1.1169, epsilon = FULL_DIGITS);
-    assert_abs_diff_eq!(stack.snr(&sub, (10.0_f64 / 1.2).powi(2)), 11.169, epsilon = 1e-3);
+    assert_abs_diff_eq!(stack.snr(&sub, Patch::PIXEL), 1.3402, epsilon = FULL_DIGITS);
+    assert_abs_diff_eq!(stack.snr(&sub, Patch::of(1.2_f64.powi(-2), 1.0)), 1.1169, epsilon = FULL_DIGITS);
+    assert_abs_diff_eq!(stack.snr(&sub, Patch::of((10.0_f64 / 1.2).powi(2), 1.0)), 11.169, epsilon = 1e-3);
 }
 
 #[test]
@@ -99,8 +99,8 @@ fn masters_add_what_a_simulation_of_stacks_says() {
     let sub = noise.sub(Seconds(60.0));
     let stack = |every: f64| Stack { subs: 40.0, dither_every: every, dither_box_px: 1e6, clip: Clip::NONE };
     // Three standard errors of the simulation: 0.007 and 0.005.
-    assert_abs_diff_eq!(stack(1.0).variance(&sub), 3.721, epsilon = 0.021);
-    assert_abs_diff_eq!(stack(40.0).variance(&sub), 5.062, epsilon = 0.015);
+    assert_abs_diff_eq!(stack(1.0).variance(&sub, Patch::PIXEL), 3.721, epsilon = 0.021);
+    assert_abs_diff_eq!(stack(40.0).variance(&sub, Patch::PIXEL), 5.062, epsilon = 0.015);
 }
 
 #[test]

@@ -23,12 +23,14 @@ pub(crate) fn found(fields: &[StackedField], side: usize) -> FoundSnr {
 /// What a fixed pattern's variance in the mean of `side` × `side` pixels is multiplied by, times the pixels.
 ///
 /// ```text
-/// 1/M + (1 − 1/M) (a/A − (a² − 1)/3A²)²
+/// 1/M + (1 − 1/M) (overlap of two patches at two places)
 /// ```
 ///
-/// `M` places drawn from `A × A`, patches of side `a ≤ A`: what neighbours of a patch see of the sensor overlaps, the more
-/// the larger the patch; for one pixel the bracket is 1/A². Derived here: mean overlap of two squares at random places.
+/// `M` places drawn from `A × A`: what neighbours of a patch see of the sensor overlaps, the more the larger the patch.
+/// Counted place by place.
 pub(crate) fn weight_in_patch(positions: f64, box_px: f64, side: f64) -> f64 {
-    let shared = (side / box_px - (side * side - 1.0) / (3.0 * box_px * box_px)).powi(2);
-    1.0 / positions + (1.0 - 1.0 / positions) * shared
+    let places = 0..box_px as i64;
+    let along = |place: i64| places.clone().map(move |other| (side - (place - other).abs() as f64).max(0.0));
+    let axis = places.clone().flat_map(along).sum::<f64>() / (side * box_px * box_px);
+    1.0 / positions + (1.0 - 1.0 / positions) * axis.powi(2)
 }

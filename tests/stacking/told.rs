@@ -1,10 +1,10 @@
 //! What `noise` says of chosen stacks, those included that no plan would ask for: without dithers, with few darks.
 
-use subwell::noise::{Calibration, Clip, LeftPattern, PlaneNoise, Rates, Stack, SubNoise};
+use subwell::noise::{Calibration, Clip, LeftPattern, Patch, PlaneNoise, Rates, Stack, SubNoise};
 use subwell::simulate::{FoundSnr, StackTruth};
 use subwell::units::{Electrons, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
-use super::nights::{found, stacked, weight_in_patch};
+use super::nights::{found, stacked};
 
 /// Side of the patches that are looked at beside single pixels.
 const PATCH_PX: usize = 3;
@@ -186,16 +186,9 @@ fn cases() -> Vec<(&'static str, StackTruth)> {
     ]
 }
 
-/// What the formulas say of patches of `side` × `side` pixels, for one pixel, when neighbours share the pattern.
+/// What the formulas say of patches of `side` × `side` pixels, for one pixel.
 fn told_in_patch(noise: &PlaneNoise, stack: &Stack, sub: Seconds, side: f64) -> f64 {
-    let sub = noise.sub(sub);
-    let shared = if stack.dither_box_px > 1.0 {
-        weight_in_patch(stack.positions(), stack.dither_box_px, side)
-    } else {
-        stack.fixed_weight()
-    };
-    let variance = stack.variance(&sub) + sub.fixed() * (shared - stack.fixed_weight());
-    sub.target / variance.sqrt()
+    stack.snr(&noise.sub(sub), Patch::of(side * side, 1.0)) / side
 }
 
 /// A case, what is told of it, and what was found.
@@ -222,7 +215,7 @@ impl Compared {
     }
 
     fn row(&self) -> String {
-        let snr = self.stack.snr(&self.noise.sub(self.sub), 1.0);
+        let snr = self.stack.snr(&self.noise.sub(self.sub), Patch::PIXEL);
         let shared = told_in_patch(&self.noise, &self.stack, self.sub, PATCH_PX as f64);
         let in_patch = self.patch.snr / PATCH_PX as f64;
         format!(
@@ -286,7 +279,7 @@ fn refute_what_is_broken(compared: &[Compared], share: f64) {
             let (mut sub, mut stack) = (case.noise.sub(case.sub), case.stack);
             let signal = sub.target;
             broken(&mut sub, &mut stack, &case.noise, case.sub.0);
-            case.refutes(signal / stack.variance(&sub).sqrt(), share)
+            case.refutes(signal / stack.variance(&sub, Patch::PIXEL).sqrt(), share)
         });
         let names: Vec<_> = refuted.map(|case| case.name).collect();
         println!("without {term}: refuted by {}", names.join("; "));
@@ -295,12 +288,12 @@ fn refute_what_is_broken(compared: &[Compared], share: f64) {
 }
 
 fn check(nights: u64, share: f64) {
-    println!("case | told | found, a pixel | off % | in patches, off % | sharing the pattern, off %");
+    println!("case | told, a pixel | found | off % | in patches, off % of a pixel's | off % of the patch's");
     let compared = compared(nights);
     let mut wrong = Vec::new();
     for case in &compared {
         println!("{}", case.row());
-        let snr = case.stack.snr(&case.noise.sub(case.sub), 1.0);
+        let snr = case.stack.snr(&case.noise.sub(case.sub), Patch::PIXEL);
         if case.refutes(snr, share) || case.refutes_patch() {
             wrong.push(case.row());
         }

@@ -1,13 +1,13 @@
 //! Hours for the goal before any rounding: what two ways of working are compared by.
 
 use crate::camera::Mode;
-use crate::noise::{NoiseShares, PlaneNoise, Stack};
+use crate::noise::{NoiseShares, Patch, PlaneNoise, Stack};
 use crate::units::Seconds;
 
 use super::super::draft::{DITHER_BOXES_PX, search, shares};
 use super::super::optimum::golden_section;
 use super::super::range::{Source, moved_search};
-use super::super::{Conditions, Demand, FilterConditions, Goal, Night, OutOfReach, PlanError, Search, best_cadence};
+use super::super::{Conditions, Demand, FilterConditions, Goal, Night, OutOfReach, PlanError, Search};
 
 /// Lengths at which the first look is taken, evenly in their logarithm.
 const LOOKS: usize = 32;
@@ -31,9 +31,9 @@ impl Least {
             dither_box_px: self.search.dither_box_px,
             clip: self.search.clip,
         };
-        let snr = |(noise, pixels): &(PlaneNoise, f64)| stack.snr(&noise.sub(self.sub), *pixels);
+        let snr = |(noise, patch): &(PlaneNoise, Patch)| stack.snr(&noise.sub(self.sub), *patch);
         let worst = self.search.planes.iter().min_by(|a, b| snr(a).total_cmp(&snr(b)));
-        worst.map(|(noise, _)| stack.shares(&noise.sub(self.sub)))
+        worst.map(|(noise, patch)| stack.shares(&noise.sub(self.sub), *patch))
     }
 
     pub(super) fn sub(&self) -> Seconds {
@@ -128,10 +128,7 @@ fn at(search: &Search, sub: Seconds) -> Option<(f64, f64, f64)> {
         let subs = search.subs_for(search.demand_snr()?, sub, every)?;
         Some((search.wall_clock(sub, subs, every), subs, every))
     };
-    let closed = |(noise, _): &(PlaneNoise, f64)| {
-        let one = noise.sub(sub);
-        best_cadence(one.temporal() + one.drift, one.fixed(), search.settle, sub + search.between).clamp(1.0, slowest)
-    };
+    let closed = |plane: &(PlaneNoise, Patch)| search.closed_cadence(plane, sub).clamp(1.0, slowest);
     let mut cadences = search.planes.iter().map(closed);
     if let (Some(only), None) = (cadences.next(), cadences.next()) {
         return of(only);

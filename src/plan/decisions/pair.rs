@@ -284,6 +284,7 @@ impl Pair {
             name: None,
             surface_brightness_mag: None,
             line_rayleigh: None,
+            emission_measure_pc_cm6: None,
             core_surface_brightness_mag: None,
             ..a.night.target.clone()
         };

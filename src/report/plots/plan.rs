@@ -1,6 +1,6 @@
 //! Pictures of a plan.
 
-use crate::noise::PlaneNoise;
+use crate::noise::{Patch, PlaneNoise};
 use crate::plan::{Demand, FilterPlan, Search};
 use crate::report::{duration, rounded};
 use crate::units::Seconds;
@@ -126,7 +126,7 @@ fn uprights(filter: &FilterPlan, search: &Search) -> Vec<Upright> {
         .filter_map(|(words, sub)| Some(Upright { pen: Pen::Limit, sub: sub?.0, words: words.into() }))
         .collect();
     for percent in EXCESSES {
-        let worst = |(noise, _): &(PlaneNoise, f64)| noise.sky_limited(percent / 100.0).0;
+        let worst = |(noise, _): &(PlaneNoise, Patch)| noise.sky_limited(percent / 100.0).0;
         let sub = search.planes.iter().map(worst).fold(0.0, f64::max);
         found.push(Upright { pen: Pen::Thumb, sub, words: format!("read noise adds {percent} % to the noise") });
     }
