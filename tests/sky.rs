@@ -114,6 +114,7 @@ fn a_stock_camera_sees_a_quarter_of_h_alpha_through_a_dual_band_filter() {
         focal_length_mm: Millimetres(400.0),
         obstruction_mm: None,
         transmission: Some(1.0),
+        throughput_ratio: None,
     };
     let dual = Filter { name: Some("dual".into()), transmission: Some(1.0), ..Filter::default() };
     let efficiency = |colour, modified| {
@@ -284,9 +285,9 @@ fn catalogue_stars_say_what_the_telescope_makes_of_their_light() {
     let one = 9955.0 * 300.0 * std::f64::consts::PI / 4.0 * (64.0 - 4.0) * 0.9 * 0.9 * 0.8;
     let night = NIGHT.replace("[[filters]]", "extinction_mag = 0.2\n[[filters]]");
     std::fs::write(&path, night).unwrap();
-    let asked = |fainter: f64| {
+    let asked = |fainter: f64, more: &[&str]| {
         let mut command = subwell();
-        command.args(["sky", "--altitude", "60", "--light"]).arg(&light).arg("--dark").arg(&dark);
+        command.args(["sky", "--altitude", "60"]).args(more).arg("--light").arg(&light).arg("--dark").arg(&dark);
         command.arg("--night").arg(&path);
         for (rate, x, y) in STARS {
             let magnitude = 2.5 * (one / rate).log10() - 0.2 * 1.1540 + fainter;
@@ -294,7 +295,7 @@ fn catalogue_stars_say_what_the_telescope_makes_of_their_light() {
         }
         json(&mut command, 0)
     };
-    let sky = asked(0.0);
+    let sky = asked(0.0, &[]);
     println!("{}", sky["stars"]);
     // 1.5 % of wings and 2 % of air.
     assert!((number(&sky, "/stars/0/throughput/value") / 0.648 - 1.0).abs() < 0.03, "{}", sky["stars"]);
@@ -303,10 +304,21 @@ fn catalogue_stars_say_what_the_telescope_makes_of_their_light() {
     assert!((0.08..0.15).contains(&spread), "{spread}");
     assert!(!sky["caveats"].to_string().contains("throughput-differs"), "{}", sky["caveats"]);
     // Stars that are really a magnitude brighter: the telescope makes 40 % of what it is said to.
-    let cloudy = asked(-1.0);
+    let cloudy = asked(-1.0, &[]);
     let ratio = number(&cloudy, "/stars/0/throughput/value") / number(&sky, "/stars/0/throughput/value");
     assert!((ratio - 10_f64.powf(-0.4)).abs() < 1e-9, "{ratio}");
     assert!(cloudy["caveats"].to_string().contains("throughput-differs"), "{}", cloudy["caveats"]);
+    // Written into the night it stands for the telescope from then on, with the stars' own uncertainty.
+    asked(-1.0, &["--write"]);
+    let written = std::fs::read_to_string(&path).unwrap();
+    assert!(written.contains("throughput_ratio = { value = 0.39"), "{written}");
+    let again = asked(-1.0, &[]);
+    let (typed, found) = ("/stars/0/typed_throughput", "/stars/0/throughput/value");
+    assert!((number(&again, typed) / number(&cloudy, found) - 1.0).abs() < 1e-4);
+    assert!(!again["caveats"].to_string().contains("throughput-differs"), "{}", again["caveats"]);
+    let night = subwell::plan::Night::from_toml(&written).unwrap();
+    let spread = night.optics.throughput_ratio.unwrap().relative();
+    assert!((spread - number(&cloudy, "/stars/0/throughput/uncertainty") / number(&cloudy, found)).abs() < 1e-3);
 }
 
 #[test]

@@ -113,6 +113,10 @@ pub(super) fn sky(words: &SkyWords) -> Result<Answer, Failure> {
     answer.measured = measured;
     if let (Some(frames), false) = (&light, words.star.is_empty()) {
         words.add_stars(&mut answer, &night, mode, frames)?;
+        if let (true, Some(ratio)) = (words.write, answer.throughput_ratio(&night)) {
+            files::write_throughput_ratio(path, &ratio)?;
+            note.push_str("and what the stars showed of the telescope, as throughput_ratio under [optics]\n");
+        }
     }
     if let (Some(other), Some(own)) = (words.against()?, answer.mag_per_arcsec2) {
         answer.against = Some(SkyAnswer::hours_ratio(&night, &camera, &own, &other)?);

@@ -22,7 +22,9 @@ mod write_fits;
 pub use decoder::Decoder;
 pub use error::FileError;
 pub use frame_set::{FrameSet, read_frame, read_headers, read_one};
-pub use text::{TextError, read_night, read_profile, read_sensor, write_measured_sky, write_profile};
+pub use text::{
+    TextError, read_night, read_profile, read_sensor, write_measured_sky, write_profile, write_throughput_ratio,
+};
 pub use worker::run_worker_if_asked;
 pub use write::write_whole;
 pub use write_fits::{WriteError, write_frame, write_simulation};

@@ -162,30 +162,48 @@ pub fn write_measured_sky(
     filter: &str,
     plane: &str,
 ) -> Result<(), TextError> {
+    let mut sky = toml_edit::InlineTable::new();
+    let rate = Estimate { value: e_per_s.value.0, uncertainty: e_per_s.uncertainty.0, ..Estimate::new(0.0, 0.0) };
+    sky.insert("e_per_s", estimate_in_toml(&rate).into());
+    sky.insert("filter", filter.into());
+    sky.insert("plane", plane.into());
+    write_one_key(path, "site", "sky", sky)
+}
+
+/// Writes what stars showed of the typed throughput into a night file as `[optics] throughput_ratio`.
+///
+/// # Errors
+/// As [`write_measured_sky`].
+pub fn write_throughput_ratio(path: &Path, ratio: &Estimate<f64>) -> Result<(), TextError> {
+    write_one_key(path, "optics", "throughput_ratio", estimate_in_toml(ratio))
+}
+
+fn estimate_in_toml(estimate: &Estimate<f64>) -> toml_edit::InlineTable {
+    let digits = |value: f64| format!("{value:.4e}").parse::<f64>().unwrap_or(value);
+    let mut table = toml_edit::InlineTable::new();
+    table.insert("value", digits(estimate.value).into());
+    table.insert("uncertainty", digits(estimate.uncertainty).into());
+    table
+}
+
+/// Puts one key of a night file, all else as it stands; comments and line ends too.
+fn write_one_key(path: &Path, table: &str, key: &str, value: toml_edit::InlineTable) -> Result<(), TextError> {
     let unusable = |error| TextError::Night { path: path.to_owned(), error };
     let syntax = |message: String| unusable(PlanError::Syntax { message, advice: None });
     let old = text(path)?;
     let mut document: toml_edit::DocumentMut =
         old.parse().map_err(|error: toml_edit::TomlError| syntax(error.to_string()))?;
-    let digits = |value: f64| format!("{value:.4e}").parse::<f64>().unwrap_or(value);
-    let mut rate = toml_edit::InlineTable::new();
-    rate.insert("value", digits(e_per_s.value.0).into());
-    rate.insert("uncertainty", digits(e_per_s.uncertainty.0).into());
-    let mut sky = toml_edit::InlineTable::new();
-    sky.insert("e_per_s", rate.into());
-    sky.insert("filter", filter.into());
-    sky.insert("plane", plane.into());
-    let site = document.entry("site").or_insert_with(toml_edit::table);
-    let site = site.as_table_like_mut().ok_or_else(|| syntax("`site` is no table".into()))?;
-    match site.get_mut("sky").and_then(toml_edit::Item::as_value_mut) {
+    let entry = document.entry(table).or_insert_with(toml_edit::table);
+    let entry = entry.as_table_like_mut().ok_or_else(|| syntax(format!("`{table}` is no table")))?;
+    match entry.get_mut(key).and_then(toml_edit::Item::as_value_mut) {
         // A comment behind the old value stays where it is.
         Some(old) => {
             let decor = old.decor().clone();
-            *old = sky.into();
+            *old = value.into();
             *old.decor_mut() = decor;
         }
         None => {
-            site.insert("sky", toml_edit::value(sky));
+            entry.insert(key, toml_edit::value(value));
         }
     }
     let written = with_line_ends_of(&old, &document.to_string());

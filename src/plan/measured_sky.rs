@@ -94,6 +94,7 @@ mod tests {
             focal_length_mm: Millimetres(400.0),
             obstruction_mm: None,
             transmission: None,
+            throughput_ratio: None,
         };
         let dual = Filter { name: Some("dual".into()), ..Filter::default() };
         let detector = Detector { pixel: Micrometres(4.0), colour: None, modified: false };

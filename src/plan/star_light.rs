@@ -10,7 +10,7 @@ use crate::stats::Estimate;
 use crate::units::{Degrees, Magnitudes, Nanometres, PHOTONS_OF_V_MAGNITUDE_0_UNCERTAINTY};
 
 use super::measured_sky::chains;
-use super::{Night, PlanError};
+use super::{Night, PlanError, SkyAnswer};
 
 /// How sharp a star's image is taken to be beyond the aperture, and its standard uncertainty: wings of β 2.5 and
 /// turbulence alone enclose the same for ± 1.5 %.
@@ -158,6 +158,17 @@ impl StarLight {
             caveats.push(Caveat::new("throughput-differs", message, hint));
         }
         caveats
+    }
+}
+
+impl SkyAnswer {
+    /// What the stars showed of the typed throughput, in the plane that is surest: `throughput_ratio` of `[optics]`.
+    #[must_use]
+    pub fn throughput_ratio(&self, night: &Night) -> Option<Estimate<f64>> {
+        let surest = |a: &&StarLight, b: &&StarLight| a.throughput.relative().total_cmp(&b.throughput.relative());
+        let best = self.stars.iter().min_by(surest)?;
+        let before = night.optics.throughput_ratio.map_or(1.0, |ratio| ratio.value);
+        Some(best.throughput.scaled(before / best.typed_throughput))
     }
 }
 

@@ -41,6 +41,9 @@ pub struct Optics {
     /// Share of the light that reaches the filter: mirrors, lenses, windows.
     #[serde(default)]
     pub transmission: Option<f64>,
+    /// Electrons that stars gave over those that the typed numbers promise, as `sky --star --write` found it.
+    #[serde(default)]
+    pub throughput_ratio: Option<Estimate<f64>>,
 }
 
 impl Optics {
@@ -53,6 +56,9 @@ impl Optics {
         within("focal_length_mm", self.focal_length_mm.0, 1.0, 100_000.0)?;
         within("obstruction_mm", self.obstruction().0, 0.0, 10_000.0)?;
         within("transmission", self.transmission(), 0.01, 1.0)?;
+        if let Some(ratio) = &self.throughput_ratio {
+            within("throughput_ratio", ratio.value, 0.01, 10.0)?;
+        }
         if self.obstruction() >= self.aperture_mm {
             return Err(RigError::Obstructed { aperture_mm: self.aperture_mm.0, obstruction_mm: self.obstruction().0 });
         }
@@ -84,6 +90,7 @@ impl Optics {
     ///     focal_length_mm: Millimetres(424.8),
     ///     obstruction_mm: None,
     ///     transmission: None,
+    ///     throughput_ratio: None,
     /// };
     /// assert!((optics.pixel_scale(Micrometres(3.76)).0 - 1.82570).abs() < 5e-6);
     /// ```
@@ -117,8 +124,10 @@ pub struct LightChain {
     pub pixel_scale: Arcseconds,
     /// `A`.
     pub collecting_area: SquareCentimetres,
-    /// `T_optics`.
+    /// `T_optics`, times what stars showed of the typed numbers where that is known.
     pub optics_transmission: f64,
+    /// Relative standard uncertainty of quantum efficiency and transmissions together.
+    pub throughput_spread: f64,
     /// `T_filter`, `W`, `QE` and where they hold.
     pub passband: Passband,
 }
@@ -142,7 +151,8 @@ impl LightChain {
         Self {
             pixel_scale: optics.pixel_scale(pixel),
             collecting_area: optics.collecting_area(),
-            optics_transmission: optics.transmission(),
+            optics_transmission: optics.transmission() * optics.throughput_ratio.map_or(1.0, |ratio| ratio.value),
+            throughput_spread: optics.throughput_ratio.map_or(THROUGHPUT_UNCERTAINTY, |ratio| ratio.relative()),
             passband,
         }
     }
@@ -194,7 +204,7 @@ impl LightChain {
         let efficiency = self.passband.line_efficiency?;
         let photons = brightness.photons_per_s_cm2_arcsec2();
         let rate = photons * self.throughput_area() * self.pixel_scale.0.powi(2) * efficiency * air;
-        let relative = THROUGHPUT_UNCERTAINTY.hypot(self.passband.line_relative);
+        let relative = self.throughput_spread.hypot(self.passband.line_relative);
         Some(Estimate::within_factor(rate, relative))
     }
 
@@ -220,7 +230,7 @@ impl LightChain {
     }
 
     fn throughput_relative(&self) -> f64 {
-        THROUGHPUT_UNCERTAINTY.hypot(self.passband.width_relative)
+        self.throughput_spread.hypot(self.passband.width_relative)
     }
 
     fn source_relative(&self) -> f64 {
@@ -259,6 +269,7 @@ mod tests {
             focal_length_mm: Millimetres(400.0),
             obstruction_mm: None,
             transmission: None,
+            throughput_ratio: None,
         }
     }
 

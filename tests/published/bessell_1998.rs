@@ -23,6 +23,7 @@ pub(crate) fn optics(aperture: f64, focal_length: f64, obstruction: f64, transmi
         focal_length_mm: Millimetres(focal_length),
         obstruction_mm: Some(Millimetres(obstruction)),
         transmission: Some(transmission),
+        throughput_ratio: None,
     }
 }
 
