@@ -125,7 +125,9 @@ pub(super) fn wrong_words(error: &clap::Error) -> ExitCode {
         return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
     }
     let text = error.render().to_string();
-    let message = text.lines().next().unwrap_or("wrong words").trim_start_matches("error: ").to_owned();
+    // The first paragraph: what is wrong, and which words it is about.
+    let told = text.lines().map(str::trim).take_while(|line| !line.is_empty());
+    let message = told.collect::<Vec<_>>().join(" ").trim_start_matches("error: ").to_owned();
     let hint = "`subwell --help` lists the commands, `subwell COMMAND --help` their options".to_owned();
     finish(Err(Failure { code: "usage".into(), message, hint, exit: 2 }), true, false)
 }

@@ -6,10 +6,10 @@ use clap::Args;
 use subwell::camera::{Background, CameraProfile, Mode, Plane};
 use subwell::caveat::{Caveat, push_once};
 use subwell::frames::{Frame, FrameKind};
-use subwell::plan::{Night, PlanError, SkyAnswer, star_light};
+use subwell::plan::{Night, SkyAnswer, star_light};
 use subwell::rig::StarBand;
 use subwell::sensor::{BackgroundOptions, background, star_flux};
-use subwell::sky::{GivenSky, from_meter};
+use subwell::sky::{GivenSky, SkyError, from_meter};
 use subwell::stats::Estimate;
 use subwell::units::{Degrees, ElectronsPerDn, Magnitudes, MagnitudesPerSquareArcsecond};
 use subwell::{files, report};
@@ -171,6 +171,16 @@ fn no_flat(light: &Frame, background: &Background, mode: &Mode) -> Result<(), Fa
     ))
 }
 
+/// What is wrong with a brightness, named as it was typed and not as a night file names it.
+fn as_typed(error: SkyError) -> Failure {
+    let word = match &error {
+        SkyError::OutOfRange { key, .. } => format!("--{}", key.trim_start_matches("sky.").replace('_', "-")),
+        _ => "the brightness".into(),
+    };
+    let message = error.to_string().replace("sky.", "").replace('_', "-");
+    Failure::words(&message, &format!("correct {word} on the command line"))
+}
+
 impl SkyWords {
     /// The sky that the words give.
     fn given(&self) -> Result<Option<Brightness>, Failure> {
@@ -180,7 +190,7 @@ impl SkyWords {
             .or(self.limiting_mag.map(|x| GivenSky::LimitingMagnitude(Magnitudes(x))))
             .or(self.meter.map(magnitude));
         let Some(sky) = sky else { return Ok(None) };
-        let brightness = sky.magnitude().map_err(PlanError::from)?;
+        let brightness = sky.magnitude().map_err(as_typed)?;
         Ok(Some(self.meter.map_or(brightness, |reading| from_meter(MagnitudesPerSquareArcsecond(reading)))))
     }
 
@@ -231,7 +241,7 @@ impl SkyWords {
     fn against(&self) -> Result<Option<Brightness>, Failure> {
         let magnitude = |x: f64| GivenSky::Magnitude(MagnitudesPerSquareArcsecond(x));
         let sky = self.against_bortle.map(GivenSky::Bortle).or(self.against_mag.map(magnitude));
-        Ok(sky.map(|sky| sky.magnitude()).transpose().map_err(PlanError::from)?)
+        sky.map(|sky| sky.magnitude()).transpose().map_err(as_typed)
     }
 
     fn given_caveat(&self) -> Option<Caveat> {

@@ -19,6 +19,9 @@ use super::evening::least_altitude;
 /// How alike two words must be for one to be offered for the other (Jaro-Winkler, 1 = equal).
 const ALIKE: f64 = 0.7;
 
+const PROFILE_GIVEN: &str = "this is the profile of a camera: give a night file, which names the profile under [camera] \
+                             (`subwell schema night` prints one)";
+
 /// An uncooled sensor colder than the air by more than this is a mistake.
 const BELOW_AIR_C: f64 = 1.0;
 
@@ -337,6 +340,8 @@ impl Night {
         let night: Self = toml::from_str(text).map_err(|error| {
             let nearest = nearest_key(error.message()).map(|nearest| format!("the nearest known key is `{nearest}`"));
             let advice = nearest.or_else(|| reading::advice(text, error.span()));
+            let profile = text.contains("[[modes]]").then(|| PROFILE_GIVEN.to_owned());
+            let advice = profile.or(advice);
             PlanError::Syntax { advice, message: reading::in_words(&error.to_string()) }
         })?;
         night.check()?;

@@ -51,13 +51,13 @@ fn year_text(answer: &Cooling) -> String {
     let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 22, &value));
     let [low, middle, high] = answer.thresholds_time_ratio;
     let year = match (answer.time_ratio_year, answer.time_ratio_year_interval_95) {
-        (Some(year), Some([least, most])) => format!(
+        (Some(year), Some([least, most])) if ratio(least) != ratio(most) => format!(
             "{} times the hours without cooling ({} to {} by what is known of the dark current)",
             ratio(year),
             ratio(least),
             ratio(most)
         ),
-        (Some(year), None) => format!("{} times the hours without cooling", ratio(year)),
+        (Some(year), _) => format!("{} times the hours without cooling", ratio(year)),
         (None, _) => "without cooling no number of hours is enough".into(),
     };
     line("over the year", year);
@@ -111,7 +111,7 @@ fn where_text(answer: &Cooling) -> String {
         (Some(sky), _) => {
             format!("skies darker than {sky:.1} mag/arcsec2 (ratio {pays}){own}: lamp light hides dark current")
         }
-        (None, why) => format!("{}{own}", why.unwrap_or_default()),
+        (None, why) => format!("{}{own}", why.unwrap_or_default().trim_start_matches("it pays under ")),
     };
     line("it pays under", sky);
     let air = match (answer.night_c_where_it_pays, answer.night_c_why) {

@@ -36,7 +36,10 @@ fn scales_text(answer: &SkyAnswer) -> String {
     }
     if answer.mag_per_arcsec2.is_some() {
         let said = |limit: crate::units::Magnitudes| format!("{:.1}, give or take 0.5", limit.0);
-        line("naked-eye limit", answer.limiting_mag.map_or_else(|| "says nothing under this sky".into(), said));
+        line(
+            "naked-eye limit",
+            answer.limiting_mag.map_or_else(|| "outside 4.5 to 6.5, where it tells no sky from another".into(), said),
+        );
     }
     if let Some(luminance) = answer.candela_per_m2 {
         line("luminance", format!("{} mcd/m2", rounded(1e3 * luminance.0, 3)));
