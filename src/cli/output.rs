@@ -9,6 +9,8 @@ use std::process::ExitCode;
 
 use serde::Serialize;
 use serde_json::{Value, json};
+use subwell::caveat::Rejected;
+use subwell::frames::names::ADVICE;
 
 /// What a command has to say.
 pub(super) struct Answer {
@@ -66,10 +68,23 @@ impl Failure {
         }
     }
 
-    /// The same, with a word on the files that were left out before.
-    pub(super) fn without(mut self, files: usize) -> Self {
-        if files > 0 {
-            self.hint.push_str(&format!("; {files} files were left out, `subwell frames DIR` says which and why"));
+    /// The same, with a word on the files that were left out before: what they do not say may be all that is wanting.
+    pub(super) fn without(mut self, rejected: &[Rejected]) -> Self {
+        let unsaid = |code: &str| rejected.iter().filter(|file| file.code == code).count();
+        let (kinds, times) = (unsaid("unknown-kind"), unsaid("no-exposure"));
+        if kinds + times > 0 {
+            let what = match (kinds, times) {
+                (kinds, 0) => format!("{kinds} files do not say what they were taken for"),
+                (0, times) => format!("{times} files do not say how long they were exposed"),
+                _ => {
+                    format!("{kinds} files do not say what they were taken for, {times} not how long they were exposed")
+                }
+            };
+            self.hint = format!("{what}, and were left out; {ADVICE}. If that is not it: {}", self.hint);
+        } else if !rejected.is_empty() {
+            let (files, were) = if rejected.len() == 1 { ("file", "was") } else { ("files", "were") };
+            let count = rejected.len();
+            self.hint.push_str(&format!("; {count} {files} {were} left out, `subwell frames DIR` says which and why"));
         }
         self
     }

@@ -6,7 +6,7 @@
 
 use super::cards::{Card, Cards, first_number, number};
 use super::{CfaPattern, FrameKind, kind};
-use crate::units::{ABSOLUTE_ZERO_C, Celsius, Micrometres, Seconds};
+use crate::units::{ABSOLUTE_ZERO_C, Celsius, Dn, Micrometres, Seconds};
 
 /// Keywords that say what a frame was taken for.
 pub const KIND: &[&str] =
@@ -16,6 +16,8 @@ const SENSOR: &[&str] = &["CCD-TEMP", "CCDTEMP", "CCD_TEMP", "DET-TEMP", "TEMPER
 /// Written by the reader of camera raw files, as the next one.
 const RAW_FILE: &str = "RAWFILE";
 const BODY: &str = "BODYTEMP";
+const AMBIENT: &[&str] = &["AMBTEMP", "AMB-TEMP", "AMB_TEMP", "AMBIENT", "AIRTEMP", "OUTTEMP"];
+const MASKED: &str = "RAWDARK";
 const SENSOR_KELVIN: &[&str] = &["DETTEMP1"];
 const SET_POINT: &[&str] = &["SET-TEMP", "SET_TEMP", "SETTEMP", "DET-TSET", "TEMP_SET"];
 const GAIN: &[&str] = &["GAIN", "GAINRAW", "GAINADU", "ISOSPEED", "ISO", "LOG-GAIN", "RELGAIN"];
@@ -66,6 +68,10 @@ pub struct Header {
     pub raw_file: bool,
     /// Whether the temperature is the body's or the air's, not the sensor's own.
     pub body_temperature: bool,
+    /// The mean level of the border of a camera raw file that sees no light.
+    pub masked: Option<Dn>,
+    /// The temperature of the air.
+    pub ambient: Option<Celsius>,
 }
 
 impl Header {
@@ -105,6 +111,8 @@ impl Header {
             dial,
             raw_file: cards.card(RAW_FILE).is_some(),
             body_temperature: own.is_none() && body.is_some(),
+            masked: masked(cards),
+            ambient: cards.filled(AMBIENT).find_map(temperature),
         }
     }
 }
@@ -167,6 +175,12 @@ fn body(cards: &Cards) -> Option<Celsius> {
     cards.filled(&[BODY]).find_map(temperature).filter(|celsius| celsius.0 != 0.0)
 }
 
+/// The mean over the places of the cell.
+fn masked(cards: &Cards) -> Option<Dn> {
+    let levels: Vec<f64> = cards.text(&[MASKED])?.split_whitespace().filter_map(number).collect();
+    (!levels.is_empty()).then(|| Dn(levels.iter().sum::<f64>() / levels.len() as f64))
+}
+
 fn temperature(card: &Card) -> Option<Celsius> {
     let comment = card.comment.to_lowercase();
     let kelvin = comment.contains("kelvin") || card.comment.contains("[K]");
@@ -180,7 +194,7 @@ fn plausible(celsius: f64) -> Option<Celsius> {
 }
 
 /// Research headers put electrons per DN into `GAIN`; that is no setting.
-fn is_electrons_per_dn(card: &Card) -> bool {
+pub(super) fn is_electrons_per_dn(card: &Card) -> bool {
     let comment = card.comment.to_lowercase();
     ["e-/", "e/", "electron"].iter().any(|unit| comment.contains(unit))
 }
@@ -272,11 +286,19 @@ pub fn not_raw(cards: &Cards) -> Option<String> {
 fn overscanned(cards: &Cards) -> Option<String> {
     let axis = |names: [&str; 2]| cards.number(&names);
     let whole = [axis(["ZNAXIS1", "NAXIS1"])?, axis(["ZNAXIS2", "NAXIS2"])?];
-    let card = cards.filled(&["TRIMSEC", "DATASEC"]).find(|card| {
+    let beside = |card: &Card| {
         section(&card.value).is_some_and(|[left, right, bottom, top]| {
             [left, bottom] != [1.0, 1.0] || right < whole[0] || top < whole[1]
         })
-    })?;
+    };
+    // `[0:0,0:0]` is how some write that there is none.
+    let within = |card: &Card| {
+        section(&card.value).is_some_and(|[left, right, bottom, top]| {
+            left >= 1.0 && bottom >= 1.0 && left <= right.min(whole[0]) && bottom <= top.min(whole[1])
+        })
+    };
+    let picture = cards.filled(&["TRIMSEC", "DATASEC"]).find(|card| beside(card));
+    let card = picture.or_else(|| cards.filled(&["BIASSEC", "OVERSCAN"]).find(|card| within(card)))?;
     Some(format!(
         "it has overscan beside the picture ({} = '{}'); save the frames without it",
         card.keyword, card.value

@@ -8,9 +8,10 @@ use super::group::{Group, ModeKey, TEMPERATURE_GAP_C, groups, is_settled};
 use super::header::{Header, not_raw};
 use super::shutter::{self, Ladder};
 use super::sidecar::{Override, names_file};
-use super::{Cards, FrameInfo, FrameKind, Glance, kind, warm_up};
+use super::stated::{Stated, stated};
+use super::{Cards, FrameInfo, FrameKind, Glance, kind, names, self_heating, warm_up};
 use crate::caveat::{Caveat, Rejected, push_once};
-use crate::units::Seconds;
+use crate::units::{Celsius, Dn, Seconds};
 
 /// A frame as it was found: its header, its size, and a look at its pixels.
 #[derive(Debug, Clone, PartialEq)]
@@ -36,6 +37,8 @@ pub struct Inventory {
     pub rejected: Vec<Rejected>,
     /// What a measurement still lacks, in words.
     pub missing: Vec<String>,
+    /// What the files state of their own gain and noise; nothing rests on it.
+    pub stated: Vec<Stated>,
     /// Doubts.
     pub caveats: Vec<Caveat>,
 }
@@ -68,8 +71,16 @@ impl Inventory {
         inventory.name_true_times(&mut frames);
         frames = inventory.without_warm_up(frames);
         inventory.note_temperatures(&frames);
+        inventory.note_black_level(&frames);
+        inventory.note_self_heating(&frames);
+        for said in frames.iter_mut().flat_map(|frame| std::mem::take(&mut frame.stated)) {
+            if !inventory.stated.contains(&said) {
+                inventory.stated.push(said);
+            }
+        }
         inventory.groups = groups(frames.into_iter().map(|frame| frame.info).collect());
         inventory.missing = missing(&inventory.groups);
+        inventory.missing.extend(unsaid(&inventory.rejected));
         inventory.rejected.sort_by(|a, b| super::natural_order(&a.file, &b.file));
         inventory
     }
@@ -149,11 +160,7 @@ impl Inventory {
         modes.dedup();
         for mode in modes {
             let long = |frame: &Judged| {
-                let info = &frame.info;
-                frame.mode == mode
-                    && info.kind == FrameKind::Dark
-                    && info.exposure.0 >= LONG_S
-                    && info.set_point.is_none()
+                frame.mode == mode && frame.info.kind == FrameKind::Dark && frame.is_long_and_uncooled()
             };
             let mut series: Vec<(&str, f64, &str)> = (frames.iter().filter(|frame| long(frame)))
                 .filter_map(|frame| {
@@ -185,7 +192,11 @@ impl Inventory {
             "the camera warmed up from {:.0} to {:.0} °C over its first long darks: {count} of them were left out",
             readings[0], readings[count]
         );
-        let hint = "let the camera take long frames for half an hour before the darks, as it does before the lights";
+        let hint = format!(
+            "let the camera take long frames for half an hour before the darks, as it does before the lights; if the first \
+             reading was that of the air, the camera heats itself by {:.0} K (rise_c under [camera] of a night)",
+            readings[count..].iter().sum::<f64>() / readings[count..].len() as f64 - readings[0]
+        );
         self.caveats.push(Caveat::new("temperature-unsettled", message, hint).about(mode.to_string()));
     }
 
@@ -228,6 +239,42 @@ impl Inventory {
         self.caveats.push(Caveat::new("nominal-times", message, hint).about(mode.to_string()));
     }
 
+    /// The masked border tells the black level of each frame, whatever light fell beside it.
+    fn note_black_level(&mut self, frames: &[Judged]) {
+        let mut levels: BTreeMap<&ModeKey, Vec<f64>> = BTreeMap::new();
+        for frame in frames.iter().filter(|frame| matches!(frame.info.kind, FrameKind::Bias | FrameKind::Flat)) {
+            levels.entry(&frame.mode).or_default().extend(frame.masked.map(|level| level.0));
+        }
+        for (mode, levels) in levels {
+            let (low, high) = levels.iter().fold((f64::MAX, f64::MIN), |(low, high), l| (low.min(*l), high.max(*l)));
+            if high - low > MOVED_DN {
+                let message = format!(
+                    "the masked border says that the black level moves between {low:.1} and {high:.1} DN over bias frames and flats"
+                );
+                let hint = "take the bias frames right before or after the flats, with the camera as warm as then";
+                self.caveats.push(Caveat::new("black-level-moves", message, hint).about(mode.to_string()));
+            }
+        }
+    }
+
+    /// Long frames of a camera without a cooler whose headers tell the air too.
+    fn note_self_heating(&mut self, frames: &[Judged]) {
+        let mut readings: BTreeMap<&ModeKey, Vec<(f64, f64)>> = BTreeMap::new();
+        for frame in frames.iter().filter(|frame| frame.is_long_and_uncooled() && !frame.body_temperature) {
+            let both = frame.info.sensor.zip(frame.ambient).map(|(sensor, air)| (sensor.0, air.0));
+            readings.entry(&frame.mode).or_default().extend(both);
+        }
+        for (mode, readings) in readings {
+            let Some((kelvins, uncertainty)) = self_heating::rise(&readings) else { continue };
+            let message = format!(
+                "in {} long frames the sensor is {kelvins:.1} ± {uncertainty:.1} K warmer than the air that the headers give",
+                readings.len()
+            );
+            let hint = format!("to plan for another night write rise_c = {kelvins:.1} under [camera] of its file");
+            self.caveats.push(Caveat::new("self-heating", message, hint).about(mode.to_string()));
+        }
+    }
+
     fn note_temperatures(&mut self, frames: &[Judged]) {
         for frame in frames {
             let info = &frame.info;
@@ -235,6 +282,12 @@ impl Inventory {
             if frame.assumed_settled {
                 let message = "the headers give a set point but no sensor temperature: the set point was taken";
                 let hint = "give the true temperatures in sidecar.csv (columns file, sensor_c)";
+                push_once(&mut self.caveats, Caveat::new("assumed-value", message, hint).about(&about));
+            }
+            if frame.named_temperature {
+                let message =
+                    "no header gives the sensor's temperature: the one in the names of files or folders was taken";
+                let hint = "give better ones in sidecar.csv (columns file, sensor_c) if they were read off the camera";
                 push_once(&mut self.caveats, Caveat::new("assumed-value", message, hint).about(&about));
             }
             if info.sensor.is_some() && info.set_point.is_some() && !is_settled(info) {
@@ -258,6 +311,8 @@ impl Inventory {
 
 /// Frames this long warm a camera.
 const LONG_S: f64 = 5.0;
+/// The mean of a masked border is known to some tenths of a DN; a level that moves by more than this is worth a word.
+const MOVED_DN: f64 = 1.5;
 /// A round name this much off the truth is worth a word.
 const MOVED_SHARE: f64 = 0.005;
 
@@ -300,6 +355,13 @@ struct Judged {
     named_time: bool,
     raw_file: bool,
     body_temperature: bool,
+    /// Whether the temperature stands in the name only.
+    named_temperature: bool,
+    stated: Vec<Stated>,
+    /// The level of the masked border.
+    masked: Option<Dn>,
+    /// The temperature of the air.
+    ambient: Option<Celsius>,
 }
 
 fn judged(seen: &Seen, row: Option<&Override>, root: &str) -> Result<Judged, Rejected> {
@@ -319,10 +381,12 @@ fn judged(seen: &Seen, row: Option<&Override>, root: &str) -> Result<Judged, Rej
     let by_row = row.and_then(|row| row.exposure);
     let by_apex = header.exposure.and_then(|named| shutter::time_by_apex(named, header.shutter_apex));
     let exposure = (by_row.or(by_apex).or(header.exposure))
-        .or_else(|| exposure_in_name(&seen.file))
+        .or_else(|| names::exposure(&seen.file))
         .or((judgement.kind == FrameKind::Bias).then_some(Seconds(0.0)))
         .ok_or_else(|| reject("no-exposure", "neither header nor name says how long it was exposed".into()))?;
-    let sensor = row.and_then(|row| row.sensor).or(header.sensor);
+    let read = row.and_then(|row| row.sensor).or(header.sensor);
+    let named = names::temperature(&seen.file).filter(|_| read.is_none() && header.set_point.is_none());
+    let sensor = read.or(named);
     let info = FrameInfo {
         file: seen.file.clone(),
         kind: judgement.kind,
@@ -352,18 +416,11 @@ fn judged(seen: &Seen, row: Option<&Override>, root: &str) -> Result<Judged, Rej
         named_time: header.dial && by_row.is_none() && by_apex.is_none() && header.exposure.is_some(),
         raw_file: header.raw_file,
         body_temperature: header.body_temperature && row.and_then(|row| row.sensor).is_none(),
+        named_temperature: named.is_some(),
+        stated: stated(&seen.cards, &ModeKey::of(&info)),
+        masked: header.masked,
+        ambient: header.ambient,
         info,
-    })
-}
-
-/// The exposure that a name states with its unit, such as `dark_300s_01` or `flat-25us`.
-fn exposure_in_name(file: &str) -> Option<Seconds> {
-    let name = file.rsplit('/').next().unwrap_or(file).to_lowercase();
-    let name = name.find(".f").map_or(name.as_str(), |suffix| &name[..suffix]);
-    let units = [("ms", 1e-3), ("us", 1e-6), ("sec", 1.0), ("s", 1.0)];
-    name.split(['_', ' ', '-']).find_map(|word| {
-        let (digits, unit) = units.iter().find_map(|(unit, length)| Some((word.strip_suffix(unit)?, length)))?;
-        super::cards::number(digits).filter(|value| *value >= 0.0).map(|value| Seconds(value * unit))
     })
 }
 
@@ -375,6 +432,12 @@ const UNLIT_SIGMAS: f64 = 0.1;
 const LEAST_PEERS: usize = 2;
 
 impl Judged {
+    /// Whether it was long enough to warm the camera, and no cooler held the temperature.
+    fn is_long_and_uncooled(&self) -> bool {
+        let info = &self.info;
+        matches!(info.kind, FrameKind::Dark | FrameKind::Light) && info.exposure.0 >= LONG_S && info.set_point.is_none()
+    }
+
     /// Why the pixels cannot be those of the kind that the frame is said to be, if they cannot.
     fn doubt(&self, all: &[Self]) -> Option<String> {
         let glance = self.glance.filter(|_| !self.certain)?;
@@ -451,6 +514,19 @@ fn missing(groups: &[Group]) -> Vec<String> {
     modes.iter().flat_map(lacks).collect()
 }
 
+/// What frames were left out for want of, and how to say it.
+fn unsaid(rejected: &[Rejected]) -> Option<String> {
+    let count = |code: &str| rejected.iter().filter(|file| file.code == code).count();
+    let (kinds, times) = (count("unknown-kind"), count("no-exposure"));
+    let what = match (kinds, times) {
+        (0, 0) => return None,
+        (kinds, 0) => format!("the kind of {kinds} files"),
+        (0, times) => format!("the exposure of {times} files"),
+        (kinds, times) => format!("the kind of {kinds} files and the exposure of {times}"),
+    };
+    Some(format!("{what}; {}", names::ADVICE))
+}
+
 fn missing_in_mode(groups: &[Group]) -> Vec<String> {
     let of = |kind| groups.iter().filter(move |group| group.kind == kind);
     let count = |kind| of(kind).map(|group| group.frames.len()).sum::<usize>();
@@ -479,17 +555,4 @@ fn missing_in_mode(groups: &[Group]) -> Vec<String> {
         lacks.push("dark frames at one temperature only: how the dark current changes with temperature stays unknown");
     }
     lacks.into_iter().map(str::to_owned).collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn exposures_stand_in_names() {
-        assert_eq!(exposure_in_name("d/dark_300s_-5C_07.fits"), Some(Seconds(300.0)));
-        assert_eq!(exposure_in_name("flat_0.5sec.fit"), Some(Seconds(0.5)));
-        assert_eq!(exposure_in_name("flat_250ms_1.fits"), Some(Seconds(0.25)));
-        assert_eq!(exposure_in_name("flats_1.fits"), None);
-    }
 }

@@ -162,7 +162,19 @@ pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
         let message = format!("hot pixels saturate in darks of {} s and longer: {what}", saturated.from.0);
         caveats.push(Caveat::new("saturated-dark", message, hint));
     }
-    if current.is_pinned() {
+    if let Some(subtracted) = &current.subtracted {
+        caveats.push(Caveat::new(
+            "dark-subtracted",
+            format!(
+                "the camera took a dark of its own off each long exposure: the level is held, and at no time the noise's \
+                 variance is {:.2} times that of the bias frames; the dark current is from half the noise's growth, \
+                 hot pixels are not in it",
+                subtracted.times_bias
+            ),
+            "switch the camera's noise reduction of long exposures off: it adds the noise of a second dark to every \
+             light, and takes as long again",
+        ));
+    } else if current.is_pinned() {
         caveats.push(Caveat::new(
             "black-level-pinned",
             "the camera holds its dark level: the dark current is taken from the noise instead",
