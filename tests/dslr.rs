@@ -136,6 +136,31 @@ fn a_dark_taken_off_in_the_camera_is_named_and_leaves_the_dark_current() {
     assert!(plane["dark_current"][0]["hot_pixel_fraction"].is_null());
 }
 
+/// From 100 s on the camera cuts off what stands out of its neighbours, to please; shorter frames are left alone.
+#[test]
+fn a_filter_of_long_exposures_alone_is_named_with_them() {
+    let mut text = lit(45);
+    for exposure in [30.0, 120.0, 300.0] {
+        text.push_str(&group("dark", 4, exposure, 20.0, 0.0));
+    }
+    let truth = SensorTruth::from_toml(&text).unwrap();
+    let mut all: Vec<Frame> = frames(&truth).collect();
+    for frame in all.iter_mut().filter(|frame| frame.info.exposure.0 > 100.0) {
+        let plain = frame.pixels.clone();
+        for ((row, column), count) in frame.pixels.indexed_iter_mut() {
+            let around = (0..9).filter(|k| *k != 4).filter_map(|k: usize| {
+                let (r, c) = ((row + k / 3 * 2).checked_sub(2)?, (column + k % 3 * 2).checked_sub(2)?);
+                plain.get((r, c)).copied()
+            });
+            *count = (*count).min(around.max().unwrap_or(*count));
+        }
+    }
+    let profile = measured(written(all).path());
+    let said = caveat(&profile, "filtered-raw");
+    println!("{said}");
+    assert!(said.contains("dark frames of 300 s"), "{said}");
+}
+
 /// 12 °C in the evening, 20 °C after the fifth long frame.
 #[test]
 fn a_warm_up_of_eight_degrees_is_found_and_leaves_the_dark_current() {
@@ -158,6 +183,18 @@ fn a_warm_up_of_eight_degrees_is_found_and_leaves_the_dark_current() {
     check_rate(&profile, 20.0, true_rate(&truth), "mean");
     // Whole degrees, none left over from the cold ones.
     assert_eq!(profile["modes"][0]["planes"][0]["dark_current"].as_array().unwrap().len(), 1);
+}
+
+/// The settings between whole stops of some cameras are made by a multiplication after the converter, by 5/4.
+#[test]
+fn a_third_of_a_stop_made_by_multiplication_is_named() {
+    let truth = SensorTruth::from_toml(&lit(46).replace("seed", "oddity = { digital_gain = 1.25 }\nseed")).unwrap();
+    let profile = measured(written(frames(&truth).collect()).path());
+    let said = caveat(&profile, "digital-gain");
+    println!("{said}");
+    assert_eq!(profile["modes"][0]["gain_setting"], 800.0);
+    // One code of five is never used.
+    assert!(said.starts_with("20.") || said.starts_with("19."), "{said}");
 }
 
 /// Names of the dial, and the exponents of two behind them.

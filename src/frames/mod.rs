@@ -13,6 +13,7 @@ pub mod header;
 mod inventory;
 pub mod kind;
 pub mod names;
+mod processed;
 pub mod self_heating;
 pub mod shutter;
 pub mod sidecar;
