@@ -158,7 +158,7 @@ fn a_filter_of_long_exposures_alone_is_named_with_them() {
     let profile = measured(written(all).path());
     let said = caveat(&profile, "filtered-raw");
     println!("{said}");
-    assert!(said.contains("dark frames of 300 s"), "{said}");
+    assert!(said.contains("dark frames of 300 s") && said.ends_with("; the dark current cannot be trusted"), "{said}");
 }
 
 /// 12 °C in the evening, 20 °C after the fifth long frame.

@@ -10,7 +10,7 @@ use std::process::ExitCode;
 use serde::Serialize;
 use serde_json::{Value, json};
 use subwell::caveat::Rejected;
-use subwell::frames::names::ADVICE;
+use subwell::frames::names::{ADVICE, files};
 
 /// What a command has to say.
 pub(super) struct Answer {
@@ -73,18 +73,13 @@ impl Failure {
         let unsaid = |code: &str| rejected.iter().filter(|file| file.code == code).count();
         let (kinds, times) = (unsaid("unknown-kind"), unsaid("no-exposure"));
         if kinds + times > 0 {
-            let what = match (kinds, times) {
-                (kinds, 0) => format!("{kinds} files do not say what they were taken for"),
-                (0, times) => format!("{times} files do not say how long they were exposed"),
-                _ => {
-                    format!("{kinds} files do not say what they were taken for, {times} not how long they were exposed")
-                }
-            };
-            self.hint = format!("{what}, and were left out; {ADVICE}. If that is not it: {}", self.hint);
+            let kind = (kinds > 0).then(|| format!("what {} were taken for", files(kinds)));
+            let time = (times > 0).then(|| format!("how long {} were exposed", files(times)));
+            let what = [kind, time].into_iter().flatten().collect::<Vec<_>>().join(", nor ");
+            self.hint = format!("nothing says {what}: left out; {ADVICE}. If that is not it: {}", self.hint);
         } else if !rejected.is_empty() {
-            let (files, were) = if rejected.len() == 1 { ("file", "was") } else { ("files", "were") };
-            let count = rejected.len();
-            self.hint.push_str(&format!("; {count} {files} {were} left out, `subwell frames DIR` says which and why"));
+            let count = files(rejected.len());
+            self.hint.push_str(&format!("; left out: {count}, `subwell frames DIR` says which and why"));
         }
         self
     }

@@ -8,6 +8,12 @@ pub const ADVICE: &str = "without headers, folders named bias, flats, darks and 
      rest, as in darks/dark_60s_-10C_001.fits; or write sidecar.csv with the columns file, kind, exposure_s, sensor_c, \
      gain_setting beside the frames";
 
+/// `1 file`, `2 files`.
+#[must_use]
+pub fn files(count: usize) -> String {
+    if count == 1 { "1 file".into() } else { format!("{count} files") }
+}
+
 /// The exposure that the file's name, or the innermost folder that has one, states with its unit: `dark_300s_01`, `flats 25ms/`.
 ///
 /// # Examples

@@ -23,11 +23,12 @@ pub(super) fn missing(groups: &[Group]) -> Vec<String> {
 pub(super) fn unsaid(rejected: &[Rejected]) -> Option<String> {
     let count = |code: &str| rejected.iter().filter(|file| file.code == code).count();
     let (kinds, times) = (count("unknown-kind"), count("no-exposure"));
+    let files = names::files;
     let what = match (kinds, times) {
         (0, 0) => return None,
-        (kinds, 0) => format!("the kind of {kinds} files"),
-        (0, times) => format!("the exposure of {times} files"),
-        (kinds, times) => format!("the kind of {kinds} files and the exposure of {times}"),
+        (kinds, 0) => format!("the kind of {}", files(kinds)),
+        (0, times) => format!("the exposure of {}", files(times)),
+        (kinds, times) => format!("the kind of {} and the exposure of {}", files(kinds), files(times)),
     };
     Some(format!("{what}; {}", names::ADVICE))
 }
