@@ -106,16 +106,18 @@ fn a_held_black_level_leaves_the_dark_current() {
     check_rate(&profile, 20.0, true_rate(&truth), "variance");
 }
 
-/// The camera takes a second dark after each long one and stores the difference on its black level.
-#[test]
-fn a_dark_taken_off_in_the_camera_is_named_and_leaves_the_dark_current() {
+fn subtracted_truth(exposures: &[f64]) -> SensorTruth {
     let mut text = lit(42);
-    for exposure in [30.0, 120.0, 300.0] {
-        text.push_str(&group("dark", 8, exposure, 20.0, 0.0));
+    for exposure in exposures {
+        text.push_str(&group("dark", 8, *exposure, 20.0, 0.0));
     }
-    let truth = SensorTruth::from_toml(&text).unwrap();
+    SensorTruth::from_toml(&text).unwrap()
+}
+
+/// The camera takes a second dark after each long one and stores the difference on its black level.
+fn subtracted(truth: &SensorTruth) -> Vec<Frame> {
     let (mut all, mut second) = (Vec::new(), None);
-    for mut frame in frames(&truth) {
+    for mut frame in frames(truth) {
         if frame.info.kind != FrameKind::Dark {
             all.push(frame);
             continue;
@@ -127,7 +129,22 @@ fn a_dark_taken_off_in_the_camera_is_named_and_leaves_the_dark_current() {
         frame.pixels.zip_mut_with(&taken_off.pixels, |y, &dark| *y = (*y + 1024).saturating_sub(dark));
         all.push(frame);
     }
-    let profile = measured(written(all).path());
+    all
+}
+
+/// One exposure time cannot tell a subtraction from a held level: the hint says so.
+#[test]
+fn one_exposure_of_subtracted_darks_is_not_said_to_be_fine() {
+    let profile = measured(written(subtracted(&subtracted_truth(&[300.0]))).path());
+    let all = profile["caveats"].as_array().unwrap();
+    let pinned = all.iter().find(|caveat| caveat["code"] == "black-level-pinned").unwrap();
+    assert!(pinned["hint"].as_str().unwrap().contains("two or more exposure times"), "{pinned}");
+}
+
+#[test]
+fn a_dark_taken_off_in_the_camera_is_named_and_leaves_the_dark_current() {
+    let truth = subtracted_truth(&[30.0, 120.0, 300.0]);
+    let profile = measured(written(subtracted(&truth)).path());
     println!("{}", caveat(&profile, "dark-subtracted"));
     assert!(!says(&profile, "black-level-pinned"));
     check_rate(&profile, 20.0, true_rate(&truth), "variance");

@@ -178,7 +178,12 @@ pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
         caveats.push(Caveat::new(
             "black-level-pinned",
             "the camera holds its dark level: the dark current is taken from the noise instead",
-            "nothing to do; many cameras with an optical black border do this",
+            if current.mean_is_weak {
+                "take darks at two or more exposure times: from one alone it cannot be told whether the camera took a dark \
+                 off each (noise reduction of long exposures), and then the dark current comes out more than twice too large"
+            } else {
+                "nothing to do; many cameras with an optical black border do this"
+            },
         ));
     }
     caveats
