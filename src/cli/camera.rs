@@ -7,8 +7,9 @@ use std::sync::mpsc::sync_channel;
 use subwell::camera::{CameraProfile, FORMAT, Mode, Provenance, VERSION, changes, gain_law};
 use subwell::caveat::{Caveat, Rejected};
 use subwell::files::{Decoder, FrameSet, read_headers};
-use subwell::frames::{Frame, FrameKind, Group, ModeKey};
-use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey};
+use subwell::frames::stated::Stated;
+use subwell::frames::{Frame, FrameKind, Group, Inventory, ModeKey};
+use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey, held_against};
 use subwell::units::Celsius;
 
 use super::output::Failure;
@@ -17,13 +18,13 @@ use super::progress;
 /// Frames that wait between the reader and the measurement: memory is a few frames.
 const FRAMES_AHEAD: usize = 2;
 
-/// Measures every mode in a folder.
+/// Measures every mode in a folder; and in lines what the files state themselves.
 pub(super) fn measured(
     folder: &Path,
     options: MeasureOptions,
     sensor: Option<Celsius>,
     quiet: bool,
-) -> Result<CameraProfile, Failure> {
+) -> Result<(CameraProfile, Vec<String>), Failure> {
     let decoder = Decoder::this_program()?;
     let set = {
         let _spinner = progress::spinner("looking at the frames", quiet);
@@ -47,12 +48,17 @@ pub(super) fn measured(
         rejected: inventory.rejected.clone(),
         caveats: inventory.caveats.clone(),
     };
-    let mut failures = Vec::new();
+    profile.caveats.extend(sensor.and_then(|typed| not_used(typed, inventory)));
+    let (mut failures, mut stated) = (Vec::new(), Vec::new());
     let several = inventory.modes().count() > 1;
     for (key, groups) in inventory.modes() {
         let Some(stacks) = stacks(groups, sensor) else { continue };
         match mode(&set, &stacks, options, &decoder, &mut profile.rejected, quiet) {
-            Ok((mode, caveats)) => {
+            Ok((mode, mut caveats)) => {
+                let of_mode: Vec<Stated> = inventory.stated.iter().filter(|said| said.mode == *key).cloned().collect();
+                let (lines, differ) = held_against(&of_mode, &mode);
+                stated.extend(lines);
+                caveats.extend(differ);
                 profile.modes.push(mode);
                 profile.caveats.extend(caveats.into_iter().map(|caveat| named(caveat, key, several)));
             }
@@ -61,8 +67,10 @@ pub(super) fn measured(
     }
     if profile.modes.is_empty() {
         return Err(match failures.into_iter().next() {
-            Some((_, error)) => Failure::from(error).without(profile.rejected.len()),
-            None => Failure::nothing_to_measure(&folder.display().to_string(), folder.is_dir()),
+            Some((_, error)) => Failure::from(error).without(&profile.rejected),
+            None => {
+                Failure::nothing_to_measure(&folder.display().to_string(), folder.is_dir()).without(&profile.rejected)
+            }
         });
     }
     profile.gain_law = gain_law(&profile.modes);
@@ -77,7 +85,21 @@ pub(super) fn measured(
         let caveat = Caveat::new("mode-not-measured", error.to_string(), error.hint());
         profile.caveats.push(caveat.about(key.to_string()));
     }
-    Ok(profile)
+    Ok((profile, stated))
+}
+
+/// A typed temperature where headers, sidecar or names give another.
+fn not_used(typed: Celsius, inventory: &Inventory) -> Option<Caveat> {
+    let measured = || inventory.groups.iter().filter(|group| group.kind != FrameKind::Light);
+    let told: Vec<f64> = measured().filter_map(|group| group.temperature).map(|celsius| celsius.0).collect();
+    let (low, high) = (told.iter().copied().reduce(f64::min)?, told.iter().copied().reduce(f64::max)?);
+    let range = if high - low < 0.05 { format!("{low:.1} °C") } else { format!("{low:.1} to {high:.1} °C") };
+    let which = if told.len() == measured().count() { "the frames" } else { "some frames" };
+    Some(Caveat::new(
+        "sensor-c-not-used",
+        format!("{which} say their own temperature, {range}: for them --sensor-c {} was not used", typed.0),
+        "if what they say is wrong, correct it in sidecar.csv (columns file, sensor_c) beside the frames",
+    ))
 }
 
 /// Holds a profile against another one: what changed goes into it, with a word on what could not be compared.

@@ -218,11 +218,12 @@ fn measure(words: &MeasureWords, quiet: bool) -> Result<Answer, Failure> {
     let other = words.against.as_deref().map(files::read_profile).transpose()?;
     let options =
         MeasureOptions { gain: words.gain_e_per_dn.map(ElectronsPerDn), cfa: words.cfa, region: words.region };
-    let mut profile = camera::measured(&words.dir, options, words.sensor_c.map(Celsius), quiet)?;
+    let (mut profile, stated) = camera::measured(&words.dir, options, words.sensor_c.map(Celsius), quiet)?;
     if let Some(other) = &other {
         camera::hold_against(&mut profile, other);
     }
     let mut text = report::camera_text(&profile);
+    text.push_str(&report::stated_text(&stated));
     if let (Some(file), Some(table)) = (&words.ptc, table) {
         files::write_whole(file, table(&profile).as_bytes(), words.force)?;
         text.push_str(&format!("\nphoton transfer points written to {}\n", file.display()));

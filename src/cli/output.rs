@@ -9,6 +9,8 @@ use std::process::ExitCode;
 
 use serde::Serialize;
 use serde_json::{Value, json};
+use subwell::caveat::Rejected;
+use subwell::frames::names::{ADVICE, files};
 
 /// What a command has to say.
 pub(super) struct Answer {
@@ -66,10 +68,18 @@ impl Failure {
         }
     }
 
-    /// The same, with a word on the files that were left out before.
-    pub(super) fn without(mut self, files: usize) -> Self {
-        if files > 0 {
-            self.hint.push_str(&format!("; {files} files were left out, `subwell frames DIR` says which and why"));
+    /// The same, with a word on the files that were left out before: what they do not say may be all that is wanting.
+    pub(super) fn without(mut self, rejected: &[Rejected]) -> Self {
+        let unsaid = |code: &str| rejected.iter().filter(|file| file.code == code).count();
+        let (kinds, times) = (unsaid("unknown-kind"), unsaid("no-exposure"));
+        if kinds + times > 0 {
+            let kind = (kinds > 0).then(|| format!("what {} were taken for", files(kinds)));
+            let time = (times > 0).then(|| format!("how long {} were exposed", files(times)));
+            let what = [kind, time].into_iter().flatten().collect::<Vec<_>>().join(", nor ");
+            self.hint = format!("nothing says {what}: left out; {ADVICE}. If that is not it: {}", self.hint);
+        } else if !rejected.is_empty() {
+            let count = files(rejected.len());
+            self.hint.push_str(&format!("; left out: {count}, `subwell frames DIR` says which and why"));
         }
         self
     }

@@ -5,8 +5,9 @@
 //! another dialect, add its keyword to a table below: the first keyword that holds a usable value wins.
 
 use super::cards::{Card, Cards, first_number, number};
+pub use super::processed::not_raw;
 use super::{CfaPattern, FrameKind, kind};
-use crate::units::{ABSOLUTE_ZERO_C, Celsius, Micrometres, Seconds};
+use crate::units::{ABSOLUTE_ZERO_C, Celsius, Dn, Micrometres, Seconds};
 
 /// Keywords that say what a frame was taken for.
 pub const KIND: &[&str] =
@@ -16,6 +17,8 @@ const SENSOR: &[&str] = &["CCD-TEMP", "CCDTEMP", "CCD_TEMP", "DET-TEMP", "TEMPER
 /// Written by the reader of camera raw files, as the next one.
 const RAW_FILE: &str = "RAWFILE";
 const BODY: &str = "BODYTEMP";
+const AMBIENT: &[&str] = &["AMBTEMP", "AMB-TEMP", "AMB_TEMP", "AMBIENT", "AIRTEMP", "OUTTEMP"];
+const MASKED: &str = "RAWDARK";
 const SENSOR_KELVIN: &[&str] = &["DETTEMP1"];
 const SET_POINT: &[&str] = &["SET-TEMP", "SET_TEMP", "SETTEMP", "DET-TSET", "TEMP_SET"];
 const GAIN: &[&str] = &["GAIN", "GAINRAW", "GAINADU", "ISOSPEED", "ISO", "LOG-GAIN", "RELGAIN"];
@@ -66,6 +69,10 @@ pub struct Header {
     pub raw_file: bool,
     /// Whether the temperature is the body's or the air's, not the sensor's own.
     pub body_temperature: bool,
+    /// The mean level of the border of a camera raw file that sees no light.
+    pub masked: Option<Dn>,
+    /// The temperature of the air.
+    pub ambient: Option<Celsius>,
 }
 
 impl Header {
@@ -105,6 +112,8 @@ impl Header {
             dial,
             raw_file: cards.card(RAW_FILE).is_some(),
             body_temperature: own.is_none() && body.is_some(),
+            masked: masked(cards),
+            ambient: cards.filled(AMBIENT).find_map(temperature),
         }
     }
 }
@@ -167,6 +176,12 @@ fn body(cards: &Cards) -> Option<Celsius> {
     cards.filled(&[BODY]).find_map(temperature).filter(|celsius| celsius.0 != 0.0)
 }
 
+/// The mean over the places of the cell.
+fn masked(cards: &Cards) -> Option<Dn> {
+    let levels: Vec<f64> = cards.text(&[MASKED])?.split_whitespace().filter_map(number).collect();
+    (!levels.is_empty()).then(|| Dn(levels.iter().sum::<f64>() / levels.len() as f64))
+}
+
 fn temperature(card: &Card) -> Option<Celsius> {
     let comment = card.comment.to_lowercase();
     let kelvin = comment.contains("kelvin") || card.comment.contains("[K]");
@@ -180,7 +195,7 @@ fn plausible(celsius: f64) -> Option<Celsius> {
 }
 
 /// Research headers put electrons per DN into `GAIN`; that is no setting.
-fn is_electrons_per_dn(card: &Card) -> bool {
+pub(super) fn is_electrons_per_dn(card: &Card) -> bool {
     let comment = card.comment.to_lowercase();
     ["e-/", "e/", "electron"].iter().any(|unit| comment.contains(unit))
 }
@@ -257,89 +272,6 @@ fn bottom_up(order: &str) -> Option<bool> {
     }
 }
 
-/// Why the header shows that this is not one frame as it came from the camera, if it does.
-///
-/// The noise of such a frame is smaller, larger or otherwise not the camera's.
-#[must_use]
-pub fn not_raw(cards: &Cards) -> Option<String> {
-    (stacked(cards).or_else(|| calibrated(cards)))
-        .or_else(|| told_by_history(cards))
-        .or_else(|| eight_bits(cards))
-        .or_else(|| overscanned(cards))
-}
-
-/// Columns and rows beside the picture see no light: within a flat they would be taken for its pixels.
-fn overscanned(cards: &Cards) -> Option<String> {
-    let axis = |names: [&str; 2]| cards.number(&names);
-    let whole = [axis(["ZNAXIS1", "NAXIS1"])?, axis(["ZNAXIS2", "NAXIS2"])?];
-    let card = cards.filled(&["TRIMSEC", "DATASEC"]).find(|card| {
-        section(&card.value).is_some_and(|[left, right, bottom, top]| {
-            [left, bottom] != [1.0, 1.0] || right < whole[0] || top < whole[1]
-        })
-    })?;
-    Some(format!(
-        "it has overscan beside the picture ({} = '{}'); save the frames without it",
-        card.keyword, card.value
-    ))
-}
-
-/// The four numbers of `[1:2048,1:2048]`.
-fn section(text: &str) -> Option<[f64; 4]> {
-    let inner = text.trim().strip_prefix('[')?.strip_suffix(']')?;
-    let numbers: Option<Vec<f64>> = inner.split([':', ',']).map(number).collect();
-    numbers?.try_into().ok()
-}
-
-/// Eight bits are a preview or a video mode: the steps hide the noise, or a stretch has bent it.
-fn eight_bits(cards: &Cards) -> Option<String> {
-    // A tile-compressed image is a table of bytes whose own BITPIX is 8.
-    let bits = cards.number(&["ZBITPIX", "BITPIX"])?;
-    (bits == 8.0).then(|| "it has 8 bits, a preview or video mode; take frames with all the camera's bits".into())
-}
-
-fn stacked(cards: &Cards) -> Option<String> {
-    for card in cards.filled(&["NCOMBINE", "STACKCNT", "NUMFRAME", "NSTACK", "SNAPSHOT"]) {
-        if let Some(count) = number(&card.value).filter(|count| *count > 1.0) {
-            return Some(format!("it is a stack of {count} frames ({})", card.keyword));
-        }
-    }
-    if let Some(card) = cards.filled(&["SUBEXP", "TOTALEXP", "IMCMB001"]).next() {
-        return Some(format!("it is a stack ({} = {})", card.keyword, card.value));
-    }
-    let says = |card: &&Card| kind::names_a_master(&card.value);
-    let card = cards.filled(KIND).find(says)?;
-    Some(format!("it is a master frame ({} = '{}')", card.keyword, card.value))
-}
-
-fn calibrated(cards: &Cards) -> Option<String> {
-    if let Some(program) = cards.text(&["SWMODIFY"]) {
-        return Some(format!("a program changed it after it was taken (SWMODIFY = '{program}')"));
-    }
-    if let Some(letters) = cards.text(&["CALSTAT"]).filter(|text| text.to_uppercase().contains(['B', 'D', 'F'])) {
-        return Some(format!("it is calibrated already (CALSTAT = '{letters}')"));
-    }
-    let undone = ["F", "FALSE", "NO", "NONE", "OMIT", "PERFORM", "0", "N"];
-    let done = |card: &&Card| !undone.contains(&card.value.to_uppercase().as_str());
-    let steps = ["BIASCOR", "BIASCORR", "ZEROCOR", "DARKCOR", "DARKCORR", "FLATCOR", "FLATCORR"];
-    let card = cards.filled(&steps).find(done)?;
-    Some(format!("it is calibrated already ({})", card.keyword))
-}
-
-fn told_by_history(cards: &Cards) -> Option<String> {
-    let processed = |line: &&str| {
-        let line = line.to_lowercase();
-        let both = |noun: &str, verb: &str| line.contains(noun) && line.contains(verb);
-        let undone = ["not ", "no ", "without "].iter().any(|word| line.contains(word));
-        let any = both("dark", "subtract")
-            || both("bias", "subtract")
-            || both("flat", "divi")
-            || both("flat", "correct")
-            || ["debayer", "demosaic", "stacked", "resampl"].iter().any(|word| line.contains(word));
-        any && !undone
-    };
-    cards.history().find(processed).map(|line| format!("its history says: {line}"))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -394,23 +326,5 @@ mod tests {
         }
         assert_eq!(header("BINNING = '2'").binning, Some([2, 2]));
         assert_eq!(header("XBINNING= 0").binning, None);
-    }
-
-    #[test]
-    fn processed_frames_are_told_by_their_cards() {
-        for lines in [
-            "CALSTAT = 'BDF'",
-            "NCOMBINE= 20",
-            "STACKCNT= 187",
-            "IMAGETYP= 'Master Dark'",
-            "CALFRAME= 'MasterFlat'",
-            "HISTORY dark subtracted",
-            "FLATCOR = 'Mar 3 flat is x.fits'",
-        ] {
-            assert!(not_raw(&Cards::from_lines(lines)).is_some(), "{lines}");
-        }
-        for lines in ["CALSTAT = ''", "NCOMBINE= 1", "IMAGETYP= 'Dark'", "HISTORY dark not subtracted", "DARKCORR= F"] {
-            assert_eq!(not_raw(&Cards::from_lines(lines)), None, "{lines}");
-        }
     }
 }

@@ -12,8 +12,12 @@ pub mod group;
 pub mod header;
 mod inventory;
 pub mod kind;
+pub mod names;
+mod processed;
+pub mod self_heating;
 pub mod shutter;
 pub mod sidecar;
+pub mod stated;
 pub mod warm_up;
 
 pub use cards::{Card, Cards};

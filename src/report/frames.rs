@@ -1,6 +1,7 @@
 //! What is in a folder, as text.
 
 use crate::frames::Inventory;
+use crate::frames::stated::Stated;
 
 use super::{caveats_text, rejected_text, rounded, wrapped};
 
@@ -24,12 +25,32 @@ pub fn frames_text(inventory: &Inventory) -> String {
     if inventory.groups.is_empty() {
         text.push_str("no frames\n");
     }
+    let stated: Vec<String> = inventory.stated.iter().map(in_words).collect();
+    text.push_str(&stated_text(&stated));
     text.push_str(&rejected_text(&inventory.rejected));
     for missing in &inventory.missing {
         text.push_str(&wrapped(&format!("missing: {missing}"), 2));
     }
     text.push_str(&caveats_text(&inventory.caveats));
     text
+}
+
+/// What the files state of their own gain and noise, a line each; empty without any.
+#[must_use]
+pub fn stated_text(lines: &[String]) -> String {
+    let mut text = String::new();
+    for line in lines {
+        text.push_str(&wrapped(&format!("stated by the files, not used: {line}"), 2));
+    }
+    text
+}
+
+fn in_words(stated: &Stated) -> String {
+    let whose = stated.colour.map_or_else(|| stated.from.clone(), |colour| format!("{} of {colour}", stated.from));
+    match stated.read_noise_e {
+        Some(noise) => format!("{whose} {} e-/DN, {} e- read noise", rounded(stated.e_per_dn, 4), rounded(noise, 3)),
+        None => format!("{whose} {} e-/DN", stated.e_per_dn),
+    }
 }
 
 /// Four digits without the zeros that say nothing.

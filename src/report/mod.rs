@@ -16,7 +16,7 @@ pub use camera::{camera_line, camera_text, changes_text};
 pub use checklist::checklist_text;
 pub use compare::comparison_text;
 pub use cooling::{cooling_line, cooling_text};
-pub use frames::frames_text;
+pub use frames::{frames_text, stated_text};
 pub use html::{camera_page, plan_page};
 pub use number::{duration, rounded, with_uncertainty};
 pub use plan::{answer_line, plan_text};

@@ -16,6 +16,7 @@ mod pair;
 mod pattern;
 mod plane;
 mod stack;
+mod stated;
 
 pub use dark::thermal_law::thermal_law;
 pub use emva::{
@@ -31,6 +32,7 @@ pub use pair::{PairStatistics, PairSums, spatial_covariance, temporal_variance_r
 pub use pattern::uniformity::{HIGH_PASS, PatternVariance, StackPattern};
 pub use plane::{Assembled, DarkSummary, PlaneMeter};
 pub use stack::StackKey;
+pub use stated::held_against;
 
 /// The constant of Boltzmann in eV/K (CODATA 2018, exact by definition of the SI).
 pub(crate) const BOLTZMANN_EV_PER_K: f64 = 8.617_333_262e-5;

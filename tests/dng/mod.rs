@@ -21,6 +21,11 @@ pub(crate) struct Dng {
     pub(crate) samples: u16,
     pub(crate) air_c: Option<i32>,
     pub(crate) date: String,
+    /// Top, left, bottom, right of each area that sees no light.
+    pub(crate) masked: Vec<[u32; 4]>,
+    /// Pairs of slope and offset.
+    pub(crate) noise_profile: Vec<f64>,
+    pub(crate) black: u16,
 }
 
 struct Entry {
@@ -45,6 +50,10 @@ fn bytes(tag: u16, values: &[u8]) -> Entry {
 fn text(tag: u16, value: &str) -> Entry {
     let value: Vec<u8> = value.bytes().chain([0]).collect();
     Entry { tag, kind: 2, count: value.len() as u32, value }
+}
+
+fn doubles(tag: u16, values: &[f64]) -> Entry {
+    Entry { tag, kind: 12, count: values.len() as u32, value: values.iter().flat_map(|v| v.to_le_bytes()).collect() }
 }
 
 fn ratio(tag: u16, (above, below): (u32, u32)) -> Entry {
@@ -94,6 +103,9 @@ impl Dng {
             samples: 1,
             air_c: None,
             date: "2026:01:02 20:00:00".into(),
+            masked: Vec::new(),
+            noise_profile: Vec::new(),
+            black: 0,
         }
     }
 
@@ -130,6 +142,7 @@ impl Dng {
             longs(34665, &[exif_at]),
             bytes(50706, &[1, 4, 0, 0]),
             text(50708, "Invented One"),
+            shorts(50714, &[self.black]),
             longs(50717, &[self.white]),
         ];
         if !mono {
@@ -137,6 +150,12 @@ impl Dng {
             root.push(bytes(33422, &self.cfa));
         }
         root.extend(self.active.map(|area| longs(50829, &area)));
+        if !self.masked.is_empty() {
+            root.push(longs(50830, &self.masked.concat()));
+        }
+        if !self.noise_profile.is_empty() {
+            root.push(doubles(51041, &self.noise_profile));
+        }
         let mut file = b"II*\0".to_vec();
         file.extend(8_u32.to_le_bytes());
         file.extend(directory(root, 8));

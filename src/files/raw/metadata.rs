@@ -5,12 +5,15 @@
 
 use rawler::decoders::{Decoder, RawDecodeParams, WellKnownIFD};
 use rawler::exif::Exif;
-use rawler::formats::tiff::IFD;
+use rawler::formats::tiff::{IFD, Value};
 use rawler::rawsource::RawSource;
 
 use super::{Mosaic, printable};
 use crate::frames::Cards;
 
+const NOISE_PROFILE: u16 = 51041;
+/// Two for each of four colour planes.
+const MOST_PROFILE_NUMBERS: usize = 8;
 const AMBIENT: u16 = 0x9400;
 const FOCAL_PLANE_X: u16 = 0xa20e;
 const FOCAL_PLANE_UNIT: u16 = 0xa210;
@@ -37,7 +40,10 @@ pub(super) fn cards(source: &RawSource, decoder: &dyn Decoder, mosaic: &Mosaic) 
             "borders cut off: left top right bottom",
         );
     }
+    let masked: Vec<String> = mosaic.masked.iter().map(|level| format!("{level:.3}")).collect();
+    text("RAWDARK", &masked.join(" "), "mean of the masked areas, place by place");
     let ifd = |which| decoder.ifd(which).ok().flatten();
+    text("RAWNOISE", &noise_profile(ifd(WellKnownIFD::Raw).as_deref(), ifd(WellKnownIFD::Root).as_deref()), "S and O");
     if let Ok(metadata) = decoder.raw_metadata(source, &RawDecodeParams::default()) {
         for line in exif_lines(&metadata.exif) {
             cards.push_line(&line);
@@ -49,6 +55,16 @@ pub(super) fn cards(source: &RawSource, decoder: &dyn Decoder, mosaic: &Mosaic) 
         }
     }
     cards
+}
+
+/// The pairs of the noise profile, which stands beside the pixels or in the first directory.
+fn noise_profile(raw: Option<&IFD>, root: Option<&IFD>) -> String {
+    let entry = [raw, root].into_iter().flatten().find_map(|ifd| ifd.get_entry(NOISE_PROFILE));
+    let Some(Value::Double(pairs)) = entry.map(|entry| &entry.value) else { return String::new() };
+    if pairs.len() > MOST_PROFILE_NUMBERS || !pairs.iter().all(|value| value.is_finite()) {
+        return String::new();
+    }
+    pairs.iter().map(|value| format!("{value:e}")).collect::<Vec<_>>().join(" ")
 }
 
 fn exif_lines(exif: &Exif) -> Vec<String> {

@@ -4,6 +4,7 @@
 //! Nothing is scaled and no black level is taken off; the masked borders are cut away.
 
 mod checks;
+mod masked;
 mod metadata;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -95,6 +96,8 @@ pub(super) struct Mosaic {
     pub(super) black: Vec<f32>,
     /// The highest count that the file states.
     pub(super) white: Option<u32>,
+    /// Mean count of the masked areas at each place of the cell of the active area; empty where none is known.
+    pub(super) masked: Vec<f64>,
     /// Widths of the borders that were cut off: left, top, right, bottom.
     pub(super) borders: [usize; 4],
     pub(super) name: String,
@@ -103,8 +106,9 @@ pub(super) struct Mosaic {
 impl Mosaic {
     fn of(source: &RawSource, decoder: &dyn Decoder) -> Result<Self, Fault> {
         let params = RawDecodeParams::default();
-        if let Ok(Some(ifd)) = decoder.ifd(WellKnownIFD::Raw) {
-            checks::before_decoding(&ifd, source.buf().len())?;
+        let ifd = decoder.ifd(WellKnownIFD::Raw).ok().flatten();
+        if let Some(ifd) = &ifd {
+            checks::before_decoding(ifd, source.buf().len())?;
         }
         let raw = decoder.raw_image(source, &params, false).map_err(|error| undecoded(&error))?;
         let area = active_area(&raw)?;
@@ -113,10 +117,11 @@ impl Mosaic {
             return Err(Fault::NotRaw("its pixels are floating point, not counts".into()));
         };
         let image = cropped(counts, raw.width, raw.height, area)?;
+        let masked = masked::levels(&raw, counts, area, ifd.as_deref());
         let white = raw.whitelevel.0.iter().copied().max().filter(|white| *white > 0);
         checks::after_decoding(&image, white, raw.bps)?;
         let borders = [area.p.x, area.p.y, raw.width - area.p.x - area.d.w, raw.height - area.p.y - area.d.h];
-        Ok(Self { image, cfa, black: raw.blacklevel.as_vec(), white, borders, name: camera_name(&raw) })
+        Ok(Self { image, cfa, black: raw.blacklevel.as_vec(), white, masked, borders, name: camera_name(&raw) })
     }
 }
 

@@ -9,6 +9,7 @@ use crate::units::{Celsius, Dn, ElectronsPerDn, ElectronsPerSecond, Seconds};
 use super::compared::Compared;
 use super::image::{DarkImage, LongestStack};
 use super::slope::{Point, slope_over_time};
+use super::subtracted::{Beside, Subtracted, subtracted};
 use crate::sensor::DarkSummary;
 use crate::sensor::dark::read_noise::mean_level;
 use crate::sensor::stack::plane_mean;
@@ -113,12 +114,17 @@ pub(crate) struct DarkCurrent {
     pub hot_pixel_fraction: Option<f64>,
     pub exposures: Vec<Seconds>,
     pub saturated: Option<SaturatedDarks>,
+    /// The camera took another dark off each of them.
+    pub subtracted: Option<Subtracted>,
 }
 
 impl DarkCurrent {
     /// Whether the camera holds its dark level: the level's slope is below half of the noise's,
-    /// by more than their uncertainties allow, and the noise's slope rests on enough.
+    /// by more than their uncertainties allow, and the noise's slope rests on enough; or it took a dark off each dark.
     pub(crate) fn is_pinned(&self) -> bool {
+        if self.subtracted.is_some() {
+            return true;
+        }
         let (Some(mean), Some(variance)) = (&self.from_mean, &self.from_variance) else { return false };
         let apart = variance.value.0 - mean.value.0;
         let sigma = variance.uncertainty.0.hypot(mean.uncertainty.0);
@@ -240,7 +246,16 @@ impl DarkStage {
         let median = self.slope(&frames, |frame| frame.median, anchor);
         let at_zero = mean.filter(|_| exposures.len() > 1).map_or(anchor.offset.value.0, |(_, at_zero)| at_zero);
         let step = (at_zero - anchor.offset.value.0).max(0.0);
-        let variance = self.variance_slope(pairs, anchor, step / gain.value.0);
+        let subtracted = mean.filter(|_| anchor.is_of_bias).and_then(|(slope, at_zero)| {
+            let level = (slope, at_zero - anchor.offset.value.0);
+            subtracted(&pairs, &Beside { bias_variance: anchor.variance, level, gain: gain.value.0 })
+        });
+        let variance = match &subtracted {
+            Some(found) => Some((found.slope, false)),
+            None => self.variance_slope(pairs, anchor, step / gain.value.0),
+        };
+        // What was taken off took the hot pixels and the pattern with it.
+        let image = self.image.as_ref().filter(|_| subtracted.is_none());
         let squared = Estimate::<f64>::new(gain.value.0.powi(2), 2.0 * gain.value.0 * gain.uncertainty.0);
         DarkCurrent {
             from_mean: mean.map(|(slope, _)| slope.times(gain)),
@@ -248,10 +263,11 @@ impl DarkStage {
             from_variance: variance.map(|(slope, _)| slope.times(&squared)),
             variance_is_weak: variance.is_some_and(|(_, weak)| weak),
             mean_is_weak: exposures.len() < 2,
-            nonuniformity_percent: self.image.as_ref().and_then(|image| image.nonuniformity_percent),
-            hot_pixel_fraction: self.image.as_ref().map(|image| image.hot_pixel_fraction),
+            nonuniformity_percent: image.and_then(|image| image.nonuniformity_percent),
+            hot_pixel_fraction: image.map(|image| image.hot_pixel_fraction),
             exposures,
             saturated,
+            subtracted,
         }
     }
 

@@ -8,4 +8,5 @@ pub(crate) mod gain;
 mod image;
 pub(crate) mod read_noise;
 mod slope;
+pub(crate) mod subtracted;
 pub(crate) mod thermal_law;

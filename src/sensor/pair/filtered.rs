@@ -72,6 +72,8 @@ impl Extremes {
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Filtered {
     found: Option<String>,
+    /// Whether it is long darks alone that were filtered.
+    of_darks: bool,
 }
 
 impl Filtered {
@@ -82,6 +84,7 @@ impl Filtered {
         }
         let extremes = Extremes::of(plane);
         if extremes.peaks_are_missing() {
+            self.of_darks = kind == FrameKind::Dark;
             let share = |count: f64| 100.0 * count / extremes.pixels;
             self.found = Some(format!(
                 "in the {kind} frames of {} s {:.1} % of the pixels are above all their neighbours and {:.1} % below: \
@@ -125,7 +128,10 @@ impl Filtered {
         let found = self.found.as_ref()?;
         Some(Caveat::new(
             "filtered-raw",
-            format!("{found}; read noise, gain and dark current cannot be trusted"),
+            format!(
+                "{found}; {} cannot be trusted",
+                if self.of_darks { "the dark current" } else { "read noise, gain and dark current" }
+            ),
             "switch off noise reduction and hot-pixel removal in the camera, or use shorter exposures that it leaves alone",
         ))
     }

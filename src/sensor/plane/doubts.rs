@@ -162,11 +162,28 @@ pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
         let message = format!("hot pixels saturate in darks of {} s and longer: {what}", saturated.from.0);
         caveats.push(Caveat::new("saturated-dark", message, hint));
     }
-    if current.is_pinned() {
+    if let Some(subtracted) = &current.subtracted {
+        caveats.push(Caveat::new(
+            "dark-subtracted",
+            format!(
+                "the camera took a dark of its own off each long exposure: the level is held, and at no time the noise's \
+                 variance is {:.2} times that of the bias frames; the dark current is from half the noise's growth, \
+                 hot pixels are not in it",
+                subtracted.times_bias
+            ),
+            "switch the camera's noise reduction of long exposures off: it adds the noise of a second dark to every \
+             light, and takes as long again",
+        ));
+    } else if current.is_pinned() {
         caveats.push(Caveat::new(
             "black-level-pinned",
             "the camera holds its dark level: the dark current is taken from the noise instead",
-            "nothing to do; many cameras with an optical black border do this",
+            if current.mean_is_weak {
+                "take darks at two or more exposure times: from one alone it cannot be told whether the camera took a dark \
+                 off each (noise reduction of long exposures), and then the dark current comes out more than twice too large"
+            } else {
+                "nothing to do; many cameras with an optical black border do this"
+            },
         ));
     }
     caveats

@@ -1,0 +1,79 @@
+//! Exposure times: the names on a camera's dial, and the times behind them.
+
+use std::collections::BTreeSet;
+
+use super::{Inventory, Judged};
+use crate::caveat::Caveat;
+use crate::frames::shutter::{self, Ladder};
+use crate::frames::{FrameKind, ModeKey};
+use crate::units::Seconds;
+
+/// A round name this much off the truth is worth a word.
+const MOVED_SHARE: f64 = 0.005;
+
+impl Inventory {
+    /// Names on a camera's dial are taken for the powers of two behind them, unless metadata, sidecar or levels say otherwise.
+    pub(super) fn name_true_times(&mut self, frames: &mut [Judged]) {
+        let mut modes: Vec<ModeKey> = frames.iter().map(|frame| frame.mode.clone()).collect();
+        modes.sort();
+        modes.dedup();
+        for mode in modes {
+            let of_mode = |frame: &&Judged| frame.mode == mode && frame.named_time;
+            let times: Vec<Seconds> = frames.iter().filter(of_mode).map(|frame| frame.info.exposure).collect();
+            let surely = frames.iter().filter(of_mode).all(|frame| frame.raw_file);
+            let Some(ladder) = Ladder::of(&times).filter(|_| surely || several(&times)) else { continue };
+            if shutter::names_are_true(ladder, &lit(frames, &mode)) == Some(true) {
+                continue;
+            }
+            let mut moved: Option<(Seconds, Seconds)> = None;
+            for frame in frames.iter_mut().filter(|frame| frame.mode == mode && frame.named_time) {
+                let (named, taken) = (frame.info.exposure, ladder.true_time(frame.info.exposure));
+                frame.info.exposure = taken;
+                let shift = |(a, b): (Seconds, Seconds)| (a.0 / b.0).ln().abs();
+                if named.0 > 0.0 && moved.is_none_or(|widest| shift((named, taken)) > shift(widest)) {
+                    moved = Some((named, taken));
+                }
+            }
+            self.note_moved(moved, &mode);
+        }
+    }
+
+    fn note_moved(&mut self, moved: Option<(Seconds, Seconds)>, mode: &ModeKey) {
+        let Some((named, taken)) = moved.filter(|(named, taken)| (named.0 / taken.0 - 1.0).abs() > MOVED_SHARE) else {
+            return;
+        };
+        let message = format!(
+            "the exposure times are the round names on the camera's dial; the powers of two behind them were taken, such as {} for {}",
+            time_in_words(taken),
+            time_in_words(named)
+        );
+        let hint = "if the camera's times are true, or you timed them yourself, write them in sidecar.csv (columns file, exposure_s)";
+        self.caveats.push(Caveat::new("nominal-times", message, hint).about(mode.to_string()));
+    }
+}
+
+/// Enough different times that no chance puts them all on a camera's ladder.
+fn several(times: &[Seconds]) -> bool {
+    let different: BTreeSet<u64> = times.iter().filter(|time| time.0 > 0.0).map(|time| time.0.to_bits()).collect();
+    different.len() >= 5
+}
+
+/// Named times and levels of the flats of a mode that do not saturate, above the darkest frame of the mode.
+fn lit(frames: &[Judged], mode: &ModeKey) -> Vec<(Seconds, f64)> {
+    let of_mode = || frames.iter().filter(|frame| frame.mode == *mode);
+    let levels = |dark: bool| {
+        of_mode()
+            .filter(move |frame| (frame.info.kind == FrameKind::Flat) != dark && frame.info.kind != FrameKind::Light)
+            .filter_map(|frame| Some((frame, frame.glance?)))
+    };
+    let dark = levels(true).map(|(_, glance)| glance.mean.0).min_by(f64::total_cmp);
+    let Some(dark) = dark else { return Vec::new() };
+    let unsaturated = levels(false).filter(|(frame, glance)| frame.named_time && glance.top_share < 0.01);
+    unsaturated.map(|(frame, glance)| (frame.info.exposure, glance.mean.0 - dark)).collect()
+}
+
+/// `1/64 s` or `32 s`.
+fn time_in_words(time: Seconds) -> String {
+    let round = |value: f64| format!("{}", (value * 10.0).round() / 10.0);
+    if time.0 < 0.3 { format!("1/{} s", round(1.0 / time.0)) } else { format!("{} s", round(time.0)) }
+}
