@@ -9,9 +9,10 @@ use crate::units::{MagnitudesPerSquareArcsecond, Rayleighs, Seconds};
 
 use super::evening::Evening;
 use super::range::{Source, Sway, largest, moved, moved_search, range_factors};
+use super::settled::SettledFilter;
 use super::{
-    Conditions, Demand, FilterConditions, FilterPlan, GainSetting, Goal, LargestUncertainty, Limits, Night, Optimum,
-    OutOfReach, Plan, PlanError, PlanGoal, PlaneConditions, PlaneInputs, PlanePlan, Search, SubLimits,
+    CalibrationAdvice, Conditions, Demand, FilterConditions, FilterPlan, GainSetting, Goal, LargestUncertainty, Limits,
+    Night, Optimum, OutOfReach, Plan, PlanError, PlanGoal, PlaneConditions, PlaneInputs, PlanePlan, Search, SubLimits,
 };
 
 /// Excess of a sub's noise over shot noise at which it counts as limited by the sky.
@@ -79,6 +80,22 @@ impl Draft {
         Seconds(self.filters.iter().map(|filter| filter.counts.wall_clock.0).sum())
     }
 
+    /// What is planned beside the optimum starts from here.
+    pub(super) fn settled(&self) -> Vec<SettledFilter<'_>> {
+        let each = self.filters.iter().zip(&self.conditions.filters);
+        each.map(|(draft, conditions)| SettledFilter {
+            conditions,
+            search: &draft.search,
+            set_by: draft.optimum.set_by,
+            sub: draft.sub(),
+            every: draft.counts.every as f64,
+            kept: draft.counts.kept as f64,
+            shot: draft.counts.shot,
+            wall_clock: draft.counts.wall_clock,
+        })
+        .collect()
+    }
+
     /// What each filter was searched in.
     pub(super) fn searches(self) -> Vec<Search> {
         self.filters.into_iter().map(|filter| filter.search).collect()
@@ -137,7 +154,9 @@ impl Draft {
             largest_uncertainty: LargestUncertainty { source: source.word(), share_percent },
             by_gain_setting,
             night: self.conditions.night.clone(),
+            schedule: None,
             short_set: None,
+            calibration: CalibrationAdvice { share_percent: night.calibration.share() * 100.0, filters: Vec::new() },
             caveats,
         }
     }

@@ -4,6 +4,9 @@
 //! second, [`Search`] the one optimum over sub length and dither cadence, and [`plan`] the
 //! whole way from a night and a camera to a [`Plan`]. [`Cooling`] and [`Comparison`] weigh what to buy and where to drive.
 
+mod bright_core;
+mod calendar;
+mod calibration;
 mod checklist;
 mod conditions;
 mod decisions;
@@ -16,9 +19,16 @@ mod night;
 mod optimum;
 mod outcome;
 mod range;
+mod settled;
 mod sky_light;
 mod star_light;
 
+pub use bright_core::{BlendOfPlane, Burns, FilterShortSet, LongerSubs, ShortSet};
+pub use calendar::{DoneBy, Schedule, ScheduledNight, Session};
+pub use calibration::{
+    BetterWay, CalibrationAdvice, DarkLibrary, DarksOrMap, FilterCalibration, FlatExposure, FlatLevel, FlatPlane,
+    FrameCount, least_for_rejection,
+};
 pub use checklist::{Checklist, ChecklistFor, ChecklistStep, StepKind, checklist};
 pub use conditions::{Conditions, FilterConditions, PlaneConditions, Spread};
 pub use decisions::{

@@ -3,6 +3,9 @@
 use crate::plan::{FilterPlan, Plan, PlanNight, PlanePlan, SetBy};
 use crate::units::Seconds;
 
+use super::calibration::calibration_text;
+use super::schedule::schedule_text;
+use super::short_set::short_set_text;
 use super::{caveats_text, duration, entry, rounded, wrapped};
 
 /// Hours that the Moon may lack of a night and still be down all of it.
@@ -28,7 +31,7 @@ pub fn answer_line(plan: &Plan) -> String {
         .join("\n")
 }
 
-fn counted(count: u64, what: &str) -> String {
+pub(super) fn counted(count: u64, what: &str) -> String {
     if count == 1 { what.to_owned() } else { format!("{count} {what}s") }
 }
 
@@ -59,9 +62,16 @@ pub fn plan_text(plan: &Plan) -> String {
     if let Some(night) = &plan.night {
         text.push_str(&night_text(night));
     }
+    if let Some(schedule) = &plan.schedule {
+        text.push_str(&schedule_text(schedule));
+    }
     for filter in &plan.filters {
         text.push_str(&filter_text(filter));
     }
+    if let Some(short) = &plan.short_set {
+        text.push_str(&short_set_text(short));
+    }
+    text.push_str(&calibration_text(&plan.calibration));
     if plan.by_gain_setting.len() > 1 {
         text.push_str("time at each measured gain setting:\n");
         for setting in &plan.by_gain_setting {
