@@ -24,7 +24,7 @@ mod sky_light;
 mod star_light;
 
 pub use bright_core::{BlendOfPlane, Burns, FilterShortSet, LongerSubs, ShortSet};
-pub use calendar::{DoneBy, Schedule, ScheduledNight, Session};
+pub use calendar::{DoneBy, LeftOut, Schedule, ScheduledNight, Session, WhyLeftOut};
 pub use calibration::{
     BetterWay, CalibrationAdvice, DarkLibrary, DarksOrMap, FilterCalibration, FlatExposure, FlatLevel, FlatPlane,
     FrameCount, least_for_rejection,

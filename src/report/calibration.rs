@@ -16,9 +16,12 @@ pub(super) fn calibration_text(advice: &CalibrationAdvice) -> String {
             2
         )
     );
-    for filter in &advice.filters {
+    for (i, filter) in advice.filters.iter().enumerate() {
         text.push_str(&format!("  {}, lights of {}\n", filter.name, duration(filter.sub_s)));
-        for (name, value) in calibration_entries(filter) {
+        // Levels belong to the sensor: said once where all filters see the same planes.
+        let said = i > 0 && filter.flat_level == advice.filters[0].flat_level;
+        let entries = calibration_entries(filter).into_iter();
+        for (name, value) in entries.filter(|(name, _)| !(said && name.starts_with("flat "))) {
             text.push_str(&entry(4, name, 20, &value));
         }
     }

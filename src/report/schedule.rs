@@ -1,8 +1,8 @@
 //! The nights of a plan: as text, and as a table for other programs.
 
-use crate::plan::{Plan, Schedule, ScheduledNight, Session};
+use crate::plan::{Plan, Schedule, ScheduledNight, Session, WhyLeftOut};
 
-use super::{plain, rounded, wrapped};
+use super::{paragraph, plain, rounded};
 
 /// Heads of the table's columns.
 const COLUMNS: &str = "night,filter,starts,ends,starts_utc,ends_utc,sub_s,subs,dither_every_subs,worth_percent,\
@@ -15,14 +15,32 @@ pub(super) fn schedule_text(schedule: &Schedule) -> String {
     }
     let mut text = String::from(
         "\nnights, if all are clear\n\
-         \x20 evening     local time      filter        subs  a sub is worth  Moon up  target  done\n",
+         \x20 evening     local time   filter       subs    worth   Moon   target   done\n",
     );
     for night in &schedule.nights {
         for (i, session) in night.sessions.iter().enumerate() {
             text.push_str(&row(night, session, i == 0, i + 1 == night.sessions.len()));
         }
     }
-    text.push_str(&wrapped(&format!("  {}", clouds(schedule)), 2));
+    for (why, word) in [
+        (WhyLeftOut::NoHours, "not dark while the target is up"),
+        (WhyLeftOut::NotWorthIt, "subs worth less than a third of the plan's, or no time beside set-up"),
+    ] {
+        let dates: Vec<&str> = schedule.left_out.iter().filter(|n| n.why == why).map(|n| n.date.as_str()).collect();
+        if let (Some(first), Some(last)) = (dates.first(), dates.last()) {
+            let nights = if dates.len() == 1 {
+                format!("{first} is left out")
+            } else {
+                format!("{} nights from {first} to {last} are left out", dates.len())
+            };
+            text.push_str(&paragraph(&format!("{nights}: {word}"), 2)[1..]);
+        }
+    }
+    text.push_str(&paragraph(
+        "worth: what a sub brings there, one in the plan's mean conditions being 100 %; Moon: how much of the time it is up",
+        2,
+    )[1..]);
+    text.push_str(&paragraph(&clouds(schedule), 2)[1..]);
     text
 }
 
@@ -31,15 +49,15 @@ fn row(night: &ScheduledNight, session: &Session, first: bool, last: bool) -> St
     let date = if first { night.date.as_str() } else { "" };
     let moon = if session.moon_up_percent > 0.0 { format!("{:.0} %", session.moon_up_percent) } else { "no".into() };
     let done = if last { format!("{:.0} %", night.done_percent) } else { String::new() };
-    let filter: String = session.filter.chars().take(12).collect();
+    let filter: String = session.filter.chars().take(10).collect();
+    let [low, high] = session.target_altitude_deg;
     let line = format!(
-        "  {date:<10}  {}-{}  {filter:<12}  {:>5}  {:>12} %  {moon:>7}  {:.0}-{:.0}°  {done:>5}",
+        "  {date:<10}  {}-{}  {filter:<10}  {:>5}  {:>5} %  {moon:>5}  {:>7}  {done:>5}",
         clock(&session.starts),
         clock(&session.ends),
         session.subs,
         rounded(session.worth_percent, if session.worth_percent < 100.0 { 2 } else { 3 }),
-        session.target_altitude_deg[0],
-        session.target_altitude_deg[1],
+        format!("{low:.0}-{high:.0}°"),
     );
     format!("{}\n", line.trim_end())
 }

@@ -34,6 +34,8 @@ pub struct Schedule {
     pub clear_share: f64,
     /// The nights in which something is done, in order.
     pub nights: Vec<ScheduledNight>,
+    /// Nights before the last of them in which nothing is done.
+    pub left_out: Vec<LeftOut>,
     /// Whether they finish the plan.
     pub finished: bool,
     /// What of the plan they do.
@@ -44,6 +46,25 @@ pub struct Schedule {
     pub chance_by_last_night_percent: f64,
     /// By when the plan is done with a chance of 50 and 90 %.
     pub done_by: Vec<DoneBy>,
+}
+
+/// A night in which nothing is done.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LeftOut {
+    /// Local date of the evening.
+    pub date: String,
+    /// Why.
+    pub why: WhyLeftOut,
+}
+
+/// Why a night is left out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WhyLeftOut {
+    /// It is not dark while the target is up.
+    NoHours,
+    /// Too few hours beside set-up, or subs worth less than a third of the plan's own: moonlight, or a low target.
+    NotWorthIt,
 }
 
 /// One night of it. Times are local, as in `night`, and universal.
@@ -126,6 +147,7 @@ pub(super) fn schedule(
         refocus_min_per_hour: night.goal.refocus_min_per_hour(),
         clear_share: share,
         nights: Vec::new(),
+        left_out: Vec::new(),
         finished: work.finished(),
         done_percent: 100.0 * work.done(),
         wall_clock_s: Seconds(0.0),
@@ -141,14 +163,18 @@ pub(super) fn schedule(
         let hours = hours_of_night(&planned, place, date)?;
         if let Some(hours) = &hours {
             chances.another(Work::new(&planned).share_of(hours));
-            if !work.finished()
-                && let Some(listed) = work.spend(hours, date)
-            {
-                found.wall_clock_s = found.wall_clock_s + listed.length;
-                found.nights.push(listed.night);
-                found.done_percent = 100.0 * work.done();
-                found.finished = work.finished();
-                found.chance_by_last_night_percent = 100.0 * chances.done();
+        }
+        if !work.finished() {
+            match hours.as_ref().map(|hours| work.spend(hours, date)) {
+                Some(Some(listed)) => {
+                    found.wall_clock_s = found.wall_clock_s + listed.length;
+                    found.nights.push(listed.night);
+                    found.done_percent = 100.0 * work.done();
+                    found.finished = work.finished();
+                    found.chance_by_last_night_percent = 100.0 * chances.done();
+                }
+                Some(None) => found.left_out.push(LeftOut { date: date.to_string(), why: WhyLeftOut::NotWorthIt }),
+                None => found.left_out.push(LeftOut { date: date.to_string(), why: WhyLeftOut::NoHours }),
             }
         }
         while let Some(chance) = named.next_if(|chance| chances.done() >= *chance) {

@@ -11,6 +11,9 @@ use super::{ScheduledNight, Session};
 const ALIKE: f64 = 0.1;
 /// A night that has less than this left after set-up is left out.
 const WORTH_H: f64 = 0.25;
+/// A night whose subs bring less than this share of the plan's own is left out: its hours are better spent asleep or on
+/// another target (common practice, no source).
+const WORTH_GOING_OUT: f64 = 1.0 / 3.0;
 const SECONDS: f64 = 3600.0;
 const MINUTES: f64 = 60.0;
 /// What no further night is begun for, in subs.
@@ -35,7 +38,10 @@ struct Piece {
     filter: usize,
     span: Span,
     subs: f64,
+    /// In subs of the plan's own conditions.
     worth: f64,
+    /// What a sub is worth as far as its signal over noise goes.
+    speed: f64,
     moon_up: f64,
     altitudes: [f64; 2],
 }
@@ -73,13 +79,26 @@ impl<'a> Work<'a> {
     pub(super) fn share_of(&self, hours: &Hours) -> f64 {
         let all: f64 = self.filters().iter().map(|filter| filter.shot as f64 * pace(filter)).sum();
         let pieces = Self { planned: self.planned, done: vec![f64::MIN; self.done.len()] }.pieces(hours).1;
+        if !self.worth_it(&pieces) {
+            return 0.0;
+        }
         pieces.iter().map(|piece| piece.worth * pace(&self.filters()[piece.filter])).sum::<f64>() / all.max(HAIR)
+    }
+
+    /// Whether a night is worth going out: its subs bring a third of what the plan's own would.
+    fn worth_it(&self, pieces: &[Piece]) -> bool {
+        let time = |piece: &Piece| piece.subs * pace(&self.filters()[piece.filter]);
+        let all: f64 = pieces.iter().map(time).sum();
+        pieces.iter().map(|piece| piece.speed * time(piece)).sum::<f64>() >= WORTH_GOING_OUT * all
     }
 
     /// Shoots what is left in a night's best hours; `None` where nothing worth it remains after set-up.
     pub(super) fn spend(&mut self, hours: &Hours, date: Date) -> Option<Listed> {
         let (starts, pieces) = self.pieces(hours);
         let offset = self.planned.night.utc_offset_h();
+        if !self.worth_it(&pieces) {
+            return None;
+        }
         let sessions: Vec<Session> = runs(&pieces).into_iter().filter_map(|run| self.session(run, offset)).collect();
         let ends = pieces.last().filter(|_| !sessions.is_empty())?.span.to;
         let night = ScheduledNight {
@@ -151,7 +170,15 @@ impl<'a> Work<'a> {
         self.done[filter] += subs * worth;
         let to = if left < there { span.from.later(subs * pace(settled) / busy / SECONDS) } else { span.to };
         let (moon_up, altitudes) = (block.moon_up, block.altitudes);
-        Some(Piece { filter, span: Span { from: span.from, to }, subs, worth: subs * worth, moon_up, altitudes })
+        Some(Piece {
+            filter,
+            span: Span { from: span.from, to },
+            subs,
+            worth: subs * worth,
+            speed: block.speeds[filter],
+            moon_up,
+            altitudes,
+        })
     }
 
     /// The pieces of one filter in a row as whole subs.
