@@ -278,3 +278,71 @@ fn darks_of_a_library_serve_up_to_the_share() {
     let pattern = rate(10.0) * uneven * (longest - filter.sub_s.0);
     assert_relative_eq!(added(pattern), 3.0, max_relative = 1e-6);
 }
+
+/// The same night with an earlier stack in hand.
+fn with_hours(already: &str, snr: f64) -> Plan {
+    planned(-10.0, "", "darks = 5000\nflats = 5000\nbiases = 5000", &format!("snr = {snr}\n{already}"))
+}
+
+#[test]
+fn hours_under_the_same_sky_in_the_same_subs_are_hours_less() {
+    let plain = with_hours("", 20.0);
+    let filter = &plain.filters[0];
+    // Half of the plan in hand, in its own subs: half is left, and both together reach the goal.
+    let hours = filter.integration_s.0 / 3600.0 / 2.0;
+    let (sub, every) = (filter.sub_s.0, filter.dither_every_subs);
+    let had = format!("[[goal.already]]\nhours = {hours}\nsub_s = {sub}\ndither_every_subs = {every}");
+    let rest = with_hours(&had, 20.0);
+    let in_hand = rest.filters[0].in_hand.expect("something in hand");
+    assert_abs_diff_eq!(in_hand.snr, 20.0 / 2.0_f64.sqrt(), epsilon = 0.3);
+    assert_abs_diff_eq!(in_hand.weight_percent, 50.0, epsilon = 2.0);
+    assert!(in_hand.combined_snr >= 20.0 && in_hand.combined_snr < 20.3);
+    assert_relative_eq!(rest.wall_clock_s.0, plain.wall_clock_s.0 / 2.0, max_relative = 0.05);
+    assert_eq!(plain.filters[0].in_hand, None);
+}
+
+#[test]
+fn hours_under_a_brighter_sky_or_in_shorter_subs_are_worth_less() {
+    let snr = |more: &str, sub: f64| {
+        let had = format!("[[goal.already]]\nhours = 1.0\nsub_s = {sub}\ndither_every_subs = 1\n{more}");
+        with_hours(&had, 20.0).filters[0].in_hand.expect("something in hand").snr
+    };
+    let dark = snr("", 120.0);
+    // Three magnitudes of sky are a factor of 15.8 in its variance: nearly 3.98 in signal over noise.
+    let bright = snr("sky = { mag_per_arcsec2 = 18.0 }", 120.0);
+    assert!((3.4..3.99).contains(&(dark / bright)), "{}", dark / bright);
+    // Read noise 60 times an hour against 1800 times, by the CCD equation; the masters' part is small.
+    let plan = with_hours("", 20.0);
+    let rates = plan.filters[0].planes[0].rates_e_per_s;
+    let sub = |t: f64| ((rates.target.0 + rates.sky.0 + rates.dark.0) * t + READ2) / t;
+    assert_relative_eq!(dark / snr("", 2.0), (sub(2.0) / sub(120.0)).sqrt(), max_relative = 0.05);
+    let both = with_hours(
+        "[[goal.already]]\nhours = 1.0\nsub_s = 120.0\ndither_every_subs = 1\n[[goal.already]]\nhours = 1.0\nsub_s = 120.0\n\
+         sky = { mag_per_arcsec2 = 18.0 }\ndither_every_subs = 1",
+        20.0,
+    );
+    assert_relative_eq!(both.filters[0].in_hand.expect("both").snr, dark.hypot(bright), max_relative = 1e-9);
+}
+
+#[test]
+fn a_goal_that_is_reached_leaves_nothing_to_shoot() {
+    let plan = with_hours("[[goal.already]]\nhours = 300.0\nsub_s = 120.0", 2.0);
+    assert_eq!((plan.filters[0].subs_to_shoot, plan.wall_clock_s), (0, Seconds(0.0)));
+    assert!(plan.caveats.iter().any(|caveat| caveat.code == "goal-reached"));
+}
+
+#[test]
+fn earlier_stacks_that_cannot_be_are_refused() {
+    for (stack, word) in [
+        ("hours = -1.0\nsub_s = 60.0", "goal.already.hours"),
+        ("hours = 1.0\nsub_s = 0.0", "goal.already.sub_s"),
+        ("hours = 1.0\nsub_s = 60.0\nfilter = \"oiii\"", "luminance"),
+        ("hours = 1.0", "sub_s"),
+        ("hours = 1.0\nsub_s = 60.0\nsky = { mag_per_arcsec2 = 99.0 }", "99"),
+    ] {
+        let text = NIGHT.replace("SENSOR", "-10.0").replace("TARGET", "").replace("CALIBRATION", "");
+        let night = Night::from_toml(&text.replace("GOAL", &format!("snr = 5.0\n[[goal.already]]\n{stack}")));
+        let error = night.expect_err(stack);
+        assert!(error.to_string().contains(word), "{error}");
+    }
+}

@@ -13,6 +13,7 @@ mod decisions;
 mod draft;
 mod error;
 mod evening;
+mod in_hand;
 mod infrared_cut;
 mod measured_sky;
 mod night;
@@ -37,6 +38,7 @@ pub use decisions::{
 };
 pub use error::{NoHours, OutOfReach, PlanError};
 pub use evening::PlanNight;
+pub use in_hand::{AlreadyHave, InHand};
 pub use night::{CalibrationCounts, CameraChoice, Cooler, Goal, Night, StackRules};
 pub use optimum::{
     Chosen, Demand, Limits, Optimum, ROUND_LENGTHS_S, Search, SetBy, WITHIN, best_cadence, best_sub, efficiency,

@@ -13,8 +13,8 @@ use crate::sky::night::{Date, Place};
 use crate::target::Target;
 use crate::units::{Arcseconds, Celsius, Degrees, Magnitudes};
 
-use super::PlanError;
 use super::evening::least_altitude;
+use super::{AlreadyHave, PlanError};
 
 /// How alike two words must be for one to be offered for the other (Jaro-Winkler, 1 = equal).
 const ALIKE: f64 = 0.7;
@@ -266,6 +266,9 @@ pub struct Goal {
     pub star_mag_kept: Option<Magnitudes>,
     /// Hours of open shutter that are there already, in all filters together.
     pub already_have_h: Option<f64>,
+    /// `[[goal.already]]`: earlier stacks, under another sky or in other subs.
+    #[serde(default)]
+    pub already: Vec<AlreadyHave>,
     /// Whether a night without astronomical darkness is an error.
     pub need_astronomical_night: Option<bool>,
 }
@@ -427,6 +430,9 @@ impl Night {
         }
         if self.camera.cooled == Some(true) && self.camera.rise_c.is_some() {
             return impossible("camera.rise_c", "is for cameras with cooled = false; a cooled one has sensor_c");
+        }
+        for stack in &self.goal.already {
+            stack.check(self)?;
         }
         for (key, value, low, high) in self.numbers() {
             if value.is_some_and(|value| !(low..=high).contains(&value)) {
@@ -609,6 +615,8 @@ impl Night {
         let no_patch = goal.patch_arcsec.is_none() && goal.pixel != Some(true);
         add(no_patch, "goal.patch_arcsec", Goal::DEFAULT_PATCH.0.to_string());
         add(goal.clear_hours_per_night.is_none(), "goal.clear_hours_per_night", goal.clear_hours().to_string());
+        let cadence_left_out = goal.already.iter().any(|stack| stack.dither_every_subs.is_none());
+        add(cadence_left_out, "goal.already.dither_every_subs", AlreadyHave::DEFAULT_DITHER_EVERY.to_string());
         let dated = self.is_dated();
         add(dated && goal.clear_share.is_none(), "goal.clear_share", goal.clear_share().to_string());
         add(dated && goal.setup_min.is_none(), "goal.setup_min", goal.setup_min().to_string());

@@ -13,7 +13,7 @@ use super::calendar::schedule;
 use super::calibration::calibration_advice;
 use super::draft::Draft;
 use super::evening::Evening;
-use super::{CalibrationAdvice, Night, PlanError, PlanNight, Schedule, Search, SetBy, ShortSet};
+use super::{CalibrationAdvice, InHand, Night, PlanError, PlanNight, Schedule, Search, SetBy, ShortSet};
 
 /// What `plan --json` prints.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -121,6 +121,9 @@ pub struct FilterPlan {
     pub wall_clock_s: Seconds,
     /// Of the lights.
     pub gigabytes: f64,
+    /// Earlier stacks of `[[goal.already]]` beside these subs; absent without any.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub in_hand: Option<InHand>,
     /// The planes that see light through the filter.
     pub planes: Vec<PlanePlan>,
 }
@@ -253,7 +256,11 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
     let short_set = short_set(night, &filters);
     let calibration = calibration_advice(night, mode, &filters);
     let schedule = schedule(night, mode, &evening, &filters)?;
+    let in_hand = draft.in_hand();
     let mut plan = draft.finish(night, profile, mode, by_gain_setting);
+    for (filter, in_hand) in plan.filters.iter_mut().zip(in_hand) {
+        filter.in_hand = in_hand;
+    }
     plan.short_set = short_set;
     plan.calibration = calibration;
     if let Some(schedule) = schedule {

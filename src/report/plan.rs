@@ -195,6 +195,18 @@ pub(super) fn filter_entries(filter: &FilterPlan) -> Vec<(&'static str, String)>
             rounded(filter.lost_subs_per_hour, 2)
         ),
     );
+    if let Some(had) = &filter.in_hand {
+        line(
+            "in hand",
+            format!(
+                "SNR {}, new subs {}: {} together, the earlier stack weighed with {:.0} % at equal brightness",
+                rounded(had.snr, 3),
+                rounded(had.new_snr, 3),
+                rounded(had.combined_snr, 3),
+                had.weight_percent
+            ),
+        );
+    }
     line(
         "dither",
         format!(
