@@ -2,6 +2,7 @@
 
 use crate::plan::{Plan, Schedule, ScheduledNight, Session, WhyLeftOut};
 
+use super::plots::Table;
 use super::{paragraph, plain, rounded};
 
 /// Heads of the table's columns.
@@ -45,7 +46,6 @@ pub(super) fn schedule_text(schedule: &Schedule) -> String {
 }
 
 fn row(night: &ScheduledNight, session: &Session, first: bool, last: bool) -> String {
-    let clock = |time: &str| time.split_once('T').map_or_else(|| time.to_owned(), |(_, clock)| clock.to_owned());
     let date = if first { night.date.as_str() } else { "" };
     let moon = if session.moon_up_percent > 0.0 { format!("{:.0} %", session.moon_up_percent) } else { "no".into() };
     let done = if last { format!("{:.0} %", night.done_percent) } else { String::new() };
@@ -62,8 +62,33 @@ fn row(night: &ScheduledNight, session: &Session, first: bool, last: bool) -> St
     format!("{}\n", line.trim_end())
 }
 
+/// The nights as a table.
+pub(super) fn schedule_table(schedule: &Schedule) -> Table {
+    let head =
+        ["evening", "from", "to", "filter", "subs", "worth, %", "Moon up, %", "done, %"].map(str::to_owned).into();
+    let row = |night: &ScheduledNight, session: &Session| {
+        vec![
+            night.date.clone(),
+            clock(&session.starts),
+            clock(&session.ends),
+            session.filter.clone(),
+            session.subs.to_string(),
+            format!("{:.0}", session.worth_percent),
+            format!("{:.0}", session.moon_up_percent),
+            format!("{:.0}", night.done_percent),
+        ]
+    };
+    let of = |night: &ScheduledNight| night.sessions.iter().map(|session| row(night, session)).collect::<Vec<_>>();
+    Table { head, rows: schedule.nights.iter().flat_map(of).collect() }
+}
+
+/// A local time without its date.
+fn clock(time: &str) -> String {
+    time.split_once('T').map_or_else(|| time.to_owned(), |(_, clock)| clock.to_owned())
+}
+
 /// What clouds make of it.
-fn clouds(schedule: &Schedule) -> String {
+pub(super) fn clouds(schedule: &Schedule) -> String {
     let share = plain(100.0 * schedule.clear_share);
     let by = |done: &crate::plan::DoneBy| {
         let chance = plain(done.chance_percent);
