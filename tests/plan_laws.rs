@@ -456,8 +456,8 @@ fn the_json_has_the_promised_keys() {
     let keys = |value: &serde_json::Value| value.as_object().expect("an object").keys().cloned().collect::<Vec<_>>();
     let mut top = keys(&json);
     top.sort();
-    let expected = "biases by_gain_setting caveats darks filters flats format gain_setting goal largest_uncertainty night \
-                    nights program sensor_c short_set version wall_clock_range_s wall_clock_s";
+    let expected = "biases by_gain_setting calibration caveats darks filters flats format gain_setting goal largest_uncertainty night \
+                    nights program schedule sensor_c short_set version wall_clock_range_s wall_clock_s";
     assert_eq!(top.join(" "), expected);
     let mut filter = keys(&json["filters"][0]);
     filter.sort();

@@ -4,6 +4,7 @@ mod camera;
 mod decisions;
 mod demo;
 mod output;
+mod planning;
 mod progress;
 mod sky;
 
@@ -58,7 +59,13 @@ enum Command {
         /// Write a report with pictures here (.html), to look at and to print
         #[arg(long, value_name = "FILE")]
         report: Option<PathBuf>,
-        /// Overwrite a report that is there
+        /// Write the nights here as a calendar (.ics), an event for each
+        #[arg(long, value_name = "FILE.ics")]
+        calendar: Option<PathBuf>,
+        /// Write the nights here as a table (.csv), a row for each night and filter
+        #[arg(long, value_name = "FILE.csv")]
+        csv: Option<PathBuf>,
+        /// Overwrite files that are there
         #[arg(long)]
         force: bool,
     },
@@ -177,7 +184,11 @@ pub(crate) fn run() -> ExitCode {
         Command::Frames { dir } => frames(dir, words.quiet),
         Command::Measure(asked) => measure(asked, words.quiet),
         Command::Sky(asked) => sky::sky(asked),
-        Command::Plan { night, report, force } => planned(night, report.as_deref(), *force),
+        Command::Plan { night, report, calendar, csv, force } => planning::planned(
+            night,
+            &planning::Files { report: report.as_deref(), calendar: calendar.as_deref(), csv: csv.as_deref() },
+            *force,
+        ),
         Command::Cooling(asked) => decisions::cooling(asked),
         Command::Compare { a, b } => decisions::compare(a, b),
         Command::Schema { name } => Ok(decisions::schema(*name)),
@@ -272,22 +283,6 @@ fn named_as_page(file: &std::path::Path) -> Result<(), Failure> {
         &format!("{}: a report is written as .html", file.display()),
         "end the name in .html; a browser opens it without network, and prints it to paper or PDF",
     ))
-}
-
-fn planned(night: &std::path::Path, page: Option<&std::path::Path>, force: bool) -> Result<Answer, Failure> {
-    if let Some(page) = page {
-        named_as_page(page)?;
-        refuse_to_overwrite(page, force)?;
-    }
-    let (night, camera) = files::read_night(night)?;
-    let plan = plan::plan(&night, &camera)?;
-    let mut text = report::plan_text(&plan);
-    if let Some(page) = page {
-        let searches = plan::searches(&night, &camera)?;
-        files::write_whole(page, report::plan_page(&plan, &searches).as_bytes(), force)?;
-        text.push_str(&format!("\nreport written to {}\n", page.display()));
-    }
-    Ok(Answer::document(text, &plan, plan.caveats.len()))
 }
 
 fn simulated(

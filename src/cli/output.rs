@@ -94,6 +94,16 @@ impl Failure {
         }
     }
 
+    /// A calendar is asked for, and the plan has no dates.
+    pub(super) fn no_nights() -> Self {
+        Self {
+            code: "no-nights".into(),
+            message: "the plan has no nights to write: the night file lacks a date or a place".into(),
+            hint: "give date under [goal], and latitude_deg and longitude_deg under [site]".into(),
+            exit: 1,
+        }
+    }
+
     /// Words that are each in order and do not make a question together.
     pub(super) fn words(message: &str, hint: &str) -> Self {
         Self { code: "usage".into(), message: message.into(), hint: hint.into(), exit: 2 }

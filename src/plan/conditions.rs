@@ -19,11 +19,11 @@ use super::measured_sky::{chains as chains_of, filter_named, magnitude_behind, p
 use super::{Limits, Night, PlanError, PlanNight};
 
 /// Share of the well that a star to be kept may fill: the last part is seldom linear (common practice, no source).
-const STAR_HEADROOM: f64 = 0.8;
+pub(super) const STAR_HEADROOM: f64 = 0.8;
 /// Share of the well that the sky may fill: half of it belongs to the picture (common practice, no source).
 const SKY_HEADROOM: f64 = 0.5;
 /// Flats are taken at half of the well (common practice, no source).
-const FLAT_LEVEL: f64 = 0.5;
+pub(super) const FLAT_LEVEL: f64 = 0.5;
 /// Spread of the pixels' response where it was not measured (common practice, no source).
 const ASSUMED_RESPONSE_SPREAD: f64 = 0.01;
 /// Sub at which planes of one window are compared.
@@ -77,6 +77,10 @@ pub struct PlaneConditions {
     pub gain: ElectronsPerDn,
     /// Level without light and time.
     pub offset: Option<Dn>,
+    /// The dark current behind the rates.
+    pub(super) dark: DarkCurrent,
+    /// The sensor's temperature.
+    pub(super) sensor: Celsius,
     /// Middle of the plane's (first) window, which says what planes compete.
     window_nm: f64,
     star_limit: Option<Seconds>,
@@ -111,6 +115,13 @@ pub struct Conditions {
     pub night: Option<PlanNight>,
     /// What the numbers rest on.
     pub caveats: Vec<Caveat>,
+}
+
+impl PlaneConditions {
+    /// The longest sub that keeps the star of the goal; `None` without one.
+    pub(super) fn star_limit(&self) -> Option<Seconds> {
+        self.star_limit
+    }
 }
 
 impl Conditions {
@@ -308,6 +319,8 @@ impl Place<'_> {
             full_well: well,
             gain: plane.gain_e_per_dn.value,
             offset: plane.offset_dn.map(|offset| offset.value),
+            dark: dark.clone(),
+            sensor: self.night.camera.sensor(self.night.site.ambient()),
             window_nm: chains[0].passband.centre.0,
             star_limit: self.star_limit(chains, well, rates.background()),
             sky_limit: saturation_time(well * SKY_HEADROOM, ElectronsPerSecond(0.0), 0.0, rates.total()),

@@ -8,11 +8,13 @@ use crate::stats::Estimate;
 use crate::units::{MagnitudesPerSquareArcsecond, Rayleighs, Seconds};
 
 use super::evening::Evening;
+use super::in_hand::{InHand, snr_in_hand, still_to_reach};
 use super::range::{Source, Sway, largest, moved, moved_search, range_factors};
+use super::settled::SettledFilter;
 use super::{
-    Conditions, Demand, FilterConditions, FilterPlan, GainSetting, Goal, LargestUncertainty, Limits, Night, Optimum,
-    OutOfReach, Plan, PlanError, PlanGoal, PlaneConditions, PlaneInputs, PlanePlan, RuleOfThumb, Search, SubLimits,
-    WithoutDither,
+    CalibrationAdvice, Conditions, Demand, FilterConditions, FilterPlan, GainSetting, Goal, LargestUncertainty, Limits,
+    Night, Optimum, OutOfReach, Plan, PlanError, PlanGoal, PlaneConditions, PlaneInputs, PlanePlan, RuleOfThumb,
+    Search, SubLimits, WithoutDither,
 };
 
 /// Excess of a sub's noise over shot noise at which it counts as limited by the sky.
@@ -40,6 +42,8 @@ pub(super) struct Draft {
     filters: Vec<FilterDraft>,
     /// Where shares stretched some filters: each as its goal alone would have it, with its share.
     alone: Vec<(FilterDraft, f64)>,
+    /// Signal over noise that each filter has in hand.
+    in_hand: Vec<f64>,
 }
 
 /// One filter's plan before it is written out.
@@ -64,25 +68,57 @@ impl Draft {
     pub(super) fn new(night: &Night, mode: &Mode, evening: &Evening) -> Result<Self, PlanError> {
         let conditions = Conditions::on(night, mode, evening)?;
         let shares = shares(&conditions);
-        let asked = |share: f64| match night.goal.hours {
+        let in_hand = snr_in_hand(night, mode, evening, &shares)?;
+        let goal = night.goal.snr.unwrap_or(Goal::DEFAULT_SNR);
+        let asked = |share: f64, in_hand: f64| match night.goal.hours {
             Some(hours) => Demand::Within(Seconds(hours * 3600.0 * share)),
-            None => Demand::Snr(night.goal.snr.unwrap_or(Goal::DEFAULT_SNR)),
+            None => Demand::Snr(still_to_reach(goal, in_hand).unwrap_or(goal)),
         };
-        let each = conditions.filters.iter().zip(&shares);
+        let each = conditions.filters.iter().zip(shares.iter().zip(&in_hand));
         let mut filters: Vec<FilterDraft> = each
-            .map(|(filter, share)| FilterDraft::new(night, mode, filter, asked(*share), *share))
+            .map(|(filter, (share, had))| FilterDraft::new(night, mode, filter, asked(*share, *had), *share))
             .collect::<Result<_, _>>()?;
+        for (filter, had) in filters.iter_mut().zip(&in_hand) {
+            if night.goal.hours.is_none() && still_to_reach(goal, *had).is_none() {
+                filter.counts = filter.counts.nothing_to_shoot();
+            }
+        }
         let shares_given = conditions.filters.len() > 1 && conditions.filters.iter().any(|f| f.share.is_some());
         let mut alone = Vec::new();
         if night.goal.hours.is_none() && shares_given {
             alone = filters.iter().cloned().zip(shares.iter().copied()).collect();
             keep_shares(night, mode, &conditions, &shares, &mut filters);
         }
-        Ok(Self { conditions, filters, alone })
+        Ok(Self { conditions, filters, alone, in_hand })
     }
 
     pub(super) fn wall_clock(&self) -> Seconds {
         Seconds(self.filters.iter().map(|filter| filter.counts.wall_clock.0).sum())
+    }
+
+    /// What each filter has in hand beside its new subs; `None` without any.
+    pub(super) fn in_hand(&self) -> Vec<Option<InHand>> {
+        let had = |(draft, had): (&FilterDraft, &f64)| {
+            let new = if draft.counts.shot > 0 { draft.snr() } else { 0.0 };
+            (*had > 0.0).then(|| InHand::new(*had, new))
+        };
+        self.filters.iter().zip(&self.in_hand).map(had).collect()
+    }
+
+    /// What is planned beside the optimum starts from here.
+    pub(super) fn settled(&self) -> Vec<SettledFilter<'_>> {
+        let each = self.filters.iter().zip(&self.conditions.filters);
+        each.map(|(draft, conditions)| SettledFilter {
+            conditions,
+            search: &draft.search,
+            set_by: draft.optimum.set_by,
+            sub: draft.sub(),
+            every: draft.counts.every as f64,
+            kept: draft.counts.kept as f64,
+            shot: draft.counts.shot,
+            wall_clock: draft.counts.wall_clock,
+        })
+        .collect()
     }
 
     /// What each filter was searched in.
@@ -143,7 +179,9 @@ impl Draft {
             largest_uncertainty: LargestUncertainty { source: source.word(), share_percent },
             by_gain_setting,
             night: self.conditions.night.clone(),
+            schedule: None,
             short_set: None,
+            calibration: CalibrationAdvice { share_percent: night.calibration.share() * 100.0, filters: Vec::new() },
             caveats,
         }
     }
@@ -395,6 +433,7 @@ impl FilterDraft {
             gigabytes: shot as f64 * gigabytes_per_sub(mode),
             rules_of_thumb: rules_of_thumb(filter),
             without_dither: self.without_dither(night, conditions),
+            in_hand: None,
             planes: filter.planes.iter().map(|plane| self.plane(plane, conditions)).collect(),
         }
     }
@@ -474,6 +513,11 @@ fn magnitude(times_fainter_than_0: f64) -> Option<MagnitudesPerSquareArcsecond> 
 }
 
 impl Counts {
+    /// The same where the goal is reached already.
+    fn nothing_to_shoot(self) -> Self {
+        Self { shot: 0, dithers: 0, wall_clock: Seconds(0.0), ..self }
+    }
+
     fn new(search: &Search, optimum: &Optimum, in_hand_s: f64) -> Self {
         let chosen = &optimum.recommended;
         let (sub, every) = (chosen.sub, chosen.dither_every);

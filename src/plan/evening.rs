@@ -111,7 +111,16 @@ impl Evening {
             return Err(target_down(night, date, place, &tonight, limit, &track));
         }
         let samples = tonight.samples(&usable, &track, night.site.extinction());
-        let hours = hours_of(&usable);
+        let mut evening = Self::of_samples(night, &samples);
+        let told = evening.told(night, date, &tonight, limit, &usable, &samples);
+        evening.caveats = dated_caveats(night, &told);
+        evening.night = Some(told);
+        Ok(evening)
+    }
+
+    /// The mean of some hours of a night, with nothing said of them.
+    pub(super) fn of_samples(night: &Night, samples: &[NightSample]) -> Self {
+        let hours: f64 = samples.iter().map(|s| s.hours).sum();
         let mean = |of: fn(&NightSample) -> f64| samples.iter().map(|s| s.hours * of(s)).sum::<f64>() / hours;
         let light = |magnitude: Option<MagnitudesPerSquareArcsecond>, relative: f64| {
             magnitude.map(|m| Estimate::new(m.0, relative * MAGNITUDES_PER_LOGARITHM))
@@ -119,7 +128,7 @@ impl Evening {
         let moon = light(magnitude_of_nanolambert(mean(|s| s.moon_nanolambert)), MOONLIGHT_UNCERTAINTY);
         let twilight = mean(|s| s.twilight);
         let twilight = (twilight > 0.0).then(|| NATURAL_SKY - MagnitudesPerSquareArcsecond(2.5 * twilight.log10()));
-        let mut evening = Self {
+        Self {
             air: samples.iter().map(|s| (s.hours, s.airmass)).collect(),
             moon,
             twilight: light(twilight, TWILIGHT_UNCERTAINTY),
@@ -127,11 +136,12 @@ impl Evening {
             clear_hours: night.goal.clear_hours().min(hours),
             night: None,
             caveats: Vec::new(),
-        };
-        let told = evening.told(night, date, &tonight, limit, &usable, &samples);
-        evening.caveats = dated_caveats(night, &told);
-        evening.night = Some(told);
-        Ok(evening)
+        }
+    }
+
+    /// The same hours with other moonlight, with nothing said of them.
+    pub(super) fn with_moon(&self, moon: Option<Estimate<MagnitudesPerSquareArcsecond>>) -> Self {
+        Self { air: self.air.clone(), moon, night: None, caveats: Vec::new(), ..*self }
     }
 
     /// Mean share of a star's light that arrives.
@@ -188,7 +198,7 @@ impl Evening {
 }
 
 /// How the target moves: by its position, or at the altitude that was given.
-fn track(night: &Night) -> Track {
+pub(super) fn track(night: &Night) -> Track {
     match night.position() {
         Some((right_ascension, declination)) => {
             let points = night.site.horizon.clone().unwrap_or_default();
@@ -214,7 +224,7 @@ pub(super) fn darkest(tonight: &Tonight) -> Option<Degrees> {
 }
 
 /// [`darkest`], or astronomical darkness alone where that is needed; `None` where the plan has no hour of it.
-fn counted(night: &Night, tonight: &Tonight) -> Option<Degrees> {
+pub(super) fn counted(night: &Night, tonight: &Tonight) -> Option<Degrees> {
     let needed = night.goal.need_astronomical_night == Some(true);
     if needed && !tonight.dark(ASTRONOMICAL).is_empty() {
         return Some(ASTRONOMICAL);

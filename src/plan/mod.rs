@@ -4,6 +4,9 @@
 //! second, [`Search`] the one optimum over sub length and dither cadence, and [`plan`] the
 //! whole way from a night and a camera to a [`Plan`]. [`Cooling`] and [`Comparison`] weigh what to buy and where to drive.
 
+mod bright_core;
+mod calendar;
+mod calibration;
 mod checklist;
 mod conditions;
 mod decisions;
@@ -11,15 +14,23 @@ mod draft;
 mod error;
 mod evening;
 mod fast_beam;
+mod in_hand;
 mod infrared_cut;
 mod measured_sky;
 mod night;
 mod optimum;
 mod outcome;
 mod range;
+mod settled;
 mod sky_light;
 mod star_light;
 
+pub use bright_core::{BlendOfPlane, Burns, FilterShortSet, LongerSubs, ShortSet};
+pub use calendar::{DoneBy, LeftOut, Schedule, ScheduledNight, Session, WhyLeftOut};
+pub use calibration::{
+    BetterWay, CalibrationAdvice, DarkLibrary, DarksOrMap, FilterCalibration, FlatExposure, FlatLevel, FlatPlane,
+    FrameCount, least_for_rejection,
+};
 pub use checklist::{Checklist, ChecklistFor, ChecklistStep, StepKind, checklist};
 pub use conditions::{Conditions, FilterConditions, PlaneConditions, Spread};
 pub use decisions::{
@@ -28,6 +39,7 @@ pub use decisions::{
 };
 pub use error::{NoHours, OutOfReach, PlanError};
 pub use evening::PlanNight;
+pub use in_hand::{AlreadyHave, InHand};
 pub use night::{CalibrationCounts, CameraChoice, Cooler, Goal, Night, StackRules};
 pub use optimum::{
     Chosen, Demand, Limits, Optimum, ROUND_LENGTHS_S, Search, SetBy, WITHIN, best_cadence, best_sub, efficiency,

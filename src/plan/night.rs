@@ -13,8 +13,8 @@ use crate::sky::night::{Date, Place};
 use crate::target::Target;
 use crate::units::{Arcseconds, Celsius, Degrees, Magnitudes};
 
-use super::PlanError;
 use super::evening::least_altitude;
+use super::{AlreadyHave, PlanError};
 
 /// How alike two words must be for one to be offered for the other (Jaro-Winkler, 1 = equal).
 const ALIKE: f64 = 0.7;
@@ -126,6 +126,8 @@ pub struct CalibrationCounts {
     pub biases: Option<u32>,
     /// Standard deviation between the sensor's temperature in darks and lights, in kelvins.
     pub dark_mismatch_c: Option<f64>,
+    /// What all masters together may add to the stack's variance, in percent: frames are advised until it is less.
+    pub share_percent: Option<f64>,
 }
 
 impl CalibrationCounts {
@@ -137,6 +139,15 @@ impl CalibrationCounts {
     pub const DEFAULT_BIASES: u32 = 50;
     /// Mismatch of an uncooled camera where none is given, common practice, no source; a cooled one has none.
     pub const DEFAULT_UNCOOLED_MISMATCH_K: f64 = 2.0;
+
+    /// What the masters may add where nothing is given: hours that nobody notices (common practice, no source).
+    pub const DEFAULT_SHARE_PERCENT: f64 = 5.0;
+
+    /// What the masters may add as a fraction, or the default.
+    #[must_use]
+    pub fn share(&self) -> f64 {
+        self.share_percent.unwrap_or(Self::DEFAULT_SHARE_PERCENT) / 100.0
+    }
 
     /// Darks, or the default.
     #[must_use]
@@ -246,12 +257,21 @@ pub struct Goal {
     pub hours: Option<f64>,
     /// Hours of a usual clear night.
     pub clear_hours_per_night: Option<f64>,
+    /// Share of nights that are clear, 0 to 1.
+    pub clear_share: Option<f64>,
+    /// Minutes of set-up at the beginning of a night, in dark hours.
+    pub setup_min: Option<f64>,
+    /// Minutes of each hour for refocusing, filter changes and the like.
+    pub refocus_min_per_hour: Option<f64>,
     /// Local date of the evening.
     pub date: Option<String>,
     /// Stars fainter than this must not saturate; left out, none is looked after.
     pub star_mag_kept: Option<Magnitudes>,
     /// Hours of open shutter that are there already, in all filters together.
     pub already_have_h: Option<f64>,
+    /// `[[goal.already]]`: earlier stacks, under another sky or in other subs.
+    #[serde(default)]
+    pub already: Vec<AlreadyHave>,
     /// Whether a night without astronomical darkness is an error.
     pub need_astronomical_night: Option<bool>,
 }
@@ -264,6 +284,31 @@ impl Goal {
     pub const DEFAULT_PATCH: Arcseconds = Arcseconds(5.0);
     /// Clear hours of a night where none are given, common practice, no source.
     pub const DEFAULT_CLEAR_HOURS: f64 = 4.0;
+
+    /// Share of clear nights where none is given: two in five (common practice, no source; it lies between 0.2 and 0.8).
+    pub const DEFAULT_CLEAR_SHARE: f64 = 0.4;
+    /// Set-up in dark hours where none is given, in minutes (common practice, no source).
+    pub const DEFAULT_SETUP_MIN: f64 = 15.0;
+    /// Refocusing in each hour where none is given, in minutes (common practice, no source).
+    pub const DEFAULT_REFOCUS_MIN_PER_HOUR: f64 = 3.0;
+
+    /// Share of clear nights, or the default.
+    #[must_use]
+    pub fn clear_share(&self) -> f64 {
+        self.clear_share.unwrap_or(Self::DEFAULT_CLEAR_SHARE)
+    }
+
+    /// Minutes of set-up, or the default.
+    #[must_use]
+    pub fn setup_min(&self) -> f64 {
+        self.setup_min.unwrap_or(Self::DEFAULT_SETUP_MIN)
+    }
+
+    /// Minutes of refocusing in each hour, or the default.
+    #[must_use]
+    pub fn refocus_min_per_hour(&self) -> f64 {
+        self.refocus_min_per_hour.unwrap_or(Self::DEFAULT_REFOCUS_MIN_PER_HOUR)
+    }
 
     /// The patch, or the default; `None` for one pixel.
     #[must_use]
@@ -391,6 +436,9 @@ impl Night {
         if self.camera.cooled == Some(true) && self.camera.rise_c.is_some() {
             return impossible("camera.rise_c", "is for cameras with cooled = false; a cooled one has sensor_c");
         }
+        for stack in &self.goal.already {
+            stack.check(self)?;
+        }
         for (key, value, low, high) in self.numbers() {
             if value.is_some_and(|value| !(low..=high).contains(&value)) {
                 return impossible(key, &format!("must lie between {low} and {high}"));
@@ -399,7 +447,7 @@ impl Night {
         Ok(())
     }
 
-    fn numbers(&self) -> [(&'static str, Option<f64>, f64, f64); 18] {
+    fn numbers(&self) -> [(&'static str, Option<f64>, f64, f64); 22] {
         let Self { camera, calibration, stack, goal, .. } = self;
         let cooler = |value: fn(&Cooler) -> Option<f64>| self.cooler.as_ref().and_then(value);
         [
@@ -412,6 +460,7 @@ impl Night {
             ("camera.sensor_c", camera.sensor_c.map(|c| c.0), -120.0, 60.0),
             ("camera.rise_c", camera.rise_c.map(|c| c.0), -20.0, 40.0),
             ("calibration.dark_mismatch_c", calibration.dark_mismatch_c, 0.0, 40.0),
+            ("calibration.share_percent", calibration.share_percent, 0.1, 100.0),
             ("stack.min_subs", stack.min_subs.map(f64::from), 1.0, 1e6),
             ("stack.most_subs", stack.most_subs.map(f64::from), 1.0, 1e9),
             ("stack.most_gigabytes", stack.most_gigabytes, 1e-3, 1e9),
@@ -419,6 +468,9 @@ impl Night {
             ("goal.patch_arcsec", goal.patch_arcsec.map(|q| q.0), 0.01, 36_000.0),
             ("goal.hours", goal.hours, 1e-3, 1e5),
             ("goal.clear_hours_per_night", goal.clear_hours_per_night, 0.05, 24.0),
+            ("goal.clear_share", goal.clear_share, 0.01, 1.0),
+            ("goal.setup_min", goal.setup_min, 0.0, 600.0),
+            ("goal.refocus_min_per_hour", goal.refocus_min_per_hour, 0.0, 50.0),
             ("goal.star_mag_kept", goal.star_mag_kept.map(|m| m.0), -2.0, 25.0),
             ("goal.already_have_h", goal.already_have_h, 0.0, 1e5),
         ]
@@ -514,6 +566,8 @@ impl Night {
         add(counts.biases.is_none(), "calibration.biases", counts.biases().to_string());
         let mismatch = counts.dark_mismatch_k(cooled).to_string();
         add(counts.dark_mismatch_c.is_none(), "calibration.dark_mismatch_c", mismatch);
+        let share = CalibrationCounts::DEFAULT_SHARE_PERCENT.to_string();
+        add(counts.share_percent.is_none(), "calibration.share_percent", share);
     }
 
     fn assumed_place(&self, add: &mut impl FnMut(bool, &str, String)) {
@@ -566,6 +620,13 @@ impl Night {
         let no_patch = goal.patch_arcsec.is_none() && goal.pixel != Some(true);
         add(no_patch, "goal.patch_arcsec", Goal::DEFAULT_PATCH.0.to_string());
         add(goal.clear_hours_per_night.is_none(), "goal.clear_hours_per_night", goal.clear_hours().to_string());
+        let cadence_left_out = goal.already.iter().any(|stack| stack.dither_every_subs.is_none());
+        add(cadence_left_out, "goal.already.dither_every_subs", AlreadyHave::DEFAULT_DITHER_EVERY.to_string());
+        let dated = self.is_dated();
+        add(dated && goal.clear_share.is_none(), "goal.clear_share", goal.clear_share().to_string());
+        add(dated && goal.setup_min.is_none(), "goal.setup_min", goal.setup_min().to_string());
+        let refocus = goal.refocus_min_per_hour().to_string();
+        add(dated && goal.refocus_min_per_hour.is_none(), "goal.refocus_min_per_hour", refocus);
     }
 
     fn not_yet_used(&self) -> Vec<&'static str> {
@@ -574,10 +635,12 @@ impl Night {
         let keys = [
             ("site.horizon", self.site.horizon.is_some() && !tracked),
             ("site.climate", self.site.climate.is_some()),
-            ("target.core_surface_brightness_mag", self.target.core_surface_brightness_mag.is_some()),
             ("target.ra_deg", self.position().is_some() && !tracked),
             ("target.min_altitude_deg", self.target.min_altitude_deg.is_some() && !tracked),
             ("goal.date", self.goal.date.is_some() && !dated),
+            ("goal.clear_share", self.goal.clear_share.is_some() && !dated),
+            ("goal.setup_min", self.goal.setup_min.is_some() && !dated),
+            ("goal.refocus_min_per_hour", self.goal.refocus_min_per_hour.is_some() && !dated),
             ("goal.need_astronomical_night", self.goal.need_astronomical_night.is_some() && !dated),
             ("cooler", self.cooler.is_some()),
         ];

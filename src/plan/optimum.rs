@@ -464,7 +464,7 @@ fn edge(good: &impl Fn(f64) -> bool, inside: f64, end: f64) -> f64 {
 }
 
 /// The first two digits of a positive number, never more than the number; 0 for anything else.
-fn two_digits(value: f64) -> f64 {
+pub(super) fn two_digits(value: f64) -> f64 {
     if value.is_nan() || value <= 0.0 {
         return 0.0;
     }

@@ -8,9 +8,12 @@ use crate::noise::{NoiseShares, Rates};
 use crate::stats::Estimate;
 use crate::units::{Arcseconds, Celsius, Electrons, MagnitudesPerSquareArcsecond, Rayleighs, Seconds};
 
+use super::bright_core::short_set;
+use super::calendar::schedule;
+use super::calibration::calibration_advice;
 use super::draft::Draft;
 use super::evening::Evening;
-use super::{Night, PlanError, PlanNight, Search, SetBy};
+use super::{CalibrationAdvice, InHand, Night, PlanError, PlanNight, Schedule, Search, SetBy, ShortSet};
 
 /// What `plan --json` prints.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -47,8 +50,12 @@ pub struct Plan {
     pub by_gain_setting: Vec<GainSetting>,
     /// The hours of the date; `null` without a date or a place.
     pub night: Option<PlanNight>,
-    /// A second set for the core; not planned yet.
-    pub short_set: Option<Box<FilterPlan>>,
+    /// The nights that it takes; `null` without a date or a place.
+    pub schedule: Option<Schedule>,
+    /// A second set for a core or star that burns; `null` where neither is asked for or in the way.
+    pub short_set: Option<ShortSet>,
+    /// The calibration frames that these lights want.
+    pub calibration: CalibrationAdvice,
     /// What the numbers rest on.
     pub caveats: Vec<Caveat>,
 }
@@ -118,6 +125,9 @@ pub struct FilterPlan {
     pub rules_of_thumb: Vec<RuleOfThumb>,
     /// What would become of the stack without dithers.
     pub without_dither: WithoutDither,
+    /// Earlier stacks of `[[goal.already]]` beside these subs; absent without any.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub in_hand: Option<InHand>,
     /// The planes that see light through the filter.
     pub planes: Vec<PlanePlan>,
 }
@@ -268,8 +278,28 @@ pub struct GainSetting {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
-    let (mode, draft, by_gain_setting) = drafted(night, profile)?;
-    Ok(draft.finish(night, profile, mode, by_gain_setting))
+    night.check()?;
+    let evening = Evening::of(night)?;
+    let (mode, draft, by_gain_setting) = drafted(night, profile, &evening)?;
+    let filters = draft.settled();
+    let short_set = short_set(night, &filters);
+    let calibration = calibration_advice(night, mode, &filters);
+    let schedule = schedule(night, mode, &evening, &filters)?;
+    let in_hand = draft.in_hand();
+    let mut plan = draft.finish(night, profile, mode, by_gain_setting);
+    for (filter, in_hand) in plan.filters.iter_mut().zip(in_hand) {
+        filter.in_hand = in_hand;
+    }
+    plan.short_set = short_set;
+    plan.calibration = calibration;
+    if let Some(schedule) = schedule {
+        if schedule.finished {
+            plan.nights = schedule.nights.len() as u32;
+        }
+        plan.caveats.extend(schedule.caveats());
+        plan.schedule = Some(schedule);
+    }
+    Ok(plan)
 }
 
 /// What each filter of [`plan`] was searched in, in the order of [`Plan::filters`]: for curves about the recommendation.
@@ -277,18 +307,17 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
 /// # Errors
 /// As [`plan`].
 pub fn searches(night: &Night, profile: &CameraProfile) -> Result<Vec<Search>, PlanError> {
-    Ok(drafted(night, profile)?.1.searches())
+    night.check()?;
+    Ok(drafted(night, profile, &Evening::of(night)?)?.1.searches())
 }
 
 type Drafted<'a> = (&'a Mode, Draft, Vec<GainSetting>);
 
 /// The best mode with its draft, and the time of each.
-fn drafted<'a>(night: &Night, profile: &'a CameraProfile) -> Result<Drafted<'a>, PlanError> {
-    night.check()?;
+fn drafted<'a>(night: &Night, profile: &'a CameraProfile, evening: &Evening) -> Result<Drafted<'a>, PlanError> {
     let asked = night.camera.gain_setting;
     let wanted = asked.map(|gain| profile.mode(Some(gain))).transpose()?;
-    let evening = Evening::of(night)?;
-    let drafts: Vec<_> = profile.modes.iter().map(|mode| (mode, Draft::new(night, mode, &evening))).collect();
+    let drafts: Vec<_> = profile.modes.iter().map(|mode| (mode, Draft::new(night, mode, evening))).collect();
     let by_gain_setting = drafts
         .iter()
         .filter_map(|(mode, draft)| {

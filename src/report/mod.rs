@@ -1,5 +1,7 @@
 //! Results as text that fits a terminal of 80 columns, as pictures and as a page of HTML. Reads, never reckons.
 
+mod calendar_file;
+mod calibration;
 mod camera;
 mod checklist;
 mod compare;
@@ -10,17 +12,22 @@ mod number;
 mod plan;
 pub mod plots;
 mod points;
+mod schedule;
+mod short_set;
 mod sky;
 
+pub use calendar_file::schedule_icalendar;
 pub use camera::{camera_line, camera_text, changes_text};
 pub use checklist::checklist_text;
 pub use compare::comparison_text;
 pub use cooling::{cooling_line, cooling_text};
 pub use frames::{frames_text, stated_text};
 pub use html::{camera_page, plan_page};
+use number::plain;
 pub use number::{duration, rounded, with_uncertainty};
 pub use plan::{answer_line, plan_text};
 pub use points::{photon_transfer_csv, photon_transfer_ecsv};
+pub use schedule::schedule_csv;
 pub use sky::sky_text;
 
 use crate::caveat::{Caveat, Rejected};

@@ -13,6 +13,13 @@ pub fn rounded(value: f64, digits: usize) -> String {
     decimals(value, digits as i32 - 1 - magnitude)
 }
 
+/// A number as it was typed: no digits but those that say something, at most three decimals.
+#[must_use]
+pub(super) fn plain(value: f64) -> String {
+    let text = format!("{value:.3}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
 /// `value` with so many decimals; a negative number of them rounds to tens, hundreds, ….
 fn decimals(value: f64, places: i32) -> String {
     if places >= 0 {

@@ -3,6 +3,9 @@
 use crate::plan::{FilterPlan, Plan, PlanNight, PlanePlan, SetBy, WithoutDither};
 use crate::units::Seconds;
 
+use super::calibration::calibration_text;
+use super::schedule::schedule_text;
+use super::short_set::short_set_text;
 use super::{caveats_text, duration, entry, rounded, wrapped};
 
 /// Noise without dithers over that with them, above which it is worth more than the number.
@@ -31,7 +34,7 @@ pub fn answer_line(plan: &Plan) -> String {
         .join("\n")
 }
 
-fn counted(count: u64, what: &str) -> String {
+pub(super) fn counted(count: u64, what: &str) -> String {
     if count == 1 { what.to_owned() } else { format!("{count} {what}s") }
 }
 
@@ -62,9 +65,16 @@ pub fn plan_text(plan: &Plan) -> String {
     if let Some(night) = &plan.night {
         text.push_str(&night_text(night));
     }
+    if let Some(schedule) = &plan.schedule {
+        text.push_str(&schedule_text(schedule));
+    }
     for filter in &plan.filters {
         text.push_str(&filter_text(filter));
     }
+    if let Some(short) = &plan.short_set {
+        text.push_str(&short_set_text(short));
+    }
+    text.push_str(&calibration_text(&plan.calibration));
     if plan.by_gain_setting.len() > 1 {
         text.push_str("time at each measured gain setting:\n");
         for setting in &plan.by_gain_setting {
@@ -188,6 +198,18 @@ pub(super) fn filter_entries(filter: &FilterPlan) -> Vec<(&'static str, String)>
             rounded(filter.lost_subs_per_hour, 2)
         ),
     );
+    if let Some(had) = &filter.in_hand {
+        line(
+            "in hand",
+            format!(
+                "SNR {}, new subs {}: {} together, the earlier stack weighed with {:.0} % at equal brightness",
+                rounded(had.snr, 3),
+                rounded(had.new_snr, 3),
+                rounded(had.combined_snr, 3),
+                had.weight_percent
+            ),
+        );
+    }
     line(
         "dither",
         format!(

@@ -1,9 +1,11 @@
 //! The report of a plan.
 
 use crate::plan::{Plan, Search};
+use crate::report::calibration::calibration_entries;
 use crate::report::duration;
 use crate::report::plan::{answer_line, clock_line, filter_entries, night_entries, plane_entries};
 use crate::report::plots::{Table, snr_figure, wall_time_figure};
+use crate::report::schedule::{clouds, schedule_table};
 
 use super::blocks::{answer, caveats, figure, heading, list, numbers, paragraph, subheading, table};
 use super::methods::{plan_cautions, plan_methods};
@@ -48,6 +50,11 @@ fn all_numbers(plan: &Plan) -> String {
         text.push_str(&subheading(&format!("night of {}", night.date)));
         text.push_str(&numbers(&night_entries(night)));
     }
+    if let Some(schedule) = &plan.schedule {
+        text.push_str(&subheading("nights, if all are clear"));
+        text.push_str(&table(&schedule_table(schedule)));
+        text.push_str(&paragraph(&clouds(schedule)));
+    }
     for filter in &plan.filters {
         text.push_str(&subheading(&filter.name));
         text.push_str(&numbers(&filter_entries(filter)));
@@ -56,6 +63,10 @@ fn all_numbers(plan: &Plan) -> String {
             text.push_str(&subheading(&format!("{}, plane {}{colour}", filter.name, plane.plane)));
             text.push_str(&numbers(&plane_entries(plane)));
         }
+    }
+    for filter in &plan.calibration.filters {
+        text.push_str(&subheading(&format!("calibration frames, {}", filter.name)));
+        text.push_str(&numbers(&calibration_entries(filter)));
     }
     if plan.by_gain_setting.len() > 1 {
         let gain = |gain: Option<f64>| gain.map_or_else(|| "unnamed".into(), |gain| gain.to_string());

@@ -1,0 +1,56 @@
+//! `subwell plan`: the plan, and the files that it is asked to write.
+
+use std::path::Path;
+
+use subwell::{files, plan, report};
+
+use super::output::{Answer, Failure};
+use super::{named_as_page, refuse_to_overwrite};
+
+/// Where to write what.
+pub(super) struct Files<'a> {
+    pub(super) report: Option<&'a Path>,
+    pub(super) calendar: Option<&'a Path>,
+    pub(super) csv: Option<&'a Path>,
+}
+
+/// Answers `subwell plan`.
+pub(super) fn planned(night: &Path, asked: &Files<'_>, force: bool) -> Result<Answer, Failure> {
+    // Refuse before the work, not after it.
+    asked.report.map(named_as_page).transpose()?;
+    asked.calendar.map(|file| named(file, "ics", "a calendar")).transpose()?;
+    asked.csv.map(|file| named(file, "csv", "a table of nights")).transpose()?;
+    for file in [asked.report, asked.calendar, asked.csv].into_iter().flatten() {
+        refuse_to_overwrite(file, force)?;
+    }
+    let (night, camera) = files::read_night(night)?;
+    let plan = plan::plan(&night, &camera)?;
+    let mut text = report::plan_text(&plan);
+    // All are made before the first is written.
+    let mut written = Vec::new();
+    if let Some(file) = asked.report {
+        let searches = plan::searches(&night, &camera)?;
+        written.push((file, "report", report::plan_page(&plan, &searches)));
+    }
+    if let Some(file) = asked.calendar {
+        let target = night.target.name.as_deref().unwrap_or("deep-sky night");
+        written.push((file, "calendar", report::schedule_icalendar(&plan, target).ok_or_else(Failure::no_nights)?));
+    }
+    if let Some(file) = asked.csv {
+        written.push((file, "table of nights", report::schedule_csv(&plan).ok_or_else(Failure::no_nights)?));
+    }
+    for (file, what, content) in written {
+        files::write_whole(file, content.as_bytes(), force)?;
+        text.push_str(&format!("\n{what} written to {}\n", file.display()));
+    }
+    Ok(Answer::document(text, &plan, plan.caveats.len()))
+}
+
+fn named(file: &Path, ending: &str, what: &str) -> Result<(), Failure> {
+    let found = file.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_lowercase();
+    if found == ending {
+        return Ok(());
+    }
+    let message = format!("{}: {what} is written as .{ending}", file.display());
+    Err(Failure::words(&message, &format!("end the name in .{ending}")))
+}

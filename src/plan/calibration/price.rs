@@ -1,0 +1,102 @@
+//! What a master or a pattern adds to the variance of a stack.
+
+use crate::noise::{Calibration, LeftPattern, PlaneNoise};
+use crate::plan::settled::SettledFilter;
+use crate::plan::{PlaneConditions, Search};
+use crate::units::Electrons;
+
+/// So many frames that their master has no noise.
+const ENDLESS: u32 = u32::MAX;
+
+/// A plane that must reach the goal, and what fixed patterns add in it.
+pub(super) struct PlanePrice<'a> {
+    pub(super) plane: &'a PlaneConditions,
+    /// Signal of a sub that the flat acts on.
+    pub(super) light: f64,
+    /// Charge of the dark current in a sub, and its unevenness among pixels.
+    pub(super) dark: f64,
+    /// Read noise and quantisation of one frame, e-².
+    pub(super) read: f64,
+    /// Share of the stack's variance without masters that one e-² of a fixed pattern adds.
+    pub(super) of_one: f64,
+}
+
+/// All of them.
+pub(super) struct Price<'a> {
+    pub(super) planes: Vec<PlanePrice<'a>>,
+}
+
+impl<'a> Price<'a> {
+    /// Measured on the filter's own search, so that dithers, patch and rejection count as they do in the plan.
+    pub(super) fn of(filter: &SettledFilter<'a>) -> Self {
+        let governing = filter.conditions.planes.iter().filter(|plane| plane.governs);
+        Self { planes: governing.map(|plane| PlanePrice::of(filter, plane)).collect() }
+    }
+
+    /// The largest of a number over the planes.
+    pub(super) fn worst(&self, of: impl Fn(&PlanePrice<'a>) -> f64) -> f64 {
+        self.planes.iter().map(of).fold(0.0, f64::max)
+    }
+
+    /// The least of a number over the planes that have one.
+    pub(super) fn least(&self, of: impl Fn(&PlanePrice<'a>) -> Option<f64>) -> Option<f64> {
+        self.planes.iter().filter_map(of).min_by(f64::total_cmp)
+    }
+}
+
+impl<'a> PlanePrice<'a> {
+    fn of(filter: &SettledFilter<'a>, plane: &'a PlaneConditions) -> Self {
+        let noise = plane.noise;
+        let masters = |offset: f64| PlaneNoise {
+            calibration: Calibration { darks: ENDLESS, flats: ENDLESS, biases: ENDLESS, ..noise.calibration },
+            left: LeftPattern { offset: Electrons(offset), ..noise.left },
+            ..noise
+        };
+        let snr = |noise: PlaneNoise| {
+            let search = Search { planes: vec![(noise, plane.patch)], ..filter.search.clone() };
+            search.snr(filter.sub, filter.kept.max(1.0), filter.every)
+        };
+        // A pattern as strong as the sub's own noise, so that the difference of two variances is not lost in rounding.
+        let probe = noise.sub(filter.sub).temporal();
+        let own = noise.left.offset.0;
+        let (without, with) = (snr(masters(own)), snr(masters((own * own + probe).sqrt())));
+        Self {
+            plane,
+            light: (noise.rates.light() * filter.sub).0,
+            dark: (noise.rates.dark * filter.sub).0,
+            read: noise.read_noise.0.powi(2) + noise.quantisation.0.powi(2),
+            of_one: ((without / with).powi(2) - 1.0) / probe,
+        }
+    }
+
+    /// The strongest pattern in electrons that adds no more than `share`.
+    pub(super) fn allowed(&self, share: f64) -> f64 {
+        if self.of_one > 0.0 { (share / self.of_one).sqrt() } else { f64::MAX }
+    }
+
+    /// Variance that one flat brings into every sub.
+    ///
+    /// ```text
+    /// ((S + B + M) t)² / F
+    /// ```
+    pub(super) fn one_flat(&self) -> f64 {
+        self.light.powi(2) / self.plane.noise.calibration.electrons_per_flat.0
+    }
+
+    /// Variance that one frame taken off the flats brings into every sub: the flat is wrong by its noise over its level.
+    ///
+    /// ```text
+    /// ((S + B + M) t)² (R² + q²) / F²
+    /// ```
+    ///
+    /// # Source
+    /// Derived here: first order of light over flat in the flat's zero.
+    pub(super) fn one_zero_of_flats(&self) -> f64 {
+        self.one_flat() * self.read / self.plane.noise.calibration.electrons_per_flat.0
+    }
+
+    /// Variance that one dark brings into every sub: `D t + R² + q²`.
+    pub(super) fn one_dark(&self) -> f64 {
+        self.dark + self.read
+    }
+}

@@ -1,0 +1,162 @@
+//! The nights of a plan: as text, and as a table for other programs.
+
+use crate::plan::{Plan, Schedule, ScheduledNight, Session, WhyLeftOut};
+
+use super::plots::Table;
+use super::{paragraph, plain, rounded};
+
+/// Heads of the table's columns.
+const COLUMNS: &str = "night,filter,starts,ends,starts_utc,ends_utc,sub_s,subs,dither_every_subs,worth_percent,\
+                       moon_up_percent,moon_illuminated_percent,lowest_altitude_deg,highest_altitude_deg,done_percent";
+
+/// The nights, a line for each filter, and by when they are likely done.
+pub(super) fn schedule_text(schedule: &Schedule) -> String {
+    if schedule.nights.is_empty() {
+        return String::new();
+    }
+    let mut text = String::from(
+        "\nnights, if all are clear\n\
+         \x20 evening     local time   filter       subs    worth   Moon   target   done\n",
+    );
+    for night in &schedule.nights {
+        for (i, session) in night.sessions.iter().enumerate() {
+            text.push_str(&row(night, session, i == 0, i + 1 == night.sessions.len()));
+        }
+    }
+    for (why, word) in [
+        (WhyLeftOut::NoHours, "not dark while the target is up"),
+        (WhyLeftOut::NotWorthIt, "subs worth less than a third of the plan's, or no time beside set-up"),
+    ] {
+        let dates: Vec<&str> = schedule.left_out.iter().filter(|n| n.why == why).map(|n| n.date.as_str()).collect();
+        if let (Some(first), Some(last)) = (dates.first(), dates.last()) {
+            let nights = if dates.len() == 1 {
+                format!("{first} is left out")
+            } else {
+                format!("{} nights from {first} to {last} are left out", dates.len())
+            };
+            text.push_str(&paragraph(&format!("{nights}: {word}"), 2)[1..]);
+        }
+    }
+    text.push_str(&paragraph(
+        "worth: what a sub brings there, one in the plan's mean conditions being 100 %; Moon: how much of the time it is up",
+        2,
+    )[1..]);
+    text.push_str(&paragraph(&clouds(schedule), 2)[1..]);
+    text
+}
+
+fn row(night: &ScheduledNight, session: &Session, first: bool, last: bool) -> String {
+    let date = if first { night.date.as_str() } else { "" };
+    let moon = if session.moon_up_percent > 0.0 { format!("{:.0} %", session.moon_up_percent) } else { "no".into() };
+    let done = if last { format!("{:.0} %", night.done_percent) } else { String::new() };
+    let filter: String = session.filter.chars().take(10).collect();
+    let [low, high] = session.target_altitude_deg;
+    let line = format!(
+        "  {date:<10}  {}-{}  {filter:<10}  {:>5}  {:>5} %  {moon:>5}  {:>7}  {done:>5}",
+        clock(&session.starts),
+        clock(&session.ends),
+        session.subs,
+        rounded(session.worth_percent, if session.worth_percent < 100.0 { 2 } else { 3 }),
+        format!("{low:.0}-{high:.0}°"),
+    );
+    format!("{}\n", line.trim_end())
+}
+
+/// The nights as a table.
+pub(super) fn schedule_table(schedule: &Schedule) -> Table {
+    let head =
+        ["evening", "from", "to", "filter", "subs", "worth, %", "Moon up, %", "done, %"].map(str::to_owned).into();
+    let row = |night: &ScheduledNight, session: &Session| {
+        vec![
+            night.date.clone(),
+            clock(&session.starts),
+            clock(&session.ends),
+            session.filter.clone(),
+            session.subs.to_string(),
+            format!("{:.0}", session.worth_percent),
+            format!("{:.0}", session.moon_up_percent),
+            format!("{:.0}", night.done_percent),
+        ]
+    };
+    let of = |night: &ScheduledNight| night.sessions.iter().map(|session| row(night, session)).collect::<Vec<_>>();
+    Table { head, rows: schedule.nights.iter().flat_map(of).collect() }
+}
+
+/// A local time without its date.
+fn clock(time: &str) -> String {
+    time.split_once('T').map_or_else(|| time.to_owned(), |(_, clock)| clock.to_owned())
+}
+
+/// What clouds make of it.
+pub(super) fn clouds(schedule: &Schedule) -> String {
+    let share = plain(100.0 * schedule.clear_share);
+    let by = |done: &crate::plan::DoneBy| {
+        let chance = plain(done.chance_percent);
+        match (&done.date, done.calendar_nights) {
+            (Some(date), Some(1)) => format!("{chance} % on {date}"),
+            (Some(date), Some(nights)) => format!("{chance} % by {date} ({nights} nights)"),
+            _ => format!("{chance} % not within two months"),
+        }
+    };
+    let likely: Vec<String> = schedule.done_by.iter().map(by).collect();
+    format!(
+        "with {share} % of nights clear it is done by the last of these with a chance of {} %, with one of {}; each night \
+         begins with {} min of set-up, {} min of each hour go to refocusing",
+        rounded(schedule.chance_by_last_night_percent, 2),
+        likely.join(", of "),
+        plain(schedule.setup_min),
+        plain(schedule.refocus_min_per_hour),
+    )
+}
+
+/// The schedule as comma-separated values with a row of names (RFC 4180), a line for each night and filter; `None` where
+/// the plan has no dates.
+#[must_use]
+pub fn schedule_csv(plan: &Plan) -> Option<String> {
+    let schedule = plan.schedule.as_ref()?;
+    let mut text = format!("{COLUMNS}\r\n");
+    for night in &schedule.nights {
+        for session in &night.sessions {
+            let [low, high] = session.target_altitude_deg;
+            let cells = [
+                night.date.clone(),
+                cell(&session.filter),
+                session.starts.clone(),
+                session.ends.clone(),
+                session.starts_utc.clone(),
+                session.ends_utc.clone(),
+                session.sub_s.0.to_string(),
+                session.subs.to_string(),
+                session.dither_every_subs.to_string(),
+                format!("{:.1}", session.worth_percent),
+                format!("{:.0}", session.moon_up_percent),
+                format!("{:.0}", night.moon_illuminated_percent),
+                format!("{low:.1}"),
+                format!("{high:.1}"),
+                format!("{:.1}", night.done_percent),
+            ];
+            text.push_str(&cells.join(","));
+            text.push_str("\r\n");
+        }
+    }
+    Some(text)
+}
+
+/// A word as a cell: quoted where it must be, and never one that a spreadsheet takes for a formula.
+fn cell(word: &str) -> String {
+    let word = if word.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{word}") } else { word.to_owned() };
+    if word.contains([',', '"', '\n', '\r']) { format!("\"{}\"", word.replace('"', "\"\"")) } else { word }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_of_a_table_are_quoted_where_they_must_be() {
+        let cells = [("red", "red"), ("a,b", "\"a,b\""), ("6\" filter", "\"6\"\" filter\""), ("=1+1", "'=1+1")];
+        for (word, written) in cells {
+            assert_eq!(cell(word), written);
+        }
+    }
+}
