@@ -99,11 +99,15 @@ fn number(value: &Value, path: &str) -> f64 {
 }
 
 /// Fields that may be `null` in a plan without a date for a target with continuum and line.
-const MAY_BE_NULL: [&str; 10] = [
+const MAY_BE_NULL: [&str; 14] = [
     "gain_setting",
     "hours",
     "night",
     "short_set",
+    "schedule",
+    "exposure_of_measured_lamp_s",
+    "coldest_c",
+    "shortest_s",
     "colour",
     "faintest_rayleigh",
     "field_rotation",
