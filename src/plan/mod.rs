@@ -11,6 +11,7 @@ mod draft;
 mod error;
 mod evening;
 mod infrared_cut;
+mod map;
 mod measured_sky;
 mod night;
 mod optimum;
@@ -27,12 +28,14 @@ pub use decisions::{
 };
 pub use error::{NoHours, OutOfReach, PlanError};
 pub use evening::PlanNight;
+pub use map::{CostMap, MapCell};
 pub use night::{CalibrationCounts, CameraChoice, Cooler, Goal, Night, StackRules};
 pub use optimum::{
     Chosen, Demand, Limits, Optimum, ROUND_LENGTHS_S, Search, SetBy, WITHIN, best_cadence, best_sub, efficiency,
 };
 pub use outcome::{
-    FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, SubLimits, plan, searches,
+    FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, SubLimits, cost_maps, plan,
+    searches,
 };
 pub use sky_light::{ChainFactor, HoursRatio, PlaneSky, SkyAnswer, SkyWindow};
 pub use star_light::{MeasuredStar, StarLight, star_light};

@@ -10,7 +10,7 @@ use crate::units::{Arcseconds, Celsius, Electrons, MagnitudesPerSquareArcsecond,
 
 use super::draft::Draft;
 use super::evening::Evening;
-use super::{Night, PlanError, PlanNight, Search, SetBy};
+use super::{CostMap, Night, PlanError, PlanNight, Search, SetBy};
 
 /// What `plan --json` prints.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -249,6 +249,14 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
 /// As [`plan`].
 pub fn searches(night: &Night, profile: &CameraProfile) -> Result<Vec<Search>, PlanError> {
     Ok(drafted(night, profile)?.1.searches())
+}
+
+/// What every sub length and cadence costs in each filter of [`plan`], in the order of [`Plan::filters`].
+///
+/// # Errors
+/// As [`plan`].
+pub fn cost_maps(night: &Night, profile: &CameraProfile) -> Result<Vec<CostMap>, PlanError> {
+    Ok(drafted(night, profile)?.1.cost_maps(night))
 }
 
 type Drafted<'a> = (&'a Mode, Draft, Vec<GainSetting>);
