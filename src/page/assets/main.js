@@ -35,6 +35,7 @@ async function plan() {
     if (error.name === "AbortError" || asking !== own) return;
     // The old answer is to a question that is no longer asked.
     $("said").replaceChildren();
+    $("said").classList.remove("stale");
     for (const part of PARTS) show($(part), false);
     refuse($("problem"), error);
   }
