@@ -13,10 +13,11 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &str); 13] = [
+const ASSETS: [(&str, &str, &str); 14] = [
     asset!("/", HTML, "page.html"),
     asset!("/page.css", CSS, "page.css"),
     asset!("/icon.svg", PICTURE, "icon.svg"),
+    asset!("/calendar.svg", PICTURE, "calendar.svg"),
     asset!("/theme.js", SCRIPT, "theme.js"),
     asset!("/main.js", SCRIPT, "main.js"),
     asset!("/server.js", SCRIPT, "server.js"),

@@ -6,7 +6,7 @@ const KEYSTROKES = 41;
 const MEDIAN_MS = 50;
 
 const text = (page, selector) => page.$eval(selector, (element) => element.textContent.trim());
-const settled = (page) => page.waitForFunction(() => !document.querySelector("#said").classList.contains("stale") && document.querySelector("#point"));
+const settled = (page) => page.waitForFunction(() => !document.querySelector("#said").classList.contains("stale") && document.querySelector("#choices").getAttribute("aria-busy") === "false");
 const input = (key) => `[data-key='${JSON.stringify(key)}']`;
 
 /** Types a value as a person would and waits for the answer to it. */
@@ -179,6 +179,7 @@ export async function planner(browser, address, place) {
   complaints.length = 0; // the browser notes the refusal itself
   await type(page, ["goal", "snr"], "8");
   await page.click("#open");
+  await page.waitForFunction(() => document.querySelector("#unsaved").textContent === "");
   await settled(page);
 
   await dragged(page);

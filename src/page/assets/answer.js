@@ -41,6 +41,7 @@ export function answer(plan) {
     el("p", { class: "with" }, ...gain, "sensor at ", number(plan.sensor_c, "sensor_c", `${plan.sensor_c.toFixed(0).replace("-", "−")} °C`)),
     el("p", { class: "clock" }, time(plan.wall_clock_s, "wall_clock_s"), " on the clock", ...range, ", ", ...nights),
     ...reached(plan));
+  $("answer").classList.toggle("long", plan.filters.length > 2);
   show($("problem"), false);
   $("said").classList.remove("stale");
 }

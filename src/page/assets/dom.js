@@ -36,11 +36,11 @@ export function rounded(value, digits) {
 
 /** A length of time in the unit a person would say. */
 export function duration(seconds) {
-  if (seconds < 1) return `${rounded(seconds, 2)} s`;
-  if (seconds < 10) return `${+seconds.toFixed(1)} s`;
-  if (seconds < 600) return `${Math.round(seconds)} s`;
-  if (seconds < 5400) return `${Math.round(seconds / 60)} min`;
-  return `${(seconds / 3600).toFixed(1)} h`;
+  if (seconds < 1) return `${rounded(seconds, 2)}\u00a0s`;
+  if (seconds < 10) return `${+seconds.toFixed(1)}\u00a0s`;
+  if (seconds < 600) return `${Math.round(seconds)}\u00a0s`;
+  if (seconds < 5400) return `${Math.round(seconds / 60)}\u00a0min`;
+  return `${(seconds / 3600).toFixed(1)}\u00a0h`;
 }
 
 export const counted = (count, what) => (count === 1 ? `1 ${what}` : `${count} ${what}s`);

@@ -20,6 +20,7 @@ async function plan() {
   asking = own;
   const asked = draft();
   $("said").classList.add("stale");
+  $("choices").setAttribute("aria-busy", "true");
   try {
     const document = await ask("POST", "/api/plan", asked, own.signal);
     if (asking !== own) return;
@@ -30,12 +31,15 @@ async function plan() {
     for (const part of PARTS) show($(part), true);
     show($("doubts"), document.caveats.length > 0);
     const maps = await ask("POST", "/api/map", asked, own.signal);
-    if (asking === own) map.maps(maps);
+    if (asking !== own) return;
+    map.maps(maps);
+    $("choices").setAttribute("aria-busy", "false");
   } catch (error) {
     if (error.name === "AbortError" || asking !== own) return;
     // The old answer is to a question that is no longer asked.
     $("said").replaceChildren();
     $("said").classList.remove("stale");
+    $("choices").setAttribute("aria-busy", "false");
     for (const part of PARTS) show($(part), false);
     refuse($("problem"), error);
   }

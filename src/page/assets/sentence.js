@@ -11,6 +11,7 @@ let rebuilt = () => {};
 
 /** Inputs are as wide as what stands in them, also where the browser does not know how. */
 function fit(input) {
+  if (CSS.supports("field-sizing", "content")) return;
   input.style.width = `${Math.max(2, (input.value || input.placeholder || "").length) + 1.5}ch`;
 }
 
@@ -30,7 +31,7 @@ function numeric(key, label, unit, { nothing, least, most, put = (value) => writ
     put(input.value === "" ? null : input.valueAsNumber);
     changed();
   });
-  return el("span", { class: "word" }, input, unit ? `\u00a0${unit}` : "");
+  return el("span", { class: "word" }, input, unit ? `${["°", "″", "′"].includes(unit) ? "" : "\u00a0"}${unit}` : "");
 }
 
 function text(key, label, nothing) {

@@ -32,7 +32,10 @@ pub(super) fn answer(title: &str, lines: &str) -> String {
 /// Names and their values in two columns; on a phone one below the other.
 pub(super) fn numbers(entries: &[(&str, String)]) -> String {
     let row = |(name, value): &(&str, String)| {
-        format!("<tr><th scope=\"row\">{}</th><td>{}</td></tr>\n", escaped(name), escaped(value))
+        // An entry that goes on with the one above has no name of its own, and no header.
+        let header =
+            if name.is_empty() { "<td></td>".into() } else { format!("<th scope=\"row\">{}</th>", escaped(name)) };
+        format!("<tr>{header}<td>{}</td></tr>\n", escaped(value))
     };
     let rows: String = entries.iter().map(row).collect();
     format!("<table class=\"numbers\"><tbody>\n{rows}</tbody></table>\n")
@@ -59,7 +62,9 @@ pub(super) fn table(table: &Table) -> String {
     let cells =
         |row: &Vec<String>| row.iter().map(|cell| format!("<td>{}</td>", escaped(cell))).collect::<Vec<_>>().concat();
     let rows: String = table.rows.iter().map(|row| format!("<tr>{}</tr>\n", cells(row))).collect();
-    format!("<div class=\"wide\"><table><thead><tr>{head}</tr></thead><tbody>\n{rows}</tbody></table></div>\n")
+    format!(
+        "<div class=\"wide\" role=\"group\" aria-label=\"table\" tabindex=\"0\"><table><thead><tr>{head}</tr></thead><tbody>\n{rows}</tbody></table></div>\n"
+    )
 }
 
 pub(super) fn caveats(caveats: &[Caveat]) -> String {
