@@ -90,6 +90,8 @@ pub fn serve(listener: std::net::TcpListener, desk: Arc<Desk>, limits: Limits) -
                 sleep(PAUSE).await;
                 continue;
             };
+            // An answer goes out whole and at once; a system that refuses this only answers later.
+            let _ = stream.set_nodelay(true);
             let desk = Arc::clone(&desk);
             tokio::spawn(async move {
                 connection(stream, desk, limits).await;

@@ -26,12 +26,16 @@ cpSync(samples, work, { recursive: true });
 run("measure", "cooled-mono", "--out", "camera.toml", "--report", "camera.html", "--quiet");
 run("measure", "uncooled-colour", "--out", "colour-camera.toml", "--report", "colour.html", "--quiet");
 run("plan", "garden-night.toml", "--report", "plan.html");
+// A camera that is named like a program, and a night with it.
+const evil = `Heron <img src=x onerror="window.hit = 1"><script>window.hit = 2</script>`;
+writeFileSync(join(work, "evil-camera.toml"), readFileSync(join(work, "camera.toml"), "utf8").replace(/^camera = .*$/m, `camera = '${evil}'`));
+writeFileSync(join(work, "evil-night.toml"), readFileSync(join(work, "garden-night.toml"), "utf8").replace('"camera.toml"', '"evil-camera.toml"').replace('"luminance"', `"luminance" # ${evil}`).replace("[target]", `[target]\nname = '${evil}'`));
 mkdirSync(join(work, "broken"));
 writeFileSync(join(work, "broken", "frame.fits"), "SIMPLE  = no frame at all");
 const { child, address } = await served();
 const browser = await open(chromium);
 try {
-  const place = { work, screenshots, plan: (night) => JSON.parse(run("plan", night, "--json")), read: (name) => readFileSync(join(work, name), "utf8") };
+  const place = { work, evil, screenshots, plan: (night) => JSON.parse(run("plan", night, "--json")), read: (name) => readFileSync(join(work, name), "utf8") };
   await planner(browser, address, place);
   await reports(browser, place);
   console.log("the page and the reports are as they must be");

@@ -143,6 +143,21 @@ async function measured(page, place) {
   console.log(`measuring: ${seen.length} steps shown; broken folder: ${complaint}`);
 }
 
+/** A camera and a target named like programs are shown as names. */
+async function harmless(page, place) {
+  await page.select("#nights", "evil-night.toml");
+  await page.click("#open");
+  await page.waitForFunction(() => document.querySelector("#file").textContent.includes("evil"));
+  await settled(page);
+  const [hit, images, camera, target] = await page.evaluate((names) => [window.hit, document.images.length, document.querySelector(names[0]).selectedOptions[0].textContent, document.querySelector(names[1]).value], [input(["camera", "profile"]), input(["target", "name"])]);
+  must(hit === undefined && images === 0, `a name ran: ${hit}, ${images} pictures`);
+  must(camera.includes(place.evil) && target === place.evil, `shown as “${camera}” and “${target}”`);
+  await page.select("#nights", "garden-night.toml");
+  await page.click("#open");
+  await page.waitForFunction(() => document.querySelector("#file").textContent.includes("garden"));
+  await settled(page);
+}
+
 export async function planner(browser, address, place) {
   const { page, complaints } = await watched(browser);
   await page.setViewport({ width: 1280, height: 900 });
@@ -182,6 +197,7 @@ export async function planner(browser, address, place) {
   await page.waitForFunction(() => document.querySelector("#unsaved").textContent === "");
   await settled(page);
 
+  await harmless(page, place);
   await dragged(page);
   await dressed(page, place);
   await touched(page);

@@ -25,12 +25,14 @@ async function plan() {
     const document = await ask("POST", "/api/plan", asked, own.signal);
     if (asking !== own) return;
     answer(document);
+    // The rest is below the answer and may come a moment later.
+    const comingMaps = ask("POST", "/api/map", asked, own.signal);
     budget(document);
     reasons(document);
     doubts(document.caveats, $("caveats"));
     for (const part of PARTS) show($(part), true);
     show($("doubts"), document.caveats.length > 0);
-    const maps = await ask("POST", "/api/map", asked, own.signal);
+    const maps = await comingMaps;
     if (asking !== own) return;
     map.maps(maps);
     $("choices").setAttribute("aria-busy", "false");

@@ -17,7 +17,7 @@ const PAGE_STYLE: &str = include_str!("page.css");
 
 /// The themes: the id of the switch, its name, whether it is on at first.
 const THEMES: [(&str, &str, bool); 4] = [
-    ("theme-device", "as the device", true),
+    ("theme-device", "device", true),
     ("theme-light", "light", false),
     ("theme-dark", "dark", false),
     ("theme-night", "red on black", false),
