@@ -49,6 +49,10 @@ fn the_measured_profile_is_the_commands_own() {
     assert_eq!((&document["frames_done"], &document["frames"]), (&json!(46), &json!(46)));
     assert_eq!(address.post("/api/profile", &json!({ "path": "mine.toml" })).status, 200);
     assert_eq!(address.post("/api/profile", &json!({ "path": "mine.toml" })).code(), "exists");
+    for name in ["run.sh", "page.html", ".hidden.toml", "frames", "mine.fits"] {
+        assert_eq!(address.post("/api/profile", &json!({ "path": name })).code(), "wrong-name", "{name}");
+    }
+    assert_eq!(address.post("/api/profile", &json!({ "path": "../mine.toml" })).code(), "outside");
     let mut command = Command::cargo_bin("subwell").unwrap();
     let run =
         command.current_dir(&folder).args(["measure", "frames", "--out", "theirs.toml", "--json"]).assert().success();

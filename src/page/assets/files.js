@@ -1,6 +1,6 @@
 // Night files and profiles of the folder: opened, saved, never over somebody else's change.
 
-import { $, el, plain, refuse } from "./dom.js";
+import { $, counted, el, plain, refuse } from "./dom.js";
 import { draft, night, take } from "./night.js";
 import { ask } from "./server.js";
 
@@ -16,7 +16,7 @@ export async function refresh() {
   $("folder").replaceChildren(plain(folder.name));
   fill($("nights"), folder.nights.map((name) => [name, name]), night.path);
   const frames = $("folders").value || folder.folders[0]?.path;
-  fill($("folders"), folder.folders.map(({ path, frames: count }) => [path, `${path === "." ? "this folder" : path} (${count} frames)`]), frames);
+  fill($("folders"), folder.folders.map(({ path, frames: count }) => [path, `${path === "." ? "this folder" : path} (${counted(count, "frame")})`]), frames);
   $("measure").disabled = folder.folders.length === 0;
   $("open").disabled = folder.nights.length === 0;
 }

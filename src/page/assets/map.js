@@ -200,7 +200,7 @@ function twin() {
     })]);
   }
   const head = ["sub", ...dither_every_subs.slice(low, high + 1).map((every) => `every ${every}`)];
-  const what = compares === "snr" ? "signal over noise in the hours given" : "time on the clock to the goal";
+  const what = compares === "snr" ? "signal over noise in the hours of this filter" : "time on the clock to the goal";
   $("map-table").replaceChildren(table(head, rows, `${what}, for each length of a sub and a dither after so many subs`));
 }
 
@@ -217,7 +217,7 @@ export function maps(document) {
 
 function renew(kept) {
   const { sub_s, dither_every_subs, compares } = map();
-  $("map-caption").replaceChildren(compares === "snr" ? "Signal over noise in the hours given" : "Time on the clock to the goal");
+  $("map-caption").replaceChildren(compares === "snr" ? "Signal over noise in the hours of this filter" : "Time on the clock to the goal");
   const nearest = (list, value) => list.reduce((best, one, i) => (Math.abs(Math.log(one / value)) < Math.abs(Math.log(list[best] / value)) ? i : best), 0);
   $("map-length").max = sub_s.length - 1;
   $("map-cadence").max = dither_every_subs.length - 1;
