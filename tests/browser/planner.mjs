@@ -150,7 +150,7 @@ async function harmless(page, place) {
   await page.waitForFunction(() => document.querySelector("#file").textContent.includes("evil"));
   await settled(page);
   const [hit, images, camera, target] = await page.evaluate((names) => [window.hit, document.images.length, document.querySelector(names[0]).selectedOptions[0].textContent, document.querySelector(names[1]).value], [input(["camera", "profile"]), input(["target", "name"])]);
-  must(hit === undefined && images === 0, `a name ran: ${hit}, ${images} pictures`);
+  must((hit ?? null) === null && images === 0, `a name ran: ${hit}, ${images} pictures`);
   must(camera.includes(place.evil) && target === place.evil, `shown as “${camera}” and “${target}”`);
   await page.select("#nights", "garden-night.toml");
   await page.click("#open");
