@@ -34,6 +34,8 @@ pub mod units;
 
 #[cfg(feature = "files")]
 pub mod files;
+#[cfg(feature = "page")]
+pub mod page;
 
 pub use error::Error;
 

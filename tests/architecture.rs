@@ -28,6 +28,7 @@ const TABLE: &[(&str, &[&str])] = &[
         ],
     ),
     ("files", &["units", "stats", "caveat", "frames", "camera", "sky", "target", "rig", "plan", "simulate"]),
+    ("page", &["units", "caveat", "camera", "sky", "target", "rig", "plan", "report", "files", "error"]),
     // The front door gathers the rooms' errors.
     ("error", &["caveat", "camera", "files", "frames", "plan", "rig", "sensor", "simulate", "sky", "target"]),
 ];

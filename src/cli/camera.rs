@@ -13,7 +13,7 @@ use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey, held_against};
 use subwell::units::Celsius;
 
 use super::output::Failure;
-use super::progress;
+use super::progress::Watch;
 
 /// Frames that wait between the reader and the measurement: memory is a few frames.
 const FRAMES_AHEAD: usize = 2;
@@ -23,11 +23,11 @@ pub(super) fn measured(
     folder: &Path,
     options: MeasureOptions,
     sensor: Option<Celsius>,
-    quiet: bool,
+    watch: &dyn Watch,
 ) -> Result<(CameraProfile, Vec<String>), Failure> {
     let decoder = Decoder::this_program()?;
     let set = {
-        let _spinner = progress::spinner("looking at the frames", quiet);
+        let _spinner = watch.looking();
         read_headers(folder, &decoder)?
     };
     let inventory = &set.inventory;
@@ -53,8 +53,9 @@ pub(super) fn measured(
     let several = inventory.modes().count() > 1;
     for (key, groups) in inventory.modes() {
         let Some(stacks) = stacks(groups, sensor) else { continue };
-        match mode(&set, &stacks, options, &decoder, &mut profile.rejected, quiet) {
-            Ok((mode, mut caveats)) => {
+        match mode(&set, &stacks, options, &decoder, &mut profile.rejected, watch) {
+            Ok(None) => return Err(Failure::stopped()),
+            Ok(Some((mode, mut caveats))) => {
                 let of_mode: Vec<Stated> = inventory.stated.iter().filter(|said| said.mode == *key).cloned().collect();
                 let (lines, differ) = held_against(&of_mode, &mode);
                 stated.extend(lines);
@@ -139,20 +140,20 @@ fn named(caveat: Caveat, key: &ModeKey, several: bool) -> Caveat {
     caveat.about(about)
 }
 
-/// Measures one mode; a second thread reads ahead.
+/// Measures one mode; a second thread reads ahead. `None` when who watches wants no more of it.
 fn mode(
     set: &FrameSet,
     stacks: &[(StackKey, &Group)],
     options: MeasureOptions,
     decoder: &Decoder,
     rejected: &mut Vec<Rejected>,
-    quiet: bool,
-) -> Result<(Mode, Vec<Caveat>), subwell::Error> {
+    watch: &dyn Watch,
+) -> Result<Option<(Mode, Vec<Caveat>)>, subwell::Error> {
     let first = &stacks[0].1.frames[0];
     let mut measurement = ModeMeasurement::new(first, options)?;
     let frames = stacks.iter().map(|(_, group)| group.frames.len()).sum();
-    let bar = progress::bar("measuring", frames, quiet);
-    std::thread::scope(|scope| {
+    watch.measuring(frames);
+    let whole = std::thread::scope(|scope| {
         let (sender, receiver) = sync_channel::<(bool, StackKey, Result<Frame, Rejected>)>(FRAMES_AHEAD);
         scope.spawn(move || {
             for (key, group) in stacks {
@@ -173,10 +174,12 @@ fn mode(
                 Ok(frame) => measurement.add(key, frame)?,
                 Err(file) => rejected.push(file),
             }
-            bar.inc(1);
+            if !watch.step() {
+                return Ok(false);
+            }
         }
-        Ok::<(), subwell::Error>(())
+        Ok::<bool, subwell::Error>(true)
     })?;
-    bar.finish_and_clear();
-    Ok(measurement.finish()?)
+    watch.done();
+    whole.then(|| measurement.finish()).transpose().map_err(subwell::Error::from)
 }

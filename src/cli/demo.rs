@@ -12,6 +12,7 @@ use subwell::sensor::MeasureOptions;
 
 use super::camera;
 use super::output::{Answer, Failure};
+use super::progress::Terminal;
 
 static SAMPLES: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/sample-calibration");
 
@@ -26,7 +27,8 @@ pub(super) fn demo(quiet: bool) -> Result<Answer, Failure> {
         String::from("Two invented cameras, an invented garden under a town sky.\nWhat measuring them says:\n\n");
     let (mut cameras, mut plans) = (Vec::new(), Vec::new());
     for (set, night) in CAMERAS {
-        let (profile, _) = camera::measured(&folder.path().join(set), MeasureOptions::default(), None, quiet)?;
+        let (profile, _) =
+            camera::measured(&folder.path().join(set), MeasureOptions::default(), None, &Terminal::new(quiet))?;
         if cameras.is_empty() {
             text.push_str(&camera_text(&profile));
         } else {

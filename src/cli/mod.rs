@@ -4,6 +4,8 @@ mod camera;
 mod decisions;
 mod demo;
 mod output;
+#[cfg(feature = "page")]
+mod page;
 mod planning;
 mod progress;
 mod sky;
@@ -83,6 +85,9 @@ enum Command {
         /// Which file
         name: decisions::Schema,
     },
+    /// The planner as a page in the browser, for this folder and on this machine only
+    #[cfg(feature = "page")]
+    Page(page::PageWords),
     /// Frames of a made-up sensor with known truth
     Simulate {
         /// The sensor and the frames to write
@@ -192,6 +197,8 @@ pub(crate) fn run() -> ExitCode {
         Command::Cooling(asked) => decisions::cooling(asked),
         Command::Compare { a, b } => decisions::compare(a, b),
         Command::Schema { name } => Ok(decisions::schema(*name)),
+        #[cfg(feature = "page")]
+        Command::Page(asked) => page::page(asked, words.json, words.quiet),
         Command::Simulate { sensor, out, compress, force } => simulated(sensor, out, *compress, *force, words.quiet),
     };
     output::finish(answer, words.json, words.strict)
@@ -229,7 +236,8 @@ fn measure(words: &MeasureWords, quiet: bool) -> Result<Answer, Failure> {
     let other = words.against.as_deref().map(files::read_profile).transpose()?;
     let options =
         MeasureOptions { gain: words.gain_e_per_dn.map(ElectronsPerDn), cfa: words.cfa, region: words.region };
-    let (mut profile, stated) = camera::measured(&words.dir, options, words.sensor_c.map(Celsius), quiet)?;
+    let (mut profile, stated) =
+        camera::measured(&words.dir, options, words.sensor_c.map(Celsius), &progress::Terminal::new(quiet))?;
     if let Some(other) = &other {
         camera::hold_against(&mut profile, other);
     }

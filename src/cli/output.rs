@@ -11,6 +11,7 @@ use serde::Serialize;
 use serde_json::{Value, json};
 use subwell::caveat::Rejected;
 use subwell::frames::names::{ADVICE, files};
+use subwell::report::{error_document, json_text, json_value};
 
 /// What a command has to say.
 pub(super) struct Answer {
@@ -22,14 +23,14 @@ pub(super) struct Answer {
 impl Answer {
     /// An answer whose document already says its `format` and `version`.
     pub(super) fn document(text: String, document: &impl Serialize, caveats: usize) -> Self {
-        Self { text, document: without_negative_zero(serde_json::to_value(document).unwrap_or(Value::Null)), caveats }
+        Self { text, document: json_value(document), caveats }
     }
 
     /// An answer whose document still lacks them.
     pub(super) fn new(text: String, format: &str, content: &impl Serialize, caveats: usize) -> Self {
         let mut document = json!({ "format": format, "version": 1 });
-        if let (Some(fields), Ok(Value::Object(content))) = (document.as_object_mut(), serde_json::to_value(content)) {
-            fields.extend(content.into_iter().map(|(key, value)| (key, without_negative_zero(value))));
+        if let (Some(fields), Value::Object(content)) = (document.as_object_mut(), json_value(content)) {
+            fields.extend(content);
         }
         Self { text, document, caveats }
     }
@@ -84,6 +85,22 @@ impl Failure {
         self
     }
 
+    /// The photographer wanted no more of it.
+    pub(super) fn stopped() -> Self {
+        Self {
+            code: "stopped".into(),
+            message: "the measurement was stopped".into(),
+            hint: "start it again when there is time".into(),
+            exit: 1,
+        }
+    }
+
+    /// Its word, what is wrong, what helps.
+    #[cfg(feature = "page")]
+    pub(super) fn told(&self) -> (&str, &str, &str) {
+        (&self.code, &self.message, &self.hint)
+    }
+
     /// A profile is of one camera.
     pub(super) fn several_cameras(cameras: &[&str]) -> Self {
         Self {
@@ -110,7 +127,7 @@ impl Failure {
     }
 
     fn document(&self) -> Value {
-        json!({ "format": "subwell.error", "version": 1, "code": self.code, "message": self.message, "hint": self.hint })
+        error_document(&self.code, &self.message, &self.hint)
     }
 }
 
@@ -118,13 +135,13 @@ impl Failure {
 pub(super) fn finish(answer: Result<Answer, Failure>, json: bool, strict: bool) -> ExitCode {
     match answer {
         Ok(answer) => {
-            let printed = if json { pretty(&answer.document) } else { answer.text };
+            let printed = if json { json_text(&answer.document) } else { answer.text };
             print(&printed, ExitCode::from(if strict && answer.caveats > 0 { 3 } else { 0 }))
         }
         Err(failure) => {
             let exit = ExitCode::from(failure.exit);
             if json {
-                return print(&pretty(&failure.document()), exit);
+                return print(&json_text(&failure.document()), exit);
             }
             let mut stderr = anstream::stderr().lock();
             // Nobody left to tell: the exit code still says it.
@@ -150,22 +167,6 @@ pub(super) fn wrong_words(error: &clap::Error) -> ExitCode {
     let message = told.collect::<Vec<_>>().join(" ").trim_start_matches("error: ").to_owned();
     let hint = "`subwell --help` lists the commands, `subwell COMMAND --help` their options".to_owned();
     finish(Err(Failure { code: "usage".into(), message, hint, exit: 2 }), true, false)
-}
-
-/// The document with every −0 as 0: the sign of nothing says nothing.
-fn without_negative_zero(value: Value) -> Value {
-    match value {
-        Value::Number(number) if number.as_f64() == Some(0.0) && number.is_f64() => json!(0.0),
-        Value::Array(list) => list.into_iter().map(without_negative_zero).collect(),
-        Value::Object(fields) => fields.into_iter().map(|(key, value)| (key, without_negative_zero(value))).collect(),
-        other => other,
-    }
-}
-
-fn pretty(document: &Value) -> String {
-    let mut text = serde_json::to_string_pretty(document).unwrap_or_else(|_| "null".into());
-    text.push('\n');
-    text
 }
 
 /// Writes to stdout; a reader that went away (`| head`) is no failure, a full disk is.

@@ -1,5 +1,6 @@
 //! Progress on stderr, only where somebody watches.
 
+use std::sync::Mutex;
 use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressStyle};
@@ -29,5 +30,54 @@ pub(super) struct Spinner(ProgressBar);
 impl Drop for Spinner {
     fn drop(&mut self) {
         self.0.finish_and_clear();
+    }
+}
+
+/// Who watches a measurement: the terminal, or the page.
+pub(super) trait Watch: Sync {
+    /// The headers are being read; the value goes when they are.
+    fn looking(&self) -> Option<Spinner>;
+    /// So many frames of one mode are measured now.
+    fn measuring(&self, frames: usize);
+    /// One frame is done; `false` when the measurement is to end here.
+    fn step(&self) -> bool;
+    /// All frames of the mode are done.
+    fn done(&self) {}
+}
+
+/// A bar on the terminal, or nothing when quiet.
+pub(super) struct Terminal {
+    quiet: bool,
+    bar: Mutex<Option<ProgressBar>>,
+}
+
+impl Terminal {
+    pub(super) fn new(quiet: bool) -> Self {
+        Self { quiet, bar: Mutex::new(None) }
+    }
+
+    fn with_bar(&self, act: impl FnOnce(&mut Option<ProgressBar>)) {
+        if let Ok(mut bar) = self.bar.lock() {
+            act(&mut bar);
+        }
+    }
+}
+
+impl Watch for Terminal {
+    fn looking(&self) -> Option<Spinner> {
+        Some(spinner("looking at the frames", self.quiet))
+    }
+
+    fn measuring(&self, frames: usize) {
+        self.with_bar(|shown| *shown = Some(bar("measuring", frames, self.quiet)));
+    }
+
+    fn step(&self) -> bool {
+        self.with_bar(|bar| bar.iter().for_each(|bar| bar.inc(1)));
+        true
+    }
+
+    fn done(&self) {
+        self.with_bar(|bar| bar.take().iter().for_each(ProgressBar::finish_and_clear));
     }
 }

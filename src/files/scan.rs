@@ -137,7 +137,7 @@ pub(super) fn magic(path: &Path) -> Result<Magic, Fault> {
     }))
 }
 
-fn is_raw_name(path: &Path) -> bool {
+pub(super) fn is_raw_name(path: &Path) -> bool {
     path.extension().is_some_and(|suffix| RAW_ENDINGS.contains(&suffix.to_string_lossy().to_lowercase().as_str()))
 }
 

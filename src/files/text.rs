@@ -87,22 +87,40 @@ impl TextError {
 /// # Errors
 /// When a file cannot be read, or does not hold what it should; the file is named.
 pub fn read_night(path: &Path) -> Result<(Night, CameraProfile), TextError> {
+    night_of(&text(path)?, path, &|named| Ok(named.to_owned()))
+}
+
+/// A night from its text, with the camera profile and the filter curves it names, relative to `path`, where the text
+/// stands or will stand. `place` says where on the disk a named file lies, or refuses it.
+///
+/// # Errors
+/// As [`read_night`], and where `place` refuses.
+pub fn night_of(
+    written: &str,
+    path: &Path,
+    place: &dyn Fn(&Path) -> Result<PathBuf, FileError>,
+) -> Result<(Night, CameraProfile), TextError> {
     let unusable = |error| TextError::Night { path: path.to_owned(), error };
-    let mut night = Night::from_toml(&text(path)?).map_err(unusable)?;
-    read_curves(&mut night, path)?;
+    let mut night = Night::from_toml(written).map_err(unusable)?;
+    read_curves(&mut night, path, place)?;
     let Some(profile) = &night.camera.profile else {
         let why = "is missing under [camera]: it names the camera's file".into();
         return Err(unusable(PlanError::Impossible { key: "profile".into(), why }));
     };
-    let camera = read_profile(&beside(path, profile))?;
+    let named = beside(path, profile);
+    let camera = profile_of(&text(&place(&named)?)?, &named)?;
     Ok((night, camera))
 }
 
 /// Reads the transmission curves that the filters of a night name, relative to the night file.
-fn read_curves(night: &mut Night, path: &Path) -> Result<(), TextError> {
+fn read_curves(
+    night: &mut Night,
+    path: &Path,
+    place: &dyn Fn(&Path) -> Result<PathBuf, FileError>,
+) -> Result<(), TextError> {
     for filter in &mut night.filters {
         let Some(file) = filter.curve.clone() else { continue };
-        let curve = TransmissionCurve::from_csv(&text(&beside(path, &file))?);
+        let curve = TransmissionCurve::from_csv(&text(&place(&beside(path, &file))?)?);
         let unusable = |why| PlanError::from(RigError::Curve { file, why });
         filter.transmission_curve =
             Some(curve.map_err(|why| TextError::Night { path: path.to_owned(), error: unusable(why) })?);
@@ -120,8 +138,12 @@ fn beside(path: &Path, file: &str) -> PathBuf {
 /// # Errors
 /// When the file cannot be read, or is no profile; the file is named.
 pub fn read_profile(path: &Path) -> Result<CameraProfile, TextError> {
-    let text = text(path)?;
-    let profile = if is_json(path) { CameraProfile::from_json(&text) } else { CameraProfile::from_toml(&text) };
+    profile_of(&text(path)?, path)
+}
+
+/// A profile from its text, which stands in a file of this name.
+fn profile_of(text: &str, path: &Path) -> Result<CameraProfile, TextError> {
+    let profile = if is_json(path) { CameraProfile::from_json(text) } else { CameraProfile::from_toml(text) };
     profile.map_err(|error| TextError::Profile { path: path.to_owned(), error })
 }
 
@@ -147,7 +169,8 @@ pub fn write_profile(path: &Path, profile: &CameraProfile, force: bool) -> Resul
     Ok(write_whole(path, text.as_bytes(), force)?)
 }
 
-fn is_named_like_a_frame(path: &Path) -> bool {
+/// Whether a file goes by the name of a FITS frame.
+pub(super) fn is_named_like_a_frame(path: &Path) -> bool {
     let frames = ["fits", "fit", "fts", "fz", "gz"];
     path.extension().is_some_and(|suffix| frames.contains(&suffix.to_string_lossy().to_lowercase().as_str()))
 }
@@ -212,7 +235,7 @@ fn write_one_key(path: &Path, table: &str, key: &str, value: toml_edit::InlineTa
 }
 
 /// The text with the line ends that most lines of `old` have.
-fn with_line_ends_of(old: &str, text: &str) -> String {
+pub(crate) fn with_line_ends_of(old: &str, text: &str) -> String {
     let plain = text.replace("\r\n", "\n");
     let ends = |end: &str| old.matches(end).count();
     if 2 * ends("\r\n") > ends("\n") { plain.replace('\n', "\r\n") } else { plain }
@@ -220,6 +243,14 @@ fn with_line_ends_of(old: &str, text: &str) -> String {
 
 fn is_json(path: &Path) -> bool {
     path.extension().is_some_and(|suffix| suffix.eq_ignore_ascii_case("json"))
+}
+
+/// A text file whole: UTF-8, of at most 16 MiB.
+///
+/// # Errors
+/// When the file cannot be read, is no regular file, too large or of another encoding; the file is named.
+pub fn read_text(path: &Path) -> Result<String, TextError> {
+    text(path)
 }
 
 /// A text file whole, if it is a file and not absurdly large, whatever length it claims.

@@ -12,9 +12,9 @@ use super::in_hand::{InHand, snr_in_hand, still_to_reach};
 use super::range::{Source, Sway, largest, moved, moved_search, range_factors};
 use super::settled::SettledFilter;
 use super::{
-    CalibrationAdvice, Conditions, Demand, FilterConditions, FilterPlan, GainSetting, Goal, LargestUncertainty, Limits,
-    Night, Optimum, OutOfReach, Plan, PlanError, PlanGoal, PlaneConditions, PlaneInputs, PlanePlan, RuleOfThumb,
-    Search, SubLimits, WithoutDither,
+    CalibrationAdvice, Chosen, Conditions, CostMap, Demand, FilterConditions, FilterPlan, GainSetting, Goal,
+    LargestUncertainty, Limits, Night, Optimum, OutOfReach, Plan, PlanError, PlanGoal, PlaneConditions, PlaneInputs,
+    PlanePlan, RuleOfThumb, Search, SubLimits, WithoutDither,
 };
 
 /// Excess of a sub's noise over shot noise at which it counts as limited by the sky.
@@ -56,12 +56,12 @@ struct FilterDraft {
 
 /// The whole numbers of a plan.
 #[derive(Clone, Copy)]
-struct Counts {
-    kept: u64,
-    shot: u64,
+pub(super) struct Counts {
+    pub(super) kept: u64,
+    pub(super) shot: u64,
     every: u64,
     dithers: u64,
-    wall_clock: Seconds,
+    pub(super) wall_clock: Seconds,
 }
 
 impl Draft {
@@ -124,6 +124,16 @@ impl Draft {
     /// What each filter was searched in.
     pub(super) fn searches(self) -> Vec<Search> {
         self.filters.into_iter().map(|filter| filter.search).collect()
+    }
+
+    /// What every length and cadence costs in each filter.
+    pub(super) fn cost_maps(&self, night: &Night) -> Vec<CostMap> {
+        let each = self.filters.iter().zip(&self.conditions.filters).zip(shares(&self.conditions));
+        each.map(|((draft, filter), share)| {
+            let in_hand = night.goal.already_have() * 3600.0 * share;
+            CostMap::of(&filter.name, &draft.search, &draft.optimum.recommended, in_hand)
+        })
+        .collect()
     }
 
     /// Hours of a night that can be planned with: the same for every filter.
@@ -328,7 +338,7 @@ impl FilterDraft {
             let search = search(night, mode, filter, demand, box_px);
             last = search.optimum().map(|optimum| {
                 let in_hand = night.goal.already_have() * 3600.0 * share;
-                let counts = Counts::new(&search, &optimum, in_hand);
+                let counts = Counts::new(&search, &optimum.recommended, in_hand);
                 Self { search, optimum, counts }
             });
             if last.as_ref().is_ok_and(|draft| draft.box_share() < BOX_SHARE) {
@@ -518,8 +528,7 @@ impl Counts {
         Self { shot: 0, dithers: 0, wall_clock: Seconds(0.0), ..self }
     }
 
-    fn new(search: &Search, optimum: &Optimum, in_hand_s: f64) -> Self {
-        let chosen = &optimum.recommended;
+    pub(super) fn new(search: &Search, chosen: &Chosen, in_hand_s: f64) -> Self {
         let (sub, every) = (chosen.sub, chosen.dither_every);
         let shot_per_kept = search.shot_per_kept(sub);
         let in_hand = (in_hand_s / sub.0 + HAIR).floor();

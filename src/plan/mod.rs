@@ -16,6 +16,7 @@ mod evening;
 mod fast_beam;
 mod in_hand;
 mod infrared_cut;
+mod map;
 mod measured_sky;
 mod night;
 mod optimum;
@@ -40,13 +41,14 @@ pub use decisions::{
 pub use error::{NoHours, OutOfReach, PlanError};
 pub use evening::PlanNight;
 pub use in_hand::{AlreadyHave, InHand};
+pub use map::{CostMap, MapCell};
 pub use night::{CalibrationCounts, CameraChoice, Cooler, Goal, Night, StackRules};
 pub use optimum::{
     Chosen, Demand, Limits, Optimum, ROUND_LENGTHS_S, Search, SetBy, WITHIN, best_cadence, best_sub, efficiency,
 };
 pub use outcome::{
     FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, RuleOfThumb, SubLimits,
-    WithoutDither, plan, searches,
+    WithoutDither, cost_maps, plan, searches,
 };
 pub use sky_light::{ChainFactor, HoursRatio, PlaneSky, SkyAnswer, SkyWindow};
 pub use star_light::{MeasuredStar, StarLight, star_light};

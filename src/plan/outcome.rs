@@ -13,7 +13,7 @@ use super::calendar::schedule;
 use super::calibration::calibration_advice;
 use super::draft::Draft;
 use super::evening::Evening;
-use super::{CalibrationAdvice, InHand, Night, PlanError, PlanNight, Schedule, Search, SetBy, ShortSet};
+use super::{CalibrationAdvice, CostMap, InHand, Night, PlanError, PlanNight, Schedule, Search, SetBy, ShortSet};
 
 /// What `plan --json` prints.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -309,6 +309,15 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
 pub fn searches(night: &Night, profile: &CameraProfile) -> Result<Vec<Search>, PlanError> {
     night.check()?;
     Ok(drafted(night, profile, &Evening::of(night)?)?.1.searches())
+}
+
+/// What every sub length and cadence costs in each filter of [`plan`], in the order of [`Plan::filters`].
+///
+/// # Errors
+/// As [`plan`].
+pub fn cost_maps(night: &Night, profile: &CameraProfile) -> Result<Vec<CostMap>, PlanError> {
+    night.check()?;
+    Ok(drafted(night, profile, &Evening::of(night)?)?.1.cost_maps(night))
 }
 
 type Drafted<'a> = (&'a Mode, Draft, Vec<GainSetting>);

@@ -32,7 +32,10 @@ pub(super) fn answer(title: &str, lines: &str) -> String {
 /// Names and their values in two columns; on a phone one below the other.
 pub(super) fn numbers(entries: &[(&str, String)]) -> String {
     let row = |(name, value): &(&str, String)| {
-        format!("<tr><th scope=\"row\">{}</th><td>{}</td></tr>\n", escaped(name), escaped(value))
+        // An entry that goes on with the one above has no name of its own, and no header.
+        let header =
+            if name.is_empty() { "<td></td>".into() } else { format!("<th scope=\"row\">{}</th>", escaped(name)) };
+        format!("<tr>{header}<td>{}</td></tr>\n", escaped(value))
     };
     let rows: String = entries.iter().map(row).collect();
     format!("<table class=\"numbers\"><tbody>\n{rows}</tbody></table>\n")
@@ -54,12 +57,25 @@ pub(super) fn figure(figure: &Figure) -> String {
     )
 }
 
+/// Numbers in columns; where they are wider than the page they are pushed sideways, by key too.
 pub(super) fn table(table: &Table) -> String {
+    format!(
+        "<div class=\"wide\" role=\"group\" aria-label=\"table\" tabindex=\"0\">{}</div>\n",
+        rows_of(table, "columns")
+    )
+}
+
+/// Sentences in columns; on a phone one cell below the other.
+pub(super) fn table_of_words(table: &Table) -> String {
+    rows_of(table, "words") + "\n"
+}
+
+fn rows_of(table: &Table, class: &str) -> String {
     let head: String = table.head.iter().map(|name| format!("<th scope=\"col\">{}</th>", escaped(name))).collect();
     let cells =
         |row: &Vec<String>| row.iter().map(|cell| format!("<td>{}</td>", escaped(cell))).collect::<Vec<_>>().concat();
     let rows: String = table.rows.iter().map(|row| format!("<tr>{}</tr>\n", cells(row))).collect();
-    format!("<div class=\"wide\"><table><thead><tr>{head}</tr></thead><tbody>\n{rows}</tbody></table></div>\n")
+    format!("<table class=\"{class}\"><thead><tr>{head}</tr></thead><tbody>\n{rows}</tbody></table>")
 }
 
 pub(super) fn caveats(caveats: &[Caveat]) -> String {

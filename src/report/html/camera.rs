@@ -6,7 +6,7 @@ use crate::report::plots::{dark_current_figure, photon_transfer_figure, span_fig
 use crate::report::rounded;
 
 use super::blocks::{
-    answer, caveats, figure, heading, list, numbers, paragraph, rejected, subheading, table, unwrapped,
+    answer, caveats, figure, heading, list, numbers, paragraph, rejected, subheading, table_of_words, unwrapped,
 };
 use super::methods::{camera_cautions, camera_methods};
 use super::page;
@@ -43,7 +43,7 @@ pub fn camera_page(profile: &CameraProfile) -> String {
     if let Some(source) = &profile.source {
         body.push_str(&paragraph(&format!("Published by: {source}")));
     }
-    body.push_str(&table(&camera_methods()));
+    body.push_str(&table_of_words(&camera_methods()));
     page(&format!("{}: measured", profile.camera), &body)
 }
 

@@ -17,7 +17,7 @@ const PAGE_STYLE: &str = include_str!("page.css");
 
 /// The themes: the id of the switch, its name, whether it is on at first.
 const THEMES: [(&str, &str, bool); 4] = [
-    ("theme-device", "as the device", true),
+    ("theme-device", "device", true),
     ("theme-light", "light", false),
     ("theme-dark", "dark", false),
     ("theme-night", "red on black", false),
@@ -58,10 +58,10 @@ fn page(title: &str, body: &str) -> String {
          <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; img-src data:\"/>\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n\
          <meta name=\"color-scheme\" content=\"light dark\"/>\n\
-         <title>{}</title>\n<style>\n{PAGE_STYLE}\n{STYLE}</style>\n</head>\n<body>\n{switches}\
-         <div class=\"page\">\n<nav class=\"themes\" aria-label=\"colours\">\n{labels}</nav>\n<main>\n{body}</main>\n\
+         <title>{}</title>\n<style>\n{PAGE_STYLE}\n{STYLE}</style>\n</head>\n<body>\n<main>\n{switches}\
+         <div class=\"page\">\n<nav class=\"themes\" aria-label=\"colours\">\n{labels}</nav>\n<article>\n{body}</article>\n\
          <footer><p>Made by subwell {} from this machine's own files; nothing in it is loaded from anywhere.</p></footer>\n\
-         </div>\n</body>\n</html>\n",
+         </div>\n</main>\n</body>\n</html>\n",
         escaped(title),
         env!("CARGO_PKG_VERSION")
     )

@@ -7,7 +7,7 @@ use crate::report::plan::{answer_line, clock_line, filter_entries, night_entries
 use crate::report::plots::{Table, snr_figure, wall_time_figure};
 use crate::report::schedule::{clouds, schedule_table};
 
-use super::blocks::{answer, caveats, figure, heading, list, numbers, paragraph, subheading, table};
+use super::blocks::{answer, caveats, figure, heading, list, numbers, paragraph, subheading, table, table_of_words};
 use super::methods::{plan_cautions, plan_methods};
 use super::page;
 
@@ -40,7 +40,7 @@ pub fn plan_page(plan: &Plan, searches: &[Search]) -> String {
     body.push_str(&caveats(&plan.caveats));
     body.push_str(&list(plan_cautions()));
     body.push_str(&heading("How each number was got"));
-    body.push_str(&table(&plan_methods()));
+    body.push_str(&table_of_words(&plan_methods()));
     page(&format!("Plan{date}"), &body)
 }
 

@@ -1,0 +1,133 @@
+//! `subwell page`: the planner in the browser, on this machine's loopback address only.
+
+use std::io::Write;
+use std::net::{Ipv4Addr, TcpListener};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::sync::Arc;
+
+use clap::Args;
+use rand::random;
+use serde_json::json;
+use subwell::camera::CameraProfile;
+use subwell::files::FileError;
+use subwell::page::{Desk, Folder, Guard, Limits, Measure, Progress, Refusal, serve};
+use subwell::report::json_text;
+use subwell::sensor::MeasureOptions;
+
+use super::camera;
+use super::output::{Answer, Failure};
+use super::progress::{Spinner, Watch};
+
+#[derive(Args)]
+pub(super) struct PageWords {
+    /// The night to open, in this folder or below it
+    night: Option<PathBuf>,
+    /// The port to listen on; left out or 0, a free one is taken
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    port: u16,
+    /// Print the address and open no browser
+    #[arg(long)]
+    no_open: bool,
+}
+
+/// Serves the page of the folder it is started in; ends with the process.
+pub(super) fn page(words: &PageWords, json: bool, quiet: bool) -> Result<Answer, Failure> {
+    let here = Path::new(".");
+    let folder = Folder::new(here)?;
+    let first = words.night.as_deref().map(|night| below(here, night, &folder)).transpose()?;
+    let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, words.port)).map_err(|error| no_port(words.port, &error))?;
+    let port = listener.local_addr().map_err(|error| no_port(words.port, &error))?.port();
+    let token: String = random::<[u8; 24]>().iter().map(|byte| format!("{byte:02x}")).collect();
+    let address = format!("http://127.0.0.1:{port}/#{token}");
+    let said = if json {
+        json_text(&json!({ "format": "subwell.page", "version": 1, "address": address, "folder": folder.name() }))
+    } else {
+        format!("the planner of this folder: {address}\nonly this machine can open it; Ctrl-C ends it\n")
+    };
+    let mut stdout = anstream::stdout().lock();
+    // Nobody listens: then nobody needs the page.
+    stdout.write_all(said.as_bytes()).and_then(|()| stdout.flush()).map_err(|error| not_said(&error))?;
+    drop(stdout);
+    if !words.no_open && !json {
+        open_in_browser(&address, quiet);
+    }
+    let measure: Arc<Measure> = Arc::new(measured);
+    let desk = Desk::new(folder, Guard::new(port, token), first, measure);
+    match serve(listener, Arc::new(desk), Limits::default()) {
+        Ok(never) => match never {},
+        Err(error) => Err(no_port(port, &error)),
+    }
+}
+
+/// The path of a night from the folder down.
+fn below(here: &Path, night: &Path, folder: &Folder) -> Result<String, Failure> {
+    let disk = |path: &Path| {
+        let path = path.to_owned();
+        move |source| Failure::from(FileError::Disk { path, source })
+    };
+    let root = std::fs::canonicalize(here).map_err(disk(here))?;
+    let found = std::fs::canonicalize(night).map_err(disk(night))?;
+    let relative = found.strip_prefix(&root).ok().filter(|path| folder.existing(path).is_ok());
+    let parts = relative.map(|path| path.iter().map(|part| part.to_string_lossy()).collect::<Vec<_>>().join("/"));
+    parts.ok_or_else(|| {
+        Failure::words(
+            &format!("{} lies outside this folder, where the page may not read", night.display()),
+            "change to the folder that holds night, profile and frames, then start the page there",
+        )
+    })
+}
+
+fn no_port(port: u16, error: &std::io::Error) -> Failure {
+    Failure::words(
+        &format!("port {port} of 127.0.0.1 cannot be used: {error}"),
+        "leave --port out: a free one is taken",
+    )
+}
+
+fn not_said(error: &std::io::Error) -> Failure {
+    Failure::words(&format!("the address could not be printed: {error}"), "start it where its output is read")
+}
+
+/// The page as who watches a measurement.
+struct Watched<'a>(&'a Progress);
+
+impl Watch for Watched<'_> {
+    fn looking(&self) -> Option<Spinner> {
+        None
+    }
+
+    fn measuring(&self, frames: usize) {
+        self.0.expect(frames);
+    }
+
+    fn step(&self) -> bool {
+        self.0.step()
+    }
+}
+
+fn measured(folder: &Path, progress: &Progress) -> Result<CameraProfile, Refusal> {
+    let measured = camera::measured(folder, MeasureOptions::default(), None, &Watched(progress));
+    measured.map(|(profile, _)| profile).map_err(|failure| {
+        let (code, message, hint) = failure.told();
+        Refusal::new(422, code, message, hint)
+    })
+}
+
+/// Opens the address in the usual browser. Where there is none the printed address is enough.
+fn open_in_browser(address: &str, quiet: bool) {
+    let program = if cfg!(target_os = "macos") {
+        "open"
+    } else if cfg!(windows) {
+        "explorer"
+    } else if ["DISPLAY", "WAYLAND_DISPLAY"].iter().any(|name| std::env::var_os(name).is_some()) {
+        "xdg-open"
+    } else {
+        return;
+    };
+    let mut browser = Command::new(program);
+    browser.arg(address).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
+    if browser.spawn().is_err() && !quiet {
+        let _ = writeln!(anstream::stderr().lock(), "no browser could be started: open the address yourself");
+    }
+}

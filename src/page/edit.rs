@@ -1,0 +1,183 @@
+//! Changes to a night's text: one key after the other, while comments, order and all else stay as they were written.
+
+use serde::Deserialize;
+use serde_json::Value;
+use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, TableLike};
+
+use super::Refusal;
+
+/// No night has more keys.
+const MOST_CHANGES: usize = 400;
+
+/// One key and its new value.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+pub struct Change {
+    /// The way to it: names, and numbers in lists of tables.
+    pub key: Vec<Step>,
+    /// The value; `null` takes the key out.
+    pub value: Value,
+}
+
+/// One step of the way to a key.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(untagged)]
+pub enum Step {
+    /// A table or key.
+    Name(String),
+    /// An entry of a list of tables, from 0.
+    Entry(usize),
+}
+
+/// The text with the changes made in it.
+///
+/// # Errors
+/// When the text is not TOML, or a way leads nowhere.
+pub fn changed_text(text: &str, changes: &[Change]) -> Result<String, Refusal> {
+    if changes.is_empty() {
+        return Ok(text.to_owned());
+    }
+    if changes.len() > MOST_CHANGES {
+        return Err(Refusal::new(422, "too-many-changes", "more changes than a night has keys", "save, then go on"));
+    }
+    let mut document: DocumentMut = text.parse().map_err(|error: toml_edit::TomlError| {
+        Refusal::new(422, "night-unusable", error.to_string(), "mend the file in an editor, then open it again")
+    })?;
+    for change in changes {
+        set(document.as_table_mut(), &change.key, &change.value).ok_or_else(|| {
+            let message = format!("the night has no place for {}", named(&change.key));
+            Refusal::new(422, "no-such-key", message, "open the file again")
+        })?;
+    }
+    Ok(crate::files::with_line_ends_of(text, &document.to_string()))
+}
+
+fn named(key: &[Step]) -> String {
+    let step = |step: &Step| match step {
+        Step::Name(name) => name.clone(),
+        Step::Entry(number) => number.to_string(),
+    };
+    key.iter().map(step).collect::<Vec<_>>().join(".")
+}
+
+/// Sets one key; `None` where the way leads nowhere.
+fn set(table: &mut dyn TableLike, key: &[Step], value: &Value) -> Option<()> {
+    let (Step::Name(name), rest) = key.split_first()? else { return None };
+    match rest {
+        [] => replace(table, name, value),
+        [Step::Entry(number), below @ ..] => {
+            let item = table.get_mut(name)?;
+            match item {
+                Item::ArrayOfTables(tables) => set(tables.get_mut(*number)?, below, value),
+                _ => set(item.as_array_mut()?.get_mut(*number)?.as_inline_table_mut()?, below, value),
+            }
+        }
+        _ => {
+            if value.is_null() && !table.contains_key(name) {
+                return Some(());
+            }
+            let item = table.entry(name).or_insert(Item::Table(Table::new()));
+            set(item.as_table_like_mut()?, rest, value)
+        }
+    }
+}
+
+fn replace(table: &mut dyn TableLike, name: &str, value: &Value) -> Option<()> {
+    if value.is_null() {
+        table.remove(name);
+        return Some(());
+    }
+    if let Some(tables) = tables_of(value) {
+        table.insert(name, Item::ArrayOfTables(tables));
+        return Some(());
+    }
+    let mut value = toml_value(value)?;
+    match table.get_mut(name).and_then(Item::as_value_mut) {
+        // A comment behind the old value stays where it is.
+        Some(old) => {
+            *value.decor_mut() = old.decor().clone();
+            *old = value;
+        }
+        None => {
+            table.insert(name, Item::Value(value));
+        }
+    }
+    Some(())
+}
+
+/// A list of objects as `[[name]]` tables.
+fn tables_of(value: &Value) -> Option<ArrayOfTables> {
+    let list = value.as_array().filter(|list| !list.is_empty())?;
+    let table = |entry: &Value| -> Option<Table> {
+        let fields = entry.as_object()?.iter().filter(|(_, value)| !value.is_null());
+        fields.map(|(key, value)| Some((key.clone(), Item::Value(toml_value(value)?)))).collect()
+    };
+    list.iter().map(table).collect()
+}
+
+fn toml_value(value: &Value) -> Option<toml_edit::Value> {
+    Some(match value {
+        Value::Null => return None,
+        Value::Bool(truth) => (*truth).into(),
+        Value::String(text) => text.as_str().into(),
+        Value::Number(number) => match number.as_i64() {
+            Some(whole) => whole.into(),
+            None => number.as_f64()?.into(),
+        },
+        Value::Array(list) => list.iter().map(toml_value).collect::<Option<Array>>()?.into(),
+        Value::Object(fields) => {
+            let given = fields.iter().filter(|(_, value)| !value.is_null());
+            given.map(|(key, value)| Some((key.clone(), toml_value(value)?))).collect::<Option<InlineTable>>()?.into()
+        }
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    const NIGHT: &str = "# mine\n[goal]\nsnr = 8.0 # as always\n\n[site]\nsky = { bortle = 7 } # garden\n\n[[filters]]\n# front\nname = \"red\"\n";
+
+    fn change(key: Value, value: Value) -> Change {
+        serde_json::from_value(json!({ "key": key, "value": value })).unwrap()
+    }
+
+    #[test]
+    fn one_key_changes_and_the_rest_stays() {
+        let changes = [
+            change(json!(["goal", "snr"]), json!(9)),
+            change(json!(["site", "sky"]), json!({ "mag_per_arcsec2": 19.5 })),
+            change(json!(["filters", 0, "name"]), json!("green")),
+            change(json!(["mount", "settle_s"]), json!(4.5)),
+        ];
+        let text = changed_text(NIGHT, &changes).unwrap();
+        let wanted = NIGHT.replace("8.0", "9").replace("bortle = 7", "mag_per_arcsec2 = 19.5").replace("red", "green");
+        assert!(text.starts_with(&wanted), "{text}");
+        assert!(text.contains("[mount]\nsettle_s = 4.5\n"), "{text}");
+        let gone = changed_text(&text, &[change(json!(["goal", "snr"]), Value::Null)]).unwrap();
+        assert!(!gone.contains("snr"), "{gone}");
+    }
+
+    #[test]
+    fn filters_are_replaced_as_tables() {
+        let list = json!([{ "name": "h-alpha", "width_nm": 6 }, { "name": "oiii", "width_nm": null }]);
+        let text = changed_text(NIGHT, &[change(json!(["filters"]), list)]).unwrap();
+        assert_eq!(text.matches("[[filters]]").count(), 2, "{text}");
+        assert!(!text.contains("null") && text.contains("name = \"oiii\""), "{text}");
+    }
+
+    #[test]
+    fn a_way_that_leads_nowhere_is_refused() {
+        for key in [json!([]), json!([0]), json!(["filters", 7, "name"]), json!(["goal", "snr", "deep"])] {
+            assert_eq!(changed_text(NIGHT, &[change(key, json!(1))]).unwrap_err().code, "no-such-key");
+        }
+        let empty = [change(json!(["goal", "snr"]), json!(1))];
+        assert_eq!(changed_text("[goal", &empty).unwrap_err().code, "night-unusable");
+    }
+
+    #[test]
+    fn no_change_is_no_change() {
+        assert_eq!(changed_text("not toml at all", &[]).unwrap(), "not toml at all");
+    }
+}

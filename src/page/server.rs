@@ -1,0 +1,183 @@
+//! The socket: size, time and number of requests are bounded here, before [`Desk`] sees one.
+
+use std::convert::Infallible;
+use std::io;
+use std::pin::pin;
+use std::sync::Arc;
+use std::time::Duration;
+
+use http_body_util::{BodyExt, Full, LengthLimitError, Limited};
+use hyper::body::{Bytes, Incoming};
+use hyper::header::{self, HeaderMap, HeaderName, HeaderValue};
+use hyper::server::conn::http1;
+use hyper::service::service_fn;
+use hyper::{Request, Response, StatusCode};
+use hyper_util::rt::{TokioIo, TokioTimer};
+use tokio::net::TcpStream;
+use tokio::sync::Semaphore;
+use tokio::time::{sleep, timeout};
+
+use super::{Answered, Asked, Desk, Guard, Refusal};
+
+/// What a client may cost.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Limits {
+    /// Connections that are served at the same time; others wait.
+    pub connections: usize,
+    /// Bytes of a body.
+    pub body: usize,
+    /// Time for a request's head to arrive, and for the next one on the same connection.
+    pub head: Duration,
+    /// Time for a request's body to arrive.
+    pub whole_body: Duration,
+    /// Age of a connection, whatever it is doing.
+    pub connection: Duration,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self {
+            connections: 32,
+            body: 256 << 10,
+            head: Duration::from_secs(10),
+            whole_body: Duration::from_secs(10),
+            connection: Duration::from_secs(60),
+        }
+    }
+}
+
+/// Bytes of a request's head.
+const HEAD_BYTES: usize = 16 << 10;
+/// Plans that are worked out at the same time.
+const WORKERS: usize = 4;
+/// Time that an old connection is given to end its answer.
+const GRACE: Duration = Duration::from_secs(5);
+/// Pause when the system has no connection to give.
+const PAUSE: Duration = Duration::from_millis(50);
+
+/// Headers of every answer. Nothing is loaded from elsewhere, run from within the page, framed, kept or told to others.
+const SAFETY: [(HeaderName, &str); 7] = [
+    (
+        header::CONTENT_SECURITY_POLICY,
+        "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self'; base-uri 'none'; \
+         form-action 'none'; frame-ancestors 'none'",
+    ),
+    (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+    (header::CACHE_CONTROL, "no-store"),
+    (header::REFERRER_POLICY, "no-referrer"),
+    (header::X_FRAME_OPTIONS, "DENY"),
+    (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
+    (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
+];
+
+/// Serves the page until the process ends.
+///
+/// # Errors
+/// When the socket is not on the loopback address, or the system refuses.
+pub fn serve(listener: std::net::TcpListener, desk: Arc<Desk>, limits: Limits) -> io::Result<Infallible> {
+    if !listener.local_addr()?.ip().is_loopback() {
+        return Err(io::Error::other("the page is served on the loopback address only"));
+    }
+    listener.set_nonblocking(true)?;
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().max_blocking_threads(WORKERS).build()?;
+    runtime.block_on(async move {
+        let listener = tokio::net::TcpListener::from_std(listener)?;
+        let places = Arc::new(Semaphore::new(limits.connections));
+        loop {
+            // First a place, then the client: who finds none waits outside.
+            let Ok(place) = Arc::clone(&places).acquire_owned().await else { continue };
+            let Ok((stream, _)) = listener.accept().await else {
+                sleep(PAUSE).await;
+                continue;
+            };
+            // An answer goes out whole and at once; a system that refuses this only answers later.
+            let _ = stream.set_nodelay(true);
+            let desk = Arc::clone(&desk);
+            tokio::spawn(async move {
+                connection(stream, desk, limits).await;
+                drop(place);
+            });
+        }
+    })
+}
+
+async fn connection(stream: TcpStream, desk: Arc<Desk>, limits: Limits) {
+    let service = service_fn(move |request| {
+        let desk = Arc::clone(&desk);
+        async move { Ok::<_, Infallible>(response(answered(request, desk, limits).await)) }
+    });
+    let served = http1::Builder::new()
+        .timer(TokioTimer::new())
+        .header_read_timeout(limits.head)
+        .max_buf_size(HEAD_BYTES)
+        .serve_connection(TokioIo::new(stream), service);
+    let mut served = pin!(served);
+    // Who reads its answer a byte a minute is cut off too.
+    if timeout(limits.connection, served.as_mut()).await.is_err() {
+        served.as_mut().graceful_shutdown();
+        let _ = timeout(GRACE, served).await;
+    }
+}
+
+async fn answered(request: Request<Incoming>, desk: Arc<Desk>, limits: Limits) -> Answered {
+    match asked(request, &desk, limits).await {
+        Ok(asked) => tokio::task::spawn_blocking(move || desk.answer(&asked)).await.unwrap_or_else(|_| {
+            let hint = "ask the same on the command line, which says more";
+            Refusal::new(500, "broken", "the program broke off here", hint).into()
+        }),
+        Err(refusal) => refusal.into(),
+    }
+}
+
+/// The request with its body, if head and size allow.
+async fn asked(request: Request<Incoming>, desk: &Desk, limits: Limits) -> Result<Asked, Refusal> {
+    let (head, body) = request.into_parts();
+    if head.uri.authority().is_some() {
+        let message = "only paths of this page are answered";
+        return Err(Refusal::new(400, "bad-request", message, "open the address that `subwell page` printed"));
+    }
+    let mut asked = Asked {
+        method: head.method.as_str().to_owned(),
+        path: head.uri.path().to_owned(),
+        host: only(&head.headers, &header::HOST),
+        origin: first(&head.headers, &header::ORIGIN),
+        fetch_site: first(&head.headers, &HeaderName::from_static("sec-fetch-site")),
+        content_type: first(&head.headers, &header::CONTENT_TYPE),
+        token: first(&head.headers, &HeaderName::from_static(Guard::TOKEN_HEADER)),
+        body: Vec::new(),
+    };
+    desk.check(&asked)?;
+    let read = timeout(limits.whole_body, Limited::new(body, limits.body).collect())
+        .await
+        .map_err(|_| Refusal::new(408, "too-slow", "the request did not arrive in time", "ask again"))?;
+    let bytes = read.map_err(|error| {
+        if error.is::<LengthLimitError>() {
+            let message = format!("more than {} bytes are too many for a request", limits.body);
+            return Refusal::new(413, "over-limit", message, "ask for less at once");
+        }
+        Refusal::new(400, "bad-request", "the request broke off", "ask again")
+    })?;
+    asked.body = bytes.to_bytes().to_vec();
+    Ok(asked)
+}
+
+/// The header's text; what is no text is a word that nothing equals.
+fn first(headers: &HeaderMap, name: &HeaderName) -> Option<String> {
+    headers.get(name).map(|value| value.to_str().unwrap_or("\u{fffd}").to_owned())
+}
+
+/// The header's text where it stands once.
+fn only(headers: &HeaderMap, name: &HeaderName) -> Option<String> {
+    if headers.get_all(name).iter().count() == 1 { first(headers, name) } else { None }
+}
+
+fn response(answered: Answered) -> Response<Full<Bytes>> {
+    let mut response = Response::new(Full::new(Bytes::from(answered.body)));
+    *response.status_mut() = StatusCode::from_u16(answered.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
+    let headers = response.headers_mut();
+    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(answered.kind));
+    for (name, value) in SAFETY {
+        headers.insert(name, HeaderValue::from_static(value));
+    }
+    response
+}

@@ -1,0 +1,49 @@
+// The planner and the reports as a browser sees them. Ends with 1 at the first thing that is not as it must be.
+
+import { execFileSync, spawn } from "node:child_process";
+import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { createInterface } from "node:readline";
+import { open } from "./browser.mjs";
+import { planner } from "./planner.mjs";
+import { reports } from "./reports.mjs";
+
+const [program, samples, screenshots, chromium] = process.argv.slice(2);
+const work = mkdtempSync(join(tmpdir(), "browser-"));
+const run = (...words) => execFileSync(program, words, { cwd: work, encoding: "utf8", stdio: ["ignore", "pipe", "inherit"] });
+
+async function served() {
+  const child = spawn(program, ["page", "garden-night.toml", "--no-open"], { cwd: work, stdio: ["ignore", "pipe", "inherit"] });
+  for await (const line of createInterface({ input: child.stdout })) {
+    const address = /http:\/\/127\.0\.0\.1:\d+\/#[0-9a-f]+/.exec(line);
+    if (address) return { child, address: address[0] };
+  }
+  throw new Error("the program printed no address");
+}
+
+cpSync(samples, work, { recursive: true });
+run("measure", "cooled-mono", "--out", "camera.toml", "--report", "camera.html", "--quiet");
+run("measure", "uncooled-colour", "--out", "colour-camera.toml", "--report", "colour.html", "--quiet");
+run("plan", "garden-night.toml", "--report", "plan.html");
+// A camera that is named like a program, and a night with it.
+const evil = `Heron <img src=x onerror="window.hit = 1"><script>window.hit = 2</script>`;
+writeFileSync(join(work, "evil-camera.toml"), readFileSync(join(work, "camera.toml"), "utf8").replace(/^camera = .*$/m, `camera = '${evil}'`));
+writeFileSync(join(work, "evil-night.toml"), readFileSync(join(work, "garden-night.toml"), "utf8").replace('"camera.toml"', '"evil-camera.toml"').replace('"luminance"', `"luminance" # ${evil}`).replace("[target]", `[target]\nname = '${evil}'`));
+mkdirSync(join(work, "broken"));
+writeFileSync(join(work, "broken", "frame.fits"), "SIMPLE  = no frame at all");
+const { child, address } = await served();
+const browser = await open(chromium);
+try {
+  const place = { work, evil, screenshots, plan: (night) => JSON.parse(run("plan", night, "--json")), read: (name) => readFileSync(join(work, name), "utf8") };
+  await planner(browser, address, place);
+  await reports(browser, place);
+  console.log("the page and the reports are as they must be");
+} catch (error) {
+  console.error(error);
+  process.exitCode = 1;
+} finally {
+  await browser.close();
+  child.kill("SIGINT");
+  rmSync(work, { recursive: true, force: true });
+}

@@ -1,0 +1,9 @@
+//! The page over its socket: it says what the command says, and refuses what it must. Each guard has a test that fails
+//! without it.
+
+mod client;
+mod guards;
+mod measuring;
+mod nights;
+mod patience;
+mod saving;
