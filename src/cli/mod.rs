@@ -5,6 +5,7 @@ mod decisions;
 mod demo;
 mod output;
 mod progress;
+mod review;
 mod sky;
 
 use std::path::PathBuf;
@@ -71,6 +72,8 @@ enum Command {
         /// The second night
         b: PathBuf,
     },
+    /// Last night's lights against the plan: what to leave out, what was reached, what to do next
+    Review(review::ReviewWords),
     /// A commented example of a file that the program reads
     Schema {
         /// Which file
@@ -180,6 +183,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Plan { night, report, force } => planned(night, report.as_deref(), *force),
         Command::Cooling(asked) => decisions::cooling(asked),
         Command::Compare { a, b } => decisions::compare(a, b),
+        Command::Review(asked) => review::review(asked, words.quiet),
         Command::Schema { name } => Ok(decisions::schema(*name)),
         Command::Simulate { sensor, out, compress, force } => simulated(sensor, out, *compress, *force, words.quiet),
     };

@@ -76,7 +76,7 @@ pub struct PlaneConditions {
     /// Level without light and time.
     pub offset: Option<Dn>,
     /// Middle of the plane's (first) window, which says what planes compete.
-    window_nm: f64,
+    pub(super) window_nm: f64,
     star_limit: Option<Seconds>,
     sky_limit: Option<Seconds>,
 }

@@ -10,6 +10,7 @@ mod number;
 mod plan;
 pub mod plots;
 mod points;
+mod review;
 mod sky;
 
 pub use camera::{camera_line, camera_text, changes_text};
@@ -21,6 +22,7 @@ pub use html::{camera_page, plan_page};
 pub use number::{duration, rounded, with_uncertainty};
 pub use plan::{answer_line, plan_text};
 pub use points::{photon_transfer_csv, photon_transfer_ecsv};
+pub use review::review_text;
 pub use sky::sky_text;
 
 use crate::caveat::{Caveat, Rejected};
