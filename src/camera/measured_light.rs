@@ -62,7 +62,7 @@ pub struct FieldStar {
     pub x_px: f64,
     /// Row of its middle.
     pub y_px: f64,
-    /// Its light, of the plane's pixels alone.
+    /// Its light in an aperture of one and a half of the frame's widths, of the plane's pixels alone: for comparing frames.
     pub e_per_s: ElectronsPerSecond,
     /// Full width at half maximum, in pixels of the frame.
     pub fwhm_px: f64,

@@ -52,7 +52,7 @@ pub(super) fn found(reference: &MeasuredLight, light: &MeasuredLight) -> Found {
         Some((sign, shift, ratios)) if ratios.len() >= wanted => {
             Found::Same { light: median_ratio(ratios), moved: (sign > 0.0).then_some(shift) }
         }
-        _ if (light.star_count as f64) < FEW_STARS * reference.star_count as f64 => {
+        _ if (light.stars.len() as f64) < FEW_STARS * reference.stars.len() as f64 => {
             // As many stars are seen as the reference has above the limit: their light came down to it.
             let limit = reference.stars.last().map_or(0.0, |star| star.e_per_s.0);
             let faintest = reference.stars.get(light.stars.len()).map_or(f64::MAX, |star| star.e_per_s.0);

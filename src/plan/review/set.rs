@@ -17,6 +17,8 @@ use super::worth::{Worth, better_without, kept_in_detail, snr_of};
 const LEVEL_WANDER_DN: f64 = 0.3;
 /// What a clear night's best air still takes or gives against the extinction of the file (common practice, no source).
 const AIR_UNCERTAINTY: f64 = 0.05;
+/// A width is read from so many stars where there are so many.
+const LEAST_WIDTHS: usize = 9;
 /// A field that moved less than this stands at the same place, in pixels.
 const SAME_PLACE_PX: f64 = 1.0;
 /// A sub of this share of the best ones' worth is like them.
@@ -247,7 +249,9 @@ impl<'a> Set<'a> {
         let weighing = self.weighing_plane();
         let achieved = self.achieved(&weighing);
         let all = || self.subs.iter();
-        let details = |kept_only: bool| snr_of(all().filter(|s| !kept_only || !s.dropped).map(|sub| sub.worth));
+        let own = |sub: &&Judged<'_>| sub.found != Some(Found::Other);
+        let details =
+            |kept_only: bool| snr_of(all().filter(own).filter(|s| !kept_only || !s.dropped).map(|sub| sub.worth));
         let width = |sub: &Judged<'_>| sub.width_px.map(|width| width.value);
         let middle = self.subs.get(self.subs.len() / 2);
         FilterReview {
@@ -266,8 +270,8 @@ impl<'a> Set<'a> {
             dither_positions: self.places().map(|(places, _)| places),
             pattern_share_percent: achieved.map(|(_, pattern)| pattern),
             achieved_snr: achieved.map(|(snr, _)| snr),
-            snr_if_all_kept: self.snr(all(), &weighing, false).map(|(snr, ..)| snr),
-            predicted_snr: self.snr(all(), &weighing, true).map(|(snr, ..)| snr),
+            snr_if_all_kept: self.snr(all().filter(own), &weighing, false).map(|(snr, ..)| snr),
+            predicted_snr: self.snr(all().filter(own), &weighing, true).map(|(snr, ..)| snr),
             dropping_gains_percent: if details(false) > 0.0 {
                 100.0 * (details(true) / details(false) - 1.0)
             } else {
@@ -359,6 +363,7 @@ fn seen_of(
         light: star_light.map(|light| if air > 0.0 { light / air } else { light }),
         hidden,
         width: width.map(|width| width.value / expected.width_px.max(f64::MIN_POSITIVE)),
+        width_off: width.map_or(0.0, Estimate::relative),
         moon: rates.map_or(0.0, |rates| rates.moon.0 / (rates.moon + rates.sky).0.max(f64::MIN_POSITIVE)),
         sun: moment.and_then(|moment| moment.sample).map(|sample| sample.sun.0),
         no_sky_percent: measured.map_or(0.0, |plane| plane.background.not_background_percent),
@@ -377,12 +382,13 @@ fn best_plane(lights: &[&MeasuredLight]) -> String {
     names.min_by(|a, b| relative(a).total_cmp(&relative(b))).unwrap_or_default().to_owned()
 }
 
-/// Median width of the stars that answer straight.
+/// Median width of the brightest third of the stars that answer straight: noise widens faint ones.
 fn width_of(light: &MeasuredLight) -> Option<Estimate<f64>> {
-    let widths = || light.stars.iter().filter(|star| star.straight).map(|star| star.fwhm_px);
-    let middle = median(widths())?;
-    let deviation = median(widths().map(|width| (width - middle).abs()))?;
-    Some(Estimate::new(middle, 1.86 * deviation / (widths().count() as f64).sqrt()))
+    let straight: Vec<f64> = light.stars.iter().filter(|star| star.straight).map(|star| star.fwhm_px).collect();
+    let bright = &straight[..(straight.len() / 3).max(LEAST_WIDTHS).min(straight.len())];
+    let middle = median(bright.iter().copied())?;
+    let deviation = median(bright.iter().map(|width| (width - middle).abs()))?;
+    Some(Estimate::new(middle, 1.86 * deviation / (bright.len() as f64).sqrt()))
 }
 
 fn added(a: &SubNoise, b: &SubNoise) -> SubNoise {

@@ -10,6 +10,8 @@ const LEAST_CHANGE: f64 = 0.08;
 /// no longer chance but weather.
 const SIGMAS: f64 = 4.0;
 const MOST_SCATTER: f64 = 0.06;
+/// Where so much of the light is lost, dew widens the stars by this share of it at least (common practice, no source).
+const WIDTH_FOR_LOST: f64 = 0.25;
 /// The best of the set: stars as bright as the brightest tenth, a sky and a width as low as the lowest sixth.
 const BEST_LIGHT: f64 = 0.9;
 const BEST_LOW: f64 = 0.15;
@@ -78,6 +80,8 @@ pub(super) struct Seen {
     pub(super) hidden: bool,
     /// Width of the stars over the width foretold at their height.
     pub(super) width: Option<f64>,
+    /// Standard uncertainty of the width, of it.
+    pub(super) width_off: f64,
     /// The Moon's share of the sky foretold.
     pub(super) moon: f64,
     /// The Sun's altitude, where known.
@@ -115,7 +119,12 @@ pub(super) fn against_the_best(seen: &[Seen]) -> Vec<Against> {
     let dim = |one: &Seen| {
         one.hidden || light(one).zip(best_light).is_some_and(|(light, best)| light / best < 1.0 - light_limit)
     };
-    let wide = |one: &Seen| width(one).zip(best_width).is_some_and(|(width, best)| width / best > 1.0 + width_limit);
+    let wide = |one: &Seen| {
+        // The fewer light is left, the less sure are widths, and the more dew would have widened the stars.
+        let lost = light(one).zip(best_light).map_or(0.0, |(light, best)| 1.0 - (light / best).min(1.0));
+        let limit = width_limit.max(SIGMAS * one.width_off).max(WIDTH_FOR_LOST * lost);
+        width(one).zip(best_width).is_some_and(|(width, best)| width / best > 1.0 + limit)
+    };
     // Cloud brightens the sky of a town and darkens that of the country: it says nothing of the quiet sky.
     let clear = || seen.iter().filter(|one| !dim(one));
     let quiet = quantile(clear().map(|one| one.sky), BEST_LOW);
@@ -190,6 +199,7 @@ mod tests {
             light: Some(light),
             hidden: false,
             width: Some(width),
+            width_off: 0.0,
             moon: 0.0,
             sun: None,
             no_sky_percent: 0.0,

@@ -1,6 +1,6 @@
 //! The stars of a whole field, found without a catalogue.
 
-use crate::sensor::light::star::{Image, LEAST_SNR};
+use crate::sensor::light::star::{Image, Star};
 
 /// Side of the squares whose own level and spread a star must stand out of, and the stride in which they are looked at.
 const SQUARE: usize = 32;
@@ -13,6 +13,11 @@ const BESIDE: (f64, f64) = (1.5, 0.08);
 const MOST_STARS: usize = 120;
 /// A width outside of this is no star's, in pixels of the plane.
 const WIDTHS: (f64, f64) = (0.7, 20.0);
+/// The aperture's radius in the median width of the frame's stars: it holds nine tenths of a star's light, the same share
+/// in every frame, however wide its stars are; and its least, in pixels of the plane.
+const APERTURE: (f64, f64) = (1.5, 2.5);
+/// A star with less light over its noise than this says little.
+const LEAST_SNR: f64 = 8.0;
 /// Two places nearer than this are one star.
 const ONE_STAR_PX: f64 = 3.0;
 
@@ -26,34 +31,46 @@ pub(super) struct Found {
 
 /// The brightest stars of a plane, measured, and how many stand out of the sky in all.
 ///
-/// A star is a pixel six sigmas above its square, above its eight neighbours, with light beside it. Its light is that of
-/// the aperture of [`super::star::star_flux`], from 20 sigmas on. `gain` is in electrons per count.
+/// A star is a pixel six sigmas above its square, above its eight neighbours, with light beside it. Its light is that in an
+/// aperture of one and a half widths, the ring's level taken off: for comparing frames, not for a zero point. `gain` is in
+/// electrons per count.
 pub(super) fn field_stars<D: Copy + Into<f64>>(image: &Image<'_, D>, gain: f64) -> (Vec<Found>, usize) {
     let mut peaks = peaks(image);
     peaks.sort_by(|a, b| b.height.total_cmp(&a.height));
     let count = peaks.len();
-    let mut found: Vec<Found> = Vec::new();
+    let mut stars: Vec<(Star, f64)> = Vec::new();
     for peak in peaks.iter().take(2 * MOST_STARS) {
-        if found.len() == MOST_STARS {
+        if stars.len() == MOST_STARS {
             break;
         }
         let at = (peak.row as f64, peak.column as f64);
         let Some(star) = image.star_near(at, 1.0) else { continue };
         let apart = |centre: (f64, f64)| (centre.0 - star.centre.0).hypot(centre.1 - star.centre.1);
-        if apart(at) > ONE_STAR_PX || found.iter().any(|other| apart(other.centre) < ONE_STAR_PX) {
+        if apart(at) > ONE_STAR_PX || stars.iter().any(|(other, _)| apart(other.centre) < ONE_STAR_PX) {
             continue;
         }
-        let fwhm = star.bell.unwrap_or(star.fwhm);
-        let electrons = star.counts * gain;
-        let ring_variance = (star.ring_sigma * gain).powi(2);
-        let variance = electrons.max(0.0) + star.pixels * (1.0 + star.pixels / star.ring_pixels) * ring_variance;
-        let clear = electrons > LEAST_SNR * variance.sqrt() && (WIDTHS.0..=WIDTHS.1).contains(&fwhm);
-        if clear {
-            found.push(Found { centre: star.centre, counts: star.counts, fwhm, peak: star.peak });
+        if let Some(width) = star.bell.filter(|width| (WIDTHS.0..=WIDTHS.1).contains(width)) {
+            stars.push((star, width));
         }
     }
+    let radius = (APERTURE.0 * middle_width(&stars)).max(APERTURE.1);
+    let measured = |(star, fwhm): &(Star, f64)| {
+        let (counts, pixels) = image.counts_within(star.centre, radius, star.sky)?;
+        let electrons = counts * gain;
+        let ring_variance = (star.ring_sigma * gain).powi(2);
+        let variance = electrons.max(0.0) + pixels * (1.0 + pixels / star.ring_pixels) * ring_variance;
+        let found = Found { centre: star.centre, counts, fwhm: *fwhm, peak: star.peak };
+        (electrons > LEAST_SNR * variance.sqrt()).then_some(found)
+    };
+    let mut found: Vec<Found> = stars.iter().filter_map(measured).collect();
     found.sort_by(|a, b| b.counts.total_cmp(&a.counts));
     (found, count)
+}
+
+fn middle_width(stars: &[(Star, f64)]) -> f64 {
+    let mut widths: Vec<f64> = stars.iter().map(|(_, width)| *width).collect();
+    widths.sort_by(f64::total_cmp);
+    widths.get(widths.len() / 2).copied().unwrap_or(0.0)
 }
 
 struct Peak {

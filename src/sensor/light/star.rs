@@ -19,12 +19,14 @@ const STAR_SIGMAS: f64 = 3.0;
 /// A pixel filled beyond this share of the well no longer answers straight (common practice, no source).
 pub(super) const STRAIGHT: f64 = 0.8;
 /// Pixels below this share of the peak say nothing of a star's width, and so few of them neither.
-const BELL_SHARE: f64 = 0.35;
-const LEAST_BELL_PIXELS: usize = 4;
+const BELL_SHARE: f64 = 0.15;
+const LEAST_BELL_PIXELS: usize = 5;
+/// The pixels that a width is read from lie within this many widths of the middle, but within so many pixels at least.
+const BELL_REACH: (f64, f64) = (0.8, 2.5);
 /// Full width at half maximum of a Gaussian over its standard deviation: 2√(2 ln 2).
 const FWHM_PER_SIGMA: f64 = 2.354_820_045_030_949;
 /// A star with less light over its noise than this says little.
-pub(super) const LEAST_SNR: f64 = 20.0;
+const LEAST_SNR: f64 = 20.0;
 
 /// One star's electrons per second in one plane, the sky around it and the dark taken off.
 ///
@@ -104,15 +106,17 @@ pub(super) struct Image<'a, D> {
 /// What an aperture found, in pixels and counts of the plane.
 pub(super) struct Star {
     pub(super) centre: (f64, f64),
-    pub(super) fwhm: f64,
+    fwhm: f64,
     radius: f64,
-    pub(super) counts: f64,
-    pub(super) pixels: f64,
+    counts: f64,
+    pixels: f64,
     pub(super) peak: f64,
     /// Width of the bell that its inner pixels follow; steadier than `fwhm`, which counts whole pixels.
     pub(super) bell: Option<f64>,
     pub(super) ring_sigma: f64,
     pub(super) ring_pixels: f64,
+    /// Level of the ring.
+    pub(super) sky: f64,
 }
 
 impl<D: Copy + Into<f64>> Image<'_, D> {
@@ -171,10 +175,11 @@ impl<D: Copy + Into<f64>> Image<'_, D> {
             peak,
             ring_sigma,
             ring_pixels,
+            sky,
         })
     }
 
-    /// Full width at half maximum of the bell through the pixels above 0.35 of the peak.
+    /// Full width at half maximum of the bell through the pixels above 0.15 of the peak.
     ///
     /// ```text
     /// ln I = ln I0 − r²/2σ²,   weights I²,   FWHM = 2.3548 σ
@@ -182,22 +187,38 @@ impl<D: Copy + Into<f64>> Image<'_, D> {
     ///
     /// A star with wings is some per cent narrower than the bell says, the same in every frame. Source: the logarithm of
     /// a Gaussian; a least-squares line.
-    fn bell_width(&self, centre: (f64, f64), sky: f64, peak: f64) -> Option<f64> {
+    pub(super) fn bell_width(&self, centre: (f64, f64), sky: f64, peak: f64) -> Option<f64> {
         let least = BELL_SHARE * (peak - sky);
-        let [mut w, mut wx, mut wy, mut wxx, mut wxy] = [0.0; 5];
-        let mut count = 0;
-        for (value, distance, ..) in self.around(centre, APERTURE.2)? {
-            let light = value - sky;
-            if light > least && light > 0.0 {
-                let (weight, x, y) = (light * light, distance * distance, light.ln());
-                (w, wx, wy) = (w + weight, wx + weight * x, wy + weight * y);
-                (wxx, wxy) = (wxx + weight * x * x, wxy + weight * x * y);
-                count += 1;
+        let fitted = |radius: f64| {
+            let [mut w, mut wx, mut wy, mut wxx, mut wxy] = [0.0; 5];
+            let mut count = 0;
+            for (value, distance, ..) in self.around(centre, radius)? {
+                let light = value - sky;
+                if light > least && light > 0.0 {
+                    let (weight, x, y) = (light * light, distance * distance, light.ln());
+                    (w, wx, wy) = (w + weight, wx + weight * x, wy + weight * y);
+                    (wxx, wxy) = (wxx + weight * x * x, wxy + weight * x * y);
+                    count += 1;
+                }
             }
+            let slope = (w * wxy - wx * wy) / (w * wxx - wx * wx);
+            let width = FWHM_PER_SIGMA * (-0.5 / slope).sqrt();
+            (count >= LEAST_BELL_PIXELS && slope < 0.0 && width.is_finite()).then_some(width)
+        };
+        // Neighbours and noise beyond the star's own pixels are kept out: the reach follows the width.
+        let mut width = fitted(BELL_REACH.1)?;
+        for _ in 0..4 {
+            width = fitted((BELL_REACH.0 * width).clamp(BELL_REACH.1, APERTURE.2))?;
         }
-        let slope = (w * wxy - wx * wy) / (w * wxx - wx * wx);
-        let width = FWHM_PER_SIGMA * (-0.5 / slope).sqrt();
-        (count >= LEAST_BELL_PIXELS && slope < 0.0 && width.is_finite()).then_some(width)
+        Some(width)
+    }
+
+    /// Counts over a level and number of the pixels within a radius, those on the rim in part.
+    pub(super) fn counts_within(&self, centre: (f64, f64), radius: f64, sky: f64) -> Option<(f64, f64)> {
+        let pixels = self.around(centre, radius + 0.5)?;
+        let inside = |distance: f64| (radius + 0.5 - distance).clamp(0.0, 1.0);
+        let counts = pixels.iter().map(|pixel| (pixel.0 - sky) * inside(pixel.1)).sum();
+        Some((counts, pixels.iter().map(|pixel| inside(pixel.1)).sum()))
     }
 
     /// The middle of the brightest square of nine pixels.
