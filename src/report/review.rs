@@ -145,9 +145,13 @@ fn dropped(review: &Review) -> String {
     }
     let mut text =
         format!("\nleave out {} {} ({:.2} h)\n", dropped.len(), plural(dropped.len(), "sub"), review.hours_dropped);
-    for sub in dropped {
+    for alike in dropped.chunk_by(|a, b| a.signs == b.signs) {
+        let files: Vec<&str> = alike.iter().map(|sub| sub.file.as_str()).collect();
+        let worst = alike.iter().min_by(|a, b| a.worth_percent.total_cmp(&b.worth_percent));
+        let why = worst.map_or("", |sub| sub.why.as_str());
+        let of = if alike.len() > 1 { "the worst of them, " } else { "" };
         text.push_str("  ");
-        text.push_str(&wrapped_from(2, &format!("{}: {}", sub.file, sub.why), 4));
+        text.push_str(&wrapped_from(2, &format!("{}: {of}{why}", files.join(", ")), 4));
     }
     text
 }
