@@ -1,8 +1,9 @@
 //! What to do the next night, in words with numbers.
 
 use crate::camera::CameraProfile;
-use crate::plan::{Night, plan};
+use crate::plan::{Night, WITHIN, plan, searches};
 use crate::sky::GivenSky;
+use crate::units::Seconds;
 
 use super::answer::{FilterReview, Review, SubReview};
 use super::signs::Sign;
@@ -47,6 +48,9 @@ fn hours(hours: f64) -> String {
 
 fn dropping(review: &Review) -> String {
     let all = review.subs.len();
+    if all == 1 {
+        return "One sub alone: there is nothing to leave out.".into();
+    }
     if review.subs_dropped == 0 {
         return format!("Keep all {}: leaving any out would cost signal over noise.", subs(all));
     }
@@ -99,23 +103,32 @@ fn of_length(review: &Review, night: &Night, profile: &CameraProfile) -> Option<
     // The measured sky is that of the night, not of the planned date's Moon.
     asked.goal.date = None;
     let plan = plan(&asked, profile).ok()?;
-    let best = plan.filters.iter().find(|filter| filter.name == review.filter)?;
+    let at = plan.filters.iter().position(|filter| filter.name == review.filter)?;
+    let search = searches(&asked, profile).ok()?.into_iter().nth(at)?;
+    let best = &plan.filters[at];
     let used = review.subs.iter().filter(|sub| sub.filter == review.filter).map(|sub| sub.exposure_s.0);
     let (shortest, longest) = used.fold((f64::MAX, 0.0_f64), |ends, one| (ends.0.min(one), ends.1.max(one)));
-    let [low, high] = best.sub_range_s.map(|end| end.0);
-    let range = format!(
-        "under this sky subs of {:.0} to {:.0} s are as good as any, {:.0} s is recommended",
-        low, high, best.sub_s.0
-    );
     let yours = if longest > shortest * 1.01 { format!("{shortest} to {longest} s") } else { format!("{shortest} s") };
-    let verdict = if longest < low * 0.999 {
-        format!("yours of {yours} are too short: read noise and the time between subs take the difference")
-    } else if shortest > high * 1.001 {
-        format!("yours of {yours} are longer than needed: more is lost with each one that is spoilt")
-    } else {
-        format!("yours of {yours} are right")
+    let least = search.optimum().ok()?.least;
+    let hours = night.goal.hours.is_none();
+    let dearer = |length: f64| {
+        let cost = search.best_at(Seconds(length))?.cost / least.cost - 1.0;
+        (hours && cost.is_finite()).then_some(100.0 * cost.max(0.0))
     };
-    Some(format!("Sub length: {range}; {verdict}."))
+    let verdict = match dearer(longest) {
+        Some(percent) if percent <= 100.0 * WITHIN => format!("yours of {yours} are as good"),
+        Some(percent) if longest < least.sub.0 => {
+            format!(
+                "yours of {yours} are short: they cost {percent:.0} % more hours in read noise and in time between subs"
+            )
+        }
+        Some(percent) => {
+            format!("yours of {yours} are long: they cost {percent:.0} % more hours in subs that are spoilt or too few")
+        }
+        None if longest > search.longest() => format!("yours of {yours} are longer than mount, stars or sky allow"),
+        None => format!("yours were of {yours}"),
+    };
+    Some(format!("Sub length: for this sky and goal {:.0} s is recommended; {verdict}.", best.sub_s.0))
 }
 
 fn of_width(filter: &FilterReview, all: &[FilterReview]) -> Option<String> {
