@@ -57,7 +57,7 @@ fn taken(list: &Checklist) -> SensorTruth {
             exposure_s: step.exposure_s.or(flat).unwrap_or(Seconds(0.0)),
             sensor_c: Some(temperature(list, step)),
             light_e_per_s: ElectronsPerSecond(if flat.is_some() { FULL_E / FILLED_S } else { 0.0 }),
-            filter: None,
+            ..FrameGroup::new(kind)
         })
     };
     let truth = SensorTruth::from_toml(&format!(

@@ -10,6 +10,8 @@ use rand_distr::{Distribution, Normal, Poisson};
 use serde_json::Value;
 use subwell::camera::CameraProfile;
 use subwell::plan::{Comparison, Conditions, Cooling, Night, PlanError, Verdict};
+use subwell::simulate::{StackTruth, snr_found, stacked_field};
+use subwell::units::{Electrons, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
 /// A camera whose dark current doubles every 6.5 K from one typed point: the law is then known to the test.
 const CAMERA: &str = r#"
@@ -232,6 +234,85 @@ fn simulated_stacks_of_the_hours_that_are_said_reach_the_same_snr() {
     assert_relative_eq!(warm, 3.0, max_relative = WITHIN);
     assert_relative_eq!(cold, 3.0, max_relative = WITHIN);
     assert_relative_eq!((warm / cold).powi(2), 1.0, max_relative = 2.0 * WITHIN);
+}
+
+/// The simulator of whole stacks, pixel by pixel, on the warm and on the cold night of a July: for the hours that are said
+/// both show the same SNR, so the ratio of the hours is theirs within 4 %.
+#[test]
+fn the_stack_simulator_confirms_the_ratio_of_a_warm_and_a_cold_night() {
+    const RATIO_WITHIN: f64 = 0.04;
+    let text = night_text(21.3, "h-alpha", "line_rayleigh = 300.0", 14.0)
+        .replace("longest_sub_s = 600.0\nsettle_s = 20.0", "longest_sub_s = 120.0\nsettle_s = 0.0")
+        .replace("lost_subs_per_hour = 1.0", "lost_subs_per_hour = 0.0")
+        .replace(
+            "dark_mismatch_c = 0.0",
+            "dark_mismatch_c = 0.0\ndarks = 1000000\nflats = 1000000\n[stack]\nclip_sigma = 0.0",
+        )
+        .replace("snr = 8.0", "snr = 3.0\npixel = true");
+    let night = Night::from_toml(&text).unwrap();
+    let camera = camera_with(0.3, 3.0, 1.0);
+    let answer = cooling(&night, &camera);
+    let rates = Conditions::new(&night, &camera.modes[0]).unwrap().filters[0].planes[0].noise.rates;
+    let july = &answer.months[6];
+    let snr = |dark: f64, seconds: f64, seed: u64| {
+        let truth = StackTruth {
+            target_e_per_s: rates.target,
+            sky_e_per_s: rates.sky,
+            dark_e_per_s: ElectronsPerSecond(dark),
+            read_noise_e: Electrons(3.0),
+            step_e: ElectronsPerDn(1.0),
+            sub_s: Seconds(120.0),
+            kept: (seconds / 123.0).round() as usize,
+            darks: 0,
+            flats: 0,
+            biases: 0,
+            seed,
+            ..StackTruth::default()
+        };
+        let fields: Vec<_> = (0..6).map(|night| stacked_field(&truth, night).unwrap()).collect();
+        // Subs are whole, the hours that are said are not: SNR² grows with their number.
+        snr_found(&fields, [1, 1]).unwrap().snr * (seconds / 123.0 / truth.kept as f64).sqrt()
+    };
+    let warm = snr(july.uncooled_dark_e_per_s, july.uncooled_wall_clock_s.unwrap(), 3);
+    let cold = snr(july.cooled_dark_e_per_s, july.cooled_wall_clock_s.unwrap(), 4);
+    let ratio = (warm / cold).powi(2);
+    let said = july.time_ratio.unwrap();
+    println!(
+        "{said:.3} is said; the stacks' SNR: {:.4} warm, {:.4} cold: off by {:+.2} %",
+        warm,
+        cold,
+        100.0 * (ratio - 1.0)
+    );
+    assert!(said > 2.0);
+    assert_relative_eq!(ratio, 1.0, max_relative = RATIO_WITHIN);
+    assert_relative_eq!(warm, 3.0, max_relative = RATIO_WITHIN);
+}
+
+/// A drive from Bortle 7 to Bortle 4, two hours there and back: worth it for the galaxy, not for the nebula behind its
+/// filter, and each time with its reason.
+#[test]
+fn a_drive_from_bortle_7_to_bortle_4_has_two_answers() {
+    let at = |class: u8, filter: &str, target: &str| {
+        let text = night_text(18.5, filter, target, 9.0)
+            .replace("{ mag_per_arcsec2 = 18.5 }", &format!("{{ bortle = {class} }}"));
+        Night::from_toml(&text).unwrap()
+    };
+    let drive = |filter: &str, target: &str| compared(&at(7, filter, target), &at(4, filter, target));
+    let (galaxy, nebula) = (drive("luminance", GALAXY), drive("h-alpha", NEBULA));
+    let (far, near) = (galaxy.break_even_travel_h.unwrap(), nebula.break_even_travel_h.unwrap());
+    println!(
+        "galaxy {:.2} times, even at {far:.2} h; nebula {:.2} times, even at {near:.2} h",
+        galaxy.hours_ratio.value, nebula.hours_ratio.value
+    );
+    assert!(galaxy.hours_ratio.value > 1.2 * nebula.hours_ratio.value && far > near);
+    for answer in [&galaxy, &nebula] {
+        assert_eq!(answer.factors.iter().map(|factor| factor.name.as_str()).collect::<Vec<_>>(), ["sky"]);
+        assert!(subwell::report::comparison_text(answer).contains("on the road"));
+    }
+    // Each explained: what share of the noise the sky has under the town.
+    assert!(galaxy.a.noise_share_percent.sky > nebula.a.noise_share_percent.sky);
+    let texts = [&galaxy, &nebula].map(subwell::report::comparison_text);
+    assert_ne!(texts[0], texts[1]);
 }
 
 /// The year from its months: hours with cooling add up, hours without are spread by darkness.
@@ -480,7 +561,7 @@ fn all_factors_of_two_unlike_nights_multiply_to_the_ratio() {
     let mut b = night(20.5, "green", "surface_brightness_mag = 23.0", 9.0);
     b.optics.aperture_mm = subwell::units::Millimetres(130.0);
     b.optics.focal_length_mm = subwell::units::Millimetres(650.0);
-    b.mount.longest_sub_s = Some(subwell::units::Seconds(30.0));
+    b.mount.longest_sub_s = Some(Seconds(30.0));
     let answer = compared(&a, &b);
     let names: Vec<&str> = answer.factors.iter().map(|factor| factor.name.as_str()).collect();
     assert_eq!(names, ["sky", "target", "aperture", "sampling", "filter", "mount"]);

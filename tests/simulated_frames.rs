@@ -30,9 +30,8 @@ fn group(kind: FrameKind, exposure_s: f64, light_e_per_s: f64) -> FrameGroup {
         kind,
         count: 2,
         exposure_s: Seconds(exposure_s),
-        sensor_c: None,
         light_e_per_s: ElectronsPerSecond(light_e_per_s),
-        filter: None,
+        ..FrameGroup::new(kind)
     }
 }
 

@@ -7,12 +7,14 @@ mod background;
 mod change;
 mod error;
 mod gain_law;
+mod measured_light;
 mod profile;
 
 pub use background::{Background, PlaneBackground, StarFlux};
 pub use change::{Change, Comparison, changes};
 pub use error::ProfileError;
 pub use gain_law::{GainLaw, GainLawKind, gain_law};
+pub use measured_light::{DarkFrom, FieldStar, LightPlane, MeasuredLight};
 pub use profile::{
     CameraProfile, DarkCurrentPoint, DarkCurrentSource, FORMAT, Fit, FrameCounts, Mode, Plane, Provenance,
     ReadNoisePoint, SaturationCause, SaturationIs, Thermal, TransferPoint, VERSION,

@@ -8,6 +8,7 @@ mod output;
 mod page;
 mod planning;
 mod progress;
+mod review;
 mod sky;
 
 use std::path::PathBuf;
@@ -80,6 +81,8 @@ enum Command {
         /// The second night
         b: PathBuf,
     },
+    /// Last night's lights against the plan: what to leave out, what was reached, what to do next
+    Review(review::ReviewWords),
     /// A commented example of a file that the program reads
     Schema {
         /// Which file
@@ -196,6 +199,7 @@ pub(crate) fn run() -> ExitCode {
         ),
         Command::Cooling(asked) => decisions::cooling(asked),
         Command::Compare { a, b } => decisions::compare(a, b),
+        Command::Review(asked) => review::review(asked, words.quiet),
         Command::Schema { name } => Ok(decisions::schema(*name)),
         #[cfg(feature = "page")]
         Command::Page(asked) => page::page(asked, words.json, words.quiet),

@@ -69,6 +69,11 @@ impl Failure {
         }
     }
 
+    /// No light can be judged.
+    pub(super) fn nothing_to_review(message: &str, hint: &str) -> Self {
+        Self { code: "nothing-to-review".into(), message: message.to_owned(), hint: hint.to_owned(), exit: 1 }
+    }
+
     /// The same, with a word on the files that were left out before: what they do not say may be all that is wanting.
     pub(super) fn without(mut self, rejected: &[Rejected]) -> Self {
         let unsaid = |code: &str| rejected.iter().filter(|file| file.code == code).count();

@@ -82,7 +82,7 @@ pub struct PlaneConditions {
     /// The sensor's temperature.
     pub(super) sensor: Celsius,
     /// Middle of the plane's (first) window, which says what planes compete.
-    window_nm: f64,
+    pub(super) window_nm: f64,
     star_limit: Option<Seconds>,
     sky_limit: Option<Seconds>,
 }

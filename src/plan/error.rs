@@ -49,6 +49,12 @@ pub enum PlanError {
     /// Everything was read, and the date has no hours for it.
     #[error(transparent)]
     NoHours(#[from] NoHours),
+    /// No light can be held against the night.
+    #[error("no light can be held against the night{why}")]
+    NothingToReview {
+        /// Why the first one cannot, after a colon; empty where there is none.
+        why: String,
+    },
 }
 
 /// Why a date has no hours for the goal, with the date that has.
@@ -159,13 +165,14 @@ impl PlanError {
             Self::Target(_) => "target-unusable",
             Self::Camera(_) => "camera-unusable",
             Self::OutOfReach { .. } | Self::NoHours(_) => "goal-out-of-reach",
+            Self::NothingToReview { .. } => "nothing-to-review",
         }
     }
 
     /// Whether everything could be read and the goal is what fails.
     #[must_use]
     pub fn is_out_of_reach(&self) -> bool {
-        matches!(self, Self::OutOfReach { .. } | Self::NoHours(_))
+        matches!(self, Self::OutOfReach { .. } | Self::NoHours(_) | Self::NothingToReview { .. })
     }
 
     /// What the photographer can do.
@@ -182,6 +189,9 @@ impl PlanError {
                 "measure darks at two or more lengths and temperatures, or type [[modes.planes.dark_current]] from a data sheet"
                     .into()
             }
+            Self::Impossible { key, .. } if key == "offset_dn" => {
+                "put darks of the lights' exposure beside them, or measure bias frames into the profile".into()
+            }
             Self::Impossible { key, .. } => format!("correct `{key}`"),
             Self::Sky(error) => error.hint(),
             Self::Rig(error) => error.hint(),
@@ -189,6 +199,9 @@ impl PlanError {
             Self::Camera(error) => error.hint(),
             Self::OutOfReach { reach, .. } => reach.hint(),
             Self::NoHours(error) => error.hint(),
+            Self::NothingToReview { .. } => {
+                "give the folder of the lights, and the night file with their camera, filter and gain".into()
+            }
         }
     }
 }

@@ -89,16 +89,39 @@ impl Evening {
     pub(super) fn of(night: &Night) -> Result<Self, PlanError> {
         match night.dated()? {
             Some((date, place)) => Self::dated(night, date, place),
-            None => Ok(Self {
-                air: vec![(1.0, airmass(night.target.altitude())?)],
-                moon: None,
-                twilight: None,
-                natural: 1.0,
-                clear_hours: night.goal.clear_hours(),
-                night: None,
-                caveats: vec![moon_not_counted(night)],
-            }),
+            None => Ok(Self { caveats: vec![moon_not_counted(night)], ..Self::undated(night)? }),
         }
+    }
+
+    /// One moment of a dated night.
+    pub(super) fn at(night: &Night, sample: &NightSample) -> Self {
+        let light = |magnitude: Option<MagnitudesPerSquareArcsecond>, relative: f64| {
+            magnitude.map(|m| Estimate::new(m.0, relative * MAGNITUDES_PER_LOGARITHM))
+        };
+        let twilight =
+            (sample.twilight > 0.0).then(|| NATURAL_SKY - MagnitudesPerSquareArcsecond(2.5 * sample.twilight.log10()));
+        Self {
+            air: vec![(1.0, sample.airmass)],
+            moon: light(magnitude_of_nanolambert(sample.moon_nanolambert), MOONLIGHT_UNCERTAINTY),
+            twilight: light(twilight, TWILIGHT_UNCERTAINTY),
+            natural: sample.natural,
+            clear_hours: night.goal.clear_hours(),
+            night: None,
+            caveats: Vec::new(),
+        }
+    }
+
+    /// A night without date: the Moon down, the target at its usual altitude.
+    pub(super) fn undated(night: &Night) -> Result<Self, PlanError> {
+        Ok(Self {
+            air: vec![(1.0, airmass(night.target.altitude())?)],
+            moon: None,
+            twilight: None,
+            natural: 1.0,
+            clear_hours: night.goal.clear_hours(),
+            night: None,
+            caveats: Vec::new(),
+        })
     }
 
     fn dated(night: &Night, date: Date, place: Place) -> Result<Self, PlanError> {

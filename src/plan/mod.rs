@@ -22,6 +22,7 @@ mod night;
 mod optimum;
 mod outcome;
 mod range;
+mod review;
 mod settled;
 mod sky_light;
 mod star_light;
@@ -49,6 +50,9 @@ pub use optimum::{
 pub use outcome::{
     FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, RuleOfThumb, SubLimits,
     WithoutDither, cost_maps, plan, searches,
+};
+pub use review::{
+    FilterReview, PlaneOfSub, Review, ReviewNight, ReviewPlane, Sign, SkyToWrite, SubReview, dark_levels, mode_of_light,
 };
 pub use sky_light::{ChainFactor, HoursRatio, PlaneSky, SkyAnswer, SkyWindow};
 pub use star_light::{MeasuredStar, StarLight, star_light};

@@ -13,6 +13,7 @@ mod number;
 mod plan;
 pub mod plots;
 mod points;
+mod review;
 mod schedule;
 mod short_set;
 mod sky;
@@ -29,6 +30,7 @@ use number::plain;
 pub use number::{duration, rounded, with_uncertainty};
 pub use plan::{answer_line, plan_text};
 pub use points::{photon_transfer_csv, photon_transfer_ecsv};
+pub use review::review_text;
 pub use schedule::schedule_csv;
 pub use sky::sky_text;
 

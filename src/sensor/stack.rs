@@ -32,11 +32,7 @@ impl StackKey {
 }
 
 /// A view of the part of a frame that a plane consists of.
-pub(super) fn plane_view<'a>(
-    pixels: &'a Array2<u16>,
-    region: [usize; 4],
-    cell: Option<(usize, usize)>,
-) -> ArrayView2<'a, u16> {
+pub(super) fn plane_view<T>(pixels: &Array2<T>, region: [usize; 4], cell: Option<(usize, usize)>) -> ArrayView2<'_, T> {
     let [left, top, width, height] = region;
     let ((row, column), step) = cell.map_or(((0, 0), 1), |cell| (cell, 2));
     let part = |start: usize, end: usize| Slice::from(start..end).step_by(step);

@@ -10,10 +10,10 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 use crate::frames::{Frame, FrameInfo, FrameKind};
 
 use super::pattern::{Pattern, Stream, chance, normal};
-use super::scene::Scene;
+use super::scene::{Scene, Seen};
 use crate::units::Celsius;
 
-use super::{SensorTruth, clock};
+use super::{Course, SensorTruth, clock};
 
 /// Mean charge of a particle's hit; single hits are exponential about it. Made up: real ones
 /// depend on the thickness of the silicon.
@@ -43,7 +43,6 @@ const BETWEEN_READINGS: usize = 1_000_000;
 pub struct SimulatedSensor {
     truth: SensorTruth,
     pattern: Pattern,
-    scene: Scene,
     /// What a lossy tone curve makes of each converter code over the offset; empty without one.
     tone_curve: Vec<u16>,
 }
@@ -69,6 +68,8 @@ pub fn one_frame(truth: &SensorTruth, index: usize) -> Option<Frame> {
 struct Place {
     index: usize,
     group: usize,
+    /// Its number among the frames of its group, from 0.
+    in_group: usize,
     /// Its number among the frames of its kind, from 1.
     number: usize,
     /// Seconds since 1970.
@@ -80,9 +81,10 @@ fn places(truth: &SensorTruth) -> impl Iterator<Item = Place> + '_ {
     let mut taken = clock::seconds(&truth.start).unwrap_or(0);
     let mut taken_of_kind = BTreeMap::new();
     let groups = truth.frames.iter().enumerate();
-    groups.flat_map(|(group, asked)| std::iter::repeat_n((group, asked), asked.count)).map(move |(group, asked)| {
+    let each = groups.flat_map(|(group, asked)| (0..asked.count).map(move |in_group| (group, in_group, asked)));
+    each.map(move |(group, in_group, asked)| {
         let number = taken_of_kind.entry(asked.kind).and_modify(|number| *number += 1).or_insert(1);
-        let place = Place { index, group, number: *number, taken };
+        let place = Place { index, group, in_group, number: *number, taken };
         index += 1;
         taken += asked.exposure_s.0.ceil() as i64 + BETWEEN_FRAMES_S;
         place
@@ -99,6 +101,20 @@ impl SensorTruth {
         // Numbers of its own, so that no other chance changes with it.
         let wander = self.temperature_jitter_c * normal(&mut chance(self.seed, Stream::WholeFrame(place.index), 1));
         Some(Celsius(((asked.0 + wander) * 10.0).round() / 10.0))
+    }
+
+    /// What a light frame sees of the sky; `None` for a frame of another kind.
+    fn seen(&self, place: &Place) -> Option<Seen> {
+        let group = &self.frames[place.group];
+        let at = |course: Course| course.at(place.in_group, group.count);
+        let moved = group.step_px.map(|step| f64::from(step) * place.in_group as f64);
+        (group.kind == FrameKind::Light).then(|| Seen {
+            sky: at(group.sky_factor),
+            transparency: at(group.transparency),
+            star_width: at(group.star_width_factor),
+            nebula: group.nebula_fraction.unwrap_or(self.nebula_fraction),
+            moved,
+        })
     }
 
     /// The names of the frames asked for, in order, such as `flat/flat_0001.fits`.
@@ -124,7 +140,7 @@ impl SimulatedSensor {
     pub fn new(truth: &SensorTruth) -> Self {
         let highest = truth.highest_dn() / truth.dn_step.max(1);
         let tone_curve = truth.oddity.tone_curve(truth.gain_e_per_adc_step.0, highest);
-        Self { truth: truth.clone(), pattern: Pattern::of(truth), scene: Scene::of(truth), tone_curve }
+        Self { truth: truth.clone(), pattern: Pattern::of(truth), tone_curve }
     }
 
     /// What is fixed in it.
@@ -208,7 +224,7 @@ impl SimulatedSensor {
 struct Exposure<'a> {
     sensor: &'a SimulatedSensor,
     light_e: f64,
-    scene: Option<&'a Scene>,
+    scene: Option<Scene>,
     dark_e: f64,
     floor_e: f64,
     glow_e: f64,
@@ -231,7 +247,7 @@ impl<'a> Exposure<'a> {
         Self {
             sensor,
             light_e: group.light_e_per_s.0 * exposure_s,
-            scene: (group.kind == FrameKind::Light).then_some(&sensor.scene),
+            scene: truth.seen(place).map(|seen| Scene::of(truth, &seen)),
             dark_e: truth.dark_e_per_s.0 * dark_law * exposure_s,
             floor_e: truth.dark_floor_e_per_s.0 * exposure_s,
             glow_e: truth.glow_e_per_s.0 * exposure_s,
@@ -269,7 +285,7 @@ impl<'a> Exposure<'a> {
     /// Electrons expected from light and heat.
     fn mean_e(&self, row: usize, column: usize) -> f64 {
         let pattern = &self.sensor.pattern;
-        let scene = self.scene.map_or(1.0, |scene| scene.at(row, column));
+        let scene = self.scene.as_ref().map_or(1.0, |scene| scene.at(row, column));
         let light = self.light_e * scene * f64::from(pattern.response[(row, column)]) * self.light_share(row, column);
         let dark = self.dark_e * f64::from(pattern.dark_factor[(row, column)]) + self.floor_e;
         light + dark + self.glow_e(row, column)

@@ -10,6 +10,7 @@
 mod clock;
 mod error;
 mod exposure;
+mod frame_group;
 mod oddity;
 mod pattern;
 mod scene;
@@ -18,7 +19,8 @@ mod truth;
 
 pub use error::SimulateError;
 pub use exposure::{SimulatedSensor, frames, one_frame};
+pub use frame_group::{Course, FrameGroup};
 pub use oddity::{Oddity, RawFilter};
 pub use pattern::{HOT_PIXEL_FACTORS, Pattern};
 pub use stack::{FoundSnr, Shift, StackTruth, StackedField, clipped_mean, shifts, snr_found, stacked_field};
-pub use truth::{FrameGroup, LightColour, SensorTruth};
+pub use truth::{LightColour, SensorTruth};

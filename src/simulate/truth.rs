@@ -2,17 +2,17 @@
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-use crate::frames::{CfaPattern, FrameKind};
+use crate::frames::CfaPattern;
 use crate::reading;
-use crate::units::{ABSOLUTE_ZERO_C, Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Seconds};
+use crate::units::{ABSOLUTE_ZERO_C, Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres};
 
-use super::{Oddity, SimulateError, clock};
+use super::{FrameGroup, Oddity, SimulateError, clock};
 
 /// Boltzmann's constant in eV/K (CODATA 2018, exact).
 const BOLTZMANN_EV_PER_K: f64 = 8.617_333_262e-5;
 /// More pixels or frames than this are a slip of the pen.
 const MOST_PIXELS: u64 = 200_000_000;
-const MOST_FRAMES: u64 = 100_000;
+pub(super) const MOST_FRAMES: u64 = 100_000;
 /// More than any test needs: a slip of the count is not to fill a disk.
 const MOST_GIGABYTES: f64 = 20.0;
 /// No light or dark current comes near this many electrons in one exposure.
@@ -124,29 +124,6 @@ pub struct SensorTruth {
     pub frames: Vec<FrameGroup>,
 }
 
-/// Frames that were taken alike.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct FrameGroup {
-    /// What they are taken for.
-    pub kind: FrameKind,
-    /// How many; 1.
-    #[serde(default = "one")]
-    pub count: usize,
-    /// How long the shutter is open; 0.
-    #[serde(default = "no_time")]
-    pub exposure_s: Seconds,
-    /// The sensor's temperature; left out, `dark_at_c` and no word of it in the headers.
-    #[serde(default)]
-    pub sensor_c: Option<Celsius>,
-    /// Photoelectrons in a pixel of mean response in the middle of the field; 0.
-    #[serde(default = "no_light")]
-    pub light_e_per_s: ElectronsPerSecond,
-    /// The filter's name in the headers; none.
-    #[serde(default)]
-    pub filter: Option<String>,
-}
-
 /// Light of each colour of the array, relative to the rate asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
@@ -158,18 +135,6 @@ pub struct LightColour {
     pub G: f64,
     /// Blue; 1.
     pub B: f64,
-}
-
-fn one() -> usize {
-    1
-}
-
-fn no_time() -> Seconds {
-    Seconds(0.0)
-}
-
-fn no_light() -> ElectronsPerSecond {
-    ElectronsPerSecond(0.0)
 }
 
 impl Default for LightColour {
@@ -368,9 +333,7 @@ impl SensorTruth {
         }
         for (i, group) in self.frames.iter().enumerate() {
             let key = |name: &str| format!("frames[{i}].{name}");
-            within(&key("count"), group.count as f64, 1.0, MOST_FRAMES as f64)?;
-            within(&key("exposure_s"), group.exposure_s.0, 0.0, 1e6)?;
-            within(&key("light_e_per_s"), group.light_e_per_s.0, 0.0, 1e9)?;
+            group.check(&key)?;
             let sensor = group.sensor_c.unwrap_or(self.dark_at_c);
             within(&key("sensor_c"), sensor.0, ABSOLUTE_ZERO_C + 50.0, 150.0)?;
             let dark = self.dark_rate(sensor) * group.exposure_s;

@@ -5,7 +5,7 @@
 //! ```
 
 use nalgebra::{Matrix4, Vector4};
-use ndarray::ArrayView2;
+use ndarray::{Array2, ArrayView2};
 
 use crate::camera::{Background, Mode, PlaneBackground};
 use crate::caveat::Caveat;
@@ -23,6 +23,8 @@ const TILE_SIDE: (usize, usize) = (8, 64);
 const LEAST_TILES: usize = 16;
 /// Pixels beyond this many sigmas of a tile are stars.
 const STAR_SIGMAS: f64 = 3.0;
+/// What clipping at three sigmas leaves of a normal spread: √0.9733, from the tables of the normal law.
+const CLIPPED_SPREAD: f64 = 0.986_6;
 /// The first surface lies under all but this share of the tiles: nebula may fill more than half of a field.
 const LOW_SHARE: f64 = 0.25;
 /// A tile belongs to the sky within this many of its sigmas of the surface.
@@ -40,7 +42,7 @@ const LEVEL_WANDER_DN: f64 = 0.3;
 /// Relative standard uncertainty of a gain that was typed (common practice, no source).
 const TYPED_GAIN_UNCERTAINTY: f64 = 0.05;
 /// Light and dark may differ so much in temperature.
-const SAME_TEMPERATURE_K: f64 = 1.0;
+pub(super) const SAME_TEMPERATURE_K: f64 = 1.0;
 
 /// What turns counts into electrons, and names the planes.
 #[derive(Debug, Clone, Copy, Default)]
@@ -85,7 +87,7 @@ pub fn background(light: &Frame, dark: &Frame, options: BackgroundOptions<'_>) -
     let mut planes = Vec::new();
     for plane in planes_of(&light.info, options) {
         let gain = plane.gain.ok_or(MeasureError::NoGain { levels: 0 })?;
-        planes.push(plane_background(light, dark, &plane, &gain)?);
+        planes.push(plane_background(light, &dark.pixels, &plane, &gain)?.0);
     }
     for plane in &planes {
         caveats.extend(field_caveat(plane));
@@ -94,14 +96,14 @@ pub fn background(light: &Frame, dark: &Frame, options: BackgroundOptions<'_>) -
 }
 
 /// A plane to be measured.
-struct PlaneOf {
-    name: String,
+pub(super) struct PlaneOf {
+    pub(super) name: String,
     colour: Option<char>,
-    cell: Option<(usize, usize)>,
-    gain: Option<Estimate<ElectronsPerDn>>,
+    pub(super) cell: Option<(usize, usize)>,
+    pub(super) gain: Option<Estimate<ElectronsPerDn>>,
 }
 
-fn planes_of(light: &FrameInfo, options: BackgroundOptions<'_>) -> Vec<PlaneOf> {
+pub(super) fn planes_of(light: &FrameInfo, options: BackgroundOptions<'_>) -> Vec<PlaneOf> {
     let typed = options.gain.map(|gain| Estimate::new(gain.0, gain.0 * TYPED_GAIN_UNCERTAINTY));
     if let Some(mode) = options.mode {
         let of = |plane: &crate::camera::Plane| PlaneOf {
@@ -135,15 +137,15 @@ pub(crate) fn cell_named(name: &str) -> Option<(usize, usize)> {
     }
 }
 
-fn plane_background(
+/// The sky in one plane, and the noise of a pixel of it in DN: what light less dark scatters by in the tiles that are sky.
+pub(super) fn plane_background<D: Copy + Into<f64>>(
     light: &Frame,
-    dark: &Frame,
+    dark: &Array2<D>,
     plane: &PlaneOf,
     gain: &Estimate<ElectronsPerDn>,
-) -> Result<PlaneBackground, MeasureError> {
+) -> Result<(PlaneBackground, f64), MeasureError> {
     let region = [0, 0, light.pixels.ncols(), light.pixels.nrows()];
-    let (tiles, across) =
-        tiles(plane_view(&light.pixels, region, plane.cell), plane_view(&dark.pixels, region, plane.cell));
+    let (tiles, across) = tiles(plane_view(&light.pixels, region, plane.cell), plane_view(dark, region, plane.cell));
     if tiles.len() < LEAST_TILES {
         let size = format!("{} x {}", region[2], region[3]);
         return Err(MeasureError::RegionOutside { region: format!("{LEAST_TILES} tiles of 8 x 8 pixels"), size });
@@ -160,7 +162,7 @@ fn plane_background(
     let uncertainty = field.standard_error.hypot(by_falloff).hypot(wander).hypot(field.typical_excess);
     let level_dn: Estimate<Dn> = Estimate::new(level, uncertainty);
     let rate = level / exposure * gain.value.0;
-    Ok(PlaneBackground {
+    let background = PlaneBackground {
         plane: plane.name.clone(),
         colour: plane.colour,
         level_dn,
@@ -168,7 +170,8 @@ fn plane_background(
         gradient_percent: 200.0 * field.surface[1].hypot(field.surface[2]) / level,
         falloff_percent: 100.0 * falloff / level,
         not_background_percent: 100.0 * field.bright_share,
-    })
+    };
+    Ok((background, field.noise))
 }
 
 /// One tile: its place in −1 to 1, its level without stars and how sure that is.
@@ -177,6 +180,8 @@ struct Tile {
     y: f64,
     level: f64,
     sigma: f64,
+    /// Standard deviation of its pixels.
+    noise: f64,
 }
 
 impl Tile {
@@ -187,7 +192,7 @@ impl Tile {
 }
 
 /// The tiles, row by row, and how many make a row.
-fn tiles(light: ArrayView2<'_, u16>, dark: ArrayView2<'_, u16>) -> (Vec<Tile>, usize) {
+fn tiles<D: Copy + Into<f64>>(light: ArrayView2<'_, u16>, dark: ArrayView2<'_, D>) -> (Vec<Tile>, usize) {
     let (rows, columns) = light.dim();
     let side = (rows.min(columns) / TILES_ACROSS).clamp(TILE_SIDE.0, TILE_SIDE.1);
     let (down, across) = (rows / side, columns / side);
@@ -198,20 +203,21 @@ fn tiles(light: ArrayView2<'_, u16>, dark: ArrayView2<'_, u16>) -> (Vec<Tile>, u
         differences.clear();
         for row in top..top + side {
             let pixels = (left..left + side).map(|column| (row, column));
-            differences.extend(pixels.map(|at| f64::from(light[at]) - f64::from(dark[at])));
+            differences.extend(pixels.map(|at| f64::from(light[at]) - dark[at].into()));
         }
-        let (level, sigma) = without_stars(&mut differences);
+        let (level, noise, kept) = without_stars(&mut differences);
         let middle = |start: usize, whole: usize| (2 * start + side) as f64 / whole as f64 - 1.0;
-        tiles.push(Tile { x: middle(left, columns), y: middle(top, rows), level, sigma });
+        let sigma = noise / kept.sqrt();
+        tiles.push(Tile { x: middle(left, columns), y: middle(top, rows), level, sigma, noise });
     }
     (tiles, across)
 }
 
-/// Mean of the values without the stars among them, and its standard error.
+/// Mean of the values without the stars among them, their standard deviation, and how many they are.
 ///
 /// The spread is taken below the median, where there are no stars; the cut is on both sides alike, so that noise alone
 /// does not move the mean, as it would move the median of few electrons.
-fn without_stars(values: &mut [f64]) -> (f64, f64) {
+fn without_stars(values: &mut [f64]) -> (f64, f64, f64) {
     values.sort_by(f64::total_cmp);
     let at = |share: f64| values[((values.len() - 1) as f64 * share) as usize];
     let mut centre = at(0.5);
@@ -230,7 +236,7 @@ fn without_stars(values: &mut [f64]) -> (f64, f64) {
         let below: Vec<f64> = inside.iter().filter(|value| **value < centre).map(|v| (v - centre).powi(2)).collect();
         sigma = (below.iter().sum::<f64>() / below.len().max(1) as f64).sqrt().max(0.5);
     }
-    (centre, sigma / (kept as f64).sqrt())
+    (centre, sigma, kept as f64)
 }
 
 /// The surface of the sky under the tiles.
@@ -240,6 +246,8 @@ struct Field {
     /// By how much the median tile is brighter than the surface.
     typical_excess: f64,
     bright_share: f64,
+    /// Standard deviation of the pixels of the tiles that are sky, in DN.
+    noise: f64,
 }
 
 impl Field {
@@ -268,7 +276,9 @@ impl Field {
         let (surface, kept, scatter) = if tilted.1 >= level.1 { tilted } else { level };
         let bright = (BRIGHT.0 * sigma(&surface)).max(BRIGHT.1 * surface[0]);
         let brighter: Vec<bool> = tiles.iter().map(|tile| residual(&surface, tile) > bright).collect();
+        let own = |tile: &&Tile| residual(&surface, tile).abs() <= SKY_SIGMAS * sigma(&surface);
         Self {
+            noise: median(tiles.iter().filter(own).map(|tile| tile.noise)) / CLIPPED_SPREAD,
             // The middle of a surface of four terms is known twice less well than a mean.
             standard_error: 2.0 * scatter / (kept.max(1) as f64).sqrt(),
             typical_excess: median(tiles.iter().map(|tile| residual(&surface, tile))).max(0.0) / 2.0,
@@ -352,7 +362,7 @@ fn median(values: impl Iterator<Item = f64>) -> f64 {
 }
 
 /// What the two frames' headers say against each other.
-fn frame_caveats(light: &FrameInfo, dark: &FrameInfo) -> Vec<Caveat> {
+pub(super) fn frame_caveats(light: &FrameInfo, dark: &FrameInfo) -> Vec<Caveat> {
     let mut caveats = Vec::new();
     for (info, kind) in [(light, FrameKind::Light), (dark, FrameKind::Dark)] {
         if info.kind != kind {
@@ -430,7 +440,7 @@ mod tests {
         let tile = |i: usize| {
             let (x, y) = ((i % 20) as f64 / 10.0 - 0.95, (i / 20) as f64 / 10.0 - 0.95);
             let nebula = if x > 0.2 { 300.0 } else { 0.0 };
-            Tile { x, y, level: 1000.0 + 40.0 * y + nebula, sigma: 2.0 }
+            Tile { x, y, level: 1000.0 + 40.0 * y + nebula, sigma: 2.0, noise: 40.0 }
         };
         let tiles: Vec<Tile> = (0..400).map(tile).collect();
         let field = Field::under(&tiles, 20);

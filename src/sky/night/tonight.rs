@@ -153,6 +153,12 @@ impl Tonight {
         samples
     }
 
+    /// One moment alone; `hours` of it are 0.
+    #[must_use]
+    pub fn moment(&self, at: Utc, track: &Track, extinction: Magnitudes) -> NightSample {
+        self.sample(at, 0.0, track, extinction)
+    }
+
     fn sample(&self, at: Utc, hours: f64, track: &Track, extinction: Magnitudes) -> NightSample {
         let (sun, moon) = (self.almanac.sun(at).altitude, self.almanac.moon(at));
         let target = self.target(track, at);

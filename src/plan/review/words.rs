@@ -1,0 +1,39 @@
+//! Why a sub is named or dropped, in words.
+
+use super::set::Judged;
+use super::signs::Sign;
+
+/// The reasons of one sub, with numbers; empty for a sub like the best.
+pub(super) fn why(sub: &Judged<'_>) -> String {
+    let mut parts: Vec<String> = sub.against.signs.iter().map(|sign| reason(sub, *sign)).collect();
+    if sub.dropped && !sub.against.signs.contains(&Sign::OtherField) {
+        parts.push(format!(
+            "an hour of it is worth {:.0} % of a good one, and the stack is better without",
+            sub.worth_percent
+        ));
+    } else if sub.against.signs.iter().any(|sign| sign.is_a_fault()) && !sub.dropped {
+        parts.push(format!("kept: an hour of it is worth {:.0} % of a good one", sub.worth_percent));
+    }
+    parts.join("; ")
+}
+
+fn reason(sub: &Judged<'_>, sign: Sign) -> String {
+    let against = &sub.against;
+    let light =
+        against.light.map_or_else(String::new, |share| format!("{:.0} % of the starlight", 100.0 * share.min(1.0)));
+    let wide = against.width.map_or_else(String::new, |width| format!("stars {width:.2} times as wide"));
+    let sky = format!("sky {:.2} times the quiet one", against.sky);
+    let word = sign.word();
+    match sign {
+        Sign::Cloud => format!("{word}: {light}, {sky}"),
+        Sign::Dew => format!("{word}: {light}, {wide}"),
+        Sign::WideStars => format!("{word}: {wide}, {light}"),
+        Sign::Moon | Sign::Twilight | Sign::BrightSky => format!("{word}: {sky}"),
+        Sign::Nebula => {
+            let share =
+                sub.light.planes.iter().map(|plane| plane.background.not_background_percent).fold(0.0, f64::max);
+            format!("{word}: {share:.0} % of the field is brighter than the sky, which is measured beside it")
+        }
+        Sign::OtherField => "other stars than in the rest: no part of this stack".into(),
+    }
+}

@@ -1,0 +1,157 @@
+//! The morning after as text: the night in a compact timeline, what to leave out, what to do.
+
+use crate::plan::{FilterReview, Review, Sign, SubReview};
+
+use super::{caveats_text, entry, rejected_text, rounded, with_uncertainty, wrapped, wrapped_from};
+
+/// A stretch of like subs is cut into at most so many rows.
+const ROWS_OF_A_STRETCH: usize = 8;
+/// Column of the values.
+const VALUES: usize = 24;
+
+/// The whole answer of `review`.
+#[must_use]
+pub fn review_text(review: &Review) -> String {
+    let mut text = String::new();
+    let when = match (&review.night.from, &review.night.to) {
+        (Some(from), Some(to)) => format!(", {} to {} local time", from.replace('T', " "), clock(Some(to.as_str()))),
+        _ => String::new(),
+    };
+    let lights = review.subs.len();
+    text.push_str(&wrapped(&format!("{lights} {} against the night file{when}", plural(lights, "light")), 2));
+    for filter in &review.filters {
+        text.push_str(&timeline(filter, review));
+        text.push_str(&numbers(filter));
+    }
+    text.push_str(&dropped(review));
+    text.push_str("\nfor the next night\n");
+    for advice in &review.advice {
+        text.push_str("  - ");
+        text.push_str(&wrapped_from(4, advice, 4));
+    }
+    text.push('\n');
+    text.push_str(&rejected_text(&review.left_out));
+    text.push_str(&caveats_text(&review.caveats));
+    text
+}
+
+fn plural(count: usize, word: &str) -> String {
+    if count == 1 { word.to_owned() } else { format!("{word}s") }
+}
+
+/// The hour and minute of a local time.
+fn clock(when: Option<&str>) -> String {
+    when.and_then(|when| when.split('T').nth(1)).unwrap_or("--:--").to_owned()
+}
+
+fn timeline(filter: &FilterReview, review: &Review) -> String {
+    let subs: Vec<&SubReview> = review.subs.iter().filter(|sub| sub.filter == filter.name).collect();
+    let colour = subs.first().and_then(|sub| sub.planes.iter().find(|plane| plane.plane == filter.plane)?.colour);
+    let plane = colour.map_or_else(|| filter.plane.clone(), |colour| format!("{} ({colour})", filter.plane));
+    let mut text = format!("\n{}, sky in plane {plane}\n\n", filter.name);
+    text.push_str("  time         subs  sky e-/s  foretold  noise e-  stars  light  width px\n");
+    let alike = |a: &&SubReview, b: &&SubReview| a.signs == b.signs && a.keep == b.keep;
+    for stretch in subs.chunk_by(alike) {
+        let rows = stretch.len().div_ceil(ROWS_OF_A_STRETCH).max(1);
+        // Only what changes within a stretch is worth several rows.
+        let rows = if changes(stretch) { rows } else { stretch.len() };
+        for row in stretch.chunks(rows) {
+            text.push_str(&line(row));
+        }
+    }
+    text
+}
+
+/// Whether the sky or the stars change within a stretch by more than a twentieth.
+fn changes(stretch: &[&SubReview]) -> bool {
+    let apart = |of: fn(&SubReview) -> Option<f64>| {
+        let values = || stretch.iter().filter_map(|sub| of(sub));
+        values().fold(f64::MIN, f64::max) > 1.05 * values().fold(f64::MAX, f64::min)
+    };
+    apart(|sub| Some(sub.sky_over_quiet)) || apart(|sub| sub.starlight.map(|share| share.value))
+}
+
+fn line(row: &[&SubReview]) -> String {
+    let mean = |of: &dyn Fn(&SubReview) -> Option<f64>| {
+        let values: Vec<f64> = row.iter().filter_map(|sub| of(sub)).collect();
+        (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+    };
+    let said = |value: Option<f64>, digits: usize| value.map_or_else(|| "-".into(), |value| rounded(value, digits));
+    let (first, last) = (row.first(), row.last());
+    let from = clock(first.and_then(|sub| sub.when.as_deref()));
+    let time = match row.len() {
+        1 => from,
+        _ => format!("{from}-{}", clock(last.and_then(|sub| sub.when.as_deref()))),
+    };
+    let share = mean(&|sub| sub.starlight.map(|share| 100.0 * share.value.min(1.0)));
+    let mut text = format!(
+        "  {time:<11} {:>5} {:>9} {:>9} {:>9} {:>6} {:>6} {:>9}",
+        row.len(),
+        said(mean(&|sub| Some(sub.sky_e_per_s.value.0)), 3),
+        said(mean(&|sub| sub.predicted_sky_e_per_s), 3),
+        said(mean(&|sub| Some(sub.noise_e.value.0)), 3),
+        mean(&|sub| Some(sub.star_count as f64)).map_or_else(|| "-".into(), |count| format!("{count:.0}")),
+        share.map_or_else(|| "-".into(), |share| format!("{share:.0} %")),
+        said(mean(&|sub| sub.fwhm_px.map(|width| width.value)), 2),
+    );
+    let signs = first.map_or(&[][..], |sub| &sub.signs);
+    let mut words: Vec<&str> = signs.iter().map(|sign: &Sign| sign.word()).collect();
+    if first.is_some_and(|sub| !sub.keep) {
+        words.push("leave out");
+    }
+    text.push('\n');
+    if !words.is_empty() {
+        text.push_str(&format!("    ^ {}\n", words.join(", ")));
+    }
+    text
+}
+
+fn numbers(filter: &FilterReview) -> String {
+    let mut text = String::from("\n");
+    let mut line = |name: &str, value: String| text.push_str(&entry(2, name, VALUES, &value));
+    line(
+        "quiet sky",
+        format!(
+            "{}, the night file says {}",
+            with_uncertainty(&filter.sky_e_per_s),
+            with_uncertainty(&filter.predicted_sky_e_per_s)
+        ),
+    );
+    if let Some(trend) = filter.sky_trend_percent_per_h {
+        line("sky over the night", format!("{trend:+.1} % of the quiet sky in an hour"));
+    }
+    line("kept", format!("{} of {} subs, {:.2} h", filter.subs_kept, filter.subs, filter.hours_kept));
+    if let Some(snr) = &filter.achieved_snr {
+        let all = filter.snr_if_all_kept.map_or_else(String::new, |snr| format!("; with all subs {}", rounded(snr, 3)));
+        let told = filter.predicted_snr.map_or_else(String::new, |snr| format!("; foretold {}", rounded(snr, 3)));
+        line("signal over noise", format!("{}{all}{told}", with_uncertainty(snr)));
+    }
+    if filter.planes.len() > 1 {
+        let plane = |plane: &crate::plan::ReviewPlane| {
+            let colour = plane.colour.map_or_else(String::new, |colour| format!(" ({colour})"));
+            let snr =
+                plane.achieved_snr.map_or_else(String::new, |snr| format!(", {} over noise", rounded(snr.value, 3)));
+            format!("{}{colour} {}{snr}", plane.plane, with_uncertainty(&plane.sky_e_per_s))
+        };
+        line("planes", filter.planes.iter().map(plane).collect::<Vec<_>>().join("; "));
+    }
+    text
+}
+
+fn dropped(review: &Review) -> String {
+    let dropped: Vec<&SubReview> = review.subs.iter().filter(|sub| !sub.keep).collect();
+    if dropped.is_empty() {
+        return String::new();
+    }
+    let mut text =
+        format!("\nleave out {} {} ({:.2} h)\n", dropped.len(), plural(dropped.len(), "sub"), review.hours_dropped);
+    for alike in dropped.chunk_by(|a, b| a.signs == b.signs) {
+        let files: Vec<&str> = alike.iter().map(|sub| sub.file.as_str()).collect();
+        let worst = alike.iter().min_by(|a, b| a.worth_percent.total_cmp(&b.worth_percent));
+        let why = worst.map_or("", |sub| sub.why.as_str());
+        let of = if alike.len() > 1 { "the worst of them, " } else { "" };
+        text.push_str("  ");
+        text.push_str(&wrapped_from(2, &format!("{}: {of}{why}", files.join(", ")), 4));
+    }
+    text
+}
