@@ -128,8 +128,24 @@ pub(super) fn quantile(values: impl Iterator<Item = f64>, share: f64) -> Option<
     Some(low + (high - low) * (at - at.floor()))
 }
 
-/// How much neighbours in time differ by chance: a slow course does not count.
+/// How much values in the order of time differ by chance: from each one's distance to the middle of its two neighbours, so
+/// that no steady course counts, however long.
 pub(super) fn scatter(values: &[f64]) -> f64 {
-    let steps = values.windows(2).map(|pair| (pair[1] - pair[0]).abs());
-    SIGMAS_PER_DEVIATION * median(steps).unwrap_or(0.0) / std::f64::consts::SQRT_2
+    let bends = values.windows(3).map(|three| (three[1] - (three[0] + three[2]) / 2.0).abs());
+    SIGMAS_PER_DEVIATION * median(bends).unwrap_or(0.0) / 1.5_f64.sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_steady_course_is_no_scatter() {
+        let ramp: Vec<f64> = (0..40).map(|i| 0.1 * f64::from(i)).collect();
+        assert!(scatter(&ramp) < 1e-12);
+        assert_eq!((scatter(&[]), scatter(&[1.0, 2.0])), (0.0, 0.0));
+        // A see-saw of ± 1: every bend is 2.
+        let saw: Vec<f64> = (0..40).map(|i| if i % 2 == 0 { 1.0 } else { -1.0 }).collect();
+        approx::assert_relative_eq!(scatter(&saw), 1.4826 * 2.0 / 1.5_f64.sqrt(), max_relative = 1e-12);
+    }
 }
