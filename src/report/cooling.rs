@@ -130,6 +130,13 @@ fn where_text(answer: &Cooling) -> String {
         },
     );
     line("cold enough", set_point);
+    let (night, reserve) = (answer.warmest_night_c.0, answer.cooler_reserve_k);
+    let reached = if reserve >= 0.0 {
+        format!("the cooler has {reserve:.0} K left at {:.0} °C", answer.set_point_c.0)
+    } else {
+        format!("the cooler gets only to {:.0} °C", answer.set_point_c.0 - reserve)
+    };
+    line("warmest nights", format!("{night:.0} °C, one in forty of the warmest month is warmer: {reached}"));
     line(
         "dark current is",
         format!(
