@@ -5,6 +5,7 @@ mod decisions;
 mod demo;
 mod output;
 mod progress;
+mod shell;
 mod sky;
 
 use std::path::PathBuf;
@@ -90,6 +91,13 @@ enum Command {
         #[arg(long)]
         force: bool,
     },
+    /// A script that lets a shell complete the words of this program
+    Completions {
+        /// Which shell
+        shell: clap_complete::Shell,
+    },
+    /// Manual pages, one for each command
+    Man(shell::ManWords),
 }
 
 #[derive(Args)]
@@ -182,6 +190,8 @@ pub(crate) fn run() -> ExitCode {
         Command::Compare { a, b } => decisions::compare(a, b),
         Command::Schema { name } => Ok(decisions::schema(*name)),
         Command::Simulate { sensor, out, compress, force } => simulated(sensor, out, *compress, *force, words.quiet),
+        Command::Completions { shell } => Ok(shell::completions(*shell)),
+        Command::Man(asked) => shell::man(asked),
     };
     output::finish(answer, words.json, words.strict)
 }

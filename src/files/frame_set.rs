@@ -12,7 +12,7 @@ use super::decoder::{Decoder, cores};
 use super::error::{Fault, FileError};
 use super::look::{Image, Look, Packing, packing};
 use super::scan::{Found, scan};
-use super::worker::{Reply, Request};
+use super::worker::{Named, Reply, Request};
 use crate::caveat::Rejected;
 use crate::frames::{Frame, FrameInfo, Inventory, Override, Seen, sidecar};
 
@@ -158,8 +158,8 @@ pub fn read_frame(path: &Path, info: &FrameInfo, decoder: &Decoder) -> Result<Fr
     Ok(Frame { info: info.clone(), pixels })
 }
 
-fn absolute(path: &Path) -> Result<PathBuf, FileError> {
-    std::path::absolute(path).map_err(|source| FileError::Disk { path: path.to_owned(), source })
+fn absolute(path: &Path) -> Result<Named, FileError> {
+    std::path::absolute(path).map(Named::of).map_err(|source| FileError::Disk { path: path.to_owned(), source })
 }
 
 fn another_answer(path: &Path) -> FileError {

@@ -1,5 +1,6 @@
 //! Which files of a folder may be frames, and what they start with.
 
+use std::collections::HashSet;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
@@ -54,8 +55,22 @@ pub(super) fn scan(root: &Path) -> Result<Scan, FileError> {
             }
         }
     }
-    scan.files.sort_by(|a, b| natural_order(&a.file, &b.file));
+    scan.files.sort_by(|a, b| natural_order(&a.file, &b.file).then_with(|| a.path.cmp(&b.path)));
+    tell_apart(&mut scan.files);
     Ok(scan)
+}
+
+/// Names that are shown alike, since they differ in bytes that cannot be shown, get a number: a file is known by its name.
+fn tell_apart(files: &mut [Found]) {
+    let mut taken: HashSet<String> = HashSet::with_capacity(files.len());
+    for found in files {
+        let shown = found.file.clone();
+        let mut number = 1;
+        while !taken.insert(found.file.clone()) {
+            number += 1;
+            found.file = format!("{shown} ({number})");
+        }
+    }
 }
 
 /// What systems leave in folders without being asked; hidden files of macOS and Linux start with a point.
