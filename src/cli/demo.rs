@@ -26,7 +26,7 @@ pub(super) fn demo(quiet: bool) -> Result<Answer, Failure> {
         String::from("Two invented cameras, an invented garden under a town sky.\nWhat measuring them says:\n\n");
     let (mut cameras, mut plans) = (Vec::new(), Vec::new());
     for (set, night) in CAMERAS {
-        let (profile, _) = camera::measured(&folder.path().join(set), MeasureOptions::default(), None, quiet)?;
+        let (profile, _) = camera::measured(&[folder.path().join(set)], MeasureOptions::default(), None, quiet)?;
         if cameras.is_empty() {
             text.push_str(&camera_text(&profile));
         } else {

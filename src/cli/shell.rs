@@ -55,7 +55,8 @@ fn pages() -> std::io::Result<Vec<(String, Vec<u8>)>> {
     program.build();
     let version = env!("CARGO_PKG_VERSION");
     let mut pages = Vec::new();
-    let commands: Vec<clap::Command> = program.get_subcommands().filter(|command| !command.is_hide_set()).cloned().collect();
+    let commands: Vec<clap::Command> =
+        program.get_subcommands().filter(|command| !command.is_hide_set()).cloned().collect();
     for command in std::iter::once(program).chain(commands) {
         let name = command.get_display_name().unwrap_or_else(|| command.get_name()).to_owned();
         let mut page = Vec::new();

@@ -53,10 +53,22 @@ impl FrameSet {
 /// # Errors
 /// When the folder cannot be read, or a `sidecar.csv` in it.
 pub fn read_headers(root: &Path, decoder: &Decoder) -> Result<FrameSet, FileError> {
-    let scan = scan(root)?;
+    read_headers_of(&[root.to_owned()], decoder)
+}
+
+/// The same for several folders and files at once.
+///
+/// # Errors
+/// As [`read_headers`].
+pub fn read_headers_of(roots: &[PathBuf], decoder: &Decoder) -> Result<FrameSet, FileError> {
+    let scan = scan(roots)?;
     let mut overrides = Vec::new();
     for found in &scan.sidecars {
         overrides.extend(overrides_in(found)?);
+    }
+    if roots.len() > 1 {
+        // Who gives some files of a folder knows that its sidecar tells of others too.
+        overrides.retain(|row| scan.files.iter().any(|found| sidecar::names_file(&row.file, &found.file)));
     }
     let mut rejected = scan.rejected;
     let mut seen = Vec::new();
@@ -66,7 +78,7 @@ pub fn read_headers(root: &Path, decoder: &Decoder) -> Result<FrameSet, FileErro
             Err(error) => rejected.push(error.rejected(&found.file)),
         }
     }
-    let inventory = Inventory::of(seen, &overrides, &name_of(root), rejected);
+    let inventory = Inventory::of(seen, &overrides, &name_of(&scan.root), rejected);
     let paths = scan.files.into_iter().map(|found| (found.file, found.path)).collect();
     Ok(FrameSet { inventory, paths })
 }

@@ -21,7 +21,7 @@ mod write_fits;
 
 pub use decoder::Decoder;
 pub use error::FileError;
-pub use frame_set::{FrameSet, read_frame, read_headers, read_one};
+pub use frame_set::{FrameSet, read_frame, read_headers, read_headers_of, read_one};
 pub use text::{
     TextError, read_night, read_profile, read_sensor, write_measured_sky, write_profile, write_throughput_ratio,
 };

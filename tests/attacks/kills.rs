@@ -57,7 +57,7 @@ impl Saving<'_> {
     pub(crate) fn killed(&self, kills: usize) -> Ends {
         fs::write(&self.file, &self.old).unwrap();
         let start = Instant::now();
-        assert!(self.start().wait().unwrap().success());
+        assert!(self.start().wait().unwrap().success(), "{:?}", self.words);
         let life = start.elapsed();
         let new = fs::read(&self.file).unwrap();
         assert_ne!(new, self.old, "the command has to change the file");
@@ -82,7 +82,7 @@ impl Saving<'_> {
                 Some(bytes) if bytes == new => ends.new += 1,
                 bytes => ends.half.push(bytes.map(|bytes| bytes.len())),
             }
-            self.clear(&mut ends);
+            self.count_strays(&mut ends);
         }
         ends
     }
@@ -97,8 +97,10 @@ impl Saving<'_> {
         }
     }
 
-    /// Counts what a kill left beside the file; it must be hidden.
-    fn clear(&self, ends: &mut Ends) {
+    /// Counts what a kill left beside the file; it must be hidden. It stays there until the last one.
+    fn count_strays(&self, ends: &mut Ends) {
+        ends.strays = 0;
+        ends.wrong.clear();
         for entry in fs::read_dir(self.folder()).unwrap().map(Result::unwrap) {
             let name = entry.file_name().to_string_lossy().into_owned();
             if entry.path() == self.file {
@@ -118,7 +120,7 @@ pub(crate) fn killed_while_measuring(program: &Path, kills: usize) -> Ends {
     let samples = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration");
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("camera.toml");
-    let mut words: Vec<OsString> = vec!["measure".into(), samples.join("cooled-mono/flat").into()];
+    let mut words: Vec<OsString> = vec!["measure".into(), samples.join("cooled-mono/bias").into()];
     words.extend(["--gain-e-per-dn", "0.8", "--quiet", "--force", "--out"].map(OsString::from));
     words.push(file.clone().into());
     // The old profile is another camera's, so that old and new cannot be taken for each other.

@@ -20,23 +20,43 @@ pub(crate) enum Grammar {
 
 /// Numbers that have hurt programs.
 const NUMBERS: [&str; 22] = [
-    "0", "-1", "1", "-0.0", "65536", "32768", "-32769", "2147483647", "2147483648", "4294967297",
-    "9223372036854775807", "18446744073709551616", "99999999999999999999999", "1e308", "-1e308", "1e-320", "NaN",
-    "inf", "T", "''", "0x7f", "400000001",
+    "0",
+    "-1",
+    "1",
+    "-0.0",
+    "65536",
+    "32768",
+    "-32769",
+    "2147483647",
+    "2147483648",
+    "4294967297",
+    "9223372036854775807",
+    "18446744073709551616",
+    "99999999999999999999999",
+    "1e308",
+    "-1e308",
+    "1e-320",
+    "NaN",
+    "inf",
+    "T",
+    "''",
+    "0x7f",
+    "400000001",
 ];
 
 pub(crate) fn chance(seed: u64) -> Chance {
     Chance::seed_from_u64(seed)
 }
 
-/// `good` with one to four changes.
+/// `good` with one to four changes; in text, half of the time only numbers change.
 pub(crate) fn mutated(good: &[u8], grammar: Grammar, chance: &mut Chance) -> Vec<u8> {
     let mut bytes = good.to_vec();
+    let first = if matches!(grammar, Grammar::Lines) && chance.random_bool(0.5) { 8 } else { 0 };
     for _ in 0..chance.random_range(1..=4) {
         if bytes.is_empty() {
             break;
         }
-        match chance.random_range(0..16) {
+        match chance.random_range(first..16) {
             0..4 => flip(&mut bytes, grammar, chance),
             4 => {
                 let at = place(&bytes, grammar, chance);
@@ -117,6 +137,9 @@ fn renumber(bytes: &mut Vec<u8>, grammar: Grammar, chance: &mut Chance) {
         }
         Grammar::Lines => {
             let runs = numbers_in(bytes);
+            // Half of them plausible: what every parser refuses says nothing about what lies behind it.
+            let plausible = format!("{:.2}", 10_f64.powf(chance.random_range(-2.0..4.0)));
+            let number = if chance.random_bool(0.5) { plausible.as_str() } else { number };
             if let Some((start, end)) = runs.get(chance.random_range(0..runs.len().max(1))).copied() {
                 bytes.splice(start..end, number.bytes());
             }

@@ -28,7 +28,12 @@ pub(crate) struct Family {
 
 pub(crate) const FAMILIES: [Family; 5] = [
     Family { name: "night", file: "night.toml", seeds: nights, door: night },
-    Family { name: "camera", file: "camera.toml", seeds: |_| vec![sample("published-camera.toml"), measured().0], door: camera },
+    Family {
+        name: "camera",
+        file: "camera.toml",
+        seeds: |_| vec![sample("published-camera.toml"), measured().0],
+        door: camera,
+    },
     Family { name: "sensor", file: "sensor.toml", seeds: |_| vec![schema("sensor"), small_sensor()], door: sensor },
     Family { name: "JSON", file: "camera.json", seeds: |_| vec![measured().1], door: camera },
     Family { name: "sidecar", file: "sidecar.csv", seeds: sidecars, door: sidecar },
@@ -127,9 +132,8 @@ pub(crate) fn attacked(family: &Family, count: usize, limits: Limits) -> Tally {
     let seeds = (family.seeds)(folder.path());
     let path = folder.path().join(family.file);
     let mut chance = chance(20_262 + family.name.len() as u64);
-    let texts: Vec<Vec<u8>> = (0..count)
-        .map(|number| mutated(seeds[number % seeds.len()].as_bytes(), Grammar::Lines, &mut chance))
-        .collect();
+    let texts: Vec<Vec<u8>> =
+        (0..count).map(|number| mutated(seeds[number % seeds.len()].as_bytes(), Grammar::Lines, &mut chance)).collect();
     let tally = watched(&texts, &path, family.door, limits);
     tally.print(family.name);
     tally
@@ -185,5 +189,5 @@ fn said(panic: &(dyn std::any::Any + Send)) -> String {
     text.or_else(|| panic.downcast_ref::<&str>().map(|text| (*text).to_owned())).unwrap_or_default()
 }
 
-/// A patience for planted hangs.
-pub(crate) const SHORT: Duration = Duration::from_millis(300);
+/// A patience for planted hangs; a planted panic with its backtrace has to be over within it.
+pub(crate) const SHORT: Duration = Duration::from_secs(10);
