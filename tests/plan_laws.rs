@@ -424,7 +424,8 @@ fn the_star_that_just_burns_bounds_the_sub_that_burns_it() {
     let first = plan(&night(18.5, "luminance", 22.5, "snr = 8"), &mono()).expect("a plan");
     for setting in &first.by_gain_setting {
         let burns = setting.filters[0].stars_burn_mag.expect("a star");
-        let text = NIGHT.replace("gain_setting = 40", &format!("gain_setting = {}", setting.gain_setting.expect("one")));
+        let text =
+            NIGHT.replace("gain_setting = 40", &format!("gain_setting = {}", setting.gain_setting.expect("one")));
         let text = text.replace("SKY", "18.5").replace("FILTER", "luminance").replace("TARGET", "22.5");
         let text = text.replace("GOAL", &format!("snr = 8\nstar_mag_kept = {}", burns.0));
         let kept = plan(&Night::from_toml(&text).expect("a night"), &mono()).expect("a plan");
