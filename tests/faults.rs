@@ -255,7 +255,12 @@ fn a_folder_of_ten_thousand_texts_is_refused_in_a_few_lines() {
     assert!(text(&run.stderr).contains("10000 files"), "{}", text(&run.stderr));
     let looked = subwell(&[OsStr::new("frames"), folder.path().as_os_str()]);
     let said = text(&looked.stdout);
-    assert!(said.lines().count() < 40 && said.contains("9990 more"), "{} lines: {}", said.lines().count(), &said[..400]);
+    assert!(
+        said.lines().count() < 40 && said.contains("9990 more"),
+        "{} lines: {}",
+        said.lines().count(),
+        &said[..400]
+    );
     // Who asks for all of them gets all.
     let all = json(&subwell(&[OsStr::new("frames"), folder.path().as_os_str(), OsStr::new("--json")]));
     assert_eq!(all["rejected"].as_array().unwrap().len(), 10_000);
