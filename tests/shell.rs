@@ -148,7 +148,8 @@ fn without_utf_8_every_sign_has_a_word() {
         &["measure", "no such folder", "--sensor-c", "1000"],
     ] {
         let of = |locale: &str| Command::new(PROGRAM).args(words).env("LC_ALL", locale).output().unwrap();
-        for bytes in [of("C").stdout, of("C").stderr, of("de_DE.ISO-8859-1").stdout] {
+        let c = of("C");
+        for bytes in [c.stdout, c.stderr, of("de_DE.ISO-8859-1").stdout] {
             let text = String::from_utf8_lossy(&bytes);
             let odd: String = text.chars().filter(|sign| !sign.is_ascii()).collect();
             assert!(odd.is_empty(), "{words:?}: {odd}");
