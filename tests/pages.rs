@@ -1,6 +1,8 @@
 //! The pages' `console` blocks, run and compared: README and notebooks say what the program
 //! prints. `[..]` stands for any characters of a line, `...` for any lines; digits beyond what
-//! the uncertainty allows are left open, so that a page holds on every machine.
+//! the uncertainty allows are left open, so that a page holds on every machine. A block that is
+//! fenced as `toml file=NAME` is a file that the reader types: it lies on the desk before any
+//! command of the page is run. With `like=OTHER` it is a copy of another file with these lines changed.
 
 use std::path::{Path, PathBuf};
 
@@ -31,6 +33,54 @@ fn examples(page: &str) -> Vec<Example> {
     found
 }
 
+/// A file that a page asks its reader to type; `like` names the one that it is a copy of, but for the lines given.
+struct Typed {
+    name: String,
+    like: Option<String>,
+    text: String,
+}
+
+fn typed_files(page: &str) -> Vec<Typed> {
+    let mut found: Vec<Typed> = Vec::new();
+    let mut inside = false;
+    for line in page.lines() {
+        if let Some(info) = line.strip_prefix("```") {
+            inside = info.starts_with("toml file=");
+            if inside {
+                let of = |key: &str| info.split(' ').find_map(|word| word.strip_prefix(key)).map(str::to_owned);
+                found.push(Typed { name: of("file=").unwrap(), like: of("like="), text: String::new() });
+            }
+        } else if let (true, Some(typed)) = (inside, found.last_mut()) {
+            typed.text.push_str(line);
+            typed.text.push('\n');
+        }
+    }
+    found
+}
+
+/// A copy of `original` in which each of `lines` stands in the place of the only line with its key.
+fn altered(original: &str, lines: &str) -> String {
+    let key = |line: &str| line.split(" = ").next().unwrap_or_default().to_owned();
+    lines.lines().fold(original.to_owned(), |text, line| {
+        let replaced = text.lines().filter(|old| key(old) == key(line)).count();
+        assert_eq!(replaced, 1, "which line is to be changed? {line}");
+        text.lines().map(|old| if key(old) == key(line) { line } else { old }).collect::<Vec<_>>().join("\n") + "\n"
+    })
+}
+
+fn type_files(page: &str, folder: &Path) {
+    for typed in typed_files(page) {
+        let plain = |sign: char| sign.is_ascii_alphanumeric() || "-.".contains(sign);
+        assert!(typed.name.chars().all(plain), "a file of the page's own folder: {}", typed.name);
+        assert!(!folder.join(&typed.name).exists(), "{} lies in the samples already", typed.name);
+        let text = typed.like.map_or_else(
+            || typed.text.clone(),
+            |like| altered(&std::fs::read_to_string(folder.join(like)).unwrap(), &typed.text),
+        );
+        std::fs::write(folder.join(typed.name), text).unwrap();
+    }
+}
+
 /// A folder as the page's reader has it: the sample sets beside the sample nights.
 fn desk() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
@@ -57,6 +107,7 @@ fn copied(from: &Path, to: &Path) {
 fn run(page: &Path) -> usize {
     let text = std::fs::read_to_string(page).unwrap();
     let desk = desk();
+    type_files(&text, desk.path());
     let examples = examples(&text);
     for example in &examples {
         let run = Command::cargo_bin("subwell").unwrap().current_dir(desk.path()).args(&example.words).assert();
