@@ -84,6 +84,8 @@ enum Command {
         a: PathBuf,
         /// The second night
         b: PathBuf,
+        #[command(flatten)]
+        report: ReportWords,
     },
     /// Last night's lights against the plan: what to leave out, what was reached, what to do next
     Review(review::ReviewWords),
@@ -116,6 +118,34 @@ enum Command {
     },
     /// Manual pages, one for each command
     Man(shell::ManWords),
+}
+
+/// Where a report goes.
+#[derive(Args)]
+struct ReportWords {
+    /// Write a report with pictures here (.html), to look at and to print
+    #[arg(long, value_name = "FILE")]
+    report: Option<PathBuf>,
+    /// Overwrite a report that is there
+    #[arg(long)]
+    force: bool,
+}
+
+impl ReportWords {
+    /// Refuses before the work, not after it.
+    fn check(&self) -> Result<(), Failure> {
+        let Some(file) = &self.report else { return Ok(()) };
+        named_as_page(file)?;
+        refuse_to_overwrite(file, self.force)
+    }
+
+    /// Writes the page where one is asked for, and says so below the text.
+    fn write(&self, text: &mut String, page: impl FnOnce() -> String) -> Result<(), Failure> {
+        let Some(file) = &self.report else { return Ok(()) };
+        files::write_whole(file, page().as_bytes(), self.force)?;
+        text.push_str(&format!("\nreport written to {}\n", file.display()));
+        Ok(())
+    }
 }
 
 #[derive(Args)]
@@ -210,7 +240,7 @@ pub(crate) fn run() -> ExitCode {
             *force,
         ),
         Command::Cooling(asked) => decisions::cooling(asked),
-        Command::Compare { a, b } => decisions::compare(a, b),
+        Command::Compare { a, b, report } => decisions::compare(a, b, report),
         Command::Review(asked) => review::review(asked, words.quiet),
         Command::Schema { name } => Ok(decisions::schema(*name)),
         #[cfg(feature = "page")]

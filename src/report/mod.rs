@@ -26,7 +26,7 @@ pub use checklist::checklist_text;
 pub use compare::comparison_text;
 pub use cooling::{cooling_line, cooling_text};
 pub use frames::{frames_text, stated_text};
-pub use html::{camera_page, plan_page};
+pub use html::{camera_page, comparison_page, cooling_page, plan_page, review_page};
 pub use json::{error_document, json_text, json_value};
 use number::plain;
 pub use number::{duration, rounded, with_uncertainty};
