@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 use assert_cmd::Command;
 use roxmltree::{Document, Node, ParsingOptions};
 use subwell::camera::CameraProfile;
-use subwell::plan::{Night, plan, searches};
-use subwell::report::{camera_page, plan_page};
+use subwell::plan::{Comparison, Cooling, Night, plan, searches};
+use subwell::report::{camera_page, comparison_page, cooling_line, cooling_page, plan_page};
 
 /// A mark may lie off the place that its table's number asks for: the number is rounded to four digits and the place to
 /// a tenth of a unit; the picture is 360 units wide.
@@ -105,6 +105,10 @@ fn drawn_as_said(said: &[(f64, f64)], drawn: &[(f64, f64)], x: Scale, y: Scale) 
 }
 
 fn closed_and_small(page: &str) {
+    closed_and_small_with(page, 2);
+}
+
+fn closed_and_small_with(page: &str, pictures_at_least: usize) {
     assert!(page.len() < LARGEST_BYTES, "{} bytes", page.len());
     for word in ["http:", "https:", "//", "<script", "src=", "@import", "url(", "<link", "href="] {
         assert!(!page.contains(word), "`{word}` is in the page");
@@ -127,7 +131,7 @@ fn closed_and_small(page: &str) {
         assert!(picture.attribute("viewBox").is_some() && picture.attribute("width").is_none());
         assert!(text_of(picture).len() > 40);
     }
-    assert!(seen >= 2);
+    assert!(seen >= pictures_at_least, "{seen} pictures");
 }
 
 #[test]
@@ -285,4 +289,151 @@ fn a_report_goes_over_no_file_and_has_one_ending() {
     // Before the work: a folder without frames is not even looked at.
     let said = subwell().current_dir(&folder).args(["measure", ".", "--report", "camera.txt"]).assert().code(2);
     assert!(String::from_utf8(said.get_output().stderr.clone()).unwrap().contains(".html"));
+}
+
+const YEAR: &str = r#"
+camera = { cooled = false, rise_c = 8.0 }
+optics = { aperture_mm = 72.0, focal_length_mm = 432.0 }
+target = { surface_brightness_mag = 22.5 }
+goal = { snr = 8.0 }
+[site]
+sky = { mag_per_arcsec2 = 21.0 }
+latitude_deg = 45.0
+[site.climate]
+mean_c = 14.0
+amplitude_c = 10.0
+warmest_month = 7
+[cooler]
+below_ambient_c = 35.0
+set_point_c = -10.0
+"#;
+
+/// A camera whose dark current counts.
+fn warm_camera() -> CameraProfile {
+    let mut text = String::from(
+        "camera = \"<b>warm</b>\"\nprovenance = \"published\"\n[[modes]]\ngain_setting = 100\npixel_um = 3.76\n\
+         width_px = 3000\nheight_px = 2000\n[[modes.planes]]\nplane = \"mono\"\ngain_e_per_dn = 0.25\nread_noise_e = 1.5\n\
+         saturation_e = 15000.0\n",
+    );
+    text.push_str("[[modes.planes.dark_current]]\nsensor_c = 20.0\ne_per_s = { value = 0.3, uncertainty = 0.01 }\n");
+    CameraProfile::from_toml(&text).unwrap()
+}
+
+/// Cells of every row of a figure's table.
+fn cells(figure: Node<'_, '_>) -> Vec<Vec<String>> {
+    let table = figure.descendants().find(|node| node.has_tag_name("tbody")).unwrap();
+    let rows = table.children().filter(|node| node.has_tag_name("tr"));
+    rows.map(|row| row.children().filter(|cell| cell.has_tag_name("td")).map(text_of).collect()).collect()
+}
+
+/// Four digits: the tables round.
+fn same(said: &str, is: f64) {
+    approx::assert_relative_eq!(said.parse::<f64>().unwrap(), is, max_relative = 1e-3);
+}
+
+#[test]
+fn the_report_on_cooling_says_the_answer_and_its_twelve_months() {
+    let night = Night::from_toml(YEAR).unwrap();
+    let answer = Cooling::of(&night, &warm_camera(), None).unwrap();
+    let page = cooling_page(&answer);
+    closed_and_small_with(&page, 1);
+    let document = parsed(&page);
+    let said = text_of(document.descendants().find(|node| has_class(node, "answer")).unwrap());
+    assert_eq!(said, cooling_line(&answer).split_whitespace().collect::<Vec<_>>().join(" "));
+    let year = figure(&document, "year");
+    let rows = cells(year);
+    assert_eq!(rows.len(), 12);
+    for (row, month) in rows.iter().zip(&answer.months) {
+        same(&row[5], month.uncooled_dark_e_per_s);
+        same(&row[6], month.cooled_dark_e_per_s);
+        same(&row[9], month.time_ratio.unwrap());
+    }
+    // Drawn where the table says, in the logarithm.
+    let bare: Vec<f64> = rows.iter().map(|row| row[5].parse::<f64>().unwrap().ln()).collect();
+    stand_in_line(&bare, &circles(year, "used").iter().map(|place| place.1).collect::<Vec<_>>());
+    let letters = text_of(year);
+    for threshold in answer.thresholds_time_ratio {
+        assert!(letters.contains(&format!("from {threshold}")), "{threshold}");
+    }
+}
+
+#[test]
+fn factors_are_drawn_end_to_end_and_multiply_to_the_whole() {
+    let darker = YEAR.replace("mag_per_arcsec2 = 21.0", "mag_per_arcsec2 = 19.0").replace("72.0", "60.0");
+    let [here, there] = [&darker, YEAR].map(|text| Night::from_toml(text).unwrap());
+    let camera = warm_camera();
+    let answer = Comparison::of((&here, &camera), (&there, &camera)).unwrap();
+    assert!(answer.factors.len() > 1);
+    let page = comparison_page(&answer);
+    closed_and_small_with(&page, 1);
+    let document = parsed(&page);
+    let factors = figure(&document, "factors");
+    let rows = cells(factors);
+    let number = |cell: &str| cell.parse::<f64>().unwrap();
+    let mut at = 1.0;
+    for (row, factor) in rows.iter().zip(&answer.factors) {
+        assert_eq!(row[0], factor.name);
+        same(&row[1], factor.ratio);
+        same(&row[2], at);
+        at *= factor.ratio;
+        same(&row[3], at);
+    }
+    same(&rows.last().unwrap()[1], answer.hours_ratio.value);
+    same(&rows.last().unwrap()[3], at);
+    let bars: Vec<Node<'_, '_>> = factors
+        .children()
+        .find(|node| node.has_tag_name("svg"))
+        .unwrap()
+        .descendants()
+        .filter(|node| node.has_tag_name("rect") && has_class(node, "bar"))
+        .collect();
+    assert_eq!(bars.len(), rows.len());
+    let left = |row: &Vec<String>| number(&row[2]).min(number(&row[3])).ln();
+    let (said, drawn): (Vec<f64>, Vec<f64>) =
+        rows.iter().zip(&bars).map(|(row, bar)| (left(row), attribute(bar, "x"))).unzip();
+    stand_in_line(&said, &drawn);
+}
+
+#[test]
+fn a_dated_night_shows_target_and_moon_and_the_hours_that_can_be_used() {
+    let place = YEAR
+        .replace("latitude_deg = 45.0", "latitude_deg = 45.0\nlongitude_deg = 21.0\nutc_offset_h = 1.0")
+        .replace("snr = 8.0", "snr = 8.0, date = \"2026-03-07\"")
+        .replace("_mag = 22.5", "_mag = 22.5, ra_deg = 150.0, dec_deg = 40.0");
+    let (night, camera) = (Night::from_toml(&place).unwrap(), warm_camera());
+    let planned = plan(&night, &camera).unwrap();
+    let page = plan_page(&planned, &searches(&night, &camera).unwrap());
+    closed_and_small_with(&page, 4);
+    let document = parsed(&page);
+    let sky = figure(&document, "night");
+    let rows = cells(sky);
+    assert!(rows.len() > 30, "{}", rows.len());
+    let told = planned.night.as_ref().unwrap();
+    // The highest stand in the usable hours is in the table, to a degree.
+    let highest = rows.iter().map(|row| row[1].parse::<f64>().unwrap()).fold(-90.0, f64::max);
+    assert!((highest - told.target_altitude_deg[1]).abs() < 1.0, "{highest} {:?}", told.target_altitude_deg);
+    // The Moon of that night, four days after full, rises late in the evening: it is down at first and up in the end.
+    let moon: Vec<f64> = rows.iter().map(|row| row[2].replace('−', "-").parse().unwrap()).collect();
+    assert!(moon[0] < 0.0 && moon[moon.len() - 1] > 0.0, "{moon:?}");
+    let bands = sky.descendants().filter(|node| node.has_tag_name("polygon") && has_class(node, "band")).count();
+    assert_eq!(bands, 2 * told.target_up.as_ref().unwrap().len());
+    // What a sub's noise is made of adds by squares.
+    for row in cells(figure(&document, "noise-0")) {
+        let parts: Vec<f64> = row.iter().map(|cell| cell.parse().unwrap()).collect();
+        let sum = parts[2..].iter().map(|part| part * part).sum::<f64>().sqrt();
+        approx::assert_relative_eq!(sum, parts[1], max_relative = 2e-3);
+    }
+}
+
+/// The picture's line is the standard's: on average its points lie off by the error that the profile gives.
+#[test]
+fn linearity_is_drawn_as_it_was_measured() {
+    let (camera, .., folder) = reports();
+    let profile =
+        CameraProfile::from_toml(&std::fs::read_to_string(folder.path().join("camera.toml")).unwrap()).unwrap();
+    let document = parsed(&camera);
+    let off = rows(figure(&document, "linearity-0-0"), "flat");
+    let mean = off.iter().map(|point| point.1.abs()).sum::<f64>() / off.len() as f64;
+    let error = profile.modes[0].planes[0].linearity_error_percent.unwrap();
+    assert!((mean - error).abs() < 0.05 * error + 1e-3, "{mean} {error}");
 }

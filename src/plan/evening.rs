@@ -11,6 +11,7 @@ use crate::sky::{GivenSky, NATURAL_SKY, airmass, magnitude_of_nanolambert, trans
 use crate::stats::Estimate;
 use crate::units::{Degrees, Magnitudes, MagnitudesPerSquareArcsecond};
 
+use super::course::NightCourse;
 use super::{Night, NoHours, PlanError};
 
 /// A Sun that stays above this all night leaves no darkness to plan with: the twilight law ends there.
@@ -63,6 +64,9 @@ pub struct PlanNight {
     pub twilight_mag_per_arcsec2: Option<f64>,
     /// Mean sky at the target in V with both; `null` where the sky was measured in electrons.
     pub sky_mag_per_arcsec2: Option<f64>,
+    /// From dusk to dawn, for a picture.
+    #[serde(skip)]
+    pub course: NightCourse,
 }
 
 /// What all modes and filters share: the air and the extra light, averaged over the usable hours.
@@ -198,7 +202,17 @@ impl Evening {
         let flux = |zenith: MagnitudesPerSquareArcsecond| {
             samples.iter().map(|s| s.hours * 10_f64.powf(-0.4 * s.sky(zenith).0)).sum::<f64>() / hours
         };
+        let extinction = night.site.extinction();
         PlanNight {
+            course: NightCourse::of(
+                tonight,
+                date,
+                offset,
+                usable,
+                &track(night),
+                zenith.map(|zenith| zenith.value),
+                extinction,
+            ),
             date: date.to_string(),
             utc_offset_h: offset,
             lowest_sun_deg: tonight.lowest_sun().0,

@@ -9,6 +9,7 @@ mod calendar;
 mod calibration;
 mod checklist;
 mod conditions;
+mod course;
 mod decisions;
 mod draft;
 mod error;
@@ -35,6 +36,7 @@ pub use calibration::{
 };
 pub use checklist::{Checklist, ChecklistFor, ChecklistStep, StepKind, checklist};
 pub use conditions::{Conditions, FilterConditions, PlaneConditions, Spread};
+pub use course::{CourseMoment, NightCourse};
 pub use decisions::{
     Against, Comparison, Cooling, Factor, FilterPurchase, MonthOfCooling, NoiseOfNight, ReadNoiseShare, Split,
     THRESHOLDS, USEFUL_SHARE, Verdict, WhichDark,

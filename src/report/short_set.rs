@@ -24,14 +24,16 @@ pub(super) fn short_set_text(short: &ShortSet) -> String {
     text
 }
 
-fn word(set: &FilterShortSet) -> &'static str {
+/// What burns in the long subs.
+pub(super) fn word(set: &FilterShortSet) -> &'static str {
     match set.burns {
         Burns::Core => "core",
         Burns::Star => "star",
     }
 }
 
-fn entries(set: &FilterShortSet) -> Vec<(&'static str, String)> {
+/// Why a short set is needed, and how many subs of it.
+pub(super) fn entries(set: &FilterShortSet) -> Vec<(&'static str, String)> {
     let (long, limit) = (duration(set.long_sub_s), duration(set.burns_after_s));
     if !set.needed {
         return vec![("needed", format!("no: the {} burns after {limit}, the subs are {long}", word(set)))];
@@ -71,7 +73,8 @@ fn entries(set: &FilterShortSet) -> Vec<(&'static str, String)> {
     entries
 }
 
-fn blend_entries(plane: &BlendOfPlane) -> Vec<(&'static str, String)> {
+/// Where a plane's two sets are joined.
+pub(super) fn blend_entries(plane: &BlendOfPlane) -> Vec<(&'static str, String)> {
     let ends = match (plane.blend_mag_per_arcsec2, plane.blend_star_mag) {
         (Some([faint, bright]), _) => format!("{:.1} to {:.1} mag/arcsec2", faint.0, bright.0),
         (_, Some([faint, bright])) => format!("stars of {:.1} to {:.1} mag", faint.0, bright.0),

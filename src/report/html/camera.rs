@@ -2,7 +2,7 @@
 
 use crate::camera::{CameraProfile, Mode, Plane, Provenance, SaturationCause, SaturationIs};
 use crate::report::camera::{camera_line, changes_text, law_line, mode_text, plane_entries};
-use crate::report::plots::{dark_current_figure, photon_transfer_figure, span_figure};
+use crate::report::plots::{dark_current_figure, linearity_figure, photon_transfer_figure, span_figure};
 use crate::report::rounded;
 
 use super::blocks::{
@@ -94,6 +94,7 @@ fn pictures(profile: &CameraProfile) -> String {
     for (m, mode) in profile.modes.iter().enumerate() {
         for (p, plane) in mode.planes.iter().enumerate() {
             found.extend(photon_transfer_figure(&format!("transfer-{m}-{p}"), mode, plane));
+            found.extend(linearity_figure(&format!("linearity-{m}-{p}"), mode, plane));
             found.extend(dark_current_figure(&format!("dark-{m}-{p}"), mode, plane));
         }
     }

@@ -4,8 +4,9 @@ use crate::plan::{Plan, Search};
 use crate::report::calibration::calibration_entries;
 use crate::report::duration;
 use crate::report::plan::{answer_line, clock_line, filter_entries, night_entries, plane_entries};
-use crate::report::plots::{Table, snr_figure, wall_time_figure};
+use crate::report::plots::{Table, night_figure, snr_figure, sub_noise_figure, wall_time_figure};
 use crate::report::schedule::{clouds, schedule_table};
+use crate::report::short_set;
 
 use super::blocks::{answer, caveats, figure, heading, list, numbers, paragraph, subheading, table, table_of_words};
 use super::methods::{plan_cautions, plan_methods};
@@ -33,7 +34,9 @@ pub fn plan_page(plan: &Plan, searches: &[Search]) -> String {
     for (i, (filter, search)) in plan.filters.iter().zip(searches).enumerate() {
         body.push_str(&figure(&wall_time_figure(&format!("length-{i}"), filter, search)));
         body.push_str(&snr_figure(&format!("hours-{i}"), filter, search).iter().map(figure).collect::<String>());
+        body.push_str(&sub_noise_figure(&format!("noise-{i}"), filter, search).iter().map(figure).collect::<String>());
     }
+    body.push_str(&night_figure("night", plan).iter().map(figure).collect::<String>());
     body.push_str(&heading("Numbers"));
     body.push_str(&all_numbers(plan));
     body.push_str(&heading("Doubts and cautions"));
@@ -62,6 +65,15 @@ fn all_numbers(plan: &Plan) -> String {
             let colour = plane.colour.map_or_else(String::new, |colour| format!(" ({colour})"));
             text.push_str(&subheading(&format!("{}, plane {}{colour}", filter.name, plane.plane)));
             text.push_str(&numbers(&plane_entries(plane)));
+        }
+    }
+    for set in plan.short_set.iter().flat_map(|short| &short.sets) {
+        text.push_str(&subheading(&format!("short set for the {}, {}", short_set::word(set), set.name)));
+        text.push_str(&numbers(&short_set::entries(set)));
+        for plane in &set.planes {
+            let colour = plane.colour.map_or_else(String::new, |colour| format!(" ({colour})"));
+            text.push_str(&subheading(&format!("where the two sets of plane {}{colour} are joined", plane.plane)));
+            text.push_str(&numbers(&short_set::blend_entries(plane)));
         }
     }
     for filter in &plan.calibration.filters {

@@ -18,6 +18,8 @@ const DIGITS: usize = 5;
 const BEYOND_K: f64 = 5.0;
 /// From so far beyond them on it counts as extrapolated (a little more than the margin of [`dark_current`]).
 const STEP_OUT_K: f64 = 0.6;
+/// The ends of the law's interval are drawn as far as this factor beyond it.
+const FAR: f64 = 4.0;
 /// Points of each stretch of the law.
 const LAW_POINTS: usize = 30;
 
@@ -103,9 +105,15 @@ pub fn photon_transfer_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Fi
         of(true).count(),
         with_uncertainty(&plane.gain_e_per_dn)
     );
-    let mut figure = Figure::new(id.into(), title, description, &panels, Table { head, rows })
-        .with_key(Pen::Used, Shape::Points, "a pair of flats, used by the fit")
-        .with_key(Pen::Unused, Shape::Points, "a pair that the fit left out: too near to saturation, or doubtful");
+    let mut figure = Figure::new(id.into(), title, description, &panels, Table { head, rows }).with_key(
+        Pen::Used,
+        Shape::Points,
+        "a pair of flats, used by the fit",
+    );
+    if of(false).count() > 0 {
+        let words = "a pair that the fit left out: too near to saturation, or doubtful";
+        figure = figure.with_key(Pen::Unused, Shape::Points, words);
+    }
     if !curve.is_empty() {
         figure = figure.with_key(Pen::Curve, Shape::Line, "the fit, a quadratic, as far as it was used");
     }
@@ -125,7 +133,8 @@ fn law_between(plane: &Plane, from: f64, to: f64) -> Vec<LawAt> {
         let celsius = from + (to - from) * i as f64 / LAW_POINTS as f64;
         let rate = dark_current(plane, Celsius(celsius)).rate;
         let (low, high) = rate.interval();
-        LawAt { celsius, rate: rate.value.0, low, high }
+        // A rate is known to a factor, not to a difference: as beyond the measured temperatures.
+        LawAt { celsius, rate: rate.value.0, low: low.max(rate.value.0.powi(2) / high), high }
     };
     (0..=LAW_POINTS).map(at).collect()
 }
@@ -155,7 +164,8 @@ pub fn dark_current_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Figur
         None => Default::default(),
     };
     let shown = points.iter().flat_map(|point| [point.1, point.1 + point.2]);
-    let y = Axis::logarithmic(shown.chain(stretches.iter().flatten().map(|at| at.rate)), 1.6);
+    let law_ends = |at: &LawAt| [at.rate, at.low.max(at.rate / FAR), at.high.min(at.rate * FAR)];
+    let y = Axis::logarithmic(shown.chain(stretches.iter().flatten().flat_map(law_ends)), 1.2);
     let names = ("sensor temperature in °C", "dark current in e⁻/s per pixel");
     let mut panel = Panel::new(x.clone(), y.clone(), names, 270);
     let within = |rate: f64| rate.clamp(y.low(), y.high());
@@ -204,6 +214,7 @@ pub fn dark_current_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Figur
             Shape::Line,
             "its 95 % interval",
         );
+        figure = figure.with_key(Pen::Third, Shape::Line, "beyond the measured temperatures, a statement of its own");
     }
     if floor.is_some() {
         figure = figure.with_key(Pen::Floor, Shape::Line, "the floor, which cooling does not lower");
@@ -211,16 +222,18 @@ pub fn dark_current_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Figur
     Some(figure)
 }
 
-/// One bar for each gain setting, from read noise to saturation in electrons; of colour cameras the first plane.
+/// One bar for each gain setting and colour plane, from read noise to saturation in electrons.
 #[must_use]
 pub fn span_figure(id: &str, profile: &CameraProfile) -> Option<Figure> {
     let spans: Vec<(String, &Plane)> = profile
         .modes
         .iter()
-        .filter_map(|mode| {
-            let plane = mode.planes.first().filter(|plane| plane.read_noise_e.value.0 > 0.0)?;
+        .flat_map(|mode| {
             let gain = mode.gain_setting.map_or_else(|| mode.label(), |gain| format!("gain {gain}"));
-            Some((gain, plane))
+            mode.planes.iter().filter(|plane| plane.read_noise_e.value.0 > 0.0).map(move |plane| {
+                let colour = plane.colour.map_or_else(String::new, |colour| format!(", {} ({colour})", plane.plane));
+                (format!("{gain}{colour}"), plane)
+            })
         })
         .collect();
     if spans.is_empty() {
@@ -248,7 +261,7 @@ pub fn span_figure(id: &str, profile: &CameraProfile) -> Option<Figure> {
         .collect();
     let head = words(&["setting", "plane", "read noise in e⁻", "saturation in e⁻", "ratio"]);
     let description = String::from(
-        "A bar for each gain setting on a logarithmic scale of electrons: its left end is the read noise, its right end saturation.",
+        "A bar for each gain setting and plane on a logarithmic scale of electrons: its left end is the read noise, its right end saturation.",
     );
     Some(Figure::new(id.into(), "What a pixel spans".into(), description, &[panel], Table { head, rows }))
 }

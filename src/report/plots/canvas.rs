@@ -17,7 +17,7 @@ use crate::report::html::escaped;
 /// Coordinates of the library in one unit of the picture.
 pub(super) const TENTHS: i32 = 10;
 /// Height of all text in units of the picture.
-pub(super) const TEXT: i32 = 12;
+pub(super) const TEXT: i32 = 13;
 /// Mean width of a letter over its height, on the wide side.
 const LETTER: f64 = 0.56;
 

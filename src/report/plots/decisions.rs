@@ -6,10 +6,14 @@ use crate::report::rounded;
 use super::axis::{Axis, MONTHS};
 use super::canvas::Pen;
 use super::figure::{Figure, Table};
-use super::panel::{Bar, Panel, Series, Shape};
+use super::panel::{Bar, Mark, Panel, Series, Shape};
 
 /// Digits in a table.
 const DIGITS: usize = 4;
+/// From this ratio on the axis is logarithmic.
+const STEEP: f64 = 3.0;
+/// The end of an interval is drawn as far as this factor beyond its value.
+const FAR: f64 = 6.0;
 /// The largest ratio that is drawn: beyond it nobody would go without cooling.
 const MOST_RATIO: f64 = 20.0;
 
@@ -36,7 +40,12 @@ pub fn cooling_year_figure(id: &str, answer: &Cooling) -> Figure {
     };
     let bare = over_year(&|month| month.uncooled_dark_e_per_s);
     let cooled = over_year(&|month| month.cooled_dark_e_per_s);
-    let y = Axis::logarithmic(bare.iter().chain(&cooled).map(|point| point.1), 1.8);
+    let ends = |rate: f64, [low, high]: [f64; 2]| [low.max(rate / FAR), high.min(rate * FAR)];
+    let shown = months.iter().flat_map(|month| {
+        let bare = ends(month.uncooled_dark_e_per_s, month.uncooled_dark_interval_e_per_s);
+        [bare, ends(month.cooled_dark_e_per_s, month.cooled_dark_interval_e_per_s)].concat()
+    });
+    let y = Axis::logarithmic(shown, 1.15);
     let names = ("month", "dark current in e⁻/s per pixel");
     let mut above = Panel::new(Axis::months(), y.clone(), names, 240);
     above.regions = vec![
@@ -55,13 +64,12 @@ pub fn cooling_year_figure(id: &str, answer: &Cooling) -> Figure {
         .filter(|(_, ratio)| *ratio <= MOST_RATIO)
         .collect();
     let thresholds = answer.thresholds_time_ratio;
-    let y = Axis::logarithmic(ratios.iter().map(|point| point.1).chain(thresholds).chain([1.0]), 1.08);
+    let shown = || ratios.iter().map(|point| point.1).chain(thresholds).chain([1.0]);
+    let steep = shown().any(|ratio| ratio > STEEP);
+    let y = if steep { Axis::logarithmic(shown(), 1.1) } else { Axis::even(shown(), 0.08) };
     let mut below = Panel::new(Axis::months(), y, ("month", "hours without cooling ÷ with it"), 220);
-    for (threshold, verdict) in thresholds.iter().zip(["marginal", "worth it", "clearly worth it"]) {
-        let level = vec![(below.x.low(), *threshold), (below.x.high(), *threshold)];
-        below.series.push(Series::new(Pen::Limit, Shape::Line, level));
-        below.notes.push((below.x.high(), *threshold, format!("{verdict} from {threshold}")));
-    }
+    let level = |(at, letter): (f64, char)| Mark { pen: Pen::Limit, at, letter: letter.into() };
+    below.levels = thresholds.into_iter().zip('a'..='z').map(level).collect();
     below.series.push(Series::new(Pen::Curve, Shape::Line, ratios.clone()));
     below.series.push(Series::new(Pen::Chosen, Shape::Diamonds, ratios.clone()));
     let rows = months
@@ -111,12 +119,18 @@ pub fn cooling_year_figure(id: &str, answer: &Cooling) -> Figure {
     };
     let description = format!("Twelve months without and with cooling.{span}{undrawn}");
     let title = format!("The year of the {}, with and without cooling", answer.camera);
-    Figure::new(id.into(), title, description, &[above, below], Table { head, rows })
+    let mut figure = Figure::new(id.into(), title, description, &[above, below], Table { head, rows })
         .with_key(Pen::Used, Shape::Points, "without cooling (dashed)")
         .with_key(Pen::Unused, Shape::Points, "cooled")
         .with_key(Pen::Band, Shape::Line, "95 % of what is known of the dark current")
         .with_key(Pen::Chosen, Shape::Diamonds, "ratio of hours for the same signal over noise")
-        .with_key(Pen::Limit, Shape::Line, "where a verdict begins")
+        .with_key(Pen::Limit, Shape::Line, "where a verdict begins");
+    for ((threshold, verdict), letter) in
+        thresholds.iter().zip(["marginal", "worth it", "clearly worth it"]).zip('a'..='z')
+    {
+        figure = figure.with_letter(&letter.to_string(), format!("{verdict}: from {threshold}"));
+    }
+    figure
 }
 
 /// Factors as bars on a logarithmic scale, each from where the one above it ends; the last is the whole.

@@ -15,19 +15,19 @@ use super::canvas::{Canvas, Pen, TENTHS, TEXT};
 /// Width of every picture in units: a phone's.
 pub(super) const WIDTH: i32 = 360;
 /// Room for the numbers of the upright axis.
-const LEFT: i32 = 46;
+const LEFT: i32 = 52;
 /// The same where it has none.
 const LEFT_BARE: i32 = 6;
-/// Room at the right, for half a number.
-const RIGHT: i32 = 14;
+/// Room at the right, for half a number or a letter.
+const RIGHT: i32 = 18;
 /// Room above, for the name of the upright axis.
-const ABOVE: i32 = 22;
+const ABOVE: i32 = 24;
 /// Room below, for numbers and the name of the level axis.
-const BELOW: i32 = 40;
+const BELOW: i32 = 43;
 /// Radius of a point.
 const POINT: i32 = 3;
 /// Letters of neighbouring marks stand in rows when closer than this.
-const LETTER_ROOM: f64 = 14.0;
+const LETTER_ROOM: f64 = 15.0;
 
 /// How a series is drawn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -56,7 +56,7 @@ impl Series {
     }
 }
 
-/// An upright line with a letter on it.
+/// A line across the plot with a letter at its end.
 #[derive(Debug, Clone)]
 pub(super) struct Mark {
     pub(super) pen: Pen,
@@ -87,8 +87,8 @@ pub(super) struct Panel {
     pub(super) regions: Vec<Vec<(f64, f64)>>,
     pub(super) marks: Vec<Mark>,
     pub(super) bars: Vec<Bar>,
-    /// Words that end at a place, above it.
-    pub(super) notes: Vec<(f64, f64, String)>,
+    /// Level lines with a letter at their right end.
+    pub(super) levels: Vec<Mark>,
 }
 
 impl Panel {
@@ -104,7 +104,7 @@ impl Panel {
             regions: Vec::new(),
             marks: Vec::new(),
             bars: Vec::new(),
-            notes: Vec::new(),
+            levels: Vec::new(),
         }
     }
 }
@@ -165,6 +165,13 @@ fn draw(area: &Area<'_>, panel: &Panel) -> Drawn {
     for region in &panel.regions {
         plot.draw(&Polygon::new(region.clone(), Pen::Band.colour().filled()))?;
     }
+    for level in &panel.levels {
+        let ends = vec![(panel.x.low(), level.at), (panel.x.high(), level.at)];
+        plot.draw(&PathElement::new(ends, stroke(level.pen)))?;
+        let (x, y) = plot.map_coordinate(&(panel.x.high(), level.at));
+        let (left, top) = area.get_base_pixel();
+        area.draw_text(&level.letter, &text_style(HPos::Left, VPos::Center), (x - left + 3 * TENTHS, y - top))?;
+    }
     for (mark, row) in panel.marks.iter().zip(rows) {
         let ends = vec![(mark.at, panel.y.low()), (mark.at, panel.y.high())];
         plot.draw(&PathElement::new(ends, stroke(mark.pen)))?;
@@ -177,15 +184,13 @@ fn draw(area: &Area<'_>, panel: &Panel) -> Drawn {
         let row = (panel.bars.len() - i) as f64;
         let corners = [(bar.from, row - 0.80), (bar.to, row - 0.50)];
         plot.draw(&Rectangle::new(corners, Pen::Bar.colour().filled()))?;
-        plot.draw(&Text::new(bar.words.clone(), (panel.x.at(0.02), row - 0.45), text_style(HPos::Left, VPos::Bottom)))?;
     }
     for series in &panel.series {
         draw_series(plot, panel, series)?;
     }
-    for (x, y, words) in &panel.notes {
-        let (x, y) = plot.map_coordinate(&(*x, *y));
-        let (left, top) = area.get_base_pixel();
-        area.draw_text(words, &text_style(HPos::Right, VPos::Bottom), (x - left, y - top - TENTHS))?;
+    for (i, bar) in panel.bars.iter().enumerate() {
+        let at = (panel.x.at(0.02), (panel.bars.len() - i) as f64 - 0.45);
+        plot.draw(&Text::new(bar.words.clone(), at, text_style(HPos::Left, VPos::Bottom)))?;
     }
     let (x, _) = plot.map_coordinate(&(panel.x.at(0.5), panel.y.low()));
     let at = (x - area.get_base_pixel().0, (panel.height - 4) * TENTHS);

@@ -54,10 +54,10 @@ pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figur
     let least = curve.iter().chain(&chosen).map(|point| point.1).fold(f64::MAX, f64::min);
     let affordable = curve.iter().chain(&chosen).map(|point| point.1).filter(|hours| *hours <= WORST * least);
     let (y, y_name) = if asked {
-        (Axis::even(affordable, 0.08), format!("hours on the clock, filter {}", filter.name))
+        (Axis::even(affordable, 0.08), "hours on the clock")
     } else {
         let snr = curve.iter().map(|point| point.1).chain([0.0]);
-        (Axis::even(snr, 0.08).from(0.0), format!("SNR in the hours given, filter {}", filter.name))
+        (Axis::even(snr, 0.08).from(0.0), "SNR in the hours given")
     };
     let shown: Vec<f64> = curve.iter().filter(|point| y.holds(point.1)).map(|point| point.0).collect();
     let marks = uprights.iter().map(|upright| upright.sub).filter(|sub| *sub > 0.0);
@@ -159,8 +159,7 @@ pub fn snr_figure(id: &str, filter: &FilterPlan, search: &Search) -> Option<Figu
     let chosen = at(planned);
     let x = Axis::even([0.0, end], 0.0);
     let y = Axis::even(curve.iter().map(|point| point.1).chain([0.0, chosen.1]), 0.08).from(0.0);
-    let names =
-        ("hours on the clock, lost subs and dithers included", format!("SNR in the patch, filter {}", filter.name));
+    let names = ("hours on the clock, losses included", "SNR in the patch");
     let mut panel = Panel::new(x, y, names, 230);
     panel.series.push(Series::new(Pen::Curve, Shape::Line, curve.clone()));
     panel.series.push(Series::new(Pen::Chosen, Shape::Diamonds, vec![chosen]));
