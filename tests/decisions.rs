@@ -388,6 +388,19 @@ fn where_it_never_or_always_pays_it_says_so() {
     assert!(always.sky_mag_where_it_pays.is_none() && always.sky_mag_why.unwrap().contains("any sky"));
 }
 
+/// By hand: the warmest month of this climate and 1.96 of its nights' spread, less the cooler's reach.
+#[test]
+fn the_cooler_s_reserve_is_that_of_a_night_that_few_are_warmer_than() {
+    let mut warm = night(20.0, "luminance", GALAXY, 16.0);
+    let climate = warm.site.climate.as_mut().unwrap();
+    (climate.amplitude_c, climate.spread_c) = (Some(subwell::units::Celsius(8.0)), Some(subwell::units::Celsius(3.0)));
+    warm.camera.sensor_c = Some(subwell::units::Celsius(-10.0));
+    let answer = cooling(&warm, &camera());
+    assert_relative_eq!(answer.warmest_night_c.0, 16.0 + 8.0 + 5.88, max_relative = 1e-9);
+    assert_relative_eq!(answer.cooler_reserve_k, -10.0 - (29.88 - 35.0), max_relative = 1e-9);
+    assert!(subwell::report::cooling_text(&answer).contains("gets only to -5"), "a set point out of reach is told");
+}
+
 /// The night at which it pays and the warmest useful set point, put back.
 #[test]
 fn the_night_and_the_set_point_that_are_named_hold() {

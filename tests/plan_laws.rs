@@ -420,6 +420,24 @@ fn without_a_gain_setting_the_fastest_mode_is_taken() {
 }
 
 #[test]
+fn the_star_that_just_burns_bounds_the_sub_that_burns_it() {
+    let first = plan(&night(18.5, "luminance", 22.5, "snr = 8"), &mono()).expect("a plan");
+    for setting in &first.by_gain_setting {
+        let burns = setting.filters[0].stars_burn_mag.expect("a star");
+        let text =
+            NIGHT.replace("gain_setting = 40", &format!("gain_setting = {}", setting.gain_setting.expect("one")));
+        let text = text.replace("SKY", "18.5").replace("FILTER", "luminance").replace("TARGET", "22.5");
+        let text = text.replace("GOAL", &format!("snr = 8\nstar_mag_kept = {}", burns.0));
+        let kept = plan(&Night::from_toml(&text).expect("a night"), &mono()).expect("a plan");
+        let limit = kept.filters[0].limits_s.star_saturation.expect("a limit");
+        approx::assert_relative_eq!(limit.0, setting.filters[0].sub_s.0, max_relative = 1e-9);
+    }
+    // The higher gain setting has less read noise and fills its well with fainter stars.
+    let [high, low] = [&first.by_gain_setting[0].filters[0], &first.by_gain_setting[1].filters[0]];
+    assert!(high.stars_burn_mag > low.stars_burn_mag && high.read_noise_share_percent < low.read_noise_share_percent);
+}
+
+#[test]
 fn a_missing_loss_rate_is_said_aloud() {
     let text = NIGHT.replace("lost_subs_per_hour = 1.0\n", "").replace("SKY", "18.5").replace("FILTER", "luminance");
     let text = text.replace("TARGET", "22.5").replace("GOAL", "snr = 8");

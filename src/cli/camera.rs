@@ -1,12 +1,12 @@
 //! From a folder of frames to a camera profile: the one place where files meet the sensor room.
 
 use std::collections::BTreeSet;
-use std::path::Path;
+use std::path::PathBuf;
 use std::sync::mpsc::sync_channel;
 
 use subwell::camera::{CameraProfile, FORMAT, Mode, Provenance, VERSION, changes, gain_law};
 use subwell::caveat::{Caveat, Rejected};
-use subwell::files::{Decoder, FrameSet, read_headers};
+use subwell::files::{Decoder, FrameSet, read_headers_of};
 use subwell::frames::stated::Stated;
 use subwell::frames::{Frame, FrameKind, Group, Inventory, ModeKey};
 use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey, held_against};
@@ -20,7 +20,7 @@ const FRAMES_AHEAD: usize = 2;
 
 /// Measures every mode in a folder; and in lines what the files state themselves.
 pub(super) fn measured(
-    folder: &Path,
+    folders: &[PathBuf],
     options: MeasureOptions,
     sensor: Option<Celsius>,
     watch: &dyn Watch,
@@ -28,7 +28,7 @@ pub(super) fn measured(
     let decoder = Decoder::this_program()?;
     let set = {
         let _spinner = watch.looking();
-        read_headers(folder, &decoder)?
+        read_headers_of(folders, &decoder)?
     };
     let inventory = &set.inventory;
     let cameras: BTreeSet<&str> = inventory.modes().filter_map(|(mode, _)| mode.camera.as_deref()).collect();
@@ -70,7 +70,9 @@ pub(super) fn measured(
         return Err(match failures.into_iter().next() {
             Some((_, error)) => Failure::from(error).without(&profile.rejected),
             None => {
-                Failure::nothing_to_measure(&folder.display().to_string(), folder.is_dir()).without(&profile.rejected)
+                let names: Vec<String> = folders.iter().take(3).map(|folder| folder.display().to_string()).collect();
+                let is_folder = folders.len() > 1 || folders.iter().any(|folder| folder.is_dir());
+                Failure::nothing_to_measure(&names.join(", "), is_folder).without(&profile.rejected)
             }
         });
     }

@@ -28,7 +28,7 @@ pub(super) fn demo(quiet: bool) -> Result<Answer, Failure> {
     let (mut cameras, mut plans) = (Vec::new(), Vec::new());
     for (set, night) in CAMERAS {
         let (profile, _) =
-            camera::measured(&folder.path().join(set), MeasureOptions::default(), None, &Terminal::new(quiet))?;
+            camera::measured(&[folder.path().join(set)], MeasureOptions::default(), None, &Terminal::new(quiet))?;
         if cameras.is_empty() {
             text.push_str(&camera_text(&profile));
         } else {

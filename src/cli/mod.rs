@@ -9,7 +9,10 @@ mod page;
 mod planning;
 mod progress;
 mod review;
+mod shell;
+mod signs;
 mod sky;
+mod words;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -48,8 +51,9 @@ enum Command {
     Checklist(ChecklistWords),
     /// What is in a folder: groups, kinds and why, doubts, what is missing
     Frames {
-        /// A folder of frames, any depth
-        dir: PathBuf,
+        /// A folder of frames, any depth; or several folders and files
+        #[arg(value_name = "DIR", required = true)]
+        dirs: Vec<PathBuf>,
     },
     /// Measures a camera from a folder of bias, flat and dark frames
     Measure(MeasureWords),
@@ -80,6 +84,8 @@ enum Command {
         a: PathBuf,
         /// The second night
         b: PathBuf,
+        #[command(flatten)]
+        report: ReportWords,
     },
     /// Last night's lights against the plan: what to leave out, what was reached, what to do next
     Review(review::ReviewWords),
@@ -105,6 +111,41 @@ enum Command {
         #[arg(long)]
         force: bool,
     },
+    /// A script that lets a shell complete the words of this program
+    Completions {
+        /// Which shell
+        shell: clap_complete::Shell,
+    },
+    /// Manual pages, one for each command
+    Man(shell::ManWords),
+}
+
+/// Where a report goes.
+#[derive(Args)]
+struct ReportWords {
+    /// Write a report with pictures here (.html), to look at and to print
+    #[arg(long, value_name = "FILE")]
+    report: Option<PathBuf>,
+    /// Overwrite a report that is there
+    #[arg(long)]
+    force: bool,
+}
+
+impl ReportWords {
+    /// Refuses before the work, not after it.
+    fn check(&self) -> Result<(), Failure> {
+        let Some(file) = &self.report else { return Ok(()) };
+        named_as_page(file)?;
+        refuse_to_overwrite(file, self.force)
+    }
+
+    /// Writes the page where one is asked for, and says so below the text.
+    fn write(&self, text: &mut String, page: impl FnOnce() -> String) -> Result<(), Failure> {
+        let Some(file) = &self.report else { return Ok(()) };
+        files::write_whole(file, page().as_bytes(), self.force)?;
+        text.push_str(&format!("\nreport written to {}\n", file.display()));
+        Ok(())
+    }
 }
 
 #[derive(Args)]
@@ -123,8 +164,9 @@ struct ChecklistWords {
 
 #[derive(Args)]
 struct MeasureWords {
-    /// A folder of frames, any depth
-    dir: PathBuf,
+    /// A folder of frames, any depth; or several folders and files
+    #[arg(value_name = "DIR", required = true)]
+    dirs: Vec<PathBuf>,
     /// Write the profile here (TOML; JSON if the name ends in .json)
     #[arg(long)]
     out: Option<PathBuf>,
@@ -182,14 +224,14 @@ fn region(word: &str) -> Result<[usize; 4], String> {
 
 /// Runs the program.
 pub(crate) fn run() -> ExitCode {
-    let words = match Words::try_parse() {
+    let words = match Words::try_parse_from(words::as_meant(std::env::args_os())) {
         Ok(words) => words,
         Err(error) => return output::wrong_words(&error),
     };
     let answer = match &words.command {
         Command::Demo => demo::demo(words.quiet),
         Command::Checklist(asked) => checklist(asked),
-        Command::Frames { dir } => frames(dir, words.quiet),
+        Command::Frames { dirs } => frames(dirs, words.quiet),
         Command::Measure(asked) => measure(asked, words.quiet),
         Command::Sky(asked) => sky::sky(asked),
         Command::Plan { night, report, calendar, csv, force } => planning::planned(
@@ -198,20 +240,22 @@ pub(crate) fn run() -> ExitCode {
             *force,
         ),
         Command::Cooling(asked) => decisions::cooling(asked),
-        Command::Compare { a, b } => decisions::compare(a, b),
+        Command::Compare { a, b, report } => decisions::compare(a, b, report),
         Command::Review(asked) => review::review(asked, words.quiet),
         Command::Schema { name } => Ok(decisions::schema(*name)),
         #[cfg(feature = "page")]
         Command::Page(asked) => page::page(asked, words.json, words.quiet),
         Command::Simulate { sensor, out, compress, force } => simulated(sensor, out, *compress, *force, words.quiet),
+        Command::Completions { shell } => Ok(shell::completions(*shell)),
+        Command::Man(asked) => shell::man(asked),
     };
     output::finish(answer, words.json, words.strict)
 }
 
-fn frames(dir: &std::path::Path, quiet: bool) -> Result<Answer, Failure> {
+fn frames(dirs: &[PathBuf], quiet: bool) -> Result<Answer, Failure> {
     let decoder = files::Decoder::this_program()?;
     let _spinner = progress::spinner("looking at the frames", quiet);
-    let set = files::read_headers(dir, &decoder)?;
+    let set = files::read_headers_of(dirs, &decoder)?;
     Ok(Answer::new(report::frames_text(&set.inventory), "subwell.frames", &set.inventory, set.inventory.caveats.len()))
 }
 
@@ -241,7 +285,7 @@ fn measure(words: &MeasureWords, quiet: bool) -> Result<Answer, Failure> {
     let options =
         MeasureOptions { gain: words.gain_e_per_dn.map(ElectronsPerDn), cfa: words.cfa, region: words.region };
     let (mut profile, stated) =
-        camera::measured(&words.dir, options, words.sensor_c.map(Celsius), &progress::Terminal::new(quiet))?;
+        camera::measured(&words.dirs, options, words.sensor_c.map(Celsius), &progress::Terminal::new(quiet))?;
     if let Some(other) = &other {
         camera::hold_against(&mut profile, other);
     }

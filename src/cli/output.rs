@@ -13,6 +13,8 @@ use subwell::caveat::Rejected;
 use subwell::frames::names::{ADVICE, files};
 use subwell::report::{error_document, json_text, json_value};
 
+use super::signs;
+
 /// What a command has to say.
 pub(super) struct Answer {
     text: String,
@@ -140,7 +142,8 @@ impl Failure {
 pub(super) fn finish(answer: Result<Answer, Failure>, json: bool, strict: bool) -> ExitCode {
     match answer {
         Ok(answer) => {
-            let printed = if json { json_text(&answer.document) } else { answer.text };
+            let printed =
+                if json { json_text(&answer.document) } else { signs::fit_for_output(&answer.text).into_owned() };
             print(&printed, ExitCode::from(if strict && answer.caveats > 0 { 3 } else { 0 }))
         }
         Err(failure) => {
@@ -150,9 +153,9 @@ pub(super) fn finish(answer: Result<Answer, Failure>, json: bool, strict: bool) 
             }
             let mut stderr = anstream::stderr().lock();
             // Nobody left to tell: the exit code still says it.
-            let _ = writeln!(stderr, "error: {}", failure.message);
+            let _ = writeln!(stderr, "error: {}", signs::fit_for_output(&failure.message));
             if !failure.hint.is_empty() {
-                let _ = writeln!(stderr, "hint: {}", failure.hint);
+                let _ = writeln!(stderr, "hint: {}", signs::fit_for_output(&failure.hint));
             }
             exit
         }
@@ -163,7 +166,17 @@ pub(super) fn finish(answer: Result<Answer, Failure>, json: bool, strict: bool) 
 pub(super) fn wrong_words(error: &clap::Error) -> ExitCode {
     let json = std::env::args_os().any(|word| word == "--json");
     if !json || !error.use_stderr() {
-        let _ = error.print();
+        if signs::only_ascii() {
+            let text = error.render().to_string();
+            let text = signs::in_ascii(&text);
+            let _ = if error.use_stderr() {
+                anstream::stderr().write_all(text.as_bytes())
+            } else {
+                anstream::stdout().write_all(text.as_bytes())
+            };
+        } else {
+            let _ = error.print();
+        }
         return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
     }
     let text = error.render().to_string();

@@ -107,7 +107,7 @@ impl Watch for Watched<'_> {
 }
 
 fn measured(folder: &Path, progress: &Progress) -> Result<CameraProfile, Refusal> {
-    let measured = camera::measured(folder, MeasureOptions::default(), None, &Watched(progress));
+    let measured = camera::measured(&[folder.to_owned()], MeasureOptions::default(), None, &Watched(progress));
     measured.map(|(profile, _)| profile).map_err(|failure| {
         let (code, message, hint) = failure.told();
         Refusal::new(422, code, message, hint)

@@ -12,6 +12,7 @@ use subwell::plan::{Night, Review, dark_levels, mode_of_light};
 use subwell::sensor::{DarkMaster, LightMeter};
 use subwell::{files, report};
 
+use super::ReportWords;
 use super::output::{Answer, Failure};
 use super::progress;
 
@@ -30,10 +31,13 @@ pub(super) struct ReviewWords {
     /// Write the measured sky into the night file
     #[arg(long)]
     write: bool,
+    #[command(flatten)]
+    report: ReportWords,
 }
 
 /// Answers `subwell review`.
 pub(super) fn review(words: &ReviewWords, quiet: bool) -> Result<Answer, Failure> {
+    words.report.check()?;
     let (night, camera) = files::read_night(&words.night)?;
     let decoder = Decoder::this_program()?;
     let set = {
@@ -75,6 +79,7 @@ pub(super) fn review(words: &ReviewWords, quiet: bool) -> Result<Answer, Failure
         files::write_measured_sky(&words.night, &sky.e_per_s, &sky.filter, &sky.plane)?;
         text.push_str(&format!("\nwritten to {}: subwell plan uses it from now on\n", words.night.display()));
     }
+    words.report.write(&mut text, || report::review_page(&review))?;
     Ok(Answer::document(text, &review, review.caveats.len()))
 }
 

@@ -12,7 +12,7 @@ use super::decoder::{Decoder, cores};
 use super::error::{Fault, FileError};
 use super::look::{Image, Look, Packing, packing};
 use super::scan::{Found, scan};
-use super::worker::{Reply, Request};
+use super::worker::{Named, Reply, Request};
 use crate::caveat::Rejected;
 use crate::frames::{Frame, FrameInfo, Inventory, Override, Seen, sidecar};
 
@@ -53,10 +53,22 @@ impl FrameSet {
 /// # Errors
 /// When the folder cannot be read, or a `sidecar.csv` in it.
 pub fn read_headers(root: &Path, decoder: &Decoder) -> Result<FrameSet, FileError> {
-    let scan = scan(root)?;
+    read_headers_of(&[root.to_owned()], decoder)
+}
+
+/// The same for several folders and files at once.
+///
+/// # Errors
+/// As [`read_headers`].
+pub fn read_headers_of(roots: &[PathBuf], decoder: &Decoder) -> Result<FrameSet, FileError> {
+    let scan = scan(roots)?;
     let mut overrides = Vec::new();
     for found in &scan.sidecars {
         overrides.extend(overrides_in(found)?);
+    }
+    if roots.len() > 1 {
+        // Who gives some files of a folder knows that its sidecar tells of others too.
+        overrides.retain(|row| scan.files.iter().any(|found| sidecar::names_file(&row.file, &found.file)));
     }
     let mut rejected = scan.rejected;
     let mut seen = Vec::new();
@@ -66,7 +78,7 @@ pub fn read_headers(root: &Path, decoder: &Decoder) -> Result<FrameSet, FileErro
             Err(error) => rejected.push(error.rejected(&found.file)),
         }
     }
-    let inventory = Inventory::of(seen, &overrides, &name_of(root), rejected);
+    let inventory = Inventory::of(seen, &overrides, &name_of(&scan.root), rejected);
     let paths = scan.files.into_iter().map(|found| (found.file, found.path)).collect();
     Ok(FrameSet { inventory, paths })
 }
@@ -158,8 +170,8 @@ pub fn read_frame(path: &Path, info: &FrameInfo, decoder: &Decoder) -> Result<Fr
     Ok(Frame { info: info.clone(), pixels })
 }
 
-fn absolute(path: &Path) -> Result<PathBuf, FileError> {
-    std::path::absolute(path).map_err(|source| FileError::Disk { path: path.to_owned(), source })
+fn absolute(path: &Path) -> Result<Named, FileError> {
+    std::path::absolute(path).map(Named::of).map_err(|source| FileError::Disk { path: path.to_owned(), source })
 }
 
 fn another_answer(path: &Path) -> FileError {

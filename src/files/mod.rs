@@ -21,7 +21,7 @@ mod write_fits;
 
 pub use decoder::Decoder;
 pub use error::FileError;
-pub use frame_set::{FrameSet, read_frame, read_headers, read_one};
+pub use frame_set::{FrameSet, read_frame, read_headers, read_headers_of, read_one};
 #[cfg(feature = "page")]
 pub(crate) use text::with_line_ends_of;
 pub use text::{

@@ -1,5 +1,6 @@
 //! Which files of a folder may be frames, and what they start with.
 
+use std::collections::{BTreeSet, HashSet};
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
@@ -16,6 +17,8 @@ pub(super) const SIDECAR: &str = "sidecar.csv";
 /// What a folder holds.
 #[derive(Debug, Default)]
 pub(super) struct Scan {
+    /// From where on names are shown.
+    pub(super) root: PathBuf,
     /// Files that may be frames, in natural order of their shown names.
     pub(super) files: Vec<Found>,
     /// Sidecars.
@@ -33,29 +36,94 @@ pub(super) struct Found {
     pub(super) path: PathBuf,
 }
 
-/// Looks through a folder at any depth; links are followed but not in circles, hidden files and `*.toml` are passed over.
-pub(super) fn scan(root: &Path) -> Result<Scan, FileError> {
-    let disk = |source| FileError::Disk { path: root.to_owned(), source };
-    std::fs::metadata(root).map_err(disk)?;
+/// Looks through folders at any depth, and at files; links are followed but not in circles, hidden files and `*.toml`
+/// are passed over. One folder or file shows names from itself on, several from the folder that holds them all.
+pub(super) fn scan(roots: &[PathBuf]) -> Result<Scan, FileError> {
     let mut scan = Scan::default();
-    for entry in WalkDir::new(root).follow_links(true).into_iter().filter_entry(is_shown) {
-        match entry {
-            Ok(entry) => scan.add(root, &entry),
-            Err(error) if error.depth() == 0 => return Err(disk(error.into())),
-            Err(error) => {
-                let file = shown(root, error.path().unwrap_or(root));
-                let circle = error.loop_ancestor().is_some();
-                let reason = if circle {
-                    "a link back to a folder it lies in".into()
-                } else {
-                    io::Error::from(error).to_string()
-                };
-                scan.rejected.push(Rejected { file, code: "unreadable".into(), reason });
+    if let [root] = roots {
+        scan.walk(root, root)?;
+        scan.root.clone_from(root);
+    } else {
+        let places = roots.iter().map(|root| absolute(root)).collect::<Result<Vec<_>, _>>()?;
+        scan.root = common(&places);
+        for place in &places {
+            scan.walk(place, &scan.root.clone())?;
+        }
+        scan.add_sidecars_beside(&places);
+    }
+    scan.files.sort_by(|a, b| natural_order(&a.file, &b.file).then_with(|| a.path.cmp(&b.path)));
+    // A file given by itself and again with its folder is one file.
+    scan.files.dedup_by(|a, b| a.path == b.path);
+    tell_apart(&mut scan.files);
+    Ok(scan)
+}
+
+fn absolute(path: &Path) -> Result<PathBuf, FileError> {
+    std::path::absolute(path).map_err(|source| FileError::Disk { path: path.to_owned(), source })
+}
+
+/// The innermost folder in which all of them lie.
+fn common(places: &[PathBuf]) -> PathBuf {
+    let folder = |place: &Path| if place.is_dir() { place.to_owned() } else { parent(place) };
+    let mut folders = places.iter().map(|place| folder(place));
+    let first = folders.next().unwrap_or_default();
+    folders.fold(first, |common, folder| {
+        let shared = common.components().zip(folder.components()).take_while(|(a, b)| a == b);
+        shared.map(|(part, _)| part).collect()
+    })
+}
+
+fn parent(file: &Path) -> PathBuf {
+    file.parent().map(Path::to_owned).unwrap_or_default()
+}
+
+/// Names that are shown alike, since they differ in bytes that cannot be shown, get a number: a file is known by its name.
+fn tell_apart(files: &mut [Found]) {
+    let mut taken: HashSet<String> = HashSet::with_capacity(files.len());
+    for found in files {
+        let shown = found.file.clone();
+        let mut number = 1;
+        while !taken.insert(found.file.clone()) {
+            number += 1;
+            found.file = format!("{shown} ({number})");
+        }
+    }
+}
+
+impl Scan {
+    /// Adds what lies at and below `start`.
+    fn walk(&mut self, start: &Path, root: &Path) -> Result<(), FileError> {
+        let disk = |source| FileError::Disk { path: start.to_owned(), source };
+        std::fs::metadata(start).map_err(disk)?;
+        for entry in WalkDir::new(start).follow_links(true).into_iter().filter_entry(is_shown) {
+            match entry {
+                Ok(entry) => self.add(root, &entry),
+                Err(error) if error.depth() == 0 => return Err(disk(error.into())),
+                Err(error) => {
+                    let file = shown(root, error.path().unwrap_or(root));
+                    let circle = error.loop_ancestor().is_some();
+                    let reason = if circle {
+                        "a link back to a folder it lies in".into()
+                    } else {
+                        io::Error::from(error).to_string()
+                    };
+                    self.rejected.push(Rejected { file, code: "unreadable".into(), reason });
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Files given by themselves have their sidecar beside them.
+    fn add_sidecars_beside(&mut self, places: &[PathBuf]) {
+        let folders: BTreeSet<PathBuf> =
+            places.iter().filter(|place| place.is_file()).map(|file| parent(file)).collect();
+        for path in folders.into_iter().map(|folder| folder.join(SIDECAR)).filter(|path| path.is_file()) {
+            if self.sidecars.iter().all(|known| known.path != path) {
+                self.sidecars.push(Found { file: shown(&self.root, &path), path });
             }
         }
     }
-    scan.files.sort_by(|a, b| natural_order(&a.file, &b.file));
-    Ok(scan)
 }
 
 /// What systems leave in folders without being asked; hidden files of macOS and Linux start with a point.

@@ -22,8 +22,44 @@ const CHUNK: usize = 1 << 18;
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) enum Request {
-    Look(PathBuf),
-    Pixels(PathBuf),
+    Look(Named),
+    Pixels(Named),
+}
+
+/// A path as it crosses the pipe: some systems allow names that are no text.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(untagged)]
+pub(super) enum Named {
+    Text(String),
+    Bytes(Vec<u8>),
+}
+
+impl Named {
+    pub(super) fn of(path: PathBuf) -> Self {
+        match path.into_os_string().into_string() {
+            Ok(text) => Self::Text(text),
+            Err(other) => Self::Bytes(other.into_encoded_bytes()),
+        }
+    }
+
+    fn path(self) -> PathBuf {
+        match self {
+            Self::Text(text) => text.into(),
+            Self::Bytes(bytes) => path_of_bytes(bytes),
+        }
+    }
+}
+
+#[cfg(unix)]
+fn path_of_bytes(bytes: Vec<u8>) -> PathBuf {
+    use std::os::unix::ffi::OsStringExt;
+    std::ffi::OsString::from_vec(bytes).into()
+}
+
+#[cfg(not(unix))]
+fn path_of_bytes(bytes: Vec<u8>) -> PathBuf {
+    // Broken UTF-16: nothing safe turns it back, so the file is said not to be found.
+    String::from_utf8_lossy(&bytes).into_owned().into()
 }
 
 #[derive(Debug, Serialize, Deserialize)]
@@ -65,8 +101,8 @@ fn serve(input: impl BufRead, mut output: impl Write) -> io::Result<()> {
     for line in input.lines() {
         let request = serde_json::from_str(&line?)?;
         let answered = match request {
-            Request::Look(path) => look::unpacked_look(&path).map(|look| Reply::Look(Box::new(look))),
-            Request::Pixels(path) => look::unpacked_pixels(&path).map(Reply::Pixels),
+            Request::Look(name) => look::unpacked_look(&name.path()).map(|look| Reply::Look(Box::new(look))),
+            Request::Pixels(name) => look::unpacked_pixels(&name.path()).map(Reply::Pixels),
         };
         answered.unwrap_or_else(Reply::Fault).write(&mut output)?;
         output.flush()?;

@@ -83,6 +83,8 @@ pub struct PlaneConditions {
     pub(super) sensor: Celsius,
     /// Middle of the plane's (first) window, which says what planes compete.
     pub(super) window_nm: f64,
+    /// What a star of magnitude 0 gives its brightest pixel.
+    star_peak: ElectronsPerSecond,
     star_limit: Option<Seconds>,
     sky_limit: Option<Seconds>,
 }
@@ -121,6 +123,22 @@ impl PlaneConditions {
     /// The longest sub that keeps the star of the goal; `None` without one.
     pub(super) fn star_limit(&self) -> Option<Seconds> {
         self.star_limit
+    }
+
+    /// The magnitude above which stars burn in a sub; `None` where the sky does.
+    ///
+    /// ```text
+    /// m = −2.5 log₁₀((0.8 well/t − B)/P)
+    /// ```
+    ///
+    /// `P` is what a star of magnitude 0 gives its brightest pixel, `B` the background.
+    ///
+    /// # Source
+    /// [`saturation_time`], solved for the star.
+    pub(super) fn burning_star(&self, sub: Seconds) -> Option<Magnitudes> {
+        let left = (self.full_well * STAR_HEADROOM) / sub - self.noise.rates.background();
+        let magnitude = -2.5 * (left.0 / self.star_peak.0).log10();
+        magnitude.is_finite().then_some(Magnitudes(magnitude))
     }
 }
 
@@ -294,6 +312,7 @@ impl Place<'_> {
         let throughput = throughput_relative(chains);
         let rates = Rates { target: target.value, sky: sky.rate, moon: moon.value, dark: dark.rate.value };
         let per_pixel = self.pixel_scale.0.powi(-2) * plane.sampling;
+        let star_peak = self.star_peak(chains);
         let in_patch = |pixels: f64| Patch::of(pixels, plane.sampling);
         let well = plane.saturation_e.value;
         Ok(PlaneConditions {
@@ -322,7 +341,8 @@ impl Place<'_> {
             dark: dark.clone(),
             sensor: self.night.camera.sensor(self.night.site.ambient()),
             window_nm: chains[0].passband.centre.0,
-            star_limit: self.star_limit(chains, well, rates.background()),
+            star_peak,
+            star_limit: self.star_limit(star_peak, well, rates.background()),
             sky_limit: saturation_time(well * SKY_HEADROOM, ElectronsPerSecond(0.0), 0.0, rates.total()),
         })
     }
@@ -361,9 +381,18 @@ impl Place<'_> {
         }
     }
 
-    fn star_limit(&self, chains: &[LightChain], well: Electrons, background: ElectronsPerSecond) -> Option<Seconds> {
+    fn star_limit(
+        &self,
+        star_peak: ElectronsPerSecond,
+        well: Electrons,
+        background: ElectronsPerSecond,
+    ) -> Option<Seconds> {
         let magnitude: Magnitudes = self.night.goal.star_mag_kept?;
-        let star: f64 = chains.iter().map(|chain| chain.star_rate(magnitude, self.air(chain)).value.0).sum();
+        saturation_time(well * STAR_HEADROOM, star_peak * 10_f64.powf(-0.4 * magnitude.0), 1.0, background)
+    }
+
+    fn star_peak(&self, chains: &[LightChain]) -> ElectronsPerSecond {
+        let star: f64 = chains.iter().map(|chain| chain.star_rate(Magnitudes(0.0), self.air(chain)).value.0).sum();
         let width = StarWidth::new(
             self.night.site.seeing(),
             self.evening.least_airmass(),
@@ -372,8 +401,7 @@ impl Place<'_> {
             &self.night.mount,
             self.pixel_scale,
         );
-        let peak = peak_pixel_fraction(width.optical() / self.pixel_scale);
-        saturation_time(well * STAR_HEADROOM, ElectronsPerSecond(star), peak, background)
+        ElectronsPerSecond(star * peak_pixel_fraction(width.optical() / self.pixel_scale))
     }
 
     fn sky(&self, filter: &Filter, plane: &Plane, chains: &[LightChain]) -> Result<SkyRate, PlanError> {

@@ -12,9 +12,9 @@ use super::in_hand::{InHand, snr_in_hand, still_to_reach};
 use super::range::{Source, Sway, largest, moved, moved_search, range_factors};
 use super::settled::SettledFilter;
 use super::{
-    CalibrationAdvice, Chosen, Conditions, CostMap, Demand, FilterConditions, FilterPlan, GainSetting, Goal,
-    LargestUncertainty, Limits, Night, Optimum, OutOfReach, Plan, PlanError, PlanGoal, PlaneConditions, PlaneInputs,
-    PlanePlan, RuleOfThumb, Search, SubLimits, WithoutDither,
+    CalibrationAdvice, Chosen, Conditions, CostMap, Demand, FilterAtSetting, FilterConditions, FilterPlan, GainSetting,
+    Goal, LargestUncertainty, Limits, Night, Optimum, OutOfReach, Plan, PlanError, PlanGoal, PlaneConditions,
+    PlaneInputs, PlanePlan, RuleOfThumb, Search, SubLimits, WithoutDither,
 };
 
 /// Excess of a sub's noise over shot noise at which it counts as limited by the sky.
@@ -90,6 +90,13 @@ impl Draft {
             keep_shares(night, mode, &conditions, &shares, &mut filters);
         }
         Ok(Self { conditions, filters, alone, in_hand })
+    }
+
+    /// What this gain setting costs and burns.
+    pub(super) fn at_setting(&self, gain_setting: Option<f64>) -> GainSetting {
+        let each = self.filters.iter().zip(&self.conditions.filters);
+        let filters = each.map(|(draft, filter)| draft.at_setting(filter)).collect();
+        GainSetting { gain_setting, wall_clock_s: self.wall_clock(), snr: self.snr(), filters }
     }
 
     pub(super) fn wall_clock(&self) -> Seconds {
@@ -378,6 +385,24 @@ impl FilterDraft {
             one.fixed() * extra / stack.variance(&one, *patch)
         };
         self.search.planes.iter().map(share).fold(0.0, f64::max)
+    }
+
+    fn at_setting(&self, filter: &FilterConditions) -> FilterAtSetting {
+        let (stack, sub) = (self.stack(), self.sub());
+        let share = |(noise, patch): &(PlaneNoise, Patch)| {
+            let shares = stack.shares(&noise.sub(sub), *patch);
+            shares.read + shares.quantisation
+        };
+        let burning = filter.planes.iter().map(|plane| plane.burning_star(sub));
+        // The plane in which the faintest star burns; where the sky burns, no star is spared.
+        let burning = burning.collect::<Option<Vec<_>>>();
+        let faintest = burning.and_then(|planes| planes.into_iter().max_by(|a, b| a.0.total_cmp(&b.0)));
+        FilterAtSetting {
+            name: filter.name.clone(),
+            sub_s: sub,
+            read_noise_share_percent: self.search.planes.iter().map(share).fold(0.0, f64::max),
+            stars_burn_mag: faintest,
+        }
     }
 
     fn weight(&self) -> f64 {

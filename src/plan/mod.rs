@@ -48,8 +48,8 @@ pub use optimum::{
     Chosen, Demand, Limits, Optimum, ROUND_LENGTHS_S, Search, SetBy, WITHIN, best_cadence, best_sub, efficiency,
 };
 pub use outcome::{
-    FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, RuleOfThumb, SubLimits,
-    WithoutDither, cost_maps, plan, searches,
+    FilterAtSetting, FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, RuleOfThumb,
+    SubLimits, WithoutDither, cost_maps, plan, searches,
 };
 pub use review::{
     FilterReview, PlaneOfSub, Review, ReviewNight, ReviewPlane, Sign, SkyToWrite, SubReview, dark_levels, mode_of_light,

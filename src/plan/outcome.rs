@@ -6,7 +6,7 @@ use crate::camera::{CameraProfile, Mode};
 use crate::caveat::Caveat;
 use crate::noise::{NoiseShares, Rates};
 use crate::stats::Estimate;
-use crate::units::{Arcseconds, Celsius, Electrons, MagnitudesPerSquareArcsecond, Rayleighs, Seconds};
+use crate::units::{Arcseconds, Celsius, Electrons, Magnitudes, MagnitudesPerSquareArcsecond, Rayleighs, Seconds};
 
 use super::bright_core::short_set;
 use super::calendar::schedule;
@@ -232,12 +232,29 @@ pub struct LargestUncertainty {
 }
 
 /// One gain setting's time for the goal.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct GainSetting {
     /// The setting.
     pub gain_setting: Option<f64>,
     /// The time.
     pub wall_clock_s: Seconds,
+    /// Signal over noise of the plane and filter that are worst off.
+    pub snr: f64,
+    /// Each filter at this setting.
+    pub filters: Vec<FilterAtSetting>,
+}
+
+/// One filter at one gain setting: what is gained in read noise and lost in stars.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FilterAtSetting {
+    /// The filter.
+    pub name: String,
+    /// Length of a sub.
+    pub sub_s: Seconds,
+    /// Read noise and quantisation in the variance of the plane where they weigh most.
+    pub read_noise_share_percent: f64,
+    /// Stars brighter than this burn in such a sub; `None` where the sky does.
+    pub stars_burn_mag: Option<Magnitudes>,
 }
 
 /// Plans a night with a camera.
@@ -327,13 +344,8 @@ fn drafted<'a>(night: &Night, profile: &'a CameraProfile, evening: &Evening) -> 
     let asked = night.camera.gain_setting;
     let wanted = asked.map(|gain| profile.mode(Some(gain))).transpose()?;
     let drafts: Vec<_> = profile.modes.iter().map(|mode| (mode, Draft::new(night, mode, evening))).collect();
-    let by_gain_setting = drafts
-        .iter()
-        .filter_map(|(mode, draft)| {
-            let wall_clock_s = draft.as_ref().ok()?.wall_clock();
-            Some(GainSetting { gain_setting: mode.gain_setting, wall_clock_s })
-        })
-        .collect();
+    let by_gain_setting =
+        drafts.iter().filter_map(|(mode, draft)| Some(draft.as_ref().ok()?.at_setting(mode.gain_setting))).collect();
     let hours = night.goal.hours.is_some();
     let mut best: Option<(&Mode, Draft)> = None;
     let mut failure = None;

@@ -8,12 +8,13 @@ use super::{caveats_text, duration, entry, paragraph, rounded, wrapped};
 #[must_use]
 pub fn cooling_text(answer: &Cooling) -> String {
     let mut text = format!("cooling the {}: {}\n\n", answer.camera, answer.verdict.words());
-    text.push_str(&year_text(answer));
+    text.push_str(&entries_text(&year_entries(answer)));
     text.push_str(&months_text(&answer.months));
-    text.push_str(&where_text(answer));
+    text.push_str(&entries_text(&where_entries(answer)));
     text.push_str(&read_noise_text(answer));
     if let Some(against) = &answer.against {
-        text.push_str(&against_text(answer, against));
+        text.push_str(&paragraph(&against_head(answer, against), 0));
+        text.push_str(&entries_text(&against_entries(answer, against)));
     }
     text.push_str(&caveats_text(&answer.caveats));
     text
@@ -46,9 +47,15 @@ fn ratio(value: f64) -> String {
     if value < 10.0 { format!("{value:.2}") } else { rounded(value, 3) }
 }
 
-fn year_text(answer: &Cooling) -> String {
-    let mut text = String::new();
-    let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 22, &value));
+/// Names with their values, the values in a column.
+fn entries_text(entries: &[(&str, String)]) -> String {
+    entries.iter().map(|(name, value)| entry(2, name, 22, value)).collect()
+}
+
+/// The year: its ratio, the thresholds, what is saved.
+pub(super) fn year_entries(answer: &Cooling) -> Vec<(&'static str, String)> {
+    let mut entries = Vec::new();
+    let mut line = |name: &'static str, value: String| entries.push((name, value));
     let [low, middle, high] = answer.thresholds_time_ratio;
     let year = match (answer.time_ratio_year, answer.time_ratio_year_interval_95) {
         (Some(year), Some([least, most])) if ratio(least) != ratio(most) => format!(
@@ -74,7 +81,7 @@ fn year_text(answer: &Cooling) -> String {
         let five = rounded(price / 5.0, 3);
         line("price", format!("{} for each hour saved in the first year, {five} over five", rounded(price, 3)));
     }
-    text
+    entries
 }
 
 fn months_text(months: &[MonthOfCooling]) -> String {
@@ -102,9 +109,10 @@ fn months_text(months: &[MonthOfCooling]) -> String {
     text
 }
 
-fn where_text(answer: &Cooling) -> String {
-    let mut text = String::new();
-    let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 22, &value));
+/// Under which sky, in which nights and at which set point it pays.
+pub(super) fn where_entries(answer: &Cooling) -> Vec<(&'static str, String)> {
+    let mut entries = Vec::new();
+    let mut line = |name: &'static str, value: String| entries.push((name, value));
     let pays = answer.thresholds_time_ratio[1];
     let own = answer.sky_mag_per_arcsec2.map_or_else(String::new, |sky| format!("; yours has {sky:.1}"));
     let sky = match (answer.sky_mag_where_it_pays, answer.sky_mag_why) {
@@ -130,6 +138,13 @@ fn where_text(answer: &Cooling) -> String {
         },
     );
     line("cold enough", set_point);
+    let (night, reserve) = (answer.warmest_night_c.0, answer.cooler_reserve_k);
+    let reached = if reserve >= 0.0 {
+        format!("the cooler has {reserve:.0} K left at {:.0} °C", answer.set_point_c.0)
+    } else {
+        format!("the cooler gets only to {:.0} °C", answer.set_point_c.0 - reserve)
+    };
+    line("warmest nights", format!("{night:.0} °C, one in forty of the warmest month is warmer: {reached}"));
     line(
         "dark current is",
         format!(
@@ -138,10 +153,11 @@ fn where_text(answer: &Cooling) -> String {
             answer.dark_current.plane
         ),
     );
-    text
+    entries
 }
 
-fn read_noise_text(answer: &Cooling) -> String {
+/// What cooling does not change.
+pub(super) fn read_noise_text(answer: &Cooling) -> String {
     let read = &answer.read_noise;
     let measured = read.measured.map_or_else(String::new, |[(cold, at_cold), (warm, at_warm)]| {
         format!(
@@ -167,16 +183,21 @@ fn read_noise_text(answer: &Cooling) -> String {
     )
 }
 
-fn against_text(answer: &Cooling, against: &Against) -> String {
+/// The other camera with the verdict on it.
+pub(super) fn against_head(answer: &Cooling, against: &Against) -> String {
     let unlike = answer.caveats.iter().any(|caveat| caveat.code == "colours-against-fewer");
-    let head = format!(
+    format!(
         "against the {}{}: {}",
         against.camera,
         against.source.as_ref().map_or_else(String::new, |source| format!(" ({source})")),
         if unlike { "no verdict, the pictures are not alike" } else { against.verdict.words() }
-    );
-    let mut text = paragraph(&head, 0);
-    let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 22, &value));
+    )
+}
+
+/// The ratio against the other camera, and its factors.
+pub(super) fn against_entries(answer: &Cooling, against: &Against) -> Vec<(&'static str, String)> {
+    let mut entries = Vec::new();
+    let mut line = |name: &'static str, value: String| entries.push((name, value));
     let split = &answer.split;
     line("hours, yours : its", format!("{} over the year", ratio(against.time_ratio)));
     line(
@@ -194,5 +215,5 @@ fn against_text(answer: &Cooling, against: &Against) -> String {
     line("pixel", ratio(split.pixel));
     line("colour array", format!("{}: which pixels see which colour", ratio(split.sampling)));
     line("product", format!("{}: the factors multiply to the whole", ratio(split.product())));
-    text
+    entries
 }

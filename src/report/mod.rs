@@ -18,13 +18,15 @@ mod schedule;
 mod short_set;
 mod sky;
 
+use std::collections::BTreeMap;
+
 pub use calendar_file::schedule_icalendar;
 pub use camera::{camera_line, camera_text, changes_text};
 pub use checklist::checklist_text;
 pub use compare::comparison_text;
 pub use cooling::{cooling_line, cooling_text};
 pub use frames::{frames_text, stated_text};
-pub use html::{camera_page, plan_page};
+pub use html::{camera_page, comparison_page, cooling_page, plan_page, review_page};
 pub use json::{error_document, json_text, json_value};
 use number::plain;
 pub use number::{duration, rounded, with_uncertainty};
@@ -94,12 +96,25 @@ pub fn caveats_text(caveats: &[Caveat]) -> String {
     text
 }
 
-/// Files that were left out, a line each; empty without any.
+/// So many files left out for the same reason are named; of more only the count is told.
+const NAMED_FOR_ONE_REASON: usize = 10;
+
+/// Files that were left out, a line each, and of many with the same reason how many more; empty without any.
 #[must_use]
 pub fn rejected_text(rejected: &[Rejected]) -> String {
     let mut text = String::new();
+    let mut more: BTreeMap<(&str, &str), usize> = BTreeMap::new();
     for file in rejected {
-        text.push_str(&wrapped(&format!("left out: {}: {} [{}]", file.file, file.reason, file.code), 2));
+        let seen = more.entry((&file.reason, &file.code)).or_default();
+        *seen += 1;
+        if *seen <= NAMED_FOR_ONE_REASON {
+            text.push_str(&wrapped(&format!("left out: {}: {} [{}]", file.file, file.reason, file.code), 2));
+        }
+    }
+    for ((reason, code), seen) in more {
+        if let Some(more @ 1..) = seen.checked_sub(NAMED_FOR_ONE_REASON) {
+            text.push_str(&wrapped(&format!("left out: {more} more: {reason} [{code}]; --json lists them all"), 2));
+        }
     }
     text
 }
@@ -107,6 +122,21 @@ pub fn rejected_text(rejected: &[Rejected]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn of_many_files_left_out_for_one_reason_ten_are_named_and_the_rest_counted() {
+        let file = |number: usize, reason: &str| Rejected {
+            file: format!("{number}.txt"),
+            code: "not-an-image".into(),
+            reason: reason.into(),
+        };
+        let ten: Vec<Rejected> = (0..10).map(|number| file(number, "text")).collect();
+        assert_eq!(rejected_text(&ten).lines().count(), 10);
+        let many: Vec<Rejected> = (0..500).map(|number| file(number, "text")).chain([file(500, "empty")]).collect();
+        let said = rejected_text(&many);
+        assert_eq!(said.lines().count(), 12, "{said}");
+        assert!(said.contains("490 more: text") && said.contains("500.txt: empty"), "{said}");
+    }
 
     #[test]
     fn long_lines_are_broken_and_indented() {

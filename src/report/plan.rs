@@ -1,6 +1,6 @@
 //! A plan as text: the answer in one line, then why.
 
-use crate::plan::{FilterPlan, Plan, PlanNight, PlanePlan, SetBy, WithoutDither};
+use crate::plan::{FilterPlan, GainSetting, Plan, PlanNight, PlanePlan, SetBy, WithoutDither};
 use crate::units::Seconds;
 
 use super::calibration::calibration_text;
@@ -76,14 +76,35 @@ pub fn plan_text(plan: &Plan) -> String {
     }
     text.push_str(&calibration_text(&plan.calibration));
     if plan.by_gain_setting.len() > 1 {
-        text.push_str("time at each measured gain setting:\n");
+        text.push_str("\nat each measured gain setting\n");
         for setting in &plan.by_gain_setting {
             let gain = setting.gain_setting.map_or_else(|| "unnamed".into(), |gain| gain.to_string());
-            text.push_str(&format!("  gain {gain:<8}{:>9}\n", duration(setting.wall_clock_s)));
+            text.push_str(&entry(2, &format!("gain {gain}"), 18, &setting_line(plan, setting)));
         }
     }
     text.push_str(&caveats_text(&plan.caveats));
     text
+}
+
+/// What one gain setting costs, what it owes to read noise, and which stars it burns.
+fn setting_line(plan: &Plan, setting: &GainSetting) -> String {
+    let mut said = match plan.goal.kind {
+        "hours" => format!("SNR {}", rounded(setting.snr, 3)),
+        _ => duration(setting.wall_clock_s),
+    };
+    for filter in &setting.filters {
+        let burns = filter.stars_burn_mag.map_or_else(
+            || "the sky burns".to_owned(),
+            |magnitude| format!("stars brighter than {:.1} mag burn", magnitude.0),
+        );
+        let share = rounded(filter.read_noise_share_percent, 2);
+        let name = if setting.filters.len() > 1 { format!("{} ", filter.name) } else { String::new() };
+        said.push_str(&format!(
+            "; {name}subs of {}, read noise {share} % of the variance, {burns}",
+            duration(filter.sub_s)
+        ));
+    }
+    said
 }
 
 /// Time on the clock, its range, nights, calibration frames and what the range comes from.

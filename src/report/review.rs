@@ -12,16 +12,13 @@ const VALUES: usize = 24;
 /// The whole answer of `review`.
 #[must_use]
 pub fn review_text(review: &Review) -> String {
-    let mut text = String::new();
-    let when = match (&review.night.from, &review.night.to) {
-        (Some(from), Some(to)) => format!(", {} to {} local time", from.replace('T', " "), clock(Some(to.as_str()))),
-        _ => String::new(),
-    };
-    let lights = review.subs.len();
-    text.push_str(&wrapped(&format!("{lights} {} against the night file{when}", plural(lights, "light")), 2));
+    let mut text = wrapped(&review_line(review), 2);
     for filter in &review.filters {
         text.push_str(&timeline(filter, review));
-        text.push_str(&numbers(filter));
+        text.push('\n');
+        for (name, value) in filter_entries(filter) {
+            text.push_str(&entry(2, name, VALUES, &value));
+        }
     }
     text.push_str(&dropped(review));
     text.push_str("\nfor the next night\n");
@@ -33,6 +30,16 @@ pub fn review_text(review: &Review) -> String {
     text.push_str(&rejected_text(&review.left_out));
     text.push_str(&caveats_text(&review.caveats));
     text
+}
+
+/// How many lights, and of when.
+pub(super) fn review_line(review: &Review) -> String {
+    let when = match (&review.night.from, &review.night.to) {
+        (Some(from), Some(to)) => format!(", {} to {} local time", from.replace('T', " "), clock(Some(to.as_str()))),
+        _ => String::new(),
+    };
+    let lights = review.subs.len();
+    format!("{lights} {} against the night file{when}", plural(lights, "light"))
 }
 
 fn plural(count: usize, word: &str) -> String {
@@ -106,9 +113,10 @@ fn line(row: &[&SubReview]) -> String {
     text
 }
 
-fn numbers(filter: &FilterReview) -> String {
-    let mut text = String::from("\n");
-    let mut line = |name: &str, value: String| text.push_str(&entry(2, name, VALUES, &value));
+/// What a filter's lights come to.
+pub(super) fn filter_entries(filter: &FilterReview) -> Vec<(&'static str, String)> {
+    let mut entries = Vec::new();
+    let mut line = |name: &'static str, value: String| entries.push((name, value));
     line(
         "quiet sky",
         format!(
@@ -135,23 +143,31 @@ fn numbers(filter: &FilterReview) -> String {
         };
         line("planes", filter.planes.iter().map(plane).collect::<Vec<_>>().join("; "));
     }
-    text
+    entries
 }
 
-fn dropped(review: &Review) -> String {
+/// How many subs to leave out; `None` where every one is worth keeping.
+pub(super) fn dropped_line(review: &Review) -> Option<String> {
+    let count = review.subs.iter().filter(|sub| !sub.keep).count();
+    (count > 0).then(|| format!("leave out {count} {} ({:.2} h)", plural(count, "sub"), review.hours_dropped))
+}
+
+/// Which subs to leave out and why, like ones together.
+pub(super) fn dropped_lines(review: &Review) -> Vec<String> {
     let dropped: Vec<&SubReview> = review.subs.iter().filter(|sub| !sub.keep).collect();
-    if dropped.is_empty() {
-        return String::new();
-    }
-    let mut text =
-        format!("\nleave out {} {} ({:.2} h)\n", dropped.len(), plural(dropped.len(), "sub"), review.hours_dropped);
+    let mut lines = Vec::new();
     for alike in dropped.chunk_by(|a, b| a.signs == b.signs) {
         let files: Vec<&str> = alike.iter().map(|sub| sub.file.as_str()).collect();
         let worst = alike.iter().min_by(|a, b| a.worth_percent.total_cmp(&b.worth_percent));
         let why = worst.map_or("", |sub| sub.why.as_str());
         let of = if alike.len() > 1 { "the worst of them, " } else { "" };
-        text.push_str("  ");
-        text.push_str(&wrapped_from(2, &format!("{}: {of}{why}", files.join(", ")), 4));
+        lines.push(format!("{}: {of}{why}", files.join(", ")));
     }
-    text
+    lines
+}
+
+fn dropped(review: &Review) -> String {
+    let Some(head) = dropped_line(review) else { return String::new() };
+    let lines = dropped_lines(review);
+    format!("\n{head}\n") + &lines.iter().map(|line| format!("  {}", wrapped_from(2, line, 4))).collect::<String>()
 }

@@ -49,6 +49,18 @@ pub(super) fn night_air(climate: &Climate, month: u32) -> Celsius {
     climate.mean() + climate.amplitude() * phase.cos()
 }
 
+/// The air of a night of the warmest month that only one in forty is warmer than.
+///
+/// ```text
+/// T = T_warmest + 1.96 · spread
+/// ```
+///
+/// # Source
+/// The normal distribution; the month's nights are taken to scatter so.
+pub(super) fn warmest_night(climate: &Climate) -> Celsius {
+    night_air(climate, climate.warmest_month()) + climate.spread() * 1.96
+}
+
 /// Dark hours of a night in the middle of each month; `None` without a latitude.
 pub(super) fn dark_hours(night: &Night) -> Result<Option<[f64; 12]>, PlanError> {
     let Some(latitude) = night.site.latitude_deg else { return Ok(None) };

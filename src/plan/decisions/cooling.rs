@@ -7,7 +7,7 @@ use crate::caveat::{Caveat, push_once};
 use crate::units::{Celsius, Electrons, Seconds};
 
 use super::super::{Conditions, Night, OutOfReach, PlanError, SkyAnswer};
-use super::climate::{self, Cooling as Held, Darks, dark_hours, night_air};
+use super::climate::{self, Cooling as Held, Darks, dark_hours, night_air, warmest_night};
 use super::hours::{Hours, Least};
 use super::split::{Against, Split, against};
 use super::weighed::{VERY_COLD, Way, Weighed, finite, ratio_of};
@@ -59,6 +59,10 @@ pub struct Cooling {
     pub useful_share_percent: f64,
     /// What was reckoned with.
     pub set_point_c: Celsius,
+    /// Air of a night in the warmest month that one in forty is warmer than.
+    pub warmest_night_c: Celsius,
+    /// Kelvins that the cooler has left at the set point in that night; negative where it does not get there.
+    pub cooler_reserve_k: f64,
     /// Price over the hours saved in one year; `null` without a price, or where nothing is saved.
     pub price_per_hour_saved: Option<f64>,
     /// Which dark current enters.
@@ -167,9 +171,10 @@ impl Cooling {
             crossing([VERY_COLD.0, NIGHTS[1]], 1.0 + USEFUL_SHARE, |at| weighed.cost_of(&ways[1], &darks[1], at))?;
         let cooler = weighed.night.cooler.clone().unwrap_or_default();
         let saved = cooler.hours() * (1.0 - 1.0 / ratio);
-        let Held::Held { at: set_point_c, .. } = ways[1].cooling else {
+        let Held::Held { at: set_point_c, below_air } = ways[1].cooling else {
             return Err(missing("cooler.set_point_c", "is not there"));
         };
+        let warmest = warmest_night(&weighed.night.site.climate.clone().unwrap_or_default());
         let (months, read_noise, plane) = months(&weighed, &ways, cooler.hours())?;
         let price = cooler.price.filter(|price| *price > 0.0 && saved > 0.0);
         let mut caveats = caveats(night, profile, &weighed, &ways, ratio)?;
@@ -197,6 +202,8 @@ impl Cooling {
             warmest_useful_set_point_c: useful,
             useful_share_percent: 100.0 * USEFUL_SHARE,
             set_point_c,
+            warmest_night_c: warmest,
+            cooler_reserve_k: set_point_c.0 - (warmest.0 - below_air),
             price_per_hour_saved: price.map(|price| price / saved),
             dark_current: WhichDark { is: "mean", plane },
             read_noise,

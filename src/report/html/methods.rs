@@ -82,6 +82,105 @@ const PLAN: &[Method] = &[
     ),
 ];
 
+const COOLING: &[Method] = &[
+    (
+        "the months",
+        "night air from the climate's mean and swing; the body's warming above it without cooling, the set point or the cooler's reach with it; dark \
+         hours from the latitude",
+        "derived here; swing and warming that the night file leaves out: common practice, no source, and a caveat says so",
+    ),
+    (
+        "dark current of a month",
+        "the profile's law, its mean over warm and cold nights and over a night's course; a stack takes subs from all of them",
+        "Janesick 2001 (from memory); mean over a normal distribution by five points: Gauss and Hermite, exact to the ninth power",
+    ),
+    (
+        "ratio of hours",
+        "least time on the clock for the same signal over noise, best sub length and cadence for each way, moonless nights, nothing rounded",
+        "derived here from the CCD equation (Howell 2000, Handbook of CCD Astronomy, values as quoted)",
+    ),
+    (
+        "the verdict",
+        "not worth it below 1.05, marginal to 1.2, worth it to 1.5, clearly worth it above",
+        "a choice of this program; no source",
+    ),
+    (
+        "where it pays",
+        "the sky and the night air at which the year's ratio is the middle threshold; the set point that costs 2 % more time than a far colder one",
+        "derived here: a root of the same ratio",
+    ),
+    (
+        "what of it is cooling",
+        "the cameras' properties exchanged one by one, each factor the mean over all orders of exchange; they multiply to the whole",
+        "Shapley 1953 (from memory); applied here to logarithms of hours",
+    ),
+];
+
+const COMPARE: &[Method] = &[
+    (
+        "hours of each night",
+        "least time on the clock for the first night's goal, best sub length and cadence, nothing rounded",
+        "derived here from the CCD equation (Howell 2000, Handbook of CCD Astronomy, values as quoted)",
+    ),
+    (
+        "the factors",
+        "what differs is exchanged one by one, each factor the mean over all orders of exchange; they multiply to the whole",
+        "Shapley 1953 (from memory); applied here to logarithms of hours",
+    ),
+    (
+        "its uncertainty",
+        "what the nights do not share: the same camera, optics or sky is as wrong in both",
+        "JCGM 100 (from memory)",
+    ),
+    (
+        "the break-even drive",
+        "hours on the road that eat, of a clear night, what the second night gains: clear hours × (1 − 1/ratio)",
+        "derived here",
+    ),
+    (
+        "the filters alone",
+        "a galaxy's light and a nebula's lines, with both nights' filters under lamps of each kind",
+        "Bessell, Castelli & Plez 1998, A&A 333, 231 (zero points, as quoted); spectra of lamps: README",
+    ),
+];
+
+const REVIEW: &[Method] = &[
+    (
+        "sky of a sub",
+        "its background less the dark's, over gain and exposure time; foretold: the plan's own model for that minute, Moon and twilight included",
+        "Krisciunas & Schaefer 1991, PASP 103, 1033; Patat 2003, A&A 400, 1183",
+    ),
+    (
+        "light and width of the stars",
+        "the same stars in every sub; light against the set's best subs, the air at the target's height accounted for; the width is the median of the \
+         brightest third",
+        "derived here; airmass: Kasten & Young 1989",
+    ),
+    (
+        "what is named",
+        "cloud, dew, Moon, twilight and the like, each against the best of the set: what lasted all night is everybody's and is not seen",
+        "derived here",
+    ),
+    (
+        "what to leave out",
+        "the subs without which signal over noise of the plain mean is largest; nothing is dropped for less than 0.2 %",
+        "derived here: a sub helps while its signal over variance is above half of the stack's",
+    ),
+    (
+        "signal over noise",
+        "the measured sky and starlight in the plan's own noise sum",
+        "CCD equation: Howell 2000, Handbook of CCD Astronomy (values as quoted)",
+    ),
+];
+
+const COOLING_CAUTIONS: &[&str] = &[
+    "Let a cold camera warm up in a closed bag, so that no dew settles in it; lower a cooler's set point in steps.",
+    "Do not open a camera body to cool it or to dry it: there are voltages in it, and the sensor does not forgive dust, moisture or static.",
+    "A cooler draws several amperes: a supply and leads made for it, fused, low voltage at the mount; an outlet with residual-current protection \
+     where dew falls. Local codes and an electrician come first.",
+    "Do not charge lithium cells in frost; warm them first, and fuse the lead.",
+];
+
 const CAMERA_CAUTIONS: &[&str] = &[
     "Never point a tube or a lens at or near the Sun, also not for flats: it blinds and it burns. At twilight wait until the Sun has set and keep \
      the cap on until then.",
@@ -112,6 +211,26 @@ pub(super) fn camera_methods() -> Table {
 /// How the numbers of a plan were got.
 pub(super) fn plan_methods() -> Table {
     table(PLAN)
+}
+
+/// How the numbers about cooling were got.
+pub(super) fn cooling_methods() -> Table {
+    table(COOLING)
+}
+
+/// How the numbers of two nights were got.
+pub(super) fn compare_methods() -> Table {
+    table(COMPARE)
+}
+
+/// How the numbers of a reviewed night were got.
+pub(super) fn review_methods() -> Table {
+    table(REVIEW)
+}
+
+/// What to beware of with cooled cameras.
+pub(super) fn cooling_cautions() -> &'static [&'static str] {
+    COOLING_CAUTIONS
 }
 
 /// What to beware of when taking calibration frames.

@@ -5,11 +5,17 @@
 
 mod blocks;
 mod camera;
+mod compare;
+mod cooling;
 mod methods;
 mod plan;
+mod review;
 
 pub use camera::camera_page;
+pub use compare::comparison_page;
+pub use cooling::cooling_page;
 pub use plan::plan_page;
+pub use review::review_page;
 
 use super::plots::STYLE;
 

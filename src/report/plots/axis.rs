@@ -11,13 +11,30 @@ const VERY_MANY_DECADES: f64 = 3.2;
 /// Most marks on an axis.
 const MOST_MARKS: f64 = 6.0;
 
+/// Steps between marks of an axis of time, in hours.
+const CLOCK_STEPS_H: [f64; 7] = [1.0 / 12.0, 0.25, 0.5, 1.0, 2.0, 3.0, 6.0];
+/// Names of the months that fit below an axis.
+pub(super) const MONTHS: [&str; 12] =
+    ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+
+/// What stands at an axis.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Said {
+    Numbers,
+    Nothing,
+    /// The months 1 to 12.
+    Months,
+    /// Hours after midnight as a clock shows them; 25 is one in the morning.
+    Clock,
+}
+
 /// A range of numbers, even or in its logarithm.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Axis {
     low: f64,
     high: f64,
     logarithmic: bool,
-    bare: bool,
+    said: Said,
 }
 
 impl Axis {
@@ -25,19 +42,29 @@ impl Axis {
     pub(super) fn even(values: impl IntoIterator<Item = f64>, margin: f64) -> Self {
         let (low, high) = ends(values);
         let room = if high > low { margin * (high - low) } else { 1.0_f64.max(0.1 * high.abs()) };
-        Self { low: low - room, high: high + room, logarithmic: false, bare: false }
+        Self { low: low - room, high: high + room, logarithmic: false, said: Said::Numbers }
     }
 
     /// A logarithmic axis that holds the positive ones of these values, `factor` beyond them on both sides.
     pub(super) fn logarithmic(values: impl IntoIterator<Item = f64>, factor: f64) -> Self {
         let (low, high) = ends(values.into_iter().filter(|value| *value > 0.0));
         let (low, high) = if low > 0.0 { (low / factor, high * factor) } else { (0.1, 10.0) };
-        Self { low, high: high.max(low * 2.0), logarithmic: true, bare: false }
+        Self { low, high: high.max(low * 2.0), logarithmic: true, said: Said::Numbers }
     }
 
     /// From 0 to `high`, without marks.
     pub(super) fn bare(high: f64) -> Self {
-        Self { low: 0.0, high, logarithmic: false, bare: true }
+        Self { low: 0.0, high, logarithmic: false, said: Said::Nothing }
+    }
+
+    /// The months of a year.
+    pub(super) fn months() -> Self {
+        Self { low: 0.4, high: 12.6, logarithmic: false, said: Said::Months }
+    }
+
+    /// Hours after midnight as a clock shows them.
+    pub(super) fn clock(hours: impl IntoIterator<Item = f64>, margin: f64) -> Self {
+        Self { said: Said::Clock, ..Self::even(hours, margin) }
     }
 
     /// The same axis from this number on.
@@ -48,7 +75,7 @@ impl Axis {
 
     /// Whether it has no marks.
     pub(super) fn is_bare(&self) -> bool {
-        self.bare
+        self.said == Said::Nothing
     }
 
     pub(super) fn low(&self) -> f64 {
@@ -80,10 +107,13 @@ impl Axis {
     }
 
     fn marks(&self) -> Vec<f64> {
-        if self.bare {
-            return Vec::new();
-        }
-        let all = if self.logarithmic { self.logarithmic_marks() } else { self.even_marks() };
+        let all = match self.said {
+            Said::Nothing => return Vec::new(),
+            Said::Months => (1..=12).map(f64::from).collect(),
+            Said::Clock => self.clock_marks(),
+            Said::Numbers if self.logarithmic => self.logarithmic_marks(),
+            Said::Numbers => self.even_marks(),
+        };
         all.into_iter().filter(|mark| self.holds(*mark)).collect()
     }
 
@@ -96,6 +126,13 @@ impl Axis {
             .filter(|decade| decade.rem_euclid(every) == 0)
             .flat_map(|decade| steps.iter().map(move |step| step * 10_f64.powi(decade)))
             .collect()
+    }
+
+    fn clock_marks(&self) -> Vec<f64> {
+        let rough = (self.high - self.low) / MOST_MARKS;
+        let step = CLOCK_STEPS_H.into_iter().find(|step| *step >= rough).unwrap_or(12.0);
+        let first = (self.low / step).ceil();
+        (0..20).map(|i| (first + f64::from(i)) * step).collect()
     }
 
     fn even_marks(&self) -> Vec<f64> {
@@ -132,6 +169,13 @@ impl Ranged for Axis {
 
 impl ValueFormatter<f64> for Axis {
     fn format_ext(&self, value: &f64) -> String {
+        match self.said {
+            Said::Months => {
+                return MONTHS.get((value.round() as usize).saturating_sub(1)).map_or("", |name| name).into();
+            }
+            Said::Clock => return clock(*value),
+            Said::Numbers | Said::Nothing => {}
+        }
         let many = self.logarithmic && (self.high / self.low).log10() > MANY_DECADES;
         let power = value.abs().log10();
         if many && (power - power.round()).abs() > 1e-6 {
@@ -139,6 +183,12 @@ impl ValueFormatter<f64> for Axis {
         }
         number(*value)
     }
+}
+
+/// Hours after midnight as a clock shows them.
+pub(super) fn clock(hours: f64) -> String {
+    let minutes = (hours * 60.0).round().rem_euclid(24.0 * 60.0);
+    format!("{:02.0}:{:02.0}", (minutes / 60.0).floor(), minutes % 60.0)
 }
 
 /// A mark's number: no exponent between a thousandth and ten thousand.
@@ -184,6 +234,15 @@ mod tests {
         let axis = Axis::logarithmic([1.0, 100.0], 1.0);
         let said: Vec<String> = axis.marks().iter().map(|mark| axis.format_ext(mark)).collect();
         assert_eq!(said, ["1", "", "", "10", "", "", "100"]);
+    }
+
+    #[test]
+    fn hours_read_as_on_a_clock_over_midnight() {
+        let axis = Axis::clock([20.5, 28.25], 0.0);
+        let said: Vec<String> = axis.marks().iter().map(|mark| axis.format_ext(mark)).collect();
+        assert_eq!(said, ["22:00", "00:00", "02:00", "04:00"]);
+        assert_eq!(clock(25.999), "02:00");
+        assert_eq!(Axis::months().marks().len(), 12);
     }
 
     #[test]

@@ -38,10 +38,11 @@ pub(super) enum Pen {
     Thumb,
     Chosen,
     Bar,
+    Dropped,
 }
 
 impl Pen {
-    const ALL: [(Self, &'static str); 14] = [
+    const ALL: [(Self, &'static str); 15] = [
         (Self::Grid, "grid"),
         (Self::Axis, "axis"),
         (Self::Text, "text"),
@@ -56,6 +57,7 @@ impl Pen {
         (Self::Thumb, "thumb"),
         (Self::Chosen, "chosen"),
         (Self::Bar, "bar"),
+        (Self::Dropped, "dropped"),
     ];
 
     /// The class in the style sheet.

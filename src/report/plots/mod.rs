@@ -5,10 +5,14 @@
 mod axis;
 mod camera;
 mod canvas;
+mod decisions;
 mod figure;
 mod panel;
 mod plan;
+mod review;
 
 pub use camera::{dark_current_figure, photon_transfer_figure, span_figure};
+pub use decisions::{cooling_year_figure, factors_figure, split_figure};
 pub use figure::{Figure, KeyEntry, STYLE, Table};
 pub use plan::{snr_figure, wall_time_figure};
+pub use review::timeline_figure;

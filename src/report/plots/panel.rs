@@ -36,6 +36,8 @@ pub(super) enum Shape {
     Points,
     /// A diamond on each.
     Diamonds,
+    /// A cross on each.
+    Crosses,
 }
 
 /// Numbers that are drawn alike.
@@ -85,6 +87,8 @@ pub(super) struct Panel {
     pub(super) regions: Vec<Vec<(f64, f64)>>,
     pub(super) marks: Vec<Mark>,
     pub(super) bars: Vec<Bar>,
+    /// Words that end at a place, above it.
+    pub(super) notes: Vec<(f64, f64, String)>,
 }
 
 impl Panel {
@@ -100,6 +104,7 @@ impl Panel {
             regions: Vec::new(),
             marks: Vec::new(),
             bars: Vec::new(),
+            notes: Vec::new(),
         }
     }
 }
@@ -177,6 +182,11 @@ fn draw(area: &Area<'_>, panel: &Panel) -> Drawn {
     for series in &panel.series {
         draw_series(plot, panel, series)?;
     }
+    for (x, y, words) in &panel.notes {
+        let (x, y) = plot.map_coordinate(&(*x, *y));
+        let (left, top) = area.get_base_pixel();
+        area.draw_text(words, &text_style(HPos::Right, VPos::Bottom), (x - left, y - top - TENTHS))?;
+    }
     let (x, _) = plot.map_coordinate(&(panel.x.at(0.5), panel.y.low()));
     let at = (x - area.get_base_pixel().0, (panel.height - 4) * TENTHS);
     area.draw_text(panel.x_name, &text_style(HPos::Center, VPos::Bottom), at)
@@ -204,6 +214,15 @@ fn draw_series(plot: &Plot<'_>, panel: &Panel, series: &Series) -> Drawn {
                 let (left, top) = plot.get_base_pixel();
                 let corners = corners.map(|(x, y)| (x - left, y - top)).to_vec();
                 plot.strip_coord_spec().draw(&Polygon::new(corners, series.pen.colour().filled()))?;
+            }
+            Shape::Crosses => {
+                let (x, y) = plot.map_coordinate(point);
+                let ((left, top), half) = (plot.get_base_pixel(), POINT * TENTHS * 4 / 3);
+                let (x, y, plain) = (x - left, y - top, plot.strip_coord_spec());
+                for slope in [-half, half] {
+                    let ends = vec![(x - half, y - slope), (x + half, y + slope)];
+                    plain.draw(&PathElement::new(ends, stroke(series.pen)))?;
+                }
             }
             _ => plot.draw(&Circle::new(*point, POINT * TENTHS, series.pen.colour().filled()))?,
         }

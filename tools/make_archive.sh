@@ -1,0 +1,45 @@
+#!/usr/bin/env bash
+# Makes the archive that people unpack and run: tools/make_archive.sh PROGRAM DIR
+#
+# The program, its licences and those of all it is built from, manual pages, completions; and, since the raw decoder is
+# LGPL-2.1, the source of both, so that anybody can build the program again with another version of it.
+set -euo pipefail
+[ $# -eq 2 ] || { echo "usage: $0 PROGRAM DIR" >&2; exit 2; }
+program=$(realpath "$1")
+mkdir -p "$2"
+out=$(realpath "$2")
+cd "$(dirname "$0")/.."
+
+version=$(sed -n 's/^version = "\(.*\)"/\1/p' Cargo.toml | head -n 1)
+host=$(rustc -vV | sed -n 's/^host: //p')
+name="subwell-$version-$host"
+stage=$(mktemp -d)
+trap 'rm -rf "$stage"' EXIT
+root="$stage/$name"
+mkdir -p "$root/completions" "$root/source"
+
+install -m 755 "$program" "$root/subwell"
+cp README.md CHANGELOG.md LICENSE-MIT LICENSE-APACHE "$root/"
+python3 tools/check_dependencies.py --list "$root/THIRD-PARTY.txt" >&2
+"$program" man "$root/man/man1" >&2
+"$program" completions bash >"$root/completions/subwell.bash"
+"$program" completions zsh >"$root/completions/_subwell"
+"$program" completions fish >"$root/completions/subwell.fish"
+"$program" completions powershell >"$root/completions/subwell.ps1"
+git archive --format=tar --prefix="subwell-$version/" HEAD | gzip -n9 >"$root/source/subwell-$version.tar.gz"
+cp "$(python3 tools/check_dependencies.py --source rawler)" "$root/source/"
+cat >"$root/source/README.txt" <<'TEXT'
+The camera raw decoder in this program, rawler, is under the GNU Lesser General Public License 2.1, whose text is in
+THIRD-PARTY.txt. Its source and that of the program lie here. To build the program with a changed decoder, unpack both
+and run, with the paths of your machine:
+
+    cargo build --release --config 'patch.crates-io.rawler.path="PATH/TO/rawler"'
+
+Without the decoder, and without camera raw files: cargo build --release --no-default-features --features cli
+TEXT
+
+# The same input makes the same bytes: names in order, one owner, the time of the commit.
+stamp=$(git log -1 --format=%ct)
+tar --sort=name --owner=0 --group=0 --numeric-owner --mtime="@$stamp" -C "$stage" -cf - "$name" | gzip -n9 >"$out/$name.tar.gz"
+(cd "$out" && sha256sum "$name.tar.gz" >"$name.tar.gz.sha256")
+echo "$out/$name.tar.gz"
