@@ -83,8 +83,8 @@ fn place(bytes: &[u8], grammar: Grammar, chance: &mut Chance) -> usize {
 
 /// The end of the last header: what follows the last card that looks like one is pixels.
 fn header_end(bytes: &[u8]) -> usize {
-    let ends = bytes.chunks_exact(80).enumerate().filter(|(_, card)| card.starts_with(b"END "));
-    ends.last().map_or(bytes.len().min(2880), |(index, _)| 80 * (index + 1))
+    let mut ends = bytes.chunks_exact(80).enumerate().filter(|(_, card)| card.starts_with(b"END "));
+    ends.next_back().map_or(bytes.len().min(2880), |(index, _)| 80 * (index + 1))
 }
 
 fn flip(bytes: &mut [u8], grammar: Grammar, chance: &mut Chance) {
