@@ -136,7 +136,7 @@ fn closed_and_small_with(page: &str, pictures_at_least: usize) {
 
 #[test]
 fn the_sample_reports_are_closed_well_formed_and_say_the_answer_word_for_word() {
-    let (camera, plan, text, _folder) = reports();
+    let (camera, plan, text, folder) = reports();
     closed_and_small(&camera);
     closed_and_small(&plan);
     let line = text.lines().next().unwrap();
@@ -144,7 +144,9 @@ fn the_sample_reports_are_closed_well_formed_and_say_the_answer_word_for_word() 
     let document = parsed(&plan);
     let answer = document.descendants().find(|node| has_class(node, "answer")).unwrap();
     assert_eq!(text_of(answer), line);
-    let demo = subwell().arg("demo").assert().success();
+    let file = folder.path().join("demo.html");
+    let demo = subwell().args(["demo", "--report"]).arg(&file).assert().success();
+    assert_eq!(std::fs::read_to_string(file).unwrap(), plan, "the demo reports another plan");
     let demo = String::from_utf8(demo.get_output().stdout.clone()).unwrap();
     assert!(demo.lines().any(|said| said == line), "the demo says another answer");
 }
@@ -286,6 +288,16 @@ fn a_report_goes_over_no_file_and_has_one_ending() {
     assert_eq!(std::fs::read_to_string(path("plan.html")).unwrap(), "mine");
     run(&["plan.html", "--force"]).success();
     assert!(std::fs::read_to_string(path("plan.html")).unwrap().starts_with("<!DOCTYPE html>"));
+    // The other commands refuse the same way, before they look at their files.
+    let others: [&[&str]; 3] = [&["cooling", "nowhere.toml"], &["compare", "nowhere.toml", "nowhere.toml"], &["demo"]];
+    for words in others {
+        let run = |file: &str| {
+            let run = subwell().current_dir(&folder).args(words).args(["--report", file]).assert().code(2);
+            String::from_utf8(run.get_output().stderr.clone()).unwrap()
+        };
+        assert!(run("it.txt").contains(".html"), "{words:?}");
+        assert!(run("plan.html").contains("plan.html"), "{words:?}");
+    }
     // Before the work: a folder without frames is not even looked at.
     let said = subwell().current_dir(&folder).args(["measure", ".", "--report", "camera.txt"]).assert().code(2);
     assert!(String::from_utf8(said.get_output().stderr.clone()).unwrap().contains(".html"));
@@ -317,6 +329,28 @@ fn warm_camera() -> CameraProfile {
     );
     text.push_str("[[modes.planes.dark_current]]\nsensor_c = 20.0\ne_per_s = { value = 0.3, uncertainty = 0.01 }\n");
     CameraProfile::from_toml(&text).unwrap()
+}
+
+/// Two commands whose reports are written by the program itself.
+#[test]
+fn cooling_and_comparison_are_written_as_files() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name);
+    std::fs::write(path("camera.toml"), warm_camera().to_toml().unwrap()).unwrap();
+    let night = YEAR.replace("cooled = false", "profile = \"camera.toml\", cooled = false");
+    std::fs::write(path("a.toml"), &night).unwrap();
+    std::fs::write(path("b.toml"), night.replace("21.0", "19.0")).unwrap();
+    let commands: [(&[&str], &str); 2] =
+        [(&["cooling", "a.toml"], "year"), (&["compare", "a.toml", "b.toml"], "factors")];
+    for (words, id) in commands {
+        let file = format!("{id}.html");
+        let run = subwell().current_dir(&folder).args(words).args(["--report", &file]).assert().success();
+        let said = String::from_utf8(run.get_output().stdout.clone()).unwrap();
+        assert!(said.contains(&format!("report written to {file}")), "{said}");
+        let page = std::fs::read_to_string(path(&file)).unwrap();
+        closed_and_small_with(&page, 1);
+        figure(&parsed(&page), id);
+    }
 }
 
 /// Cells of every row of a figure's table.

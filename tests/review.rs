@@ -248,7 +248,7 @@ fn the_achieved_snr_is_that_of_the_ccd_equation() {
     let target = plane.noise.rates.target.0;
     let sky = review.sky_e_per_s.value.0;
     let sub = 60.0 * (target + sky + 0.0073) + 1.6 * 1.6 + 0.64 / 12.0;
-    let snr = 60.0 * target * (12.0 * plane.patch_pixels / sub).sqrt();
+    let snr = 60.0 * target * (12.0 * plane.patch.pixels / sub).sqrt();
     let achieved = review.achieved_snr.unwrap().value;
     // Masters, clipping and the starlight's own scatter take a little.
     assert!((0.93..=1.005).contains(&(achieved / snr)), "{achieved} {snr}");
@@ -317,6 +317,47 @@ fn run(folder: &Path, dir: &str, more: &[&str], exit: i32) -> String {
 /// in `tests/published/astropy_night.rs`).
 const PLACE: &str = "latitude_deg = 45.0\nlongitude_deg = 21.0\nutc_offset_h = 1.0\n";
 
+/// Every light is in the timeline's table as in the JSON, kept ones as circles and the others as crosses.
+fn the_report_shows_every_sub(folder: &Path, json: &Value) {
+    let file = folder.join("review.html");
+    let words = ["--report", file.to_str().unwrap()];
+    run(folder, "lights", &words, 0);
+    let page = std::fs::read_to_string(&file).unwrap();
+    let options = roxmltree::ParsingOptions { allow_dtd: true, ..roxmltree::ParsingOptions::default() };
+    let document = roxmltree::Document::parse_with_options(&page, options).unwrap();
+    let title = document.descendants().find(|node| node.attribute("id") == Some("night-0-t")).unwrap();
+    let figure = title.ancestors().find(|node| node.has_tag_name("figure")).unwrap();
+    let body = figure.descendants().find(|node| node.has_tag_name("tbody")).unwrap();
+    let rows: Vec<Vec<&str>> = body
+        .children()
+        .filter(|node| node.has_tag_name("tr"))
+        .map(|row| {
+            row.children().filter(|cell| cell.has_tag_name("td")).map(|cell| cell.text().unwrap_or_default()).collect()
+        })
+        .collect();
+    let subs = json["subs"].as_array().unwrap();
+    assert_eq!(rows.len(), subs.len());
+    for (row, sub) in rows.iter().zip(subs) {
+        assert_eq!(row[0] == "kept", sub["keep"].as_bool().unwrap());
+        assert_eq!(row[1], sub["when"].as_str().unwrap().split('T').nth(1).unwrap());
+        let sky = sub["sky_e_per_s"]["value"].as_f64().unwrap();
+        assert!((row[2].parse::<f64>().unwrap() / sky - 1.0).abs() < 1e-3, "{} {sky}", row[2]);
+        assert_eq!(row[8], sub["file"].as_str().unwrap());
+    }
+    let kept = subs.iter().filter(|sub| sub["keep"] == true).count();
+    let picture = figure.children().find(|node| node.has_tag_name("svg")).unwrap();
+    let of = |tag: &str, class: &str| {
+        picture.descendants().filter(|node| node.has_tag_name(tag) && node.attribute("class") == Some(class)).count()
+    };
+    // Three panels: sky, width, starlight; a cross is two lines.
+    assert_eq!(of("circle", "used"), 3 * kept);
+    assert_eq!(of("polyline", "dropped"), 3 * 2 * (subs.len() - kept));
+    assert!(page.len() < 2_000_000);
+    // Not over a file that is there.
+    run(folder, "lights", &words, 2);
+    std::fs::remove_file(file).unwrap();
+}
+
 #[test]
 fn the_program_reviews_a_folder_and_writes_the_sky_back() {
     let sensor = sensor(21, false, &[stretch(8, "", false), stretch(3, "transparency = 0.1", true)]);
@@ -339,6 +380,7 @@ fn the_program_reviews_a_folder_and_writes_the_sky_back() {
     }
     assert_eq!(json["subs"][0]["when"], "2026-03-16T20:31");
     assert!(!json["caveats"].to_string().contains("dark-from-profile"), "{}", json["caveats"]);
+    the_report_shows_every_sub(folder.path(), &json);
     let text = run(folder.path(), "lights", &["--write"], 0);
     assert!(text.contains("written to"), "{text}");
     let night = std::fs::read_to_string(folder.path().join("night.toml")).unwrap();

@@ -6,10 +6,11 @@ use include_dir::{Dir, include_dir};
 use serde_json::json;
 use subwell::camera::CameraProfile;
 use subwell::files::FileError;
-use subwell::plan::{Cooling, Night, plan};
-use subwell::report::{answer_line, camera_line, camera_text, cooling_line, plan_text};
+use subwell::plan::{Cooling, Night, plan, searches};
+use subwell::report::{answer_line, camera_line, camera_text, cooling_line, plan_page, plan_text};
 use subwell::sensor::MeasureOptions;
 
+use super::ReportWords;
 use super::camera;
 use super::output::{Answer, Failure};
 use super::progress::Terminal;
@@ -21,7 +22,10 @@ const CAMERAS: [(&str, &str); 2] =
     [("cooled-mono", "garden-night.toml"), ("uncooled-colour", "garden-night-colour.toml")];
 
 /// Measures both sample cameras, plans the sample night with each and weighs a cooler for the one that has none.
-pub(super) fn demo(quiet: bool) -> Result<Answer, Failure> {
+///
+/// The report is that of the first night.
+pub(super) fn demo(page: &ReportWords, quiet: bool) -> Result<Answer, Failure> {
+    page.check()?;
     let folder = unpacked()?;
     let mut text =
         String::from("Two invented cameras, an invented garden under a town sky.\nWhat measuring them says:\n\n");
@@ -43,6 +47,8 @@ pub(super) fn demo(quiet: bool) -> Result<Answer, Failure> {
     let cooling = Cooling::of(&night, uncooled, None).map_err(subwell::Error::from)?;
     text.push_str(&format!("\nIs a cooler worth it in this garden?\n\n{}", cooling_line(&cooling)));
     text.push_str("\nNow your own: subwell measure DIR --out camera.toml; subwell plan night.toml\n");
+    let searches = searches(&sample_night(CAMERAS[0].1)?, &cameras[0]).map_err(subwell::Error::from)?;
+    page.write(&mut text, || plan_page(&plans[0], &searches))?;
     text.push_str(&format!("\n=> {}\n", answer_line(&plans[0])));
     let caveats = cameras.iter().map(|camera: &CameraProfile| camera.caveats.len()).sum::<usize>()
         + plans.iter().map(|plan| plan.caveats.len()).sum::<usize>()

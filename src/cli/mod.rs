@@ -46,7 +46,7 @@ struct Words {
 #[derive(Subcommand)]
 enum Command {
     /// The whole job on the sample frames: measures two cameras, plans a night, weighs a cooler
-    Demo,
+    Demo(ReportWords),
     /// The calibration frames to take, with times, counts and cautions
     Checklist(ChecklistWords),
     /// What is in a folder: groups, kinds and why, doubts, what is missing
@@ -229,7 +229,7 @@ pub(crate) fn run() -> ExitCode {
         Err(error) => return output::wrong_words(&error),
     };
     let answer = match &words.command {
-        Command::Demo => demo::demo(words.quiet),
+        Command::Demo(report) => demo::demo(report, words.quiet),
         Command::Checklist(asked) => checklist(asked),
         Command::Frames { dirs } => frames(dirs, words.quiet),
         Command::Measure(asked) => measure(asked, words.quiet),
