@@ -1,7 +1,8 @@
 //! Attacks on what people give the program, and on its life: changed files of every kind, and kills at any moment.
 //!
 //! `cargo test` runs a slice. The whole, with its counts:
-//! `cargo test --test attacks -- --ignored --nocapture --test-threads 1`
+//! `cargo test --release --test attacks -- --ignored --nocapture --test-threads 1`; with `--release`, for it holds each file
+//! to five seconds, and on a machine that does nothing else.
 #![cfg(all(feature = "cli", feature = "raw", unix))]
 
 #[path = "attacks/frames.rs"]

@@ -183,7 +183,7 @@ fn count(run: &Run, files: &[Vec<u8>], tally: &mut Tally) {
 }
 
 /// A file that does harm is kept for whoever mends it.
-fn kept(bytes: &[u8]) -> PathBuf {
+pub(crate) fn kept(bytes: &[u8]) -> PathBuf {
     let mut file = tempfile::Builder::new().prefix("culprit-").disable_cleanup(true).tempfile().unwrap();
     file.write_all(bytes).unwrap();
     file.path().to_owned()

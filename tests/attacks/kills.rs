@@ -100,7 +100,6 @@ impl Saving<'_> {
     /// Counts what a kill left beside the file; it must be hidden. It stays there until the last one.
     fn count_strays(&self, ends: &mut Ends) {
         ends.strays = 0;
-        ends.wrong.clear();
         for entry in fs::read_dir(self.folder()).unwrap().map(Result::unwrap) {
             let name = entry.file_name().to_string_lossy().into_owned();
             if entry.path() == self.file {
@@ -108,7 +107,7 @@ impl Saving<'_> {
             }
             if name.starts_with('.') {
                 ends.strays += 1;
-            } else {
+            } else if !ends.wrong.iter().any(|told| told.starts_with(&name)) {
                 ends.wrong.push(format!("{name} is left in sight"));
             }
         }

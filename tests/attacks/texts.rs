@@ -12,6 +12,7 @@ use subwell::plan::{Cooling, Night};
 use subwell::{files, plan, report};
 
 use super::PROGRAM;
+use super::frames::kept;
 use super::mutate::{Grammar, chance, mutated};
 use super::watch::{Fault, Limits, Tally};
 
@@ -167,8 +168,9 @@ pub(crate) fn watched(texts: &[Vec<u8>], path: &Path, door: fn(&Path) -> bool, l
                 }
                 Ok((Err(said), _)) => tally.faults.push((Fault::Panic, text(), said)),
                 Err(RecvTimeoutError::Timeout) => {
+                    println!("no end within {:?}: {}", limits.patience, kept(&texts[from]).display());
                     tally.faults.push((Fault::Hang, text(), format!("after {:?}", limits.patience)));
-                    // Its thread is left behind: another takes the files after it.
+                    // Its thread is left behind and takes its part of the machine: another takes the files after it.
                     from += 1;
                     break;
                 }

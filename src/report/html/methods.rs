@@ -140,7 +140,7 @@ const COMPARE: &[Method] = &[
     (
         "the filters alone",
         "a galaxy's light and a nebula's lines, with both nights' filters under lamps of each kind",
-        "Bessell, Castelli & Plez 1998, A&A 333, 231 (zero points, as quoted); spectra of lamps: README",
+        "Bessell, Castelli & Plez 1998, A&A 333, 231 (zero points, as quoted); spectra of the lamps: approximations made here",
     ),
 ];
 

@@ -37,7 +37,7 @@ pub fn sub_noise_figure(id: &str, filter: &FilterPlan, search: &Search) -> Optio
         sub.target * (patch.pixels / sub.temporal()).sqrt()
     };
     let (noise, _) = search.planes.iter().min_by(|a, b| snr(a).total_cmp(&snr(b)))?;
-    let longest = search.longest().max(4.0 * filter.sub_s.0).min(7200.0).max(2.0);
+    let longest = search.longest().max(4.0 * filter.sub_s.0).clamp(2.0, 7200.0);
     let x = Axis::logarithmic([1.0_f64.min(filter.sub_s.0 / 4.0), longest], 1.0);
     let lengths: Vec<f64> = (0..=CURVE_POINTS).map(|i| x.at(i as f64 / CURVE_POINTS as f64)).collect();
     let subs: Vec<SubNoise> = lengths.iter().map(|length| noise.sub(Seconds(*length))).collect();
