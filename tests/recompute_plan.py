@@ -150,7 +150,9 @@ class Chain:
                 flux = PHOTONS_V0 * 10 ** (-0.4 * self.target["surface_brightness_mag"])
                 target += flux * width * efficiency * factor * self.air(centre)
             if "line_rayleigh" in self.target and at_line is not None:
-                target += self.target["line_rayleigh"] * RAYLEIGH * factor * at_line * self.air(centre)
+                # A broad window sees H-alpha, through the air of its own colour.
+                line = centre if kind == "narrow" else 656.3
+                target += self.target["line_rayleigh"] * RAYLEIGH * factor * at_line * self.air(line)
         return (target, sky) if seen else None
 
     def moon(self, entry, colour, magnitude):

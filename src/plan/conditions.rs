@@ -9,7 +9,7 @@ use crate::sky::{GivenSky, moon_photon_density, photon_density_towards};
 use crate::stats::Estimate;
 use crate::units::{
     Arcseconds, Celsius, Degrees, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Magnitudes,
-    MagnitudesPerSquareArcsecond, PhotonDensity, Rayleighs, Seconds,
+    MagnitudesPerSquareArcsecond, Nanometres, PhotonDensity, Rayleighs, Seconds,
 };
 
 use super::evening::Evening;
@@ -263,7 +263,11 @@ impl Place<'_> {
     }
 
     fn air(&self, chain: &LightChain) -> f64 {
-        self.evening.transmission(self.night.site.extinction_at(chain.passband.centre))
+        self.air_at(chain.passband.centre)
+    }
+
+    fn air_at(&self, wavelength: Nanometres) -> f64 {
+        self.evening.transmission(self.night.site.extinction_at(wavelength))
     }
 
     fn filter(&self, filter: &Filter, darks: &[DarkCurrent]) -> Result<FilterConditions, PlanError> {
@@ -299,13 +303,16 @@ impl Place<'_> {
         let brightness = self.night.target.brightness()?;
         let parts: Vec<_> = chains
             .iter()
-            .filter_map(|chain| chain.target_rate(brightness.continuum, brightness.line, self.air(chain)))
+            .filter_map(|chain| chain.target_rate(brightness.continuum, brightness.line, |nm| self.air_at(nm)))
             .collect();
         let target = sum(&parts).unwrap_or(Estimate::new(0.0, 0.0));
         let magnitude_0: f64 =
             chains.iter().map(|c| c.continuum_rate(MagnitudesPerSquareArcsecond(0.0), self.air(c)).value.0).sum();
-        let rayleigh: f64 =
-            chains.iter().filter_map(|c| c.line_rate(Rayleighs(1.0), self.air(c))).map(|rate| rate.value.0).sum();
+        let rayleigh: f64 = chains
+            .iter()
+            .filter_map(|c| c.line_rate(Rayleighs(1.0), self.air_at(c.line())))
+            .map(|rate| rate.value.0)
+            .sum();
         let shows_line = brightness.line.is_some() && rayleigh > 0.0;
         let sky = self.with_twilight(self.sky(filter, plane, chains)?, chains);
         let moon = scattered_sunlight(self.evening.moon.as_ref(), chains);

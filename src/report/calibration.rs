@@ -48,7 +48,7 @@ pub(super) fn calibration_entries(filter: &FilterCalibration) -> Vec<(&'static s
 }
 
 fn count(frames: &FrameCount) -> String {
-    let asks = if frames.for_noise < 1.0 { "less than 1".into() } else { rounded(frames.for_noise, 2) };
+    let asks = if frames.for_noise < 1.0 { "less than 1".into() } else { rounded(frames.for_noise, 3) };
     let given = match frames.given_adds_percent {
         Some(adds) => format!("; your {} add {} %", frames.given, percent(adds)),
         None => "; you have none".into(),

@@ -117,7 +117,9 @@ pub(super) fn where_entries(answer: &Cooling) -> Vec<(&'static str, String)> {
     let own = answer.sky_mag_per_arcsec2.map_or_else(String::new, |sky| format!("; yours has {sky:.1}"));
     let sky = match (answer.sky_mag_where_it_pays, answer.sky_mag_why) {
         (Some(sky), _) => {
-            format!("skies darker than {sky:.1} mag/arcsec2 (ratio {pays}){own}: lamp light hides dark current")
+            let brighter = answer.sky_mag_per_arcsec2.is_some_and(|own| own < sky);
+            let why = if brighter { ": lamp light hides dark current" } else { "" };
+            format!("skies darker than {sky:.1} mag/arcsec2 (ratio {pays}){own}{why}")
         }
         (None, why) => format!("{}{own}", why.unwrap_or_default().trim_start_matches("it pays under ")),
     };
@@ -168,16 +170,23 @@ pub(super) fn read_noise_text(answer: &Cooling) -> String {
             warm.0
         )
     });
+    let (cooled, of_cooled) = (read.cooled_share_percent, duration(read.cooled_sub_s));
+    let shares = if read.uncooled_sub_s.0 > 0.0 {
+        format!(
+            "{:.0} % of the noise's variance without cooling and {cooled:.0} % with it, in subs of {} and {of_cooled}",
+            read.uncooled_share_percent,
+            duration(read.uncooled_sub_s),
+        )
+    } else {
+        format!(
+            "{cooled:.0} % of the noise's variance with cooling, in subs of {of_cooled}; without, no subs are enough"
+        )
+    };
     paragraph(
         &format!(
             "Cooling does not lower read noise: it is {} e- with and without{measured}. In the warmest month it makes \
-             {:.0} % of the noise's variance without cooling and {:.0} % with it, in subs of {} and {}. Cooling lowers \
-             dark current and its shot noise.",
+             {shares}. Cooling lowers dark current and its shot noise.",
             rounded(read.read_noise_e.0, 3),
-            read.uncooled_share_percent,
-            read.cooled_share_percent,
-            duration(read.uncooled_sub_s),
-            duration(read.cooled_sub_s)
         ),
         2,
     )

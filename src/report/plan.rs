@@ -11,6 +11,9 @@ use super::{caveats_text, duration, entry, rounded, wrapped};
 /// Noise without dithers over that with them, above which it is worth more than the number.
 const WORTH_A_DITHER: f64 = 1.05;
 
+/// Hours without dithers over those with them, from which on the number says nothing.
+const BEYOND_PATIENCE: f64 = 100.0;
+
 /// Hours that the Moon may lack of a night and still be down all of it.
 const ALL_OF_IT_H: f64 = 1e-6;
 
@@ -262,6 +265,7 @@ fn without_dither(without: &WithoutDither) -> String {
         format!("the pattern stays where it is: noise × {}", rounded(noise, if noise < 10.0 { 3 } else { 2 }));
     match without.time_ratio {
         _ if noise < WORTH_A_DITHER => {}
+        Some(ratio) if ratio > BEYOND_PATIENCE => said.push_str(", and no number of subs worth shooting takes it away"),
         Some(ratio) => said.push_str(&format!(", hours × {}", rounded(ratio, 2))),
         None => said.push_str(", and no number of subs takes it away"),
     }

@@ -6,13 +6,13 @@ use serde::{Deserialize, Serialize};
 
 use crate::stats::Estimate;
 use crate::units::{
-    Arcseconds, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Micrometres, Millimetres,
+    Arcseconds, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Micrometres, Millimetres, Nanometres,
     PHOTONS_OF_V_MAGNITUDE_0, PHOTONS_OF_V_MAGNITUDE_0_UNCERTAINTY, PhotonDensity, Quantity, Rayleighs,
     SquareCentimetres,
 };
 
 use super::error::within;
-use super::{Detector, Filter, Passband, RigError};
+use super::{Detector, Filter, H_ALPHA, Passband, RigError};
 
 /// Arcseconds in a radian.
 const ARCSECONDS_PER_RADIAN: f64 = 648_000.0 / PI;
@@ -208,16 +208,25 @@ impl LightChain {
         Some(Estimate::within_factor(rate, relative))
     }
 
+    /// Where the line is that the window sees: its own, or Hα in a broad one.
+    #[must_use]
+    pub fn line(&self) -> Nanometres {
+        if matches!(self.passband.band, crate::units::Band::Narrow(_)) { self.passband.centre } else { H_ALPHA }
+    }
+
     /// What a target gives each pixel: its continuum and its line, as far as they pass; `None` when neither does.
+    ///
+    /// `air` says what share of the light the air lets pass at a wavelength: the middle of the window for the continuum,
+    /// [its line](Self::line) for the line.
     #[must_use]
     pub fn target_rate(
         &self,
         continuum: Option<MagnitudesPerSquareArcsecond>,
         line: Option<Rayleighs>,
-        air: f64,
+        air: impl Fn(Nanometres) -> f64,
     ) -> Option<Estimate<ElectronsPerSecond>> {
-        let continuum = continuum.map(|brightness| self.continuum_rate(brightness, air));
-        let line = line.and_then(|brightness| self.line_rate(brightness, air));
+        let continuum = continuum.map(|brightness| self.continuum_rate(brightness, air(self.passband.centre)));
+        let line = line.and_then(|brightness| self.line_rate(brightness, air(self.line())));
         let parts: Vec<_> = continuum.into_iter().chain(line).collect();
         sum(&parts)
     }
@@ -311,14 +320,24 @@ mod tests {
 
     #[test]
     fn a_pure_line_gives_nothing_through_green() {
-        assert_eq!(chain("green").target_rate(None, Some(Rayleighs(100.0)), 1.0), None);
-        assert!(chain("red").target_rate(None, Some(Rayleighs(100.0)), 1.0).is_some());
+        assert_eq!(chain("green").target_rate(None, Some(Rayleighs(100.0)), |_| 1.0), None);
+        assert!(chain("red").target_rate(None, Some(Rayleighs(100.0)), |_| 1.0).is_some());
+    }
+
+    #[test]
+    fn a_line_in_a_broad_window_goes_through_the_air_of_its_own_colour() {
+        // Air that lets only the red pass.
+        let red = |nm: Nanometres| if nm.0 > 600.0 { 0.8 } else { 0.0 };
+        let through =
+            chain("luminance").target_rate(Some(MagnitudesPerSquareArcsecond(20.0)), Some(Rayleighs(9.0)), red);
+        let line = chain("luminance").line_rate(Rayleighs(9.0), 0.8).unwrap();
+        approx::assert_relative_eq!(through.unwrap().value.0, line.value.0, max_relative = 1e-12);
     }
 
     #[test]
     fn a_line_filter_passes_the_continuum_of_its_own_width() {
         let brightness = Some(MagnitudesPerSquareArcsecond(22.0));
-        let both = chain("h-alpha").target_rate(brightness, Some(Rayleighs(100.0)), 1.0).unwrap();
+        let both = chain("h-alpha").target_rate(brightness, Some(Rayleighs(100.0)), |_| 1.0).unwrap();
         let line = chain("h-alpha").line_rate(Rayleighs(100.0), 1.0).unwrap();
         assert!(both.value > line.value);
         assert_eq!(chain("h-alpha").passband.band, Band::Narrow(Nanometres(656.3)));

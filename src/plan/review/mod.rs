@@ -244,7 +244,12 @@ impl Set<'_> {
             .map(|sub| sub.light.file.as_str())
             .collect();
         if let Some(first) = others.first() {
-            let message = format!("{} lights show other stars than the rest: another field", others.len());
+            let message = match others.len() {
+                1 => "one light shows other stars than the rest: another field, or cloud that hides most stars".into(),
+                count => format!(
+                    "{count} lights show other stars than the rest: another field, or cloud that hides most stars"
+                ),
+            };
             let hint = "review each target in a folder of its own";
             caveats.push(Caveat::new("other-field", message, hint).about(*first));
         }
