@@ -122,7 +122,9 @@ impl Failure {
     pub(super) fn no_nights() -> Self {
         Self {
             code: "no-nights".into(),
-            message: "the plan has no nights to write: the night file lacks a date or a place".into(),
+            message:
+                "the plan has no nights to write: nothing is left to shoot, or the night file lacks a date or a place"
+                    .into(),
             hint: "give date under [goal], and latitude_deg and longitude_deg under [site]".into(),
             exit: 1,
         }

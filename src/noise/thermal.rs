@@ -177,8 +177,8 @@ fn from_law(law: &Thermal, at: Celsius, plane: &Plane) -> DarkCurrent {
     }
 }
 
-/// The rate at `at` and its 95 % interval if the measured points are a sum of depletion, diffusion and a floor; `None`
-/// with fewer than four temperatures, or where `law` describes the points and that sum does not.
+/// The rate at `at` and its 95 % interval if the measured points are a sum of depletion, diffusion and a floor, the
+/// fitted law's rate within the interval where it describes the points as well; `None` with fewer than four temperatures, or where `law` describes the points and that sum does not.
 fn two_laws(plane: &Plane, law: &Thermal, at: Celsius) -> Option<(f64, [f64; 2])> {
     let points: Vec<(Celsius, f64, f64)> = plane
         .dark_current
@@ -196,10 +196,16 @@ fn two_laws(plane: &Plane, law: &Thermal, at: Celsius) -> Option<(f64, [f64; 2])
     let weights: Vec<f64> = points.iter().map(|point| point.2.max(1e-3 * point.1).powi(-2)).collect();
     let one_law = of(&|c| law_rate(law, c).0 + law.floor_e_per_s.0);
     let chi2: f64 = one_law.iter().zip(&rates).zip(&weights).map(|((fit, rate), w)| w * (fit - rate).powi(2)).sum();
-    if non_negative_fit(&shapes, &rates, &weights)?.chi2 > chi2 + CREDIBLE_CHI2 {
+    let of_both = non_negative_fit(&shapes, &rates, &weights)?.chi2;
+    if of_both > chi2 + CREDIBLE_CHI2 {
         return None;
     }
-    non_negative_prediction(&shapes, &rates, &weights, &[depletion_ratio(at, from), diffusion_ratio(at, from), 1.0])
+    let there = [depletion_ratio(at, from), diffusion_ratio(at, from), 1.0];
+    let (value, [low, high]) = non_negative_prediction(&shapes, &rates, &weights, &there)?;
+    // Where the one law describes the points as well, it may be the true one.
+    let own = law_rate(law, at).0 + law.floor_e_per_s.0;
+    let credible = chi2 <= of_both + CREDIBLE_CHI2;
+    Some((value, if credible { [low.min(own), high.max(own)] } else { [low, high] }))
 }
 
 /// The least and the greatest rate at `at` that the rate at the measured end `edge` allows.

@@ -25,6 +25,8 @@ const THUMB_PERCENT: [f64; 3] = [10.0, 5.0, 2.0];
 /// Sides of the squares from which dithers may draw their places: a blob of 3 pixels needs a dozen, columns and
 /// large stacks more (common practice, no source).
 pub(super) const DITHER_BOXES_PX: [u32; 7] = [12, 16, 24, 32, 48, 64, 96];
+/// A target lower than this is worth a word.
+const LOW_DEG: f64 = 20.0;
 /// Subs between two dithers of a stack that has none.
 const NEVER: f64 = 1e12;
 /// Share of the stack's variance that places hit twice may cost.
@@ -247,6 +249,33 @@ impl Draft {
         let more = night.caveats().into_iter().chain(self.conditions.caveats.iter().cloned());
         for caveat in more.chain(profile.caveats.iter().cloned()) {
             push_once(&mut caveats, caveat);
+        }
+        let counts = &night.calibration;
+        if counts.darks() + counts.flats() + counts.biases() == 0 {
+            let message =
+                "no calibration frames at all: vignetting, dust and what the sensor adds by itself stay in the stack";
+            let hint = "take flats at least; the plan says how many, and whether darks or a bad-pixel map serve better";
+            caveats.push(Caveat::new("no-calibration-frames", message, hint));
+        }
+        if self.conditions.night.is_none() && night.target.altitude().0 < LOW_DEG {
+            let message = format!(
+                "at {:.0} degrees the light crosses much air, and the sky there is brighter than the plan takes it to be",
+                night.target.altitude().0
+            );
+            let hint = "wait until it stands higher, or give a sky that was measured in its direction";
+            caveats.push(Caveat::new("low-target", message, hint).about("target.altitude_deg"));
+        }
+        for (filter, draft) in filters.iter().zip(&self.filters) {
+            let most = draft.search.most_subs;
+            if night.goal.hours.is_some() && filter.subs_to_shoot as f64 >= most.floor() {
+                let message = format!(
+                    "most_subs or most_gigabytes end the set at {} subs, {:.1} h on the clock, before the hours do",
+                    filter.subs_to_shoot,
+                    filter.wall_clock_s.0 / 3600.0
+                );
+                let hint = "raise them under [stack], or give fewer hours";
+                caveats.push(Caveat::new("storage-bound", message, hint).about(filter.name.clone()));
+            }
         }
         for filter in filters {
             let share = filter.planes.iter().map(|plane| plane.noise_share_percent.calibration).fold(0.0, f64::max);
@@ -562,6 +591,7 @@ impl Counts {
             Demand::Within(time) => Self::kept_within(search, chosen.sub, every, time) + in_hand,
         };
         let shot = ((kept - in_hand).max(0.0) * shot_per_kept - HAIR).ceil().max(0.0);
+        let shot = if matches!(search.demand, Demand::Within(_)) { shot.min(search.most_subs.floor()) } else { shot };
         let dithers = (shot / every).ceil();
         let wall_clock = Seconds(shot * (search.open_shutter(sub) + search.between.0) + dithers * search.settle.0);
         Self { kept: kept as u64, shot: shot as u64, every: every as u64, dithers: dithers as u64, wall_clock }

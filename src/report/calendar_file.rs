@@ -16,7 +16,7 @@ const OCTETS: usize = 75;
 /// RFC 5545 (B. Desruisseaux 2009), from memory; read back by an independent library, see `tests/plan_nights.rs`.
 #[must_use]
 pub fn schedule_icalendar(plan: &Plan, target: &str) -> Option<String> {
-    let schedule = plan.schedule.as_ref()?;
+    let schedule = plan.schedule.as_ref().filter(|schedule| !schedule.nights.is_empty())?;
     let stamp = schedule.nights.first().map_or_else(String::new, |first| first.date.replace('-', ""));
     let mut lines = vec![
         "BEGIN:VCALENDAR".to_owned(),

@@ -36,6 +36,9 @@ pub fn comparison_text(answer: &Comparison) -> String {
     for (name, value) in comparison_entries(answer) {
         text.push_str(&entry(2, name, 22, &value));
     }
+    text.push_str(
+        "\n  Hours of a target that takes nights: least subs and dither places, which bind\n  a short plan, are left out.\n",
+    );
     text.push_str("\nwhy, factor by factor\n");
     if answer.factors.is_empty() {
         text.push_str("  nothing that counts differs\n");

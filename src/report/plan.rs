@@ -114,17 +114,21 @@ fn setting_line(plan: &Plan, setting: &GainSetting) -> String {
 pub(super) fn clock_line(plan: &Plan) -> String {
     let [low, high] = plan.wall_clock_range_s;
     let nights = if plan.nights == 1 { "one night".into() } else { format!("{} nights", plan.nights) };
+    let frames = format!("{} darks, {} flats, {} biases", plan.darks, plan.flats, plan.biases);
+    let (share, source) = (plan.largest_uncertainty.share_percent, plan.largest_uncertainty.source);
+    let clock = duration(plan.wall_clock_s);
+    if plan.filters.iter().all(|filter| filter.subs_to_shoot == 0) {
+        return format!("nothing is left to shoot: the hours in hand reach the goal. {frames}.");
+    }
+    if plan.goal.kind == "hours" {
+        return format!(
+            "{clock} on the clock, {nights}; {frames}. {share:.0} % of the SNR's range comes from: {source}."
+        );
+    }
     format!(
-        "{} on the clock (likely {} to {}), {nights}; {} darks, {} flats, {} biases. \
-             {:.0} % of that range comes from: {}.",
-        duration(plan.wall_clock_s),
+        "{clock} on the clock (likely {} to {}), {nights}; {frames}. {share:.0} % of that range comes from: {source}.",
         duration(low),
         duration(high),
-        plan.darks,
-        plan.flats,
-        plan.biases,
-        plan.largest_uncertainty.share_percent,
-        plan.largest_uncertainty.source
     )
 }
 
@@ -200,14 +204,22 @@ pub(super) fn filter_entries(filter: &FilterPlan) -> Vec<(&'static str, String)>
     let mut line = |name: &'static str, value: String| entries.push((name, value));
     let within = (shortest.0..=longest.0).contains(&filter.sub_s.0);
     let outside = if within { "" } else { "; no round length is among them, this one costs a little more" };
+    let best = filter.sub_optimum_s;
+    // Whole cadences make a saw of the costs: two stretches of lengths can be as good.
+    let apart = if (shortest.0 * 0.999..=longest.0 * 1.001).contains(&best.0) {
+        ""
+    } else {
+        ", which lies in another good stretch"
+    };
+    let what = if filter.subs_kept_range[0] == filter.subs_kept_range[1] { "best" } else { "least time" };
     line(
         "sub length",
         format!(
-            "{}; {} to {} cost within 3 % of the least time, best {}{outside}",
+            "{}; {} to {} cost within 3 % of the {what}, best {}{apart}{outside}",
             duration(filter.sub_s),
             duration(shortest),
             duration(longest),
-            duration(filter.sub_optimum_s)
+            duration(best)
         ),
     );
     line("set by", set_by(filter));
@@ -297,7 +309,7 @@ fn limits(filter: &FilterPlan) -> String {
         ("tracking", limits.tracking),
         ("field rotation", limits.field_rotation),
         ("star burns", limits.star_saturation),
-        ("sky burns", limits.sky_saturation),
+        ("sky half fills the well", limits.sky_saturation),
     ];
     let known: Vec<String> =
         named.iter().filter_map(|(name, limit)| limit.map(|limit| format!("{name} {}", duration(limit)))).collect();

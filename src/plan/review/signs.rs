@@ -148,7 +148,8 @@ pub(super) fn against_the_best(seen: &[Seen]) -> Vec<Against> {
         } else if bright && !dim {
             signs.push(Sign::BrightSky);
         }
-        if one.no_sky_percent > NEBULA_PERCENT {
+        // Widened or veiled stars cover sky too.
+        if one.no_sky_percent > NEBULA_PERCENT && !dim && !wide {
             signs.push(Sign::Nebula);
         }
         if one.other_field {

@@ -119,7 +119,7 @@ fn uprights(filter: &FilterPlan, search: &Search) -> Vec<Upright> {
         ("the mount's longest sub", limits.tracking),
         ("the field turns", limits.field_rotation),
         ("a star burns", limits.star_saturation),
-        ("the sky burns", limits.sky_saturation),
+        ("the sky half fills the well", limits.sky_saturation),
     ];
     let mut found: Vec<Upright> = limits
         .into_iter()
