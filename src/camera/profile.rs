@@ -487,6 +487,25 @@ impl Mode {
                     return impossible(what, "must be above 0");
                 }
             }
+            // What no camera has would keep the planner searching for ever.
+            let bounded = [
+                ("gain_e_per_dn", plane.gain_e_per_dn.value.0, 1e-6, 1e6),
+                ("saturation_e", plane.saturation_e.value.0, 1.0, 1e10),
+                ("sampling", plane.sampling, 0.01, 1.0),
+                ("read_noise_e", plane.read_noise_e.value.0, 0.0, 1e6),
+            ];
+            let dark = plane.dark_current.iter().flat_map(|point| {
+                let spread = point.nonuniformity_percent.unwrap_or(0.0);
+                [
+                    ("dark_current e_per_s", point.e_per_s.value.0, -1e3, 1e9),
+                    ("nonuniformity_percent", spread, 0.0, 1e6),
+                ]
+            });
+            for (what, value, low, high) in bounded.into_iter().chain(dark) {
+                if !(low..=high).contains(&value) {
+                    return impossible(what, &format!("is {value}, no camera is outside {low} to {high}"));
+                }
+            }
             if !(plane.read_noise_e.value.0.is_finite() && plane.read_noise_e.value.0 >= 0.0) {
                 return impossible("read_noise_e", "must not be negative");
             }

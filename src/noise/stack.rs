@@ -62,7 +62,7 @@ impl Clip {
     /// Within 3 % of a simulation from 15 subs up and 2 to 4 sigmas (1 % at 3 sigmas).
     #[must_use]
     pub fn variance_factor(&self, subs: f64) -> f64 {
-        1.0 + self.excess * subs / (subs + HALF_COST_SUBS)
+        1.0 + self.excess / (1.0 + HALF_COST_SUBS / subs)
     }
 }
 
@@ -196,7 +196,8 @@ impl Stack {
     /// The shares of [`Stack::variance`].
     #[must_use]
     pub fn shares(&self, sub: &SubNoise, patch: Patch) -> NoiseShares {
-        let percent = 100.0 / self.variance(sub, patch);
+        // A stack without end, or without noise, has no shares.
+        let percent = Some(100.0 / self.variance(sub, patch)).filter(|percent| percent.is_finite()).unwrap_or(0.0);
         let temporal = percent * self.clip.variance_factor(self.subs) / self.subs;
         let fixed = percent * self.fixed_weight(patch);
         NoiseShares {
@@ -274,6 +275,16 @@ mod tests {
     #[test]
     fn clipping_below_two_sigmas_is_refused() {
         assert!(Clip::iterated(1.9).is_none() && Clip::iterated(f64::NAN).is_none());
+    }
+
+    #[test]
+    fn a_stack_without_end_has_shares_or_none_and_no_nan() {
+        let stack =
+            Stack { subs: f64::INFINITY, dither_every: 2.0, dither_box_px: 12.0, clip: Clip::iterated(3.0).unwrap() };
+        let sub = SubNoise { target: 1.0, sky: 5.0, ..SubNoise::default() };
+        assert_eq!(stack.shares(&sub, Patch::PIXEL).sum(), 0.0);
+        let held = stack.shares(&SubNoise { pattern: 2.0, ..sub }, Patch::PIXEL);
+        assert_eq!((held.pattern, held.sum()), (100.0, 100.0));
     }
 
     #[test]
