@@ -99,7 +99,7 @@ fn number(value: &Value, path: &str) -> f64 {
 }
 
 /// Fields that may be `null` in a plan without a date for a target with continuum and line.
-const MAY_BE_NULL: [&str; 14] = [
+const MAY_BE_NULL: [&str; 15] = [
     "gain_setting",
     "hours",
     "night",
@@ -107,6 +107,7 @@ const MAY_BE_NULL: [&str; 14] = [
     "schedule",
     "exposure_of_measured_lamp_s",
     "coldest_c",
+    "warmest_c",
     "shortest_s",
     "colour",
     "faintest_rayleigh",
