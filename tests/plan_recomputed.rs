@@ -99,7 +99,7 @@ fn number(value: &Value, path: &str) -> f64 {
 }
 
 /// Fields that may be `null` in a plan without a date for a target with continuum and line.
-const MAY_BE_NULL: [&str; 15] = [
+const MAY_BE_NULL: [&str; 21] = [
     "gain_setting",
     "hours",
     "night",
@@ -108,6 +108,12 @@ const MAY_BE_NULL: [&str; 15] = [
     "exposure_of_measured_lamp_s",
     "coldest_c",
     "warmest_c",
+    "map_time_ratio",
+    "darks_time_ratio",
+    "longest_s",
+    "given_adds_percent",
+    "darks_win_below_c",
+    "biases_serve_flats_up_to_s",
     "shortest_s",
     "colour",
     "faintest_rayleigh",
