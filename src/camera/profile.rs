@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::caveat::{Caveat, Rejected};
 use crate::reading;
 use crate::stats::Estimate;
-use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Quantity, Seconds};
+use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Seconds};
 
 use super::check;
 use super::{Change, GainLaw, ProfileError};
