@@ -5,6 +5,7 @@
 
 mod background;
 mod change;
+mod check;
 mod error;
 mod gain_law;
 mod measured_light;

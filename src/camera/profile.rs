@@ -5,8 +5,9 @@ use serde::{Deserialize, Serialize};
 use crate::caveat::{Caveat, Rejected};
 use crate::reading;
 use crate::stats::Estimate;
-use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Quantity, Seconds};
+use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Seconds};
 
+use super::check;
 use super::{Change, GainLaw, ProfileError};
 
 /// The `format` word of a profile.
@@ -383,7 +384,7 @@ impl CameraProfile {
             message: reading::in_words(&error.to_string()),
             advice: reading::advice(text, error.span()),
         })?;
-        profile.checked()
+        check::checked(profile)
     }
 
     /// Reads a profile from JSON, as `measure --json` prints it.
@@ -392,7 +393,7 @@ impl CameraProfile {
     /// As [`CameraProfile::from_toml`].
     pub fn from_json(text: &str) -> Result<Self, ProfileError> {
         let profile: Self = serde_json::from_str(text).map_err(unreadable)?;
-        profile.checked()
+        check::checked(profile)
     }
 
     /// Writes the profile as TOML.
@@ -424,23 +425,6 @@ impl CameraProfile {
             Some(_) => Err(ProfileError::SeveralModes { known: known() }),
         }
     }
-
-    /// Checks what the types cannot: format, finite numbers, physical signs.
-    fn checked(self) -> Result<Self, ProfileError> {
-        if self.format != FORMAT {
-            return Err(ProfileError::WrongFormat { found: self.format });
-        }
-        if self.version != VERSION {
-            return Err(ProfileError::WrongVersion { found: self.version });
-        }
-        if self.modes.is_empty() {
-            return Err(ProfileError::Impossible { what: "modes".into(), why: "is empty".into() });
-        }
-        for mode in &self.modes {
-            mode.check()?;
-        }
-        Ok(self)
-    }
 }
 
 impl Mode {
@@ -463,58 +447,5 @@ impl Mode {
     #[must_use]
     pub fn plane(&self, name: &str) -> Option<&Plane> {
         self.planes.iter().find(|plane| plane.plane == name)
-    }
-
-    fn check(&self) -> Result<(), ProfileError> {
-        let impossible = |what: &str, why: &str| Err(ProfileError::Impossible { what: what.into(), why: why.into() });
-        if self.planes.is_empty() {
-            return impossible("planes", "is empty");
-        }
-        if self.pixel_um.is_some_and(|pixel| !(0.1..1000.0).contains(&pixel.0)) {
-            return impossible("pixel_um", "must lie between 0.1 and 1000");
-        }
-        if self.dn_step == 0 || self.binning.contains(&0) {
-            return impossible("dn_step and binning", "must be at least 1");
-        }
-        for plane in &self.planes {
-            let positive = [
-                ("gain_e_per_dn", plane.gain_e_per_dn.value.0),
-                ("saturation_e", plane.saturation_e.value.0),
-                ("sampling", plane.sampling),
-            ];
-            for (what, value) in positive {
-                if !(value.is_finite() && value > 0.0) {
-                    return impossible(what, "must be above 0");
-                }
-            }
-            // What no camera has would keep the planner searching for ever.
-            let bounded = [
-                ("gain_e_per_dn", plane.gain_e_per_dn.value.0, 1e-6, 1e6),
-                ("saturation_e", plane.saturation_e.value.0, 1.0, 1e10),
-                ("sampling", plane.sampling, 0.01, 1.0),
-                ("read_noise_e", plane.read_noise_e.value.0, 0.0, 1e6),
-            ];
-            let dark = plane.dark_current.iter().flat_map(|point| {
-                let spread = point.nonuniformity_percent.unwrap_or(0.0);
-                [
-                    ("dark_current e_per_s", point.e_per_s.value.0, -1e3, 1e9),
-                    ("nonuniformity_percent", spread, 0.0, 1e6),
-                ]
-            });
-            for (what, value, low, high) in bounded.into_iter().chain(dark) {
-                if !(low..=high).contains(&value) {
-                    return impossible(what, &format!("is {value}, no camera is outside {low} to {high}"));
-                }
-            }
-            if !(plane.read_noise_e.value.0.is_finite() && plane.read_noise_e.value.0 >= 0.0) {
-                return impossible("read_noise_e", "must not be negative");
-            }
-            if let Some(law) = &plane.thermal
-                && (!law.activation_ev.value.get().is_finite() || law.floor_e_per_s.0 < 0.0)
-            {
-                return impossible("thermal", "needs a finite activation energy and a floor of at least 0");
-            }
-        }
-        Ok(())
     }
 }

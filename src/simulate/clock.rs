@@ -11,11 +11,13 @@ pub(super) fn seconds(text: &str) -> Option<i64> {
     let (date, time) = text.split_once('T').unwrap_or((text, "00:00:00"));
     let [year, month, day] = numbers::<3>(date, '-')?;
     let [hour, minute, second] = numbers::<3>(time, ':')?;
-    let in_calendar = (1..=9999).contains(&year) && (1..=12).contains(&month) && (1..=31).contains(&day);
-    let days = in_calendar.then(|| days(year, month, day))?;
-    let real = civil(days) == (year, month, day);
+    let in_range = (1..=9999).contains(&year) && (1..=12).contains(&month) && (1..=31).contains(&day);
     let of_day = hour < 24 && minute < 60 && second < 60;
-    (real && of_day).then(|| days * SECONDS_PER_DAY + hour * 3600 + minute * 60 + second)
+    if !(in_range && of_day) {
+        return None;
+    }
+    let days = days(year, month, day);
+    (civil(days) == (year, month, day)).then(|| days * SECONDS_PER_DAY + hour * 3600 + minute * 60 + second)
 }
 
 /// The same moment as `YYYY-MM-DDThh:mm:ss`.
@@ -71,9 +73,12 @@ mod tests {
 
     #[test]
     fn refuses_dates_that_are_none() {
-        for text in ["", "2026", "2026-02-29", "2026-13-01", "2026-01-01T24:00:00", "2026-01-01T1:2", "+1-01-01"] {
+        for text in
+            ["", "2026", "2026-02-29", "2026-13-01", "2026-01-01T24:00:00", "2026-01-01T1:2", "+1-01-01", "0000-01-01"]
+        {
             assert_eq!(seconds(text), None, "{text}");
         }
+        // So large that reckoning with them would overflow.
         for text in ["2026-9223372036854775807-14", "2026-02-9223372036854775807", "9223372036854775807-01-01"] {
             assert_eq!(seconds(text), None, "{text}");
         }
