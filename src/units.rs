@@ -251,6 +251,9 @@ impl Degrees {
     }
 }
 
+/// Magnitudes to a small relative change of light: 2.5/ln 10.
+pub(crate) const MAGNITUDES_PER_LOGARITHM: f64 = 1.085_736_204_758_129_6;
+
 /// Photons s⁻¹ cm⁻² nm⁻¹ of V magnitude 0: 995.5 per Å (Bessell, Castelli & Plez 1998, A&A 333, 231).
 pub const PHOTONS_OF_V_MAGNITUDE_0: f64 = 9955.0;
 /// Relative standard uncertainty of [`PHOTONS_OF_V_MAGNITUDE_0`]: what published zero points differ by.

@@ -9,7 +9,7 @@ use crate::sky::night::{
 };
 use crate::sky::{GivenSky, NATURAL_SKY, airmass, magnitude_of_nanolambert, transmission};
 use crate::stats::Estimate;
-use crate::units::{Degrees, Magnitudes, MagnitudesPerSquareArcsecond};
+use crate::units::{Degrees, MAGNITUDES_PER_LOGARITHM, Magnitudes, MagnitudesPerSquareArcsecond};
 
 use super::course::NightCourse;
 use super::{Night, NoHours, PlanError};
@@ -24,8 +24,6 @@ const WORTH_H: f64 = 1.0;
 const LOOK_AHEAD_DAYS: u32 = 366;
 /// Civil time differs from the Sun's by no more than this anywhere but in a few odd corners.
 const ODD_OFFSET_H: f64 = 3.0;
-/// Magnitudes to a natural logarithm: 2.5/ln 10.
-const MAGNITUDES_PER_LOGARITHM: f64 = 1.085_736_204_758_129_6;
 
 /// The hours of a dated night: `night` of `plan --json`. Times are local, spans are pairs of beginning and end.
 #[derive(Debug, Clone, PartialEq, Serialize)]

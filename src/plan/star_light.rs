@@ -6,7 +6,7 @@ use crate::camera::{Mode, StarFlux};
 use crate::caveat::Caveat;
 use crate::rig::{Filter, Moffat, StarBand, star_zero_point, throughput};
 use crate::sky::airmass;
-use crate::stats::Estimate;
+use crate::stats::{Estimate, median};
 use crate::units::{Degrees, Magnitudes, Nanometres, PHOTONS_OF_V_MAGNITUDE_0_UNCERTAINTY};
 
 use super::measured_sky::chains;
@@ -94,14 +94,14 @@ pub fn star_light(
         noise.push(zero.uncertainty.0);
         measured.push(MeasuredStar { mag: *mag, flux: flux.clone(), zero_point_mag: zero.value });
     }
-    let value = median(measured.iter().map(|star| star.zero_point_mag.0).collect());
+    let value = median(measured.iter().map(|star| star.zero_point_mag.0)).unwrap_or(0.0);
     let common = [EXTINCTION_UNCERTAINTY * air, COLOUR_UNCERTAINTY, 1.0857 * APERTURE_UNCERTAINTY];
     let common = crate::units::quadrature(&common);
     let own = if measured.len() < 3 {
         noise.iter().copied().fold(0.0, f64::max)
     } else {
         let apart = |star: &MeasuredStar| (star.zero_point_mag.0 - value).abs();
-        1.4826 * MEDIAN_LOSS * median(measured.iter().map(apart).collect()) / (measured.len() as f64).sqrt()
+        1.4826 * MEDIAN_LOSS * median(measured.iter().map(apart)).unwrap_or(0.0) / (measured.len() as f64).sqrt()
     };
     let zero_point_mag = Estimate::new(value, own.hypot(common));
     // Of several windows the photons of all meet the aperture.
@@ -169,16 +169,5 @@ impl SkyAnswer {
         let best = self.stars.iter().min_by(surest)?;
         let before = night.optics.throughput_ratio.map_or(1.0, |ratio| ratio.value);
         Some(best.throughput.scaled(before / best.typed_throughput))
-    }
-}
-
-/// The middle value, or the mean of the two in the middle; 0 of none.
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    let middle = values.len() / 2;
-    match (values.len() % 2, values.get(middle)) {
-        (_, None) => 0.0,
-        (1, Some(value)) => *value,
-        (_, Some(value)) => (value + values[middle - 1]) / 2.0,
     }
 }

@@ -4,14 +4,11 @@ use serde::{Deserialize, Serialize};
 
 use crate::stats::Estimate;
 use crate::units::{
-    Arcseconds, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Nanometres, PHOTONS_OF_V_MAGNITUDE_0,
-    Quantity,
+    Arcseconds, ElectronsPerSecond, MAGNITUDES_PER_LOGARITHM, Magnitudes, MagnitudesPerSquareArcsecond, Nanometres,
+    PHOTONS_OF_V_MAGNITUDE_0, Quantity,
 };
 
 use super::LightChain;
-
-/// Magnitudes to a relative change: 2.5/ln 10.
-const MAGNITUDES_PER_LOGARITHM: f64 = 1.085_736_204_758_129_6;
 
 /// Photons s⁻¹ cm⁻² of one jansky, for each unit of Δλ/λ: 10⁻²⁶ W m⁻² Hz⁻¹ over the constant of Planck
 /// (6.62607015·10⁻³⁴ J s, exact by definition of the SI).

@@ -5,6 +5,7 @@ mod fit;
 mod histogram;
 mod moments;
 mod non_negative;
+mod order;
 mod scatter;
 
 pub use estimate::Estimate;
@@ -12,4 +13,5 @@ pub use fit::{PolynomialFit, polynomial_fit, polynomial_fit_with_prior};
 pub use histogram::{Histogram, INTERQUARTILE_SIGMAS, clipped_variance_factor};
 pub use moments::{Moments, student_t_975};
 pub use non_negative::{NonNegativeFit, non_negative_fit, non_negative_prediction};
+pub use order::{median, quantile};
 pub use scatter::{birge_ratio, half_interval_of_phase};

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::camera::{FieldStar, MeasuredLight};
-use crate::stats::Estimate;
+use crate::stats::{Estimate, median};
 
 /// The brightest stars of each light by which the field is found again.
 const GUIDES: usize = 40;
@@ -112,20 +112,6 @@ fn median_ratio(ratios: Vec<f64>) -> Estimate<f64> {
     let middle = median(ratios.iter().copied()).unwrap_or(1.0);
     let deviation = median(ratios.iter().map(|ratio| (ratio - middle).abs())).unwrap_or(0.0);
     Estimate::new(middle, MEDIAN_COST * SIGMAS_PER_DEVIATION * deviation / count.sqrt())
-}
-
-/// The value that half of them lie below; `None` of nothing.
-pub(super) fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
-    quantile(values, 0.5)
-}
-
-/// The value that this share of them lies below, between two values in proportion; `None` of nothing.
-pub(super) fn quantile(values: impl Iterator<Item = f64>, share: f64) -> Option<f64> {
-    let mut values: Vec<f64> = values.filter(|value| value.is_finite()).collect();
-    values.sort_by(f64::total_cmp);
-    let at = share * (values.len() as f64 - 1.0);
-    let (low, high) = (values.get(at.floor().max(0.0) as usize)?, values.get(at.ceil().max(0.0) as usize)?);
-    Some(low + (high - low) * (at - at.floor()))
 }
 
 /// How much values in the order of time differ by chance: from each one's distance to the middle of its two neighbours, so

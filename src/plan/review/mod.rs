@@ -28,7 +28,7 @@ pub use signs::Sign;
 use crate::camera::{CameraProfile, MeasuredLight};
 use crate::caveat::{Caveat, Rejected};
 use crate::stats::Estimate;
-use crate::units::{Electrons, Seconds};
+use crate::units::{Electrons, MAGNITUDES_PER_LOGARITHM, Seconds};
 
 use super::{Goal, Night, PlanError};
 use assigned::assigned;
@@ -37,8 +37,6 @@ use set::{Judged, Set};
 
 /// A Moon of more than this share of the sky leaves too little to call the rest measured.
 const MOST_MOON: f64 = 0.5;
-/// Magnitudes to a natural logarithm: 2.5/ln 10.
-const MAGNITUDES_PER_LOGARITHM: f64 = 1.085_736_204_758_129_6;
 
 impl Review {
     /// Judges the lights of a folder against a night.

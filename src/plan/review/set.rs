@@ -3,12 +3,12 @@
 use crate::camera::{MeasuredLight, Mode};
 use crate::noise::{Clip, Patch, Stack, SubNoise};
 use crate::plan::{Night, PlanError, PlaneConditions};
-use crate::stats::Estimate;
+use crate::stats::{Estimate, median, quantile};
 use crate::units::{Electrons, ElectronsPerSecond};
 
 use super::answer::{FilterReview, ReviewPlane};
 use super::expected::Expected;
-use super::field::{Found, found, median, quantile, reference};
+use super::field::{Found, found, reference};
 use super::moments::Moment;
 use super::signs::{Against, Seen, Sign, against_the_best};
 use super::worth::{Worth, better_without, kept_in_detail, snr_of};

@@ -2,7 +2,9 @@
 
 use serde::Serialize;
 
-use super::field::{quantile, scatter};
+use crate::stats::quantile;
+
+use super::field::scatter;
 
 /// A change below this share is every night's.
 const LEAST_CHANGE: f64 = 0.08;
