@@ -183,7 +183,7 @@ fn of_star(filter: &SettledFilter<'_>, star: Magnitudes) -> Option<FilterShortSe
     let limits = Limits { star_saturation: None, ..filter.search.limits };
     let long = Search { limits, ..filter.search.clone() }.optimum().ok()?.recommended;
     let planes = filter.conditions.planes.iter().filter_map(|plane| {
-        let rate = plane.full_well * STAR_HEADROOM / plane.star_limit()? - plane.noise.rates.background();
+        let rate = plane.star_peak(star);
         (rate.0 > 0.0).then_some(Shining { plane, rate, magnitude: star.0 })
     });
     let planes: Vec<Shining<'_>> = planes.collect();

@@ -85,7 +85,6 @@ pub struct PlaneConditions {
     pub(super) window_nm: f64,
     /// What a star of magnitude 0 gives its brightest pixel.
     star_peak: ElectronsPerSecond,
-    star_limit: Option<Seconds>,
     sky_limit: Option<Seconds>,
 }
 
@@ -120,9 +119,15 @@ pub struct Conditions {
 }
 
 impl PlaneConditions {
-    /// The longest sub that keeps the star of the goal; `None` without one.
-    pub(super) fn star_limit(&self) -> Option<Seconds> {
-        self.star_limit
+    /// What a star of this magnitude gives its brightest pixel.
+    pub(super) fn star_peak(&self, magnitude: Magnitudes) -> ElectronsPerSecond {
+        self.star_peak * 10_f64.powf(-0.4 * magnitude.0)
+    }
+
+    /// The longest sub that keeps such a star.
+    fn star_limit(&self, magnitude: Magnitudes) -> Option<Seconds> {
+        let background = self.noise.rates.background();
+        saturation_time(self.full_well * STAR_HEADROOM, self.star_peak(magnitude), 1.0, background)
     }
 
     /// The magnitude above which stars burn in a sub; `None` where the sky does.
@@ -280,14 +285,13 @@ impl Place<'_> {
         }
         mark_governing(&mut planes);
         let tracking = self.tracking();
-        let shortest = |limit: fn(&PlaneConditions) -> Option<Seconds>| {
-            planes.iter().filter_map(limit).min_by(|a, b| a.0.total_cmp(&b.0))
-        };
+        let shortest = |limits: &mut dyn Iterator<Item = Seconds>| limits.min_by(|a, b| a.0.total_cmp(&b.0));
+        let star = self.night.goal.star_mag_kept;
         let limits = Limits {
             tracking: tracking.tracking,
             field_rotation: tracking.field_rotation,
-            star_saturation: shortest(|plane| plane.star_limit),
-            sky_saturation: shortest(|plane| plane.sky_limit),
+            star_saturation: shortest(&mut planes.iter().filter_map(|plane| plane.star_limit(star?))),
+            sky_saturation: shortest(&mut planes.iter().filter_map(|plane| plane.sky_limit)),
         };
         let clear_hours = self.evening.clear_hours;
         Ok(FilterConditions { name: filter.label(), share: filter.share, planes, limits, clear_hours })
@@ -319,7 +323,6 @@ impl Place<'_> {
         let throughput = throughput_relative(chains);
         let rates = Rates { target: target.value, sky: sky.rate, moon: moon.value, dark: dark.rate.value };
         let per_pixel = self.pixel_scale.0.powi(-2) * plane.sampling;
-        let star_peak = self.star_peak(chains);
         let in_patch = |pixels: f64| Patch::of(pixels, plane.sampling);
         let well = plane.saturation_e.value;
         Ok(PlaneConditions {
@@ -348,8 +351,7 @@ impl Place<'_> {
             dark: dark.clone(),
             sensor: self.night.camera.sensor(self.night.site.ambient()),
             window_nm: chains[0].passband.centre.0,
-            star_peak,
-            star_limit: self.star_limit(star_peak, well, rates.background()),
+            star_peak: self.star_peak(chains),
             sky_limit: saturation_time(well * SKY_HEADROOM, ElectronsPerSecond(0.0), 0.0, rates.total()),
         })
     }
@@ -386,16 +388,6 @@ impl Place<'_> {
             calibration,
             drift: ElectronsPerSecond(0.0),
         }
-    }
-
-    fn star_limit(
-        &self,
-        star_peak: ElectronsPerSecond,
-        well: Electrons,
-        background: ElectronsPerSecond,
-    ) -> Option<Seconds> {
-        let magnitude: Magnitudes = self.night.goal.star_mag_kept?;
-        saturation_time(well * STAR_HEADROOM, star_peak * 10_f64.powf(-0.4 * magnitude.0), 1.0, background)
     }
 
     fn star_peak(&self, chains: &[LightChain]) -> ElectronsPerSecond {
