@@ -9,6 +9,7 @@ use rand::SeedableRng;
 use rand_distr::{Distribution, Normal, Poisson};
 use serde_json::Value;
 use subwell::camera::CameraProfile;
+use subwell::noise::Rates;
 use subwell::plan::{Comparison, Conditions, Cooling, Night, PlanError, Verdict};
 use subwell::simulate::{StackTruth, snr_found, stacked_field};
 use subwell::units::{Electrons, ElectronsPerDn, ElectronsPerSecond, Seconds};
@@ -193,13 +194,8 @@ fn without_read_noise_the_ratio_is_that_of_the_rates() {
     }
 }
 
-/// One warm and one cold night of the hours that are said, pixel by pixel: both stacks reach the goal.
-#[test]
-fn simulated_stacks_of_the_hours_that_are_said_reach_the_same_snr() {
-    // The statistical error of a ratio of two standard deviations from 30 000 pixels is 0.6 %; the pages of the trade call
-    // hours alike within 4 %, and an error in time is twice one in SNR.
-    const WITHIN: f64 = 0.02;
-    const PIXELS: usize = 30_000;
+/// A night of which one pixel is asked, without losses, dithers, masters or clipping: its year of cooling, and its rates.
+fn weighed_in_one_pixel() -> (Cooling, Rates) {
     let text = night_text(21.3, "h-alpha", "line_rayleigh = 300.0", 14.0)
         .replace("longest_sub_s = 600.0\nsettle_s = 20.0", "longest_sub_s = 120.0\nsettle_s = 0.0")
         .replace("lost_subs_per_hour = 1.0", "lost_subs_per_hour = 0.0")
@@ -212,6 +208,17 @@ fn simulated_stacks_of_the_hours_that_are_said_reach_the_same_snr() {
     let camera = camera_with(0.3, 3.0, 1.0);
     let answer = cooling(&night, &camera);
     let rates = Conditions::new(&night, &camera.modes[0]).unwrap().filters[0].planes[0].noise.rates;
+    (answer, rates)
+}
+
+/// One warm and one cold night of the hours that are said, pixel by pixel: both stacks reach the goal.
+#[test]
+fn simulated_stacks_of_the_hours_that_are_said_reach_the_same_snr() {
+    // The statistical error of a ratio of two standard deviations from 30 000 pixels is 0.6 %; the pages of the trade call
+    // hours alike within 4 %, and an error in time is twice one in SNR.
+    const WITHIN: f64 = 0.02;
+    const PIXELS: usize = 30_000;
+    let (answer, rates) = weighed_in_one_pixel();
     let (target, sky) = (rates.target.0, rates.sky.0);
     let july = &answer.months[6];
     assert_relative_eq!(answer.read_noise.uncooled_sub_s.0, 120.0, max_relative = 1e-9);
@@ -241,18 +248,7 @@ fn simulated_stacks_of_the_hours_that_are_said_reach_the_same_snr() {
 #[test]
 fn the_stack_simulator_confirms_the_ratio_of_a_warm_and_a_cold_night() {
     const RATIO_WITHIN: f64 = 0.04;
-    let text = night_text(21.3, "h-alpha", "line_rayleigh = 300.0", 14.0)
-        .replace("longest_sub_s = 600.0\nsettle_s = 20.0", "longest_sub_s = 120.0\nsettle_s = 0.0")
-        .replace("lost_subs_per_hour = 1.0", "lost_subs_per_hour = 0.0")
-        .replace(
-            "dark_mismatch_c = 0.0",
-            "dark_mismatch_c = 0.0\ndarks = 1000000\nflats = 1000000\n[stack]\nclip_sigma = 0.0",
-        )
-        .replace("snr = 8.0", "snr = 3.0\npixel = true");
-    let night = Night::from_toml(&text).unwrap();
-    let camera = camera_with(0.3, 3.0, 1.0);
-    let answer = cooling(&night, &camera);
-    let rates = Conditions::new(&night, &camera.modes[0]).unwrap().filters[0].planes[0].noise.rates;
+    let (answer, rates) = weighed_in_one_pixel();
     let july = &answer.months[6];
     let snr = |dark: f64, seconds: f64, seed: u64| {
         let truth = StackTruth {

@@ -3,6 +3,8 @@
 //! The seeds are fixed, so nothing here depends on luck. `cargo test --release --test stack_proof -- --ignored --nocapture`
 //! makes the long run and prints its tables.
 
+#[path = "stacking/camera.rs"]
+mod camera;
 #[path = "stacking/nights.rs"]
 mod nights;
 #[path = "stacking/planned.rs"]
