@@ -17,11 +17,11 @@ use super::{
     PlaneInputs, PlanePlan, RuleOfThumb, Search, SubLimits, WithoutDither,
 };
 
-/// Excess of a sub's noise over shot noise at which it counts as limited by the sky.
-const SKY_LIMITED_EXCESS: f64 = 0.05;
+/// Excess of a sub's noise over shot noise at which it counts as limited by the sky, in percent.
+const SKY_LIMITED_PERCENT: f64 = 5.0;
 /// The same for three rules that are handed around: four, nine to ten and twenty-five times the squared read noise, common
 /// practice, no source.
-const THUMB_PERCENT: [f64; 3] = [10.0, 5.0, 2.0];
+const THUMB_PERCENT: [f64; 3] = [10.0, SKY_LIMITED_PERCENT, 2.0];
 /// Sides of the squares from which dithers may draw their places: a blob of 3 pixels needs a dozen, columns and
 /// large stacks more (common practice, no source).
 pub(super) const DITHER_BOXES_PX: [u32; 7] = [12, 16, 24, 32, 48, 64, 96];
@@ -276,8 +276,6 @@ impl Draft {
                 let hint = "raise them under [stack], or give fewer hours";
                 caveats.push(Caveat::new("storage-bound", message, hint).about(filter.name.clone()));
             }
-        }
-        for filter in filters {
             let share = filter.planes.iter().map(|plane| plane.noise_share_percent.calibration).fold(0.0, f64::max);
             if share > CALIBRATION_SHARE {
                 let message = format!("the calibration frames bring {share:.0} % of the stack's variance");
@@ -471,7 +469,6 @@ impl FilterDraft {
         let (sub, search) = (self.sub(), &self.search);
         let group = every as f64 * (sub.0 + search.between.0) + search.settle.0;
         let nightly = (search.night.0 / group + HAIR).floor() as u64;
-        let limited = filter.planes.iter().map(|plane| plane.noise.sky_limited(SKY_LIMITED_EXCESS).0);
         FilterPlan {
             name: filter.name.clone(),
             share: if total.0 > 0.0 { wall_clock / total } else { 1.0 / conditions.filters.len() as f64 },
@@ -483,8 +480,8 @@ impl FilterDraft {
             between_subs_s: search.between,
             settle_s: search.settle,
             limits_s: SubLimits { tracking, field_rotation, star_saturation, sky_saturation },
-            sky_limited_s: Seconds(limited.fold(0.0, f64::max)),
-            sky_limited_excess_percent: SKY_LIMITED_EXCESS * 100.0,
+            sky_limited_s: sky_limited(filter, SKY_LIMITED_PERCENT),
+            sky_limited_excess_percent: SKY_LIMITED_PERCENT,
             subs_kept: kept,
             subs_to_shoot: shot,
             subs_kept_range: self.kept_range(filter),
@@ -495,7 +492,7 @@ impl FilterDraft {
             integration_s: sub * kept as f64,
             wall_clock_s: wall_clock,
             gigabytes: shot as f64 * gigabytes_per_sub(mode),
-            rules_of_thumb: rules_of_thumb(filter),
+            rules_of_thumb: rules_of_thumb(filter).to_vec(),
             without_dither: self.without_dither(night, conditions),
             in_hand: None,
             planes: filter.planes.iter().map(|plane| self.plane(plane, conditions)).collect(),
@@ -562,13 +559,14 @@ impl FilterDraft {
     }
 }
 
-/// The sub lengths at which read noise adds so much, in the plane that needs longest.
-fn rules_of_thumb(filter: &FilterConditions) -> Vec<RuleOfThumb> {
-    let length = |percent: f64| {
-        let each = filter.planes.iter().map(|plane| plane.noise.sky_limited(percent / 100.0).0);
-        RuleOfThumb { read_noise_adds_percent: percent, sub_s: Seconds(each.fold(0.0, f64::max)) }
-    };
-    THUMB_PERCENT.map(length).to_vec()
+/// The sub length at which read noise adds so much to the noise, in the plane that needs longest.
+fn sky_limited(filter: &FilterConditions, percent: f64) -> Seconds {
+    let each = filter.planes.iter().map(|plane| plane.noise.sky_limited(percent / 100.0).0);
+    Seconds(each.fold(0.0, f64::max))
+}
+
+fn rules_of_thumb(filter: &FilterConditions) -> [RuleOfThumb; 3] {
+    THUMB_PERCENT.map(|percent| RuleOfThumb { read_noise_adds_percent: percent, sub_s: sky_limited(filter, percent) })
 }
 
 fn magnitude(times_fainter_than_0: f64) -> Option<MagnitudesPerSquareArcsecond> {
