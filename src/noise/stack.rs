@@ -219,28 +219,26 @@ impl Stack {
     /// N = (c a + drift + b k (1 − o)) / (n S²/SNR² − b o)
     /// ```
     ///
-    /// `a` temporal, `b` fixed variance of a sub, `o` the [overlap](Stack::overlap); `c` depends on N, so the line is repeated until it stands.
+    /// `a` temporal, `b` fixed variance of a sub, `o` the [overlap](Stack::overlap). The [clip's price](Clip::variance_factor)
+    /// `c` depends on N, which makes this a quadratic with one positive root.
     #[must_use]
     pub fn subs_needed(&self, sub: &SubNoise, signal: Electrons, patch: Patch, snr: f64) -> Option<f64> {
         let allowed = patch.pixels * (signal.0 / snr).powi(2);
-        let (fixed, floor) = (sub.fixed(), self.overlap(patch));
+        let (temporal, fixed, floor) = (sub.temporal(), sub.fixed(), self.overlap(patch));
         if allowed.is_nan() || allowed <= fixed * floor {
             return None;
         }
-        let with_clip = |clipped: f64| {
-            let averaging = clipped * sub.temporal() + sub.drift;
-            let dithered = (averaging + fixed * self.dither_every * (1.0 - floor)) / (allowed - fixed * floor);
-            if dithered >= self.dither_every { dithered } else { averaging / (allowed - fixed) }
+        // N · left = (1 + excess · N/(N + half)) temporal + others
+        let root = |others: f64, left: f64| {
+            let plain = temporal + others;
+            let (half_b, c) =
+                ((HALF_COST_SUBS * left - plain - self.clip.excess * temporal) / 2.0, HALF_COST_SUBS * plain);
+            let apart = (half_b * half_b + left * c).sqrt();
+            // Each form without the difference of two numbers that are alike.
+            if half_b > 0.0 { c / (half_b + apart) } else { (apart - half_b) / left }
         };
-        let mut subs = with_clip(1.0);
-        for _ in 0..ROUNDS {
-            let next = with_clip(self.clip.variance_factor(subs));
-            if (next - subs).abs() <= 1e-13 * next {
-                return Some(next);
-            }
-            subs = next;
-        }
-        Some(subs)
+        let dithered = root(sub.drift + fixed * self.dither_every * (1.0 - floor), allowed - fixed * floor);
+        Some(if dithered >= self.dither_every { dithered } else { root(sub.drift, allowed - fixed) })
     }
 }
 

@@ -120,16 +120,14 @@ fn least(search: &Search) -> Option<Least> {
 
 /// Wall-clock seconds, subs and cadence at the best cadence for one length; `None` where the goal cannot be reached.
 fn at(search: &Search, sub: Seconds) -> Option<(f64, f64, f64)> {
-    let slowest = search.slowest_cadence_unrounded(sub).min(1e6);
+    let snr = search.demand_snr()?;
+    let length = search.length(sub);
+    let slowest = length.slowest_cadence_unrounded().min(1e6);
     if slowest < 1.0 {
         return None;
     }
-    let of = |every: f64| {
-        let subs = search.subs_for(search.demand_snr()?, sub, every)?;
-        Some((search.wall_clock(sub, subs, every), subs, every))
-    };
-    let closed = |plane: &(PlaneNoise, Patch)| search.closed_cadence(plane, sub).clamp(1.0, slowest);
-    let mut cadences = search.planes.iter().map(closed);
+    let of = |every: f64| length.subs_for(snr, every).map(|subs| (length.wall_clock(subs, every), subs, every));
+    let mut cadences = length.closed_cadences().map(|closed| closed.clamp(1.0, slowest));
     if let (Some(only), None) = (cadences.next(), cadences.next()) {
         return of(only);
     }

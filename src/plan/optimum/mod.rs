@@ -1,0 +1,241 @@
+//! The one optimum: sub length and dither cadence that reach the goal in the least wall-clock time.
+
+use serde::Serialize;
+
+use crate::noise::{Clip, Patch, PlaneNoise};
+use crate::units::Seconds;
+
+use super::OutOfReach;
+
+mod closed;
+mod length;
+mod reach;
+mod valley;
+
+pub use closed::{best_cadence, best_sub, efficiency};
+pub use length::Length;
+use valley::edge;
+pub(super) use valley::{golden_section, two_digits};
+
+/// The lengths that are recommended.
+pub const ROUND_LENGTHS_S: [f64; 18] =
+    [1.0, 2.0, 5.0, 10.0, 15.0, 20.0, 30.0, 45.0, 60.0, 90.0, 120.0, 180.0, 240.0, 300.0, 420.0, 600.0, 900.0, 1200.0];
+/// The optimum is broad: lengths that cost this much more wall time count as good.
+pub const WITHIN: f64 = 0.03;
+/// What a round length may cost more where a bound leaves none within [`WITHIN`].
+const FOR_ROUNDNESS: f64 = 0.10;
+/// No sub is looked for beyond this length.
+const LONGEST_S: f64 = 3600.0;
+/// Lengths at which the first look is taken, evenly in their logarithm.
+const LOOKS: usize = 128;
+const LAST_LOOK: f64 = (LOOKS - 1) as f64;
+/// Stride in which the ends of the good stretch are looked for.
+const STRIDE: f64 = 1.01;
+/// How close to a bound the optimum must lie for the bound to have set it.
+const AT_BOUND: f64 = 2e-3;
+
+/// What bounds the length of a sub from above; `None` = does not.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Limits {
+    /// The mount.
+    pub tracking: Option<Seconds>,
+    /// The turning of a guided field.
+    pub field_rotation: Option<Seconds>,
+    /// The brightest star to keep.
+    pub star_saturation: Option<Seconds>,
+    /// The sky itself.
+    pub sky_saturation: Option<Seconds>,
+}
+
+/// What set the optimum's length.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SetBy {
+    /// Overhead against losses: a free optimum.
+    WallClock,
+    /// The mount.
+    Tracking,
+    /// The turning of a guided field.
+    FieldRotation,
+    /// The brightest star to keep.
+    StarSaturation,
+    /// The sky itself.
+    SkySaturation,
+    /// The least number of subs or dither positions.
+    Rejection,
+    /// The most subs or gigabytes.
+    Storage,
+    /// A length that was asked for.
+    Asked,
+}
+
+/// What is to be reached.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Demand {
+    /// This signal over noise, in the least time.
+    Snr(f64),
+    /// The best signal over noise in this wall-clock time.
+    Within(Seconds),
+}
+
+/// Everything that the optimum of one filter depends on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Search {
+    /// The planes that must reach the goal, each with its patch.
+    pub planes: Vec<(PlaneNoise, Patch)>,
+    /// What is to be reached.
+    pub demand: Demand,
+    /// What bounds the sub.
+    pub limits: Limits,
+    /// Readout and download.
+    pub between: Seconds,
+    /// One dither.
+    pub settle: Seconds,
+    /// Poisson rate of events that spoil the sub in progress, per second of open shutter.
+    pub losses_per_s: f64,
+    /// Whether a spoiled sub is broken off at once.
+    pub stops_lost: bool,
+    /// Rejection.
+    pub clip: Clip,
+    /// Side of the dither's square.
+    pub dither_box_px: f64,
+    /// Least subs kept.
+    pub min_subs: f64,
+    /// Least dither positions in all.
+    pub min_positions: f64,
+    /// Least dither positions of a night.
+    pub min_positions_per_night: f64,
+    /// A usual clear night.
+    pub night: Seconds,
+    /// Most subs to shoot.
+    pub most_subs: f64,
+}
+
+/// One way of spending the night, counts not yet rounded.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Chosen {
+    /// Length of a sub.
+    pub sub: Seconds,
+    /// A dither after so many subs.
+    pub dither_every: f64,
+    /// Subs that are kept.
+    pub subs: f64,
+    /// What is minimised: the wall-clock seconds, or 1/SNR² where the time is given.
+    pub cost: f64,
+}
+
+/// The optimum, what is as good, and what is recommended.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Optimum {
+    /// Least cost of all lengths.
+    pub least: Chosen,
+    /// Ends of the stretch about the recommended length (about the least one where a bound leaves no round length)
+    /// in which every sub costs at most [`WITHIN`] more.
+    pub range: (Seconds, Seconds),
+    /// The shortest round length among them. Where a bound leaves none: the round length of least cost if that is at
+    /// most 10 % more, else the optimum cut to two digits.
+    pub recommended: Chosen,
+    /// What set the optimum.
+    pub set_by: SetBy,
+}
+
+impl Search {
+    /// The longest sub that is allowed.
+    #[must_use]
+    pub fn longest(&self) -> f64 {
+        let Limits { tracking, field_rotation, star_saturation, sky_saturation } = self.limits;
+        let limits = [tracking, field_rotation, star_saturation, sky_saturation];
+        limits.iter().flatten().fold(LONGEST_S, |least, limit| least.min(limit.0))
+    }
+
+    pub(super) fn shortest(&self) -> f64 {
+        let longest = self.longest();
+        if longest > ROUND_LENGTHS_S[0] { ROUND_LENGTHS_S[0] } else { longest / 2.0 }
+    }
+
+    /// The signal over noise that is to be reached; `None` where a time is given.
+    pub(super) fn demand_snr(&self) -> Option<f64> {
+        match self.demand {
+            Demand::Snr(snr) => Some(snr),
+            Demand::Within(_) => None,
+        }
+    }
+
+    /// Least positions that a stack must have, be it of one night.
+    fn positions(&self) -> f64 {
+        self.min_positions.max(self.min_positions_per_night)
+    }
+
+    /// The optimum over sub length and cadence.
+    ///
+    /// # Errors
+    /// When no length and cadence reaches the goal within the rules; the error says what would be in reach.
+    pub fn optimum(&self) -> Result<Optimum, OutOfReach> {
+        let (shortest, longest) = (self.shortest(), self.longest());
+        let step = (longest / shortest).ln() / LAST_LOOK;
+        let look = |i: f64| Seconds(if i < LAST_LOOK { shortest * (i * step).exp() } else { longest });
+        let cost = |i: f64| self.best_at(look(i)).map_or(f64::INFINITY, |chosen| chosen.cost);
+        let costs: Vec<f64> = (0..LOOKS).map(|i| cost(i as f64)).collect();
+        let best = (0..LOOKS).min_by(|a, b| costs[*a].total_cmp(&costs[*b])).unwrap_or(0);
+        let refined = golden_section(&cost, (best as f64 - 1.0).max(0.0), (best as f64 + 1.0).min(LAST_LOOK));
+        let at = if cost(refined) < costs[best] * (1.0 - 1e-9) { refined } else { best as f64 };
+        let Some(least) = self.best_at(look(at)) else { return Err(self.out_of_reach()) };
+        let recommended = self.recommended(&least);
+        // The cadence is whole, so the cost is a saw: only the stretch about the length itself is good throughout.
+        let good =
+            |sub: f64| self.best_at(Seconds(sub)).is_some_and(|chosen| chosen.cost <= least.cost * (1.0 + WITHIN));
+        let with = if recommended.cost <= least.cost * (1.0 + WITHIN) { recommended.sub.0 } else { least.sub.0 };
+        let end = |step: f64| {
+            let mut sub = with;
+            while (shortest..=longest).contains(&(sub * step)) && good(sub * step) {
+                sub *= step;
+            }
+            let next = (sub * step).clamp(shortest, longest);
+            edge(&good, sub, next)
+        };
+        let range = (Seconds(end(1.0 / STRIDE)), Seconds(end(STRIDE)));
+        Ok(Optimum { set_by: self.set_by(&least), least, range, recommended })
+    }
+
+    /// The shortest round length within 3 % of the least cost. A bound can leave none: then the round length of least
+    /// cost if it costs at most 10 % more, or the optimum cut to two digits.
+    fn recommended(&self, least: &Chosen) -> Chosen {
+        let longest = self.longest();
+        let round = ROUND_LENGTHS_S.into_iter().filter(|length| *length <= longest * (1.0 + 1e-9));
+        let round: Vec<Chosen> = round.filter_map(|length| self.best_at(Seconds(length))).collect();
+        let within = |more: f64| move |chosen: &&Chosen| chosen.cost <= least.cost * (1.0 + more);
+        let good = round.iter().find(within(WITHIN));
+        let fair = || round.iter().filter(within(FOR_ROUNDNESS)).min_by(|a, b| a.cost.total_cmp(&b.cost));
+        let cut = || self.best_at(Seconds(two_digits(least.sub.0)));
+        good.or_else(fair).copied().or_else(cut).unwrap_or(*least)
+    }
+
+    fn set_by(&self, least: &Chosen) -> SetBy {
+        let close = |bound: f64| least.sub.0 >= bound * (1.0 - AT_BOUND);
+        let bounds = [
+            (self.limits.tracking, SetBy::Tracking),
+            (self.limits.field_rotation, SetBy::FieldRotation),
+            (self.limits.star_saturation, SetBy::StarSaturation),
+            (self.limits.sky_saturation, SetBy::SkySaturation),
+        ];
+        let longest = self.longest();
+        for (bound, word) in bounds {
+            if bound.is_some_and(|bound| bound.0 <= longest && close(bound.0)) {
+                return word;
+            }
+        }
+        let floor = self.min_subs.max(self.positions());
+        let nightly = self.min_positions_per_night * (self.settle.0 + least.sub.0 + self.between.0);
+        let free = match self.demand {
+            Demand::Snr(snr) => self.subs_for(snr, least.sub, least.dither_every).unwrap_or(f64::MAX),
+            Demand::Within(_) => least.subs,
+        };
+        if free <= floor * (1.0 + AT_BOUND) || nightly >= self.night.0 * (1.0 - AT_BOUND) {
+            return SetBy::Rejection;
+        }
+        if least.subs * self.shot_per_kept(least.sub) >= self.most_subs * (1.0 - AT_BOUND) {
+            return SetBy::Storage;
+        }
+        SetBy::WallClock
+    }
+}
