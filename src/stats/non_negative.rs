@@ -4,6 +4,8 @@ use nalgebra::{DMatrix, DVector};
 
 /// The 95 % point of χ² with one degree of freedom.
 const CHI2_95: f64 = 3.841_458_820_694_124;
+/// Halvings of the logarithm of an interval: more digits than are ever shown.
+const HALVINGS: usize = 50;
 
 /// Amplitudes `a ≥ 0` of the least squares `Σ w (y − Σ aₖ shapeₖ)²`.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,28 +29,44 @@ impl NonNegativeFit {
 /// The interval holds every value that costs less than 3.84 in χ² when the sum is bound to it (profile
 /// likelihood), so it respects that no shape can be taken off. `None` where nothing fits or the best value is 0.
 ///
+/// ```text
+/// a(v) = a + (v − a·s) C s/(s·C s),   χ²(v) = χ² + (v − a·s)²/(s·C s)
+/// ```
+///
+/// `s` the shapes' values at the place, `C` the covariance of the amplitudes `a`; of every choice of shapes that leaves
+/// all `a(v) ≥ 0` the least counts.
+///
 /// # Source
-/// Profile likelihood: any text on maximum likelihood.
+/// Profile likelihood: any text on maximum likelihood. The bound fit: least squares under one linear equation.
 #[must_use]
 pub fn non_negative_prediction(shapes: &[Vec<f64>], y: &[f64], w: &[f64], at: &[f64]) -> Option<(f64, [f64; 2])> {
-    let best = non_negative_fit(shapes, y, w)?;
-    let value = best.at(at);
+    let fits: Vec<(PlainFit, DVector<f64>)> = choices(shapes.len())
+        .filter_map(|chosen| PlainFit::new(shapes, chosen, y, w))
+        .map(|fit| {
+            let there = DVector::from_iterator(fit.chosen.len(), fit.chosen.iter().map(|k| at[*k]));
+            (fit, there)
+        })
+        .collect();
+    let free = fits.iter().filter(|(fit, _)| allowed(&fit.amplitudes));
+    let (best, there) = free.min_by(|a, b| a.0.chi2.total_cmp(&b.0.chi2))?;
+    let value = best.amplitudes.dot(there);
     if value <= 0.0 || value.is_nan() {
         return None;
     }
-    let heaviest = y.iter().zip(w).map(|(y, w)| y * y * w).fold(0.0, f64::max);
-    let costs_little = |bound: f64| {
-        let bind = |list: &[f64], last: f64| list.iter().copied().chain([last]).collect::<Vec<f64>>();
-        let bound_shapes: Vec<Vec<f64>> = shapes.iter().zip(at).map(|(shape, at)| bind(shape, at / bound)).collect();
-        // As good as exact, and not so heavy that the normal equations lose their digits.
-        let fit = non_negative_fit(&bound_shapes, &bind(y, 1.0), &bind(w, 1e4 * heaviest));
-        fit.is_some_and(|fit| fit.chi2 - best.chi2 < CHI2_95)
+    let bound_chi2 = |bound: f64| {
+        let of = |(fit, there): &(PlainFit, DVector<f64>)| {
+            let lean = &fit.covariance * there;
+            let (variance, off) = (there.dot(&lean), bound - fit.amplitudes.dot(there));
+            let bound_amplitudes = &fit.amplitudes + lean * (off / variance);
+            allowed(&bound_amplitudes).then_some(fit.chi2 + off * off / variance)
+        };
+        fits.iter().filter_map(of).fold(f64::MAX, f64::min)
     };
     let edge = |factor: f64| {
         let (mut inside, mut outside) = (value, value * factor);
-        for _ in 0..50 {
+        for _ in 0..HALVINGS {
             let middle = (inside * outside).sqrt();
-            if costs_little(middle) { inside = middle } else { outside = middle }
+            if bound_chi2(middle) - best.chi2 < CHI2_95 { inside = middle } else { outside = middle }
         }
         inside
     };
@@ -68,25 +86,43 @@ pub fn non_negative_prediction(shapes: &[Vec<f64>], y: &[f64], w: &[f64], at: &[
 /// ```
 #[must_use]
 pub fn non_negative_fit(shapes: &[Vec<f64>], y: &[f64], w: &[f64]) -> Option<NonNegativeFit> {
-    let choices = (1_usize..1 << shapes.len())
-        .map(|choice| (0..shapes.len()).filter(|k| choice >> k & 1 == 1).collect::<Vec<usize>>());
-    let fits = choices.filter_map(|chosen| fit(shapes, &chosen, y, w));
-    fits.min_by(|a, b| a.chi2.total_cmp(&b.chi2))
+    let fits = choices(shapes.len()).filter_map(|chosen| PlainFit::new(shapes, chosen, y, w));
+    let best = fits.filter(|fit| allowed(&fit.amplitudes)).min_by(|a, b| a.chi2.total_cmp(&b.chi2))?;
+    let mut amplitudes = vec![0.0; shapes.len()];
+    best.chosen.iter().zip(&best.amplitudes).for_each(|(place, amplitude)| amplitudes[*place] = *amplitude);
+    Some(NonNegativeFit { amplitudes, chi2: best.chi2 })
 }
 
-/// The plain fit of the chosen shapes; `None` where it is not fixed or an amplitude is negative.
-fn fit(shapes: &[Vec<f64>], chosen: &[usize], y: &[f64], w: &[f64]) -> Option<NonNegativeFit> {
-    if y.len() < chosen.len() {
-        return None;
+/// Every choice of some of `count` shapes.
+fn choices(count: usize) -> impl Iterator<Item = Vec<usize>> {
+    (1_usize..1 << count).map(move |choice| (0..count).filter(|k| choice >> k & 1 == 1).collect())
+}
+
+/// The plain least squares of some of the shapes, whatever the signs.
+struct PlainFit {
+    chosen: Vec<usize>,
+    amplitudes: DVector<f64>,
+    covariance: DMatrix<f64>,
+    chi2: f64,
+}
+
+impl PlainFit {
+    /// `None` where the points do not fix the amplitudes.
+    fn new(shapes: &[Vec<f64>], chosen: Vec<usize>, y: &[f64], w: &[f64]) -> Option<Self> {
+        if y.len() < chosen.len() {
+            return None;
+        }
+        let design = DMatrix::from_fn(y.len(), chosen.len(), |i, k| shapes[chosen[k]][i] * w[i].sqrt());
+        let target = DVector::from_fn(y.len(), |i, _| y[i] * w[i].sqrt());
+        let qr = design.clone().qr();
+        let inverse = qr.r().try_inverse()?;
+        let amplitudes = &inverse * qr.q().transpose() * &target;
+        let chi2 = (design * &amplitudes - target).norm_squared();
+        Some(Self { chosen, amplitudes, covariance: &inverse * inverse.transpose(), chi2 })
     }
-    let design = DMatrix::from_fn(y.len(), chosen.len(), |i, k| shapes[chosen[k]][i] * w[i].sqrt());
-    let target = DVector::from_fn(y.len(), |i, _| y[i] * w[i].sqrt());
-    let qr = design.clone().qr();
-    let solution = qr.r().try_inverse()? * qr.q().transpose() * &target;
-    if solution.iter().any(|&amplitude| amplitude < 0.0 || !amplitude.is_finite()) {
-        return None;
-    }
-    let mut amplitudes = vec![0.0; shapes.len()];
-    chosen.iter().zip(solution.iter()).for_each(|(&place, &amplitude)| amplitudes[place] = amplitude);
-    Some(NonNegativeFit { amplitudes, chi2: (design * &solution - target).norm_squared() })
+}
+
+/// Whether no shape is taken off.
+fn allowed(amplitudes: &DVector<f64>) -> bool {
+    amplitudes.iter().all(|amplitude| amplitude.is_finite() && *amplitude >= 0.0)
 }
