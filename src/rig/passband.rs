@@ -92,12 +92,14 @@ impl FilterName {
     /// # Errors
     /// When there is none, with the nearest name.
     pub fn from_name(name: &str) -> Result<Self, RigError> {
-        let likeness = |known: &str| strsim::jaro_winkler(known, &name.to_lowercase());
-        let (nearest, filter) = Self::KNOWN
-            .into_iter()
-            .max_by(|a, b| likeness(a.0).total_cmp(&likeness(b.0)))
-            .unwrap_or(("luminance", Self::Luminance));
-        if nearest == name { Ok(filter) } else { Err(RigError::UnknownFilter { name: name.to_owned(), nearest }) }
+        if let Some((_, filter)) = Self::KNOWN.into_iter().find(|(known, _)| *known == name) {
+            return Ok(filter);
+        }
+        let written = name.to_lowercase();
+        let likeness = |known: &str| strsim::jaro_winkler(known, &written);
+        let nearest =
+            Self::KNOWN.into_iter().map(|(known, _)| known).max_by(|a, b| likeness(a).total_cmp(&likeness(b)));
+        Err(RigError::UnknownFilter { name: name.to_owned(), nearest: nearest.unwrap_or_default() })
     }
 
     /// Whether the filter isolates emission lines.

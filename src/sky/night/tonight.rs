@@ -83,6 +83,8 @@ pub struct Tonight {
     almanac: Almanac,
     from: Utc,
     to: Utc,
+    /// The Sun's altitude at each of the looks.
+    suns: Vec<f64>,
 }
 
 impl Tonight {
@@ -97,7 +99,9 @@ impl Tonight {
         let middle = Utc((midnight.0 - local).round() + local);
         let almanac = Almanac::about(place, middle)?;
         let half = WINDOW_H / 2.0;
-        Ok(Self { almanac, from: middle.later(-half), to: middle.later(half) })
+        let (from, to) = (middle.later(-half), middle.later(half));
+        let suns = looks(from).map(|at| almanac.sun(at).altitude.0).collect();
+        Ok(Self { almanac, from, to, suns })
     }
 
     /// Where things stand that night.
@@ -109,33 +113,32 @@ impl Tonight {
     /// The hours in which the Sun's centre stands below `limit`, without refraction.
     #[must_use]
     pub fn dark(&self, limit: Degrees) -> Vec<Span> {
-        self.spans(|at| self.depth(at, limit))
+        self.spans(limit, |_| f64::MAX)
     }
 
     /// The hours of [`Tonight::dark`] in which the Moon's centre is below the horizon.
     #[must_use]
     pub fn moon_free(&self, limit: Degrees) -> Vec<Span> {
-        self.spans(|at| self.least(self.depth(at, limit), || -self.almanac.moon(at).place.altitude.0))
+        self.spans(limit, |at| -self.almanac.moon(at).place.altitude.0)
     }
 
     /// The hours of [`Tonight::dark`] in which the target stands high enough; at a fixed altitude it always does.
     #[must_use]
     pub fn usable(&self, limit: Degrees, track: &Track) -> Vec<Span> {
-        self.spans(|at| self.least(self.depth(at, limit), || self.clearance(track, at)))
+        self.spans(limit, |at| self.clearance(track, at))
     }
 
     /// The Sun's lowest altitude.
     #[must_use]
     pub fn lowest_sun(&self) -> Degrees {
-        let looks = self.looks().map(|at| self.almanac.sun(at).altitude.0);
-        Degrees(looks.fold(90.0, f64::min))
+        Degrees(self.suns.iter().copied().fold(90.0, f64::min))
     }
 
     /// The target's highest altitude in the hours of [`Tonight::dark`]; `None` without any.
     #[must_use]
     pub fn highest(&self, limit: Degrees, track: &Track) -> Option<Degrees> {
-        let dark = self.looks().filter(|at| self.depth(*at, limit) > 0.0);
-        dark.map(|at| altitude_of(self.target(track, at))).max_by(|a, b| a.0.total_cmp(&b.0))
+        let dark = looks(self.from).zip(&self.suns).filter(|(_, sun)| **sun < limit.0);
+        dark.map(|(at, _)| altitude_of(self.target(track, at))).max_by(|a, b| a.0.total_cmp(&b.0))
     }
 
     /// The night in samples of at most ten minutes, each in the middle of the time it stands for.
@@ -197,33 +200,22 @@ impl Tonight {
         }
     }
 
-    fn depth(&self, at: Utc, limit: Degrees) -> f64 {
-        limit.0 - self.almanac.sun(at).altitude.0
-    }
-
-    /// The lesser of two, the second not looked at where the first is below 0 already.
-    fn least(&self, first: f64, second: impl Fn() -> f64) -> f64 {
-        if first <= 0.0 { first } else { first.min(second()) }
-    }
-
-    fn looks(&self) -> impl Iterator<Item = Utc> + '_ {
-        let count = (WINDOW_H / LOOK_H).round() as u32;
-        (0..=count).map(move |i| self.from.later(f64::from(i) * LOOK_H))
-    }
-
-    /// The spans in which `height` is above 0; what is shorter than ten minutes can be missed.
-    fn spans(&self, height: impl Fn(Utc) -> f64) -> Vec<Span> {
+    /// The spans in which the Sun stands below `limit` and `height` is above 0; what is shorter than ten minutes can be
+    /// missed.
+    fn spans(&self, limit: Degrees, height: impl Fn(Utc) -> f64) -> Vec<Span> {
+        let good = |at: Utc, sun: f64| sun < limit.0 && height(at) > 0.0;
         let crossing = |below: Utc, above: Utc| {
             let (mut below, mut above) = (below.0, above.0);
             for _ in 0..HALVINGS {
                 let middle = (below + above) / 2.0;
-                if height(Utc(middle)) > 0.0 { above = middle } else { below = middle }
+                let at = Utc(middle);
+                if good(at, self.almanac.sun(at).altitude.0) { above = middle } else { below = middle }
             }
             Utc(above)
         };
         let (mut spans, mut begun, mut last) = (Vec::new(), None, self.from);
-        for at in self.looks() {
-            match (begun, height(at) > 0.0) {
+        for (at, sun) in looks(self.from).zip(&self.suns) {
+            match (begun, good(at, *sun)) {
                 (None, true) => begun = Some(if at == self.from { at } else { crossing(last, at) }),
                 (Some(from), false) => {
                     spans.push(Span { from, to: crossing(at, last) });
@@ -236,6 +228,12 @@ impl Tonight {
         spans.extend(begun.map(|from| Span { from, to: self.to }));
         spans
     }
+}
+
+/// The moments at which a night that begins then is looked at.
+fn looks(from: Utc) -> impl Iterator<Item = Utc> {
+    let count = (WINDOW_H / LOOK_H).round() as u32;
+    (0..=count).map(move |i| from.later(f64::from(i) * LOOK_H))
 }
 
 fn altitude_of(target: Result<Horizontal, Degrees>) -> Degrees {
