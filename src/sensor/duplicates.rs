@@ -4,6 +4,8 @@ use std::collections::HashMap;
 
 use ndarray::Array2;
 
+use super::bands::{self, each_row};
+
 /// The frames taken so far, by a hash of their pixels.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Seen {
@@ -29,10 +31,20 @@ impl Seen {
     }
 }
 
-/// A hash of the pixels in their order: multiply and rotate, with odd constants.
+/// A hash of the pixels in their order, four at a time: multiply and rotate, with odd constants.
 fn hash(pixels: &Array2<u16>) -> u64 {
     let mix = |state: u64, value: u64| (state ^ value).wrapping_mul(0x9e37_79b9_7f4a_7c15).rotate_left(23);
-    pixels.iter().fold(pixels.ncols() as u64, |state, &code| mix(state, u64::from(code)))
+    let word = |codes: &[u16]| codes.iter().fold(0, |word, &code| word << 16 | u64::from(code));
+    let of_band = |band| {
+        let mut state = pixels.ncols() as u64;
+        each_row(bands::cut(pixels.view(), band), |row| {
+            let (words, rest) = row.as_chunks::<4>();
+            state = words.iter().fold(state, |state, codes| mix(state, word(codes)));
+            state = mix(state, word(rest));
+        });
+        state
+    };
+    bands::of_rows(pixels.nrows(), of_band).into_iter().fold(0, mix)
 }
 
 #[cfg(test)]

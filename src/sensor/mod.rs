@@ -3,11 +3,13 @@
 //! Frames are pushed one at a time into a [`ModeMeasurement`]; memory is a few frames,
 //! whatever their number. The order is the order of the light: bias, flats, darks.
 
+mod bands;
 mod codes;
 mod dark;
 mod duplicates;
 mod emva;
 mod error;
+mod exact;
 mod flat;
 mod greens;
 mod light;

@@ -17,6 +17,8 @@ use crate::sensor::{MeasureError, PairStatistics, StackKey};
 const PAIR_DRIFT: f64 = 0.01;
 /// Places of the 2 × 2 cell whose levels in a flat differ by more than this have colours.
 const COLOURS_APART: f64 = 0.05;
+/// At most this many rows in the middle are looked at for them.
+const ROWS_FOR_COLOURS: usize = 512;
 /// Sides of a region smaller than this hold too few pixels.
 const SMALLEST_SIDE: usize = 16;
 
@@ -189,7 +191,7 @@ impl ModeMeasurement {
                 push_once(&mut self.caveats, duplicate(&first_info.file, &frame.info.file));
                 continue;
             }
-            meter.correlate(key.kind, [&first, &frame.pixels], region, pair.event_limit);
+            meter.correlate(key.kind, [&first, &frame.pixels], region, (pair.mean().0, pair.event_limit));
             if key.kind == FrameKind::Flat && (pair.means[0] / pair.means[1] - 1.0).abs() > PAIR_DRIFT {
                 push_once(&mut self.caveats, drift(&pair, &frame.info.file));
             }
@@ -226,7 +228,11 @@ impl ModeMeasurement {
 
     /// A flat whose four places of the 2 × 2 cell have different levels is of a colour array.
     fn note_colour_array(&mut self, pixels: &Array2<u16>) {
-        let level = |row: usize, column: usize| plane_mean(&plane_view(pixels, self.region, Some((row, column))));
+        let [left, top, width, height] = self.region;
+        let rows = height.min(ROWS_FOR_COLOURS);
+        // Even steps keep the places of the cell.
+        let region = [left, top + ((height - rows) / 2 & !1), width, rows];
+        let level = |row: usize, column: usize| plane_mean(&plane_view(pixels, region, Some((row, column))));
         let levels = [level(0, 0), level(0, 1), level(1, 0), level(1, 1)];
         let (low, high) = levels.iter().fold((f64::MAX, 0.0_f64), |(low, high), &l| (low.min(l), high.max(l)));
         if high > (1.0 + COLOURS_APART) * low {

@@ -5,6 +5,9 @@ use ndarray::{Array2, ArrayView2, Axis, Slice};
 use crate::frames::FrameKind;
 use crate::units::{Celsius, Seconds};
 
+use super::bands::each_row;
+use super::{bands, exact};
+
 /// Frames with the same key are of one stack and follow each other.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StackKey {
@@ -44,5 +47,11 @@ pub(super) fn plane_view<T>(pixels: &Array2<T>, region: [usize; 4], cell: Option
 
 /// Mean of a plane in DN; 0 for an empty one.
 pub(super) fn plane_mean(plane: &ArrayView2<'_, u16>) -> f64 {
-    plane.iter().map(|&y| f64::from(y)).sum::<f64>() / plane.len().max(1) as f64
+    let of_band = |band| {
+        let mut sum = 0;
+        each_row(bands::cut(*plane, band), |row| sum += exact::sum(row));
+        sum
+    };
+    let sum: u64 = bands::of_rows(plane.nrows(), of_band).into_iter().sum();
+    sum as f64 / plane.len().max(1) as f64
 }

@@ -40,6 +40,21 @@ impl Histogram {
         self.total += u64::from(count);
     }
 
+    /// The counts of both, which must be over the same range.
+    #[must_use]
+    pub fn with(mut self, other: Self) -> Self {
+        self.bins.iter_mut().zip(other.bins).for_each(|(bin, other)| *bin += other);
+        self.total += other.total;
+        self
+    }
+
+    /// Their mean; 0 when empty.
+    #[must_use]
+    pub fn mean(&self) -> f64 {
+        let sum: i64 = self.occupied().map(|(value, count)| i64::from(value) * i64::from(count)).sum();
+        sum as f64 / self.total.max(1) as f64
+    }
+
     /// How many values there are.
     #[must_use]
     pub fn total(&self) -> u64 {

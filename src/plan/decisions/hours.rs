@@ -127,9 +127,10 @@ fn at(search: &Search, sub: Seconds) -> Option<(f64, f64, f64)> {
         return None;
     }
     let of = |every: f64| length.subs_for(snr, every).map(|subs| (length.wall_clock(subs, every), subs, every));
-    let mut cadences = length.closed_cadences().map(|closed| closed.clamp(1.0, slowest));
-    if let (Some(only), None) = (cadences.next(), cadences.next()) {
-        return of(only);
+    let cadences: Vec<f64> = length.closed_cadences().map(|closed| closed.clamp(1.0, slowest)).collect();
+    // A plane that is worst off at the cadence that is best for itself has set the time: for all, none is better.
+    if let Some(own) = (0..cadences.len()).find(|plane| length.governs(*plane, snr, cadences[*plane])) {
+        return of(cadences[own]);
     }
     let cost = |look: f64| of(look.exp()).map_or(f64::INFINITY, |found| found.0);
     of(golden_section(&cost, 0.0, slowest.ln()).exp())

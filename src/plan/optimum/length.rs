@@ -103,9 +103,18 @@ impl Length<'_> {
     /// Subs kept that the goal needs in the plane that is worst off; `None` when no number is enough.
     #[must_use]
     pub fn subs_for(&self, snr: f64, every: f64) -> Option<f64> {
+        self.subs_of_planes(snr, every).try_fold(0.0_f64, |most, subs| Some(most.max(subs?)))
+    }
+
+    fn subs_of_planes(&self, snr: f64, every: f64) -> impl Iterator<Item = Option<f64>> {
         let stack = self.stack(1.0, every);
-        let needed = |(one, patch): &(SubNoise, Patch)| stack.subs_needed(one, Electrons(one.target), *patch, snr);
-        self.planes.iter().map(needed).try_fold(0.0_f64, |most, subs| Some(most.max(subs?)))
+        self.planes.iter().map(move |(one, patch)| stack.subs_needed(one, Electrons(one.target), *patch, snr))
+    }
+
+    /// Whether no plane needs more subs than this one; `false` where it cannot reach the goal.
+    pub(in crate::plan) fn governs(&self, plane: usize, snr: f64, every: f64) -> bool {
+        let own = self.subs_of_planes(snr, every).nth(plane).flatten();
+        own.is_some() && own == self.subs_for(snr, every)
     }
 
     /// Signal over noise of the plane that is worst off.

@@ -1,7 +1,10 @@
 //! Two darks of one temperature: which pixels a particle hit, and how the others differ.
 
-use ndarray::{ArrayView2, Zip};
+use std::ops::Range;
 
+use ndarray::ArrayView2;
+
+use crate::sensor::bands::{self, each_two_rows};
 use crate::stats::INTERQUARTILE_SIGMAS;
 use crate::units::Seconds;
 
@@ -13,6 +16,9 @@ const HIT_SIGMAS: f64 = 6.0;
 /// How many pixels are looked at for what most of them do, and how few say nothing.
 const SAMPLED_PIXELS: usize = 40_000;
 const FEWEST_SAMPLED: usize = 100;
+/// Pixels that are looked at together, and how many of them side by side.
+const RUN: usize = 32;
+const LANES: usize = 4;
 
 /// Two darks of one temperature, pixel by pixel: which was hit, and how they differ.
 #[derive(Default)]
@@ -20,9 +26,52 @@ pub(super) struct Compared {
     /// DN above what the other frame predicts, summed over the pixels hit.
     pub(super) excess: [f64; 2],
     hits: [usize; 2],
-    count: f64,
-    /// Sums of powers 1 to 4 of the differences of pixels that were not hit.
-    powers: [f64; 4],
+    /// Of the differences of pixels that were not hit.
+    powers: Differences,
+}
+
+/// Sums of powers 1 to 4 of differences in DN, in lanes that add up side by side.
+#[derive(Debug, Clone, Copy, Default)]
+struct Differences {
+    count: usize,
+    sums: [[f64; LANES]; 4],
+}
+
+impl Differences {
+    /// Takes the differences of two runs, and gives the widest square of `surplus`.
+    fn push(&mut self, first: &[u16], second: &[u16], surplus: impl Fn(f64, f64) -> f64) -> f64 {
+        let mut widest = [0.0; LANES];
+        let mut take = |lane: usize, a: u16, b: u16| {
+            let (a, b) = (f64::from(a), f64::from(b));
+            let (difference, surplus) = (a - b, surplus(a, b));
+            let (square, wide) = (difference * difference, surplus * surplus);
+            self.sums[0][lane] += difference;
+            self.sums[1][lane] += square;
+            self.sums[2][lane] += square * difference;
+            self.sums[3][lane] += square * square;
+            widest[lane] = if wide > widest[lane] { wide } else { widest[lane] };
+        };
+        let ((first, rest_of_first), (second, rest_of_second)) =
+            (first.as_chunks::<LANES>(), second.as_chunks::<LANES>());
+        for (a, b) in first.iter().zip(second) {
+            (0..LANES).for_each(|lane| take(lane, a[lane], b[lane]));
+        }
+        rest_of_first.iter().zip(rest_of_second).for_each(|(&a, &b)| take(0, a, b));
+        self.count += LANES * first.len() + rest_of_first.len();
+        widest.into_iter().fold(0.0, f64::max)
+    }
+
+    fn add(&mut self, other: &Self) {
+        self.count += other.count;
+        for (sums, others) in self.sums.iter_mut().zip(&other.sums) {
+            sums.iter_mut().zip(others).for_each(|(sum, other)| *sum += other);
+        }
+    }
+
+    /// Means of the powers.
+    fn means(&self) -> [f64; 4] {
+        self.sums.map(|lanes| lanes.iter().sum::<f64>() / self.count as f64)
+    }
 }
 
 impl Compared {
@@ -39,7 +88,6 @@ impl Compared {
     ) -> Self {
         let Expectation { offset, read_variance, dn_per_e, ceiling, .. } = expectation;
         let full = 0.98 * (ceiling - offset);
-        let mut compared = Self::default();
         let scatter = common_variance(first, second, ratio, offset);
         let surplus = |level: f64, from: f64, ratio: f64, scatter: f64| {
             let surplus = level - ratio * from;
@@ -49,37 +97,64 @@ impl Compared {
             let known = surplus > 0.0 && from < full;
             (known && surplus * surplus > HIT_SIGMAS * HIT_SIGMAS * variance).then_some(surplus)
         };
-        Zip::from(first).and(second).for_each(|&a, &b| {
-            let (a, b) = (f64::from(a) - offset, f64::from(b) - offset);
-            let found = [surplus(a, b, 1.0 / ratio, scatter / (ratio * ratio)), surplus(b, a, ratio, scatter)];
-            for (frame, surplus) in found.into_iter().enumerate() {
-                if let Some(surplus) = surplus {
-                    compared.excess[frame] += surplus;
-                    compared.hits[frame] += 1;
+        // Where two pixels differ by less than this (in DN², as the second's surplus), shot noise left out, neither was
+        // hit: most runs of pixels need no closer look.
+        let least_variance = (read_variance * (1.0 + ratio * ratio)).max(scatter);
+        let quiet = HIT_SIGMAS * HIT_SIGMAS * least_variance * (1.0 - 1e-9);
+        let scaled_offset = offset * (1.0 - ratio);
+        let of_band = |band: Range<usize>| {
+            let mut compared = Self::default();
+            let rows = [first, second].map(|plane| bands::cut(plane, band.clone()));
+            each_two_rows(rows, |first, second| {
+                for (first, second) in first.chunks(RUN).zip(second.chunks(RUN)) {
+                    let mut powers = Differences::default();
+                    let widest = powers.push(first, second, |a, b| b - ratio * a - scaled_offset);
+                    if widest <= quiet {
+                        compared.powers.add(&powers);
+                        continue;
+                    }
+                    for (&a, &b) in first.iter().zip(second) {
+                        let (level_a, level_b) = (f64::from(a) - offset, f64::from(b) - offset);
+                        let found = [
+                            surplus(level_a, level_b, 1.0 / ratio, scatter / (ratio * ratio)),
+                            surplus(level_b, level_a, ratio, scatter),
+                        ];
+                        for (frame, surplus) in found.into_iter().enumerate() {
+                            if let Some(surplus) = surplus {
+                                compared.excess[frame] += surplus;
+                                compared.hits[frame] += 1;
+                            }
+                        }
+                        if found == [None, None] {
+                            compared.powers.push(&[a], &[b], |_, _| 0.0);
+                        }
+                    }
                 }
-            }
-            if found == [None, None] {
-                let difference = a - b;
-                compared.count += 1.0;
-                let mut power = 1.0;
-                for sum in &mut compared.powers {
-                    power *= difference;
-                    *sum += power;
-                }
-            }
-        });
+            });
+            compared
+        };
+        let mut compared = Self::default();
+        bands::of_rows(first.nrows(), of_band).iter().for_each(|band| compared.add(band));
         compared
+    }
+
+    fn add(&mut self, other: &Self) {
+        for frame in 0..2 {
+            self.excess[frame] += other.excess[frame];
+            self.hits[frame] += other.hits[frame];
+        }
+        self.powers.add(&other.powers);
     }
 
     /// Temporal variance of the pair, with its uncertainty from the differences' own fourth moment.
     pub(super) fn variance(&self, exposure: Seconds) -> Option<PairVariance> {
-        if self.count < 2.0 {
+        if self.powers.count < 2 {
             return None;
         }
-        let [m1, m2, m3, m4] = self.powers.map(|sum| sum / self.count);
+        let [m1, m2, m3, m4] = self.powers.means();
         let second = m2 - m1 * m1;
         let fourth = m4 - 4.0 * m1 * m3 + 6.0 * m1 * m1 * m2 - 3.0 * m1.powi(4);
-        let uncertainty = ((fourth - second * second).max(0.0) / self.count).sqrt() / 2.0;
+        let uncertainty = ((fourth - second * second).max(0.0) / self.powers.count as f64).sqrt() / 2.0;
         (second > 0.0 && uncertainty > 0.0).then_some(PairVariance { exposure, variance: second / 2.0, uncertainty })
     }
 }
@@ -88,8 +163,9 @@ impl Compared {
 /// nor hot pixels move.
 fn common_variance(first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>, ratio: f64, offset: f64) -> f64 {
     let every = (first.len() / SAMPLED_PIXELS).max(1);
-    let pixels = first.iter().zip(second.iter()).step_by(every);
-    let mut left: Vec<f64> = pixels.map(|(&a, &b)| (f64::from(b) - offset) - ratio * (f64::from(a) - offset)).collect();
+    let places = (0..first.len()).step_by(every).map(|place| (place / first.ncols(), place % first.ncols()));
+    let surplus = |place| (f64::from(second[place]) - offset) - ratio * (f64::from(first[place]) - offset);
+    let mut left: Vec<f64> = places.map(surplus).collect();
     if left.len() < FEWEST_SAMPLED {
         return 0.0;
     }

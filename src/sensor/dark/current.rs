@@ -11,8 +11,8 @@ use super::image::{DarkImage, LongestStack};
 use super::slope::{Point, slope_over_time};
 use super::subtracted::{Beside, Subtracted, subtracted};
 use crate::sensor::DarkSummary;
+use crate::sensor::bands::{self, each_row};
 use crate::sensor::dark::read_noise::mean_level;
-use crate::sensor::stack::plane_mean;
 
 /// Fewer pixels than this near the top of a dark are no pile.
 const FEWEST_PILED: usize = 5;
@@ -182,7 +182,8 @@ impl DarkStage {
         }
         let ceiling = self.pile.map_or(expectation.ceiling, |pile| pile.min(expectation.ceiling));
         let expectation = Expectation { ceiling, ..expectation };
-        let mut mean = plane_mean(&plane);
+        let codes = codes(plane);
+        let mut mean = codes.mean();
         if let (Some(partner), Some(before)) = (partner, self.frames.last().copied()) {
             let ratio = exposure / before.exposure;
             let compared = Compared::of(partner, plane, ratio, expectation);
@@ -195,11 +196,12 @@ impl DarkStage {
                 self.pairs.extend(compared.variance(exposure));
             }
         }
-        let at_ceiling = plane.iter().filter(|&&y| f64::from(y) >= expectation.ceiling).count();
+        let saturated = codes.occupied().rev().take_while(|(code, _)| f64::from(*code) >= expectation.ceiling);
+        let at_ceiling: u64 = saturated.map(|(_, count)| u64::from(count)).sum();
         let full = at_ceiling as f64 / plane.len().max(1) as f64;
         let signal = (mean - expectation.offset).max(1e-9);
         let saturated_share = full * (expectation.ceiling - expectation.offset) / signal;
-        let median = median(plane) + expectation.median_shortfall(mean);
+        let median = codes.quantile(0.5).unwrap_or(0.0) + expectation.median_shortfall(mean);
         self.frames.push(DarkFrame { exposure, temperature, mean, median, saturated_share });
         self.longest.get_or_insert_with(|| LongestStack::new(exposure, plane.dim())).add(plane, exposure);
     }
@@ -381,11 +383,15 @@ fn exposures(frames: &[DarkFrame]) -> Vec<Seconds> {
     exposures
 }
 
-/// Median of a plane in DN, interpolated inside the code that holds it.
-fn median(plane: ArrayView2<'_, u16>) -> f64 {
-    let mut codes = Histogram::new(0, 65_535);
-    plane.iter().for_each(|&y| codes.push(i32::from(y)));
-    codes.quantile(0.5).unwrap_or(0.0)
+/// How often each code occurs.
+fn codes(plane: ArrayView2<'_, u16>) -> Histogram {
+    let empty = || Histogram::new(0, 65_535);
+    let of_band = |band| {
+        let mut codes = empty();
+        each_row(bands::cut(plane, band), |row| row.iter().for_each(|&code| codes.push(i32::from(code))));
+        codes
+    };
+    bands::of_rows(plane.nrows(), of_band).into_iter().reduce(Histogram::with).unwrap_or_else(empty)
 }
 
 #[cfg(test)]

@@ -1,9 +1,10 @@
 //! The mean image of the longest darks of one temperature, and what it says of single pixels.
 
-use ndarray::{Array2, ArrayView2, Zip};
+use ndarray::{Array2, ArrayView2, Axis, Zip};
 
+use crate::sensor::bands;
 use crate::sensor::pattern::glow::Tiles;
-use crate::stats::Moments;
+use crate::stats::Histogram;
 use crate::units::Seconds;
 
 use super::current::{Expectation, same_exposure};
@@ -13,11 +14,14 @@ const HOT_TIMES_MEDIAN: f64 = 10.0;
 /// … and lies this many of its own uncertainties above the median.
 const HOT_SIGMAS: f64 = 5.0;
 
+/// Bins of the histogram of sums for each code and frame; with more frames than this, a bin holds several sums.
+const MOST_BINS_PER_CODE: u32 = 64;
+
 /// Sum image of the longest exposure.
 pub(super) struct LongestStack {
     exposure: Seconds,
-    sum: Array2<f32>,
-    frames: usize,
+    sum: Array2<u32>,
+    frames: u32,
 }
 
 /// What is left of a mean image of darks.
@@ -38,8 +42,13 @@ impl LongestStack {
 
     /// Adds a frame of the same exposure; darks come with falling exposure.
     pub(super) fn add(&mut self, plane: ArrayView2<'_, u16>, exposure: Seconds) {
-        if same_exposure(self.exposure, exposure) && self.sum.dim() == plane.dim() {
-            Zip::from(&mut self.sum).and(plane).for_each(|sum, &y| *sum += f32::from(y));
+        // The sums hold 65 537 frames of the highest code.
+        if same_exposure(self.exposure, exposure) && self.sum.dim() == plane.dim() && self.frames < 65_537 {
+            let parts = self.sum.axis_chunks_iter_mut(Axis(0), bands::ROWS);
+            let parts = parts.zip(plane.axis_chunks_iter(Axis(0), bands::ROWS)).collect();
+            bands::each(parts, |(sum, plane)| {
+                Zip::from(sum).and(plane).for_each(|sum, &y| *sum += u32::from(y));
+            });
             self.frames += 1;
         }
     }
@@ -47,38 +56,51 @@ impl LongestStack {
     /// The image in a few numbers: a sum image for each temperature would fill the memory.
     pub(super) fn closed(self, expectation: Expectation) -> DarkImage {
         let Expectation { offset, read_variance, dn_per_e, pattern_variance, .. } = expectation;
-        let (frames, exposure) = (self.frames as f64, self.exposure);
+        let (frames, exposure) = (f64::from(self.frames), self.exposure);
         let tiles = Tiles::of(self.sum.view(), |&sum| f64::from(sum) / frames);
-        let (mut rates, _) = self.sum.into_raw_vec_and_offset();
-        rates.iter_mut().for_each(|sum| *sum = ((f64::from(*sum) / frames - offset) / exposure.0) as f32);
-        let median = median_of(&mut rates);
+        let rates = self.rates(offset);
+        let median = median_of(&rates);
         let noise = |rate: f64| {
             let shot = (rate * exposure.0).max(0.0) * dn_per_e;
             ((read_variance + shot) / frames).sqrt() / exposure.0
         };
         let is_hot = |rate: f64| rate > HOT_TIMES_MEDIAN * median && rate - median > HOT_SIGMAS * noise(rate);
-        let (mut kept, mut hot) = (Moments::default(), 0_usize);
-        for &rate in &rates {
-            let rate = f64::from(rate);
-            if is_hot(rate) { hot += 1 } else { kept.push(rate) }
-        }
-        let spread = |mean: f64, variance: f64| {
-            // The pixels' own levels without time are not of the dark current.
-            let own = variance - noise(mean).powi(2) - pattern_variance / exposure.0.powi(2);
-            let seen = own > 0.0 && mean > 3.0 * noise(mean) / (kept.count() as f64).sqrt();
-            seen.then(|| 100.0 * own.sqrt() / mean)
-        };
+        let (hot, kept): (Vec<_>, Vec<_>) = rates.iter().partition(|(rate, _)| is_hot(*rate));
+        let count = |rates: &[(f64, f64)]| rates.iter().map(|(_, count)| count).sum::<f64>();
+        let (hot, of_kept) = (count(&hot), count(&kept));
+        let mean = kept.iter().map(|(rate, count)| rate * count).sum::<f64>() / of_kept;
+        let variance = kept.iter().map(|(rate, count)| (rate - mean).powi(2) * count).sum::<f64>() / (of_kept - 1.0);
+        // The pixels' own levels without time are not of the dark current.
+        let own = variance - noise(mean).powi(2) - pattern_variance / exposure.0.powi(2);
+        let seen = own > 0.0 && mean > 3.0 * noise(mean) / of_kept.sqrt();
         DarkImage {
             exposure,
-            nonuniformity_percent: kept.mean().zip(kept.variance()).and_then(|(mean, variance)| spread(mean, variance)),
-            hot_pixel_fraction: hot as f64 / rates.len().max(1) as f64,
+            nonuniformity_percent: seen.then(|| 100.0 * own.sqrt() / mean),
+            hot_pixel_fraction: hot / (self.sum.len().max(1) as f64),
             tiles,
         }
     }
+
+    /// The different rates of the pixels in DN/s, rising, and how many pixels have each.
+    fn rates(&self, offset: f64) -> Vec<(f64, f64)> {
+        let width = self.frames.div_ceil(MOST_BINS_PER_CODE).max(1);
+        let bin = |sum: u32| (sum / width) as i32;
+        let ends = self.sum.iter().fold((u32::MAX, 0), |(low, high), &sum| (low.min(sum), high.max(sum)));
+        let mut sums = Histogram::new(bin(ends.0), bin(ends.1));
+        self.sum.iter().for_each(|&sum| sums.push(bin(sum)));
+        let middle = f64::from(width - 1) / 2.0;
+        let level = |bin: i32| (f64::from(bin) * f64::from(width) + middle) / f64::from(self.frames);
+        sums.occupied().map(|(bin, count)| ((level(bin) - offset) / self.exposure.0, f64::from(count))).collect()
+    }
 }
 
-/// The median of values, which are put into another order; 0 without any.
-fn median_of(values: &mut [f32]) -> f64 {
-    let middle = values.len() / 2;
-    if values.is_empty() { 0.0 } else { f64::from(*values.select_nth_unstable_by(middle, f32::total_cmp).1) }
+/// The value at the middle of rising values with their counts; 0 without any.
+fn median_of(values: &[(f64, f64)]) -> f64 {
+    let half = values.iter().map(|(_, count)| count).sum::<f64>() / 2.0;
+    let mut below = 0.0;
+    let upper = values.iter().find(|(_, count)| {
+        below += count;
+        below > half
+    });
+    upper.map_or(0.0, |(value, _)| *value)
 }

@@ -8,7 +8,7 @@ use crate::caveat::Caveat;
 use crate::stats::{Estimate, polynomial_fit};
 use crate::units::ElectronsPerDn;
 
-use crate::sensor::stack::{plane_mean, plane_view};
+use crate::sensor::stack::plane_mean;
 
 /// At most this many rows and columns in the middle are looked at.
 const SIDE: usize = 1024;
@@ -55,17 +55,18 @@ pub(crate) struct Coupling {
 
 impl Correlation {
     /// Takes a pair of whole frames; `cell` is the plane's place in the 2 × 2 cell, `region` the part to use, and
-    /// `offset` the level without light where it is known.
+    /// `level` its mean level in DN; differences beyond
+    /// `limit` are events.
     pub(crate) fn pair(
         &mut self,
         lit: bool,
         [first, second]: [&Array2<u16>; 2],
         region: [usize; 4],
         cell: Option<(usize, usize)>,
-        limit: f64,
+        (level, limit): (f64, f64),
     ) {
         let offset = self.offset();
-        let coupled = coupled([first, second], region, cell, offset.filter(|_| lit), limit);
+        let coupled = coupled([first, second], region, cell, offset.filter(|_| lit), (level, limit));
         if lit { self.lit.extend(coupled) } else { self.zero.extend(coupled) }
     }
 
@@ -192,7 +193,7 @@ fn coupled(
     region: [usize; 4],
     cell: Option<(usize, usize)>,
     offset: Option<f64>,
-    limit: f64,
+    (level, limit): (f64, f64),
 ) -> Option<Coupled> {
     const MARGIN: usize = 8;
     let stride = if cell.is_some() { 2 } else { 1 };
@@ -222,12 +223,5 @@ fn coupled(
     let (neighbours, nearest) = (near.iter().sum::<f64>(), near[..4].iter().sum::<f64>() / 4.0);
     let shared_by_all =
         far > NOTICED_SIGMAS * variance / (FAR.len() as f64 * count).sqrt() && far > 0.25 * nearest.abs();
-    let [first, second] = pair;
-    let level = |frame: &Array2<u16>| plane_mean(&plane_view(frame, region, cell));
-    (variance > 0.0 && !shared_by_all).then(|| Coupled {
-        level: (level(first) + level(second)) / 2.0,
-        variance,
-        neighbours,
-        count,
-    })
+    (variance > 0.0 && !shared_by_all).then_some(Coupled { level, variance, neighbours, count })
 }

@@ -3,10 +3,16 @@
 pub(crate) mod correlation;
 pub(crate) mod filtered;
 
+use std::cmp::Ordering;
+use std::ops::Range;
+
 use ndarray::{ArrayView2, Zip};
 
 use crate::stats::{Histogram, Moments, clipped_variance_factor};
 use crate::units::Dn;
+
+use crate::sensor::bands::{self, each_two_rows};
+use crate::sensor::exact;
 
 /// Differences beyond this many robust sigmas may be events, not noise: a cosmic ray, a jump.
 /// Wide enough that the brightest part of a vignetted flat, with up to twice the median
@@ -69,31 +75,83 @@ pub struct PairSums {
     pub share_at_zero: f64,
 }
 
-#[derive(Default)]
+/// Exact sums over a band of rows of both frames.
 struct Sums {
-    first: u64,
-    second: u64,
-    squares: [u64; 3],
+    totals: [u64; 2],
+    squares: [u64; 2],
     highest: u16,
-    at_highest: u64,
-    at_zero: u64,
+    at_highest: usize,
+    at_zero: usize,
+    differences: Histogram,
+    /// Mean difference of each row.
+    rows: Vec<f64>,
 }
 
 impl Sums {
-    fn take(&mut self, a: u16, b: u16) {
-        let (wide_a, wide_b) = (u64::from(a), u64::from(b));
-        self.first += wide_a;
-        self.second += wide_b;
-        self.squares[0] += wide_a * wide_a;
-        self.squares[1] += wide_b * wide_b;
-        self.squares[2] += wide_a * wide_b;
-        self.at_zero += u64::from(a == 0) + u64::from(b == 0);
-        let top = a.max(b);
-        if top > self.highest {
-            self.highest = top;
-            self.at_highest = 0;
+    fn new() -> Self {
+        Self {
+            totals: [0; 2],
+            squares: [0; 2],
+            highest: 0,
+            at_highest: 0,
+            at_zero: 0,
+            differences: Histogram::new(-65_535, 65_535),
+            rows: Vec::new(),
         }
-        self.at_highest += u64::from(a == self.highest) + u64::from(b == self.highest);
+    }
+
+    fn of(first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>) -> Self {
+        let mut sums = Self::new();
+        each_two_rows([first, second], |a, b| sums.take([a, b]));
+        sums
+    }
+
+    fn take(&mut self, row: [&[u16]; 2]) {
+        let totals = row.map(exact::sum);
+        for (frame, codes) in row.into_iter().enumerate() {
+            self.totals[frame] += totals[frame];
+            self.squares[frame] += exact::squares(codes);
+            let (lowest, highest) =
+                codes.iter().fold((u16::MAX, 0), |(low, high), &code| (low.min(code), high.max(code)));
+            let count = |wanted: u16| codes.iter().filter(|&&code| code == wanted).count();
+            if lowest == 0 {
+                self.at_zero += count(0);
+            }
+            if highest > self.highest {
+                (self.highest, self.at_highest) = (highest, 0);
+            }
+            if highest == self.highest {
+                self.at_highest += count(highest);
+            }
+        }
+        let [a, b] = row;
+        a.iter().zip(b).for_each(|(&a, &b)| self.differences.push(i32::from(a) - i32::from(b)));
+        self.rows.push((totals[0] as f64 - totals[1] as f64) / a.len() as f64);
+    }
+
+    /// The sums over this band and the one below.
+    fn with(mut self, below: Self) -> Self {
+        for frame in 0..2 {
+            self.totals[frame] += below.totals[frame];
+            self.squares[frame] += below.squares[frame];
+        }
+        self.at_highest = match self.highest.cmp(&below.highest) {
+            Ordering::Less => below.at_highest,
+            Ordering::Equal => self.at_highest + below.at_highest,
+            Ordering::Greater => self.at_highest,
+        };
+        self.highest = self.highest.max(below.highest);
+        self.at_zero += below.at_zero;
+        self.differences = self.differences.with(below.differences);
+        self.rows.extend(below.rows);
+        self
+    }
+
+    /// Σ y₀ y₁, from the squares of the differences.
+    fn product(&self) -> u64 {
+        let square = |(value, count): (i32, u32)| u64::from(value.unsigned_abs()).pow(2) * u64::from(count);
+        let of_differences: u64 = self.differences.occupied().map(square).sum();
+        (self.squares[0] + self.squares[1] - of_differences) / 2
     }
 }
 
@@ -111,37 +169,28 @@ impl PairStatistics {
         if first.dim() != second.dim() || count < 2 {
             return None;
         }
-        let mut sums = Sums::default();
-        let mut differences = Histogram::new(-65_535, 65_535);
-        let mut row_means = Moments::default();
-        for (a, b) in first.rows().into_iter().zip(second.rows()) {
-            let mut row = 0_i64;
-            Zip::from(a).and(b).for_each(|&a, &b| {
-                sums.take(a, b);
-                let difference = i32::from(a) - i32::from(b);
-                differences.push(difference);
-                row += i64::from(difference);
-            });
-            row_means.push(row as f64 / first.ncols() as f64);
-        }
-        let share = |pixels: u64| pixels as f64 / (2 * count) as f64;
+        let of_band = |band: Range<usize>| Sums::of(bands::cut(first, band.clone()), bands::cut(second, band));
+        let sums = bands::of_rows(first.nrows(), of_band).into_iter().reduce(Sums::with)?;
+        let row_means: Moments = sums.rows.iter().copied().collect();
+        let share = |pixels: usize| pixels as f64 / (2 * count) as f64;
+        let [own, other] = sums.totals;
         let spatial = [
-            covariance(sums.squares[0], sums.first, sums.first, count),
-            covariance(sums.squares[1], sums.second, sums.second, count),
-            covariance(sums.squares[2], sums.first, sums.second, count),
+            covariance(sums.squares[0], own, own, count),
+            covariance(sums.squares[1], other, other, count),
+            covariance(sums.product(), own, other, count),
         ];
         let of_rows = row_means.variance().unwrap_or(0.0);
         let of_pixels = spatial[0] + spatial[1] - 2.0 * spatial[2];
-        let sums = PairSums {
+        let pair_sums = PairSums {
             rows: first.nrows(),
-            means: [sums.first as f64 / count as f64, sums.second as f64 / count as f64],
+            means: sums.totals.map(|total| total as f64 / count as f64),
             spatial,
             row_variance: (of_rows - (of_pixels - of_rows) / first.ncols() as f64) / 2.0,
             highest: sums.highest,
             share_at_highest: share(sums.at_highest),
             share_at_zero: share(sums.at_zero),
         };
-        Self::from_sums(&sums, &differences)
+        Self::from_sums(&pair_sums, &sums.differences)
     }
 
     /// The same from sums that were made elsewhere, and the histogram of the plain differences

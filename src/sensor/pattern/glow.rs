@@ -6,6 +6,8 @@ use crate::caveat::Caveat;
 use crate::stats::Estimate;
 use crate::units::{ElectronsPerDn, ElectronsPerSecond, Seconds};
 
+use crate::sensor::bands;
+
 /// Side of a tile in pixels; half of it on planes with fewer than `WIDE` pixels a side.
 const TILE: usize = 64;
 const WIDE: usize = 512;
@@ -27,46 +29,49 @@ pub(crate) struct Tiles {
 
 impl Tiles {
     /// The tiles of an image; `None` when it has fewer than three a side. Medians: hot pixels do not count.
-    pub(crate) fn of<T: Copy>(image: ArrayView2<'_, T>, level: impl Fn(&T) -> f64) -> Option<Self> {
+    pub(crate) fn of<T: Copy + Sync>(image: ArrayView2<'_, T>, level: impl Fn(&T) -> f64 + Sync) -> Option<Self> {
         let (rows, columns) = image.dim();
         let side = if rows.min(columns) < WIDE { TILE / 2 } else { TILE };
         let (down, across) = (rows / side, columns / side);
         if down.min(across) < FEWEST_TILES {
             return None;
         }
-        let (mut medians, mut sigmas) = (Array2::zeros((down, across)), Array2::zeros((down, across)));
-        let mut values = Vec::with_capacity(4 * side * side);
-        for ((i, j), median) in medians.indexed_iter_mut() {
-            let part = |place: usize, tiles: usize, whole: usize| {
-                Slice::from(place * whole / tiles..(place + 1) * whole / tiles)
+        let part = |place: usize, tiles: usize, whole: usize| place * whole / tiles..(place + 1) * whole / tiles;
+        let of_row = |i: usize| {
+            let row = bands::cut(image, part(i, down, rows));
+            let mut values = Vec::with_capacity(4 * side * side);
+            let of_tile = |j: usize| {
+                let mut tile = row;
+                tile.slice_axis_inplace(Axis(1), Slice::from(part(j, across, columns)));
+                values.clear();
+                values.extend(tile.iter().map(&level));
+                let [low, middle, high] = quartiles(&mut values);
+                // Of a median: 1.2533 σ/√n for a normal distribution; the interquartile range is 1.349 σ.
+                (middle, 1.2533 * (high - low).max(f64::EPSILON) / 1.349 / (values.len() as f64).sqrt())
             };
-            let mut tile = image;
-            tile.slice_axis_inplace(Axis(0), part(i, down, rows));
-            tile.slice_axis_inplace(Axis(1), part(j, across, columns));
-            values.clear();
-            values.extend(tile.iter().map(&level));
-            let [low, middle, high] = quartiles(&mut values);
-            *median = middle;
-            // Of a median: 1.2533 σ/√n for a normal distribution; the interquartile range is 1.349 σ.
-            sigmas[(i, j)] = 1.2533 * (high - low).max(f64::EPSILON) / 1.349 / (values.len() as f64).sqrt();
-        }
-        Some(Self { medians, sigmas })
+            (0..across).map(of_tile).collect::<Vec<(f64, f64)>>()
+        };
+        let tiles = bands::each((0..down).collect(), of_row).concat();
+        let array = |values: Vec<f64>| Array2::from_shape_vec((down, across), values).ok();
+        let (medians, sigmas) = tiles.into_iter().unzip();
+        Some(Self { medians: array(medians)?, sigmas: array(sigmas)? })
     }
 }
 
 /// The quartiles, interpolated inside a value that occurs several times as if it were spread evenly over the
-/// gap to its neighbours: means of few frames have few values.
+/// gap to its neighbours: means of few frames have few values. Puts the values into another order.
 fn quartiles(values: &mut [f64]) -> [f64; 3] {
-    values.sort_unstable_by(f64::total_cmp);
     let last = values.len() - 1;
     [0.25, 0.5, 0.75].map(|share| {
         let wanted = share * values.len() as f64;
-        let value = values[(wanted as usize).min(last)];
-        let below = values.partition_point(|&other| other < value);
-        let upto = values.partition_point(|&other| other <= value);
-        let down = if below > 0 { value - values[below - 1] } else { 0.0 };
-        let up = if upto <= last { values[upto] - value } else { 0.0 };
-        let inside = (wanted - below as f64) / (upto - below) as f64;
+        let (below, value, above) = values.select_nth_unstable_by((wanted as usize).min(last), f64::total_cmp);
+        let value = *value;
+        let lower = || below.iter().filter(|&&other| other < value);
+        let higher = || above.iter().filter(|&&other| other > value);
+        let down = lower().copied().max_by(f64::total_cmp).map_or(0.0, |next| value - next);
+        let up = higher().copied().min_by(f64::total_cmp).map_or(0.0, |next| next - value);
+        let (under, over) = (lower().count() as f64, higher().count() as f64);
+        let inside = (wanted - under) / (last as f64 + 1.0 - over - under);
         value - down / 2.0 + inside * (down + up) / 2.0
     })
 }

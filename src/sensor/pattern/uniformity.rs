@@ -1,12 +1,16 @@
 //! How unlike the pixels are: DSNU and PRNU with their rows, columns and single pixels.
 
-use ndarray::{Array2, ArrayView2};
+use std::ops::Range;
+
+use ndarray::{Array2, ArrayView2, ArrayViewMut1, ArrayViewMut2, Axis};
 
 use crate::frames::FrameKind;
 use crate::stats::{Estimate, Moments};
 use crate::units::Quantity;
 
 use crate::sensor::StackKey;
+use crate::sensor::bands::{self, each_row};
+use crate::sensor::exact::{self, Powers};
 use crate::sensor::pattern::glow::Tiles;
 
 /// Side of the box that the high-pass filter takes off (EMVA 1288 Release 4.0 Linear, from memory: 5 × 5).
@@ -40,6 +44,32 @@ pub struct StackPattern {
     columns: Lines,
 }
 
+/// The sums over a band of one frame.
+struct Band {
+    rows: Vec<u64>,
+    columns: Vec<u32>,
+    squares: u64,
+}
+
+impl Band {
+    /// Adds a band of at most [`exact::SHORT`] rows to the `sums` of its pixels.
+    fn of(frame: ArrayView2<'_, u16>, mut sums: ArrayViewMut2<'_, u32>) -> Self {
+        let (rows, columns) = frame.dim();
+        let mut band = Self { rows: Vec::with_capacity(rows), columns: vec![0; columns], squares: 0 };
+        let mut sums = sums.rows_mut().into_iter();
+        each_row(frame, |line| {
+            band.rows.push(exact::sum(line));
+            band.squares += exact::squares(line);
+            let sums = sums.next().and_then(ArrayViewMut1::into_slice).unwrap_or_default();
+            for ((&code, sum), of_column) in line.iter().zip(sums).zip(&mut band.columns) {
+                *sum += u32::from(code);
+                *of_column += u32::from(code);
+            }
+        });
+        band
+    }
+}
+
 /// Sums over the frames of the means of lines, and of their squares; a frame's mean is taken off first.
 #[derive(Debug, Clone, Default)]
 struct Lines {
@@ -71,25 +101,10 @@ impl Lines {
     }
 }
 
-/// Sums of powers 1 to 4 of numbers that lie about 0.
-#[derive(Debug, Clone, Copy, Default)]
-struct Powers {
-    count: f64,
-    sums: [f64; 4],
-}
-
 impl Powers {
-    fn push(&mut self, value: f64) {
-        self.count += 1.0;
-        let square = value * value;
-        for (sum, power) in self.sums.iter_mut().zip([value, square, square * value, square * square]) {
-            *sum += power;
-        }
-    }
-
     /// Unbiased variance and its own variance, from the fourth moment or the normal distribution, whichever is more.
     fn variance(&self) -> Known {
-        let [m1, m2, m3, m4] = self.sums.map(|sum| sum / self.count);
+        let [m1, m2, m3, m4] = self.means();
         let second = (m2 - m1 * m1).max(0.0);
         let fourth = m4 - 4.0 * m1 * m3 + 6.0 * m1 * m1 * m2 - 3.0 * m1.powi(4);
         let of_one = (fourth - second * second).max(2.0 * second * second);
@@ -218,18 +233,15 @@ impl StackPattern {
             return;
         }
         let (rows, columns) = frame.dim();
-        let (mut of_rows, mut of_columns) = (vec![0_u64; rows], vec![0_u64; columns]);
-        let (mut total, mut squares) = (0_u64, 0_u64);
-        for ((line, sums), of_row) in frame.rows().into_iter().zip(self.sum.rows_mut()).zip(&mut of_rows) {
-            for ((&y, sum), of_column) in line.iter().zip(sums).zip(&mut of_columns) {
-                let wide = u64::from(y);
-                *sum += u32::from(y);
-                *of_row += wide;
-                *of_column += wide;
-                squares += wide * wide;
-            }
-            total += *of_row;
+        let parts = self.sum.axis_chunks_iter_mut(Axis(0), bands::ROWS);
+        let parts = frame.axis_chunks_iter(Axis(0), bands::ROWS).zip(parts).collect();
+        let (mut of_rows, mut of_columns, mut squares) = (Vec::with_capacity(rows), vec![0_u64; columns], 0);
+        for band in bands::each(parts, |(frame, sums)| Band::of(frame, sums)) {
+            of_rows.extend(band.rows);
+            of_columns.iter_mut().zip(band.columns).for_each(|(sum, band)| *sum += u64::from(band));
+            squares += band.squares;
         }
+        let total: u64 = of_rows.iter().sum();
         let (n, mean) = (frame.len() as f64, total as f64 / frame.len() as f64);
         let apart = i128::from(squares) * frame.len() as i128 - i128::from(total) * i128::from(total);
         self.squares += apart as f64 / n;
@@ -278,15 +290,18 @@ impl StackPattern {
     /// the filter's effect on lines and the uncertainties derived here.
     #[must_use]
     pub fn variances(&self, high_pass: Option<usize>) -> Option<PatternVariance> {
+        self.variances_with(&self.pixels(), high_pass)
+    }
+
+    fn variances_with(&self, pixels: &Powers, high_pass: Option<usize>) -> Option<PatternVariance> {
         let (rows, columns) = self.sum.dim();
         let b = high_pass.unwrap_or(NO_FILTER);
         if self.frames < 2 || rows.min(columns) < (FEWEST_BOXES * b).max(3) || b.is_multiple_of(2) {
             return None;
         }
         let l = f64::from(self.frames);
-        let pixels = self.pixels();
         let whole = [rows as f64, columns as f64];
-        let temporal = self.temporal(&pixels).map(|known| known.scaled(1.0 / l));
+        let temporal = self.temporal(pixels).map(|known| known.scaled(1.0 / l));
         let temporal = Parts::solved(temporal[0], temporal[1], temporal[2], whole, NO_FILTER);
         let measured = if b == NO_FILTER {
             let of_lines = [self.rows.spread(l).variance(), self.columns.spread(l).variance()];
@@ -300,8 +315,17 @@ impl StackPattern {
     /// The sums' distances from their mean.
     fn pixels(&self) -> Powers {
         let middle = self.level.mean().unwrap_or(0.0) * f64::from(self.frames);
+        let of_band = |band| {
+            let (mut powers, mut line) = (Powers::default(), Vec::with_capacity(self.sum.ncols()));
+            for sums in bands::cut(self.sum.view(), band).rows() {
+                line.clear();
+                line.extend(sums.iter().map(|&sum| f64::from(sum) - middle));
+                powers.extend(&line);
+            }
+            powers
+        };
         let mut powers = Powers::default();
-        self.sum.iter().for_each(|&sum| powers.push(f64::from(sum) - middle));
+        bands::of_rows(self.sum.nrows(), of_band).iter().for_each(|band| powers.add(band));
         powers
     }
 
@@ -318,28 +342,12 @@ impl StackPattern {
     /// the plane are left out.
     fn filtered(&self, b: usize) -> Parts {
         let (rows, columns) = self.sum.dim();
-        let (half, area, l) = (b / 2, (b * b) as f64, f64::from(self.frames));
-        let (inner_rows, inner_columns) = (rows - 2 * half, columns - 2 * half);
-        let mut strip = vec![0_u64; columns];
-        for row in 0..b - 1 {
-            strip.iter_mut().zip(self.sum.row(row)).for_each(|(sum, &y)| *sum += u64::from(y));
-        }
-        let (mut all, mut of_rows) = (Powers::default(), Powers::default());
-        let mut of_columns = vec![0.0; inner_columns];
-        for row in half..rows - half {
-            strip.iter_mut().zip(self.sum.row(row + half)).for_each(|(sum, &y)| *sum += u64::from(y));
-            let mut inside: u64 = strip[..b - 1].iter().sum();
-            let mut of_row = 0.0;
-            for (place, of_column) in of_columns.iter_mut().enumerate() {
-                inside += strip[place + b - 1];
-                let value = (f64::from(self.sum[(row, place + half)]) - inside as f64 / area) / l;
-                inside -= strip[place];
-                all.push(value);
-                of_row += value;
-                *of_column += value;
-            }
-            of_rows.push(of_row / inner_columns as f64);
-            strip.iter_mut().zip(self.sum.row(row - half)).for_each(|(sum, &y)| *sum -= u64::from(y));
+        let [inner_rows, inner_columns] = [rows, columns].map(|length| length - 2 * (b / 2));
+        let (mut all, mut of_rows, mut of_columns) = (Powers::default(), Powers::default(), vec![0.0; inner_columns]);
+        for (powers, lines, columns) in bands::of_rows(inner_rows, |band| self.filtered_band(b, band)) {
+            all.add(&powers);
+            of_rows.extend(&lines);
+            of_columns.iter_mut().zip(columns).for_each(|(sum, column)| *sum += column);
         }
         let mut columns = Powers::default();
         of_columns.iter().for_each(|sum| columns.push(sum / inner_rows as f64));
@@ -352,6 +360,38 @@ impl StackPattern {
             [inner_rows as f64, inner_columns as f64],
             b,
         )
+    }
+
+    /// A band of the filtered image, counted from the first row whose box lies inside: its pixels, the means of its rows,
+    /// and the sums of its columns.
+    fn filtered_band(&self, b: usize, band: Range<usize>) -> (Powers, Vec<f64>, Vec<f64>) {
+        let (half, area) = (b / 2, (b * b) as i64);
+        let per_code = 1.0 / (area as f64 * f64::from(self.frames));
+        let inner = half..self.sum.ncols() - half;
+        let mut strip = vec![0_i64; self.sum.ncols()];
+        let shift = |strip: &mut [i64], row: usize, sign: i64| {
+            strip.iter_mut().zip(self.sum.row(row)).for_each(|(sum, &y)| *sum += sign * i64::from(y));
+        };
+        (band.start..band.start + b - 1).for_each(|row| shift(&mut strip, row, 1));
+        let (mut powers, mut of_rows) = (Powers::default(), Vec::with_capacity(band.len()));
+        let (mut of_columns, mut line) = (vec![0.0; inner.len()], Vec::with_capacity(inner.len()));
+        for top in band {
+            shift(&mut strip, top + b - 1, 1);
+            let own = self.sum.row(top + half).to_slice().unwrap_or_default();
+            let mut inside: i64 = strip[..b - 1].iter().sum();
+            line.clear();
+            line.extend(own[inner.clone()].iter().zip(&strip).zip(&strip[b - 1..]).map(|((&own, &leaves), &comes)| {
+                inside += comes;
+                let value = (area * i64::from(own) - inside) as f64 * per_code;
+                inside -= leaves;
+                value
+            }));
+            powers.extend(&line);
+            of_columns.iter_mut().zip(&line).for_each(|(of_column, value)| *of_column += value);
+            of_rows.push(line.iter().sum::<f64>() / inner.len() as f64);
+            shift(&mut strip, top, -1);
+        }
+        (powers, of_rows, of_columns)
     }
 }
 
@@ -383,8 +423,9 @@ pub(crate) struct Uniformity {
 impl Uniformity {
     /// `None` with fewer than two frames.
     fn of(stack: &StackPattern, is_dark: bool) -> Option<Self> {
-        let plain = stack.variances(None)?;
-        let filtered = stack.variances(Some(HIGH_PASS)).unwrap_or(plain);
+        let pixels = stack.pixels();
+        let plain = stack.variances_with(&pixels, None)?;
+        let filtered = stack.variances_with(&pixels, Some(HIGH_PASS)).unwrap_or(plain);
         let level = |&sum: &u32| f64::from(sum) / f64::from(stack.frames);
         let tiles = if is_dark { Tiles::of(stack.sum.view(), level) } else { None };
         Some(Self { level: stack.mean()?, plain, filtered, tiles })

@@ -112,8 +112,14 @@ impl PlaneMeter {
         self.cell
     }
 
-    /// Looks at what neighbouring pixels of a pair share.
-    pub(crate) fn correlate(&mut self, kind: FrameKind, pair: [&Array2<u16>; 2], region: [usize; 4], limit: f64) {
+    /// Looks at what neighbouring pixels of a pair share; `of_pair` is its level and the limit beyond which differences are events.
+    pub(crate) fn correlate(
+        &mut self,
+        kind: FrameKind,
+        pair: [&Array2<u16>; 2],
+        region: [usize; 4],
+        of_pair: (f64, f64),
+    ) {
         if kind == FrameKind::Bias {
             let [first, second] = pair.map(|frame| plane_view(frame, region, self.cell));
             self.filtered.pair(first, second);
@@ -123,7 +129,7 @@ impl PlaneMeter {
             let found = kinds::stars(plane_view(pair[0], region, self.cell), offset);
             self.stars = found.into_iter().chain(self.stars).reduce(f64::max);
         }
-        self.correlation.pair(kind == FrameKind::Flat, pair, region, self.cell, limit);
+        self.correlation.pair(kind == FrameKind::Flat, pair, region, self.cell, of_pair);
     }
 
     fn name(&self) -> String {

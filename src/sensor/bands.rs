@@ -1,0 +1,80 @@
+//! Planes in bands of rows that several threads take at once.
+//!
+//! Where the bands are cut does not depend on how many threads there are, and what comes of them is put together from top
+//! to bottom: the same frames give the same digits on any machine.
+
+use std::ops::Range;
+
+use ndarray::{ArrayView1, ArrayView2, Axis, Slice};
+use rayon::iter::{IntoParallelIterator, ParallelIterator};
+
+/// Rows of a band.
+pub(super) const ROWS: usize = 512;
+
+/// What comes of each band of `rows` rows, from top to bottom.
+pub(super) fn of_rows<T: Send>(rows: usize, of_band: impl Fn(Range<usize>) -> T + Sync + Send) -> Vec<T> {
+    each((0..rows).step_by(ROWS).map(|top| top..(top + ROWS).min(rows)).collect(), of_band)
+}
+
+/// What comes of each part, in their order.
+pub(super) fn each<P: Send, T: Send>(parts: Vec<P>, of_part: impl Fn(P) -> T + Sync + Send) -> Vec<T> {
+    // A small plane is done before a thread has woken up.
+    if parts.len() < 2 {
+        return parts.into_iter().map(of_part).collect();
+    }
+    parts.into_par_iter().map(of_part).collect()
+}
+
+/// Some rows of an image.
+pub(super) fn cut<T>(mut plane: ArrayView2<'_, T>, rows: Range<usize>) -> ArrayView2<'_, T> {
+    plane.slice_axis_inplace(Axis(0), Slice::from(rows));
+    plane
+}
+
+/// Hands over each row of a plane; the scattered pixels of one colour are gathered first.
+pub(super) fn each_row(plane: ArrayView2<'_, u16>, mut take: impl FnMut(&[u16])) {
+    let mut gathered = Vec::new();
+    for row in plane.rows() {
+        take(row.to_slice().unwrap_or_else(|| gather(row, &mut gathered)));
+    }
+}
+
+/// [`each_row`] of two planes of one shape, side by side.
+pub(super) fn each_two_rows([first, second]: [ArrayView2<'_, u16>; 2], mut take: impl FnMut(&[u16], &[u16])) {
+    let (mut gathered_first, mut gathered_second) = (Vec::new(), Vec::new());
+    for (a, b) in first.rows().into_iter().zip(second.rows()) {
+        let a = a.to_slice().unwrap_or_else(|| gather(a, &mut gathered_first));
+        take(a, b.to_slice().unwrap_or_else(|| gather(b, &mut gathered_second)));
+    }
+}
+
+fn gather<'a>(row: ArrayView1<'_, u16>, into: &'a mut Vec<u16>) -> &'a [u16] {
+    into.clear();
+    into.extend(row);
+    into
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use ndarray::Array2;
+
+    #[test]
+    fn bands_come_from_top_to_bottom_and_miss_no_row() {
+        let bands = of_rows(2 * ROWS + 3, |band| band);
+        assert_eq!(bands, [0..ROWS, ROWS..2 * ROWS, 2 * ROWS..2 * ROWS + 3]);
+        assert!(of_rows(0, |band| band).is_empty());
+    }
+
+    #[test]
+    fn scattered_pixels_are_gathered() {
+        let frame = Array2::from_shape_fn((4, 6), |(row, column)| (10 * row + column) as u16);
+        let mut plane = frame.view();
+        plane.slice_axis_inplace(Axis(0), Slice::from(1..).step_by(2));
+        plane.slice_axis_inplace(Axis(1), Slice::from(1..).step_by(2));
+        let mut rows = Vec::new();
+        each_row(plane, |row| rows.push(row.to_vec()));
+        assert_eq!(rows, [[11, 13, 15], [31, 33, 35]]);
+        each_two_rows([plane, plane], |a, b| assert_eq!(a, b));
+    }
+}
