@@ -5,7 +5,7 @@
 
 use std::ops::Range;
 
-use ndarray::{ArrayView1, ArrayView2, Axis, Slice};
+use ndarray::{Array2, ArrayView1, ArrayView2, ArrayViewMut2, Axis, Slice};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
 /// Rows of a band.
@@ -23,6 +23,16 @@ pub(super) fn each<P: Send, T: Send>(parts: Vec<P>, of_part: impl Fn(P) -> T + S
         return parts.into_iter().map(of_part).collect();
     }
     parts.into_par_iter().map(of_part).collect()
+}
+
+/// An image of sums, all 0, in the memory of an `old` one if that has its size.
+///
+/// The zeros are written: memory that was only promised to be 0 is given page by page at the first addition, each time
+/// with a word to all processors, which took longer than the additions.
+pub(super) fn zeros(old: Array2<u32>, shape: (usize, usize)) -> Array2<u32> {
+    let mut sums = if old.dim() == shape { old } else { Array2::zeros(shape) };
+    each(sums.axis_chunks_iter_mut(Axis(0), ROWS).collect(), |mut band: ArrayViewMut2<'_, u32>| band.fill(0));
+    sums
 }
 
 /// Some rows of an image.
@@ -57,7 +67,6 @@ fn gather<'a>(row: ArrayView1<'_, u16>, into: &'a mut Vec<u16>) -> &'a [u16] {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use ndarray::Array2;
 
     #[test]
     fn bands_come_from_top_to_bottom_and_miss_no_row() {

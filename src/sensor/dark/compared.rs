@@ -19,6 +19,8 @@ const FEWEST_SAMPLED: usize = 100;
 /// Pixels that are looked at together, and how many of them side by side.
 const RUN: usize = 32;
 const LANES: usize = 4;
+/// What rounding leaves of the squares of single precision.
+const ROUNDING: f64 = 0.99;
 
 /// Two darks of one temperature, pixel by pixel: which was hit, and how they differ.
 #[derive(Default)]
@@ -30,47 +32,56 @@ pub(super) struct Compared {
     powers: Differences,
 }
 
-/// Sums of powers 1 to 4 of differences in DN, in lanes that add up side by side.
+/// Sums of powers 1 to 4 of differences in DN.
 #[derive(Debug, Clone, Copy, Default)]
 struct Differences {
     count: usize,
-    sums: [[f64; LANES]; 4],
+    sums: [f64; 4],
 }
 
 impl Differences {
-    /// Takes the differences of two runs, and gives the widest square of `surplus`.
-    fn push(&mut self, first: &[u16], second: &[u16], surplus: impl Fn(f64, f64) -> f64) -> f64 {
-        let mut widest = [0.0; LANES];
+    /// The differences of two runs, and the widest square of `surplus` among them.
+    ///
+    /// Single precision is enough for a run: the codes and their differences are exact in it, and what is lost of the
+    /// higher powers is lost at random.
+    fn of(first: &[u16], second: &[u16], surplus: impl Fn(f32, f32) -> f32) -> (Self, f32) {
+        let (mut sums, mut widest) = ([[0.0_f32; LANES]; 4], [0.0_f32; LANES]);
         let mut take = |lane: usize, a: u16, b: u16| {
-            let (a, b) = (f64::from(a), f64::from(b));
+            let (a, b) = (f32::from(a), f32::from(b));
             let (difference, surplus) = (a - b, surplus(a, b));
             let (square, wide) = (difference * difference, surplus * surplus);
-            self.sums[0][lane] += difference;
-            self.sums[1][lane] += square;
-            self.sums[2][lane] += square * difference;
-            self.sums[3][lane] += square * square;
+            sums[0][lane] += difference;
+            sums[1][lane] += square;
+            sums[2][lane] += square * difference;
+            sums[3][lane] += square * square;
             widest[lane] = if wide > widest[lane] { wide } else { widest[lane] };
         };
-        let ((first, rest_of_first), (second, rest_of_second)) =
-            (first.as_chunks::<LANES>(), second.as_chunks::<LANES>());
-        for (a, b) in first.iter().zip(second) {
+        let ((whole, rest), (other, other_rest)) = (first.as_chunks::<LANES>(), second.as_chunks::<LANES>());
+        for (a, b) in whole.iter().zip(other) {
             (0..LANES).for_each(|lane| take(lane, a[lane], b[lane]));
         }
-        rest_of_first.iter().zip(rest_of_second).for_each(|(&a, &b)| take(0, a, b));
-        self.count += LANES * first.len() + rest_of_first.len();
-        widest.into_iter().fold(0.0, f64::max)
+        rest.iter().zip(other_rest).for_each(|(&a, &b)| take(0, a, b));
+        let sums = sums.map(|lanes| lanes.into_iter().map(f64::from).sum());
+        (Self { count: first.len(), sums }, widest.into_iter().fold(0.0, f32::max))
+    }
+
+    fn push(&mut self, difference: f64) {
+        self.count += 1;
+        let mut power = 1.0;
+        for sum in &mut self.sums {
+            power *= difference;
+            *sum += power;
+        }
     }
 
     fn add(&mut self, other: &Self) {
         self.count += other.count;
-        for (sums, others) in self.sums.iter_mut().zip(&other.sums) {
-            sums.iter_mut().zip(others).for_each(|(sum, other)| *sum += other);
-        }
+        self.sums.iter_mut().zip(other.sums).for_each(|(sum, other)| *sum += other);
     }
 
     /// Means of the powers.
     fn means(&self) -> [f64; 4] {
-        self.sums.map(|lanes| lanes.iter().sum::<f64>() / self.count as f64)
+        self.sums.map(|sum| sum / self.count as f64)
     }
 }
 
@@ -100,16 +111,15 @@ impl Compared {
         // Where two pixels differ by less than this (in DN², as the second's surplus), shot noise left out, neither was
         // hit: most runs of pixels need no closer look.
         let least_variance = (read_variance * (1.0 + ratio * ratio)).max(scatter);
-        let quiet = HIT_SIGMAS * HIT_SIGMAS * least_variance * (1.0 - 1e-9);
-        let scaled_offset = offset * (1.0 - ratio);
+        let quiet = HIT_SIGMAS * HIT_SIGMAS * least_variance * ROUNDING;
+        let (ratio_32, offset_32) = (ratio as f32, (offset * (1.0 - ratio)) as f32);
         let of_band = |band: Range<usize>| {
             let mut compared = Self::default();
             let rows = [first, second].map(|plane| bands::cut(plane, band.clone()));
             each_two_rows(rows, |first, second| {
                 for (first, second) in first.chunks(RUN).zip(second.chunks(RUN)) {
-                    let mut powers = Differences::default();
-                    let widest = powers.push(first, second, |a, b| b - ratio * a - scaled_offset);
-                    if widest <= quiet {
+                    let (powers, widest) = Differences::of(first, second, |a, b| b - ratio_32 * a - offset_32);
+                    if f64::from(widest) <= quiet {
                         compared.powers.add(&powers);
                         continue;
                     }
@@ -126,7 +136,7 @@ impl Compared {
                             }
                         }
                         if found == [None, None] {
-                            compared.powers.push(&[a], &[b], |_, _| 0.0);
+                            compared.powers.push(level_a - level_b);
                         }
                     }
                 }

@@ -37,7 +37,7 @@ pub(crate) struct DarkImage {
 
 impl LongestStack {
     pub(super) fn new(exposure: Seconds, shape: (usize, usize)) -> Self {
-        Self { exposure, sum: Array2::zeros(shape), frames: 0 }
+        Self { exposure, sum: bands::zeros(Array2::default((0, 0)), shape), frames: 0 }
     }
 
     /// Adds a frame of the same exposure; darks come with falling exposure.
@@ -57,7 +57,7 @@ impl LongestStack {
     pub(super) fn closed(self, expectation: Expectation) -> DarkImage {
         let Expectation { offset, read_variance, dn_per_e, pattern_variance, .. } = expectation;
         let (frames, exposure) = (f64::from(self.frames), self.exposure);
-        let tiles = Tiles::of(self.sum.view(), |&sum| f64::from(sum) / frames);
+        let tiles = Tiles::of(self.sum.view(), self.frames);
         let rates = self.rates(offset);
         let median = median_of(&rates);
         let noise = |rate: f64| {
@@ -85,9 +85,19 @@ impl LongestStack {
     fn rates(&self, offset: f64) -> Vec<(f64, f64)> {
         let width = self.frames.div_ceil(MOST_BINS_PER_CODE).max(1);
         let bin = |sum: u32| (sum / width) as i32;
-        let ends = self.sum.iter().fold((u32::MAX, 0), |(low, high), &sum| (low.min(sum), high.max(sum)));
-        let mut sums = Histogram::new(bin(ends.0), bin(ends.1));
-        self.sum.iter().for_each(|&sum| sums.push(bin(sum)));
+        let ends = |band| {
+            let sums = bands::cut(self.sum.view(), band);
+            sums.iter().fold((u32::MAX, 0), |(low, high), &sum| (low.min(sum), high.max(sum)))
+        };
+        let ends = bands::of_rows(self.sum.nrows(), ends);
+        let (low, high) = ends.into_iter().fold((u32::MAX, 0), |(l, h), (low, high)| (l.min(low), h.max(high)));
+        let empty = || Histogram::new(bin(low), bin(high));
+        let counted = |band| {
+            let mut sums = empty();
+            bands::cut(self.sum.view(), band).iter().for_each(|&sum| sums.push(bin(sum)));
+            sums
+        };
+        let sums = bands::of_rows(self.sum.nrows(), counted).into_iter().reduce(Histogram::with).unwrap_or_else(empty);
         let middle = f64::from(width - 1) / 2.0;
         let level = |bin: i32| (f64::from(bin) * f64::from(width) + middle) / f64::from(self.frames);
         sums.occupied().map(|(bin, count)| ((level(bin) - offset) / self.exposure.0, f64::from(count))).collect()

@@ -13,6 +13,8 @@ const TILE: usize = 64;
 const WIDE: usize = 512;
 /// Fewer tiles a side have no middle.
 const FEWEST_TILES: usize = 3;
+/// Values further apart than this are sorted, not counted.
+const WIDEST_COUNTED: u32 = 1 << 16;
 /// A glowing tile has at least this many times the median tile's rate …
 const TIMES_MEDIAN: f64 = 1.5;
 /// … adds at least this share to the variance of a pixel in the longest dark …
@@ -28,9 +30,10 @@ pub(crate) struct Tiles {
 }
 
 impl Tiles {
-    /// The tiles of an image; `None` when it has fewer than three a side. Medians: hot pixels do not count.
-    pub(crate) fn of<T: Copy + Sync>(image: ArrayView2<'_, T>, level: impl Fn(&T) -> f64 + Sync) -> Option<Self> {
-        let (rows, columns) = image.dim();
+    /// The tiles of the sum of so many frames; `None` when there are fewer than three a side. Medians: hot pixels do not
+    /// count.
+    pub(crate) fn of(sums: ArrayView2<'_, u32>, frames: u32) -> Option<Self> {
+        let (rows, columns) = sums.dim();
         let side = if rows.min(columns) < WIDE { TILE / 2 } else { TILE };
         let (down, across) = (rows / side, columns / side);
         if down.min(across) < FEWEST_TILES {
@@ -38,16 +41,14 @@ impl Tiles {
         }
         let part = |place: usize, tiles: usize, whole: usize| place * whole / tiles..(place + 1) * whole / tiles;
         let of_row = |i: usize| {
-            let row = bands::cut(image, part(i, down, rows));
-            let mut values = Vec::with_capacity(4 * side * side);
+            let row = bands::cut(sums, part(i, down, rows));
+            let mut counts = Vec::new();
             let of_tile = |j: usize| {
                 let mut tile = row;
                 tile.slice_axis_inplace(Axis(1), Slice::from(part(j, across, columns)));
-                values.clear();
-                values.extend(tile.iter().map(&level));
-                let [low, middle, high] = quartiles(&mut values);
+                let [low, middle, high] = quartiles(&runs(tile, &mut counts)).map(|sum| sum / f64::from(frames));
                 // Of a median: 1.2533 σ/√n for a normal distribution; the interquartile range is 1.349 σ.
-                (middle, 1.2533 * (high - low).max(f64::EPSILON) / 1.349 / (values.len() as f64).sqrt())
+                (middle, 1.2533 * (high - low).max(f64::EPSILON) / 1.349 / (tile.len() as f64).sqrt())
             };
             (0..across).map(of_tile).collect::<Vec<(f64, f64)>>()
         };
@@ -58,21 +59,39 @@ impl Tiles {
     }
 }
 
-/// The quartiles, interpolated inside a value that occurs several times as if it were spread evenly over the
-/// gap to its neighbours: means of few frames have few values. Puts the values into another order.
-fn quartiles(values: &mut [f64]) -> [f64; 3] {
-    let last = values.len() - 1;
+/// The different values of a tile, rising, and how many pixels have each; `counts` is room to count in.
+fn runs(tile: ArrayView2<'_, u32>, counts: &mut Vec<u32>) -> Vec<(f64, f64)> {
+    let (low, high) = tile.iter().fold((u32::MAX, 0), |(low, high), &sum| (low.min(sum), high.max(sum)));
+    if high - low < WIDEST_COUNTED {
+        counts.clear();
+        counts.resize((high - low) as usize + 1, 0);
+        for row in tile.rows() {
+            row.iter().for_each(|sum| counts[(sum - low) as usize] += 1);
+        }
+        let occupied = (low..).zip(counts.iter()).filter(|(_, count)| **count > 0);
+        return occupied.map(|(sum, count)| (f64::from(sum), f64::from(*count))).collect();
+    }
+    let mut sums: Vec<u32> = tile.iter().copied().collect();
+    sums.sort_unstable();
+    sums.chunk_by(|a, b| a == b).map(|run| (f64::from(run[0]), run.len() as f64)).collect()
+}
+
+/// The quartiles of rising values with their counts, interpolated inside a value that occurs several times as if it were
+/// spread evenly over the gap to its neighbours: means of few frames have few values.
+fn quartiles(runs: &[(f64, f64)]) -> [f64; 3] {
+    let total: f64 = runs.iter().map(|(_, count)| count).sum();
     [0.25, 0.5, 0.75].map(|share| {
-        let wanted = share * values.len() as f64;
-        let (below, value, above) = values.select_nth_unstable_by((wanted as usize).min(last), f64::total_cmp);
-        let value = *value;
-        let lower = || below.iter().filter(|&&other| other < value);
-        let higher = || above.iter().filter(|&&other| other > value);
-        let down = lower().copied().max_by(f64::total_cmp).map_or(0.0, |next| value - next);
-        let up = higher().copied().min_by(f64::total_cmp).map_or(0.0, |next| next - value);
-        let (under, over) = (lower().count() as f64, higher().count() as f64);
-        let inside = (wanted - under) / (last as f64 + 1.0 - over - under);
-        value - down / 2.0 + inside * (down + up) / 2.0
+        // The value of that rank, counted from 0.
+        let (wanted, rank) = (share * total, (share * total).floor());
+        let (mut below, mut place) = (0.0, 0);
+        while place + 1 < runs.len() && below + runs[place].1 <= rank {
+            below += runs[place].1;
+            place += 1;
+        }
+        let (value, count) = runs[place];
+        let down = if place > 0 { value - runs[place - 1].0 } else { 0.0 };
+        let up = runs.get(place + 1).map_or(0.0, |next| next.0 - value);
+        value - down / 2.0 + (wanted - below) / count * (down + up) / 2.0
     })
 }
 
@@ -104,7 +123,9 @@ pub(crate) fn glow(
     }
     let risen = &dark.medians - &bias.medians;
     let mut sorted: Vec<f64> = risen.iter().copied().collect();
-    let [_, middle, _] = quartiles(&mut sorted);
+    sorted.sort_unstable_by(f64::total_cmp);
+    let of_equal: Vec<(f64, f64)> = sorted.chunk_by(|a, b| a == b).map(|run| (run[0], run.len() as f64)).collect();
+    let [_, middle, _] = quartiles(&of_equal);
     let (down, across) = risen.dim();
     let is_edge = |(i, j): (usize, usize)| i == 0 || j == 0 || i + 1 == down || j + 1 == across;
     let (place, &brightest) =
@@ -156,9 +177,19 @@ mod tests {
 
     #[test]
     fn ties_are_spread_over_their_gap() {
-        let mut values = [1.0, 2.0, 2.0, 3.0];
-        assert_eq!(quartiles(&mut values)[1], 2.0);
-        let mut values = [1.0, 2.0, 2.0, 2.0, 2.0, 3.0, 3.0, 3.0];
-        approx::assert_relative_eq!(quartiles(&mut values)[1], 2.25);
+        assert_eq!(quartiles(&[(1.0, 1.0), (2.0, 2.0), (3.0, 1.0)])[1], 2.0);
+        approx::assert_relative_eq!(quartiles(&[(1.0, 1.0), (2.0, 4.0), (3.0, 3.0)])[1], 2.25);
+    }
+
+    #[test]
+    fn a_tile_with_a_hot_pixel_is_sorted_to_the_same_runs() {
+        let mut tile = Array2::from_shape_fn((8, 8), |(row, column)| 100 + (row * column % 5) as u32);
+        let mut counts = Vec::new();
+        let counted = runs(tile.view(), &mut counts);
+        tile[(0, 0)] += WIDEST_COUNTED;
+        let sorted = runs(tile.view(), &mut counts);
+        assert_eq!(counted[0].1, sorted[0].1 + 1.0);
+        assert_eq!(counted[1..], sorted[1..sorted.len() - 1]);
+        assert_eq!(sorted.last(), Some(&(f64::from(100 + WIDEST_COUNTED), 1.0)));
     }
 }

@@ -18,6 +18,8 @@ pub const HIGH_PASS: usize = 5;
 
 /// A box of one pixel takes nothing off: no filter.
 const NO_FILTER: usize = 1;
+/// So many frames of the highest code, times the pixels of the filter's box, fit 32 bits; no mean gets better by more.
+const MOST_FRAMES: u32 = 1300;
 /// A plane must have this many boxes a side, or little is left of it.
 const FEWEST_BOXES: usize = 3;
 
@@ -223,13 +225,12 @@ fn correlated(b: usize) -> (f64, f64) {
 }
 
 impl StackPattern {
-    /// Adds a frame; one of another size than the first is left out.
+    /// Adds a frame; one of another size than the first is left out, and so are those after the 1,300th.
     pub fn push(&mut self, frame: ArrayView2<'_, u16>) {
         if self.frames == 0 {
-            self.sum = Array2::zeros(frame.dim());
+            self.sum = bands::zeros(std::mem::take(&mut self.sum), frame.dim());
         }
-        // The sums hold 65 537 frames of the highest code.
-        if frame.dim() != self.sum.dim() || frame.is_empty() || self.frames >= 65_537 {
+        if frame.dim() != self.sum.dim() || frame.is_empty() || self.frames >= MOST_FRAMES {
             return;
         }
         let (rows, columns) = frame.dim();
@@ -283,7 +284,8 @@ impl StackPattern {
     /// noise common to a row of one frame is no pattern. f₁ = 1 − 1/b and f₂ = 1 − 1/b² undo the filter; both
     /// are 1 without it. For two frames s_y² is their covariance (equation 32).
     ///
-    /// `None` with fewer than two frames, or when the plane is smaller than three boxes.
+    /// `None` with fewer than two frames, when the plane is smaller than three boxes, or when the codes in a box may add up
+    /// to more than 32 bits hold.
     ///
     /// # Source
     /// EMVA 1288 Release 4.0 Linear, equations 32, 35, 36, 41 and 42, and its high-pass filter (from memory);
@@ -296,7 +298,10 @@ impl StackPattern {
     fn variances_with(&self, pixels: &Powers, high_pass: Option<usize>) -> Option<PatternVariance> {
         let (rows, columns) = self.sum.dim();
         let b = high_pass.unwrap_or(NO_FILTER);
-        if self.frames < 2 || rows.min(columns) < (FEWEST_BOXES * b).max(3) || b.is_multiple_of(2) {
+        let too_small = rows.min(columns) < (FEWEST_BOXES * b).max(3);
+        // A box of the highest codes must fit 32 bits.
+        let too_wide = (b * b) as u64 * u64::from(self.frames) * u64::from(u16::MAX) > i32::MAX as u64;
+        if self.frames < 2 || too_small || too_wide || b.is_multiple_of(2) {
             return None;
         }
         let l = f64::from(self.frames);
@@ -365,27 +370,28 @@ impl StackPattern {
     /// A band of the filtered image, counted from the first row whose box lies inside: its pixels, the means of its rows,
     /// and the sums of its columns.
     fn filtered_band(&self, b: usize, band: Range<usize>) -> (Powers, Vec<f64>, Vec<f64>) {
-        let (half, area) = (b / 2, (b * b) as i64);
-        let per_code = 1.0 / (area as f64 * f64::from(self.frames));
+        let (half, area) = (b / 2, (b * b) as i32);
+        let per_code = 1.0 / (f64::from(area) * f64::from(self.frames));
         let inner = half..self.sum.ncols() - half;
-        let mut strip = vec![0_i64; self.sum.ncols()];
-        let shift = |strip: &mut [i64], row: usize, sign: i64| {
-            strip.iter_mut().zip(self.sum.row(row)).for_each(|(sum, &y)| *sum += sign * i64::from(y));
+        // Sums over the rows of the box, and over the box.
+        let (mut strip, mut inside) = (vec![0_i32; self.sum.ncols()], vec![0_i32; inner.len()]);
+        let shift = |strip: &mut [i32], row: usize, sign: i32| {
+            let own = self.sum.row(row).to_slice().unwrap_or_default();
+            strip.iter_mut().zip(own).for_each(|(sum, &y)| *sum += sign * y as i32);
         };
         (band.start..band.start + b - 1).for_each(|row| shift(&mut strip, row, 1));
         let (mut powers, mut of_rows) = (Powers::default(), Vec::with_capacity(band.len()));
         let (mut of_columns, mut line) = (vec![0.0; inner.len()], Vec::with_capacity(inner.len()));
         for top in band {
             shift(&mut strip, top + b - 1, 1);
+            inside.copy_from_slice(&strip[..inner.len()]);
+            for across in 1..b {
+                inside.iter_mut().zip(&strip[across..]).for_each(|(sum, &strip)| *sum += strip);
+            }
             let own = self.sum.row(top + half).to_slice().unwrap_or_default();
-            let mut inside: i64 = strip[..b - 1].iter().sum();
             line.clear();
-            line.extend(own[inner.clone()].iter().zip(&strip).zip(&strip[b - 1..]).map(|((&own, &leaves), &comes)| {
-                inside += comes;
-                let value = (area * i64::from(own) - inside) as f64 * per_code;
-                inside -= leaves;
-                value
-            }));
+            let left = |(&own, &inside): (&u32, &i32)| f64::from(area * own as i32 - inside) * per_code;
+            line.extend(own[inner.clone()].iter().zip(&inside).map(left));
             powers.extend(&line);
             of_columns.iter_mut().zip(&line).for_each(|(of_column, value)| *of_column += value);
             of_rows.push(line.iter().sum::<f64>() / inner.len() as f64);
@@ -426,8 +432,7 @@ impl Uniformity {
         let pixels = stack.pixels();
         let plain = stack.variances_with(&pixels, None)?;
         let filtered = stack.variances_with(&pixels, Some(HIGH_PASS)).unwrap_or(plain);
-        let level = |&sum: &u32| f64::from(sum) / f64::from(stack.frames);
-        let tiles = if is_dark { Tiles::of(stack.sum.view(), level) } else { None };
+        let tiles = if is_dark { Tiles::of(stack.sum.view(), stack.frames) } else { None };
         Some(Self { level: stack.mean()?, plain, filtered, tiles })
     }
 }
@@ -484,6 +489,8 @@ pub(crate) fn prnu(bright: (&PatternVariance, f64), dark: (&PatternVariance, f64
 #[derive(Debug, Default)]
 pub(crate) struct Stacks {
     current: Option<(StackKey, StackPattern)>,
+    /// The memory of the stack before: to be given as much anew takes as long as to sum a frame.
+    spare: Array2<u32>,
     pub done: Vec<(StackKey, Uniformity)>,
 }
 
@@ -499,7 +506,10 @@ impl Stacks {
         if !goes_on {
             self.close();
         }
-        let (_, stack) = self.current.get_or_insert_with(|| (key, StackPattern::default()));
+        let spare = &mut self.spare;
+        let (_, stack) = self
+            .current
+            .get_or_insert_with(|| (key, StackPattern { sum: std::mem::take(spare), ..StackPattern::default() }));
         pair.into_iter().for_each(|frame| stack.push(frame));
     }
 
@@ -508,6 +518,7 @@ impl Stacks {
         if let Some((key, stack)) = self.current.take() {
             let short = Uniformity::of(&stack, key.kind != FrameKind::Flat);
             self.done.extend(short.map(|uniformity| (key, uniformity)));
+            self.spare = stack.sum;
         }
     }
 }
