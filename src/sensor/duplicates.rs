@@ -34,15 +34,20 @@ impl Seen {
 /// A hash of the pixels in their order, four at a time: multiply and rotate, with odd constants.
 fn hash(pixels: &Array2<u16>) -> u64 {
     let mix = |state: u64, value: u64| (state ^ value).wrapping_mul(0x9e37_79b9_7f4a_7c15).rotate_left(23);
-    let word = |codes: &[u16]| codes.iter().fold(0, |word, &code| word << 16 | u64::from(code));
+    let word = |codes: &[u16]| codes.iter().rev().fold(0, |word, &code| word << 16 | u64::from(code));
     let of_band = |band| {
-        let mut state = pixels.ncols() as u64;
+        // Two states: the next word of one need not wait for the other's multiplication.
+        let mut states = [pixels.ncols() as u64, pixels.nrows() as u64];
         each_row(bands::cut(pixels.view(), band), |row| {
             let (words, rest) = row.as_chunks::<4>();
-            state = words.iter().fold(state, |state, codes| mix(state, word(codes)));
-            state = mix(state, word(rest));
+            let (twos, one) = words.as_chunks::<2>();
+            for [first, second] in twos {
+                states = [mix(states[0], word(first)), mix(states[1], word(second))];
+            }
+            states[0] = one.iter().fold(states[0], |state, codes| mix(state, word(codes)));
+            states[1] = mix(states[1], word(rest));
         });
-        state
+        mix(states[0], states[1])
     };
     bands::of_rows(pixels.nrows(), of_band).into_iter().fold(0, mix)
 }

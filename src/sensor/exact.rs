@@ -1,4 +1,6 @@
-//! Exact sums of codes of 16 bits, in parts that the processor adds side by side.
+//! Sums of codes and of powers, in parts that the processor adds side by side.
+
+use wide::f64x4;
 
 /// So many codes of 16 bits fit a sum of 32.
 pub(super) const SHORT: usize = 1 << 16;
@@ -29,28 +31,29 @@ pub(super) struct Powers {
     pub(super) sums: [f64; 4],
 }
 
-/// Numbers that are added up side by side.
-const LANES: usize = 4;
-
 impl Powers {
     pub(super) fn push(&mut self, value: f64) {
         self.extend(&[value]);
     }
 
-    pub(super) fn extend(&mut self, values: &[f64]) {
-        let mut sums = [[0.0; LANES]; 4];
-        let mut take = |lane: usize, value: f64| {
+    /// Takes numbers and gives their own sum.
+    pub(super) fn extend(&mut self, values: &[f64]) -> f64 {
+        let mut lanes = [f64x4::ZERO; 4];
+        let (whole, rest) = values.as_chunks();
+        for values in whole {
+            let value = f64x4::from(*values);
             let square = value * value;
-            sums[0][lane] += value;
-            sums[1][lane] += square;
-            sums[2][lane] += square * value;
-            sums[3][lane] += square * square;
-        };
-        let (whole, rest) = values.as_chunks::<LANES>();
-        whole.iter().for_each(|values| (0..LANES).for_each(|lane| take(lane, values[lane])));
-        rest.iter().for_each(|value| take(0, *value));
-        self.sums.iter_mut().zip(sums).for_each(|(sum, lanes)| *sum += lanes.iter().sum::<f64>());
+            for (sum, power) in lanes.iter_mut().zip([value, square, square * value, square * square]) {
+                *sum += power;
+            }
+        }
+        let mut sums = lanes.map(f64x4::reduce_add);
+        for value in rest {
+            sums.iter_mut().zip(1..).for_each(|(sum, power)| *sum += value.powi(power));
+        }
+        self.sums.iter_mut().zip(sums).for_each(|(all, sum)| *all += sum);
         self.count += values.len() as f64;
+        sums[0]
     }
 
     pub(super) fn add(&mut self, other: &Self) {

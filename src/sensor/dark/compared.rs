@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use ndarray::ArrayView2;
+use wide::f32x4;
 
 use crate::sensor::bands::{self, each_two_rows};
 use crate::stats::INTERQUARTILE_SIGMAS;
@@ -16,9 +17,8 @@ const HIT_SIGMAS: f64 = 6.0;
 /// How many pixels are looked at for what most of them do, and how few say nothing.
 const SAMPLED_PIXELS: usize = 40_000;
 const FEWEST_SAMPLED: usize = 100;
-/// Pixels that are looked at together, and how many of them side by side.
+/// Pixels that are looked at together.
 const RUN: usize = 32;
-const LANES: usize = 4;
 /// What rounding leaves of the squares of single precision.
 const ROUNDING: f64 = 0.99;
 
@@ -40,29 +40,33 @@ struct Differences {
 }
 
 impl Differences {
-    /// The differences of two runs, and the widest square of `surplus` among them.
+    /// The differences of two runs, and the widest square of what the second exceeds `ratio` times the first and `offset`
+    /// by.
     ///
     /// Single precision is enough for a run: the codes and their differences are exact in it, and what is lost of the
     /// higher powers is lost at random.
-    fn of(first: &[u16], second: &[u16], surplus: impl Fn(f32, f32) -> f32) -> (Self, f32) {
-        let (mut sums, mut widest) = ([[0.0_f32; LANES]; 4], [0.0_f32; LANES]);
-        let mut take = |lane: usize, a: u16, b: u16| {
-            let (a, b) = (f32::from(a), f32::from(b));
-            let (difference, surplus) = (a - b, surplus(a, b));
-            let (square, wide) = (difference * difference, surplus * surplus);
-            sums[0][lane] += difference;
-            sums[1][lane] += square;
-            sums[2][lane] += square * difference;
-            sums[3][lane] += square * square;
-            widest[lane] = if wide > widest[lane] { wide } else { widest[lane] };
-        };
-        let ((whole, rest), (other, other_rest)) = (first.as_chunks::<LANES>(), second.as_chunks::<LANES>());
+    fn of(first: &[u16], second: &[u16], [ratio, offset]: [f32; 2]) -> (Self, f32) {
+        let surplus = |a: f32, b: f32| b - ratio * a - offset;
+        let (mut lanes, mut widest) = ([f32x4::ZERO; 4], f32x4::ZERO);
+        let ((whole, rest), (other, other_rest)) = (first.as_chunks::<4>(), second.as_chunks::<4>());
         for (a, b) in whole.iter().zip(other) {
-            (0..LANES).for_each(|lane| take(lane, a[lane], b[lane]));
+            let [a, b] = [a, b].map(|codes| f32x4::from(codes.map(f32::from)));
+            let difference = a - b;
+            let square = difference * difference;
+            for (sum, power) in lanes.iter_mut().zip([difference, square, square * difference, square * square]) {
+                *sum += power;
+            }
+            let surplus = b - a * ratio - offset;
+            widest = widest.fast_max(surplus * surplus);
         }
-        rest.iter().zip(other_rest).for_each(|(&a, &b)| take(0, a, b));
-        let sums = sums.map(|lanes| lanes.into_iter().map(f64::from).sum());
-        (Self { count: first.len(), sums }, widest.into_iter().fold(0.0, f32::max))
+        let mut sums = lanes.map(|lanes| lanes.to_array().map(f64::from).into_iter().sum::<f64>());
+        let mut widest = widest.to_array().into_iter().fold(0.0, f32::max);
+        for (&a, &b) in rest.iter().zip(other_rest) {
+            let (a, b) = (f32::from(a), f32::from(b));
+            sums.iter_mut().zip(1..).for_each(|(sum, power)| *sum += f64::from(a - b).powi(power));
+            widest = widest.max(surplus(a, b).powi(2));
+        }
+        (Self { count: first.len(), sums }, widest)
     }
 
     fn push(&mut self, difference: f64) {
@@ -112,13 +116,13 @@ impl Compared {
         // hit: most runs of pixels need no closer look.
         let least_variance = (read_variance * (1.0 + ratio * ratio)).max(scatter);
         let quiet = HIT_SIGMAS * HIT_SIGMAS * least_variance * ROUNDING;
-        let (ratio_32, offset_32) = (ratio as f32, (offset * (1.0 - ratio)) as f32);
+        let line = [ratio as f32, (offset * (1.0 - ratio)) as f32];
         let of_band = |band: Range<usize>| {
             let mut compared = Self::default();
             let rows = [first, second].map(|plane| bands::cut(plane, band.clone()));
             each_two_rows(rows, |first, second| {
                 for (first, second) in first.chunks(RUN).zip(second.chunks(RUN)) {
-                    let (powers, widest) = Differences::of(first, second, |a, b| b - ratio_32 * a - offset_32);
+                    let (powers, widest) = Differences::of(first, second, line);
                     if f64::from(widest) <= quiet {
                         compared.powers.add(&powers);
                         continue;

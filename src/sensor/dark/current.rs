@@ -388,7 +388,7 @@ fn codes(plane: ArrayView2<'_, u16>) -> Histogram {
     let empty = || Histogram::new(0, 65_535);
     let of_band = |band| {
         let mut codes = empty();
-        each_row(bands::cut(plane, band), |row| row.iter().for_each(|&code| codes.push(i32::from(code))));
+        each_row(bands::cut(plane, band), |row| codes.push_all(row.iter().map(|&code| i32::from(code))));
         codes
     };
     bands::of_rows(plane.nrows(), of_band).into_iter().reduce(Histogram::with).unwrap_or_else(empty)

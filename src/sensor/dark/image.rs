@@ -86,15 +86,16 @@ impl LongestStack {
         let width = self.frames.div_ceil(MOST_BINS_PER_CODE).max(1);
         let bin = |sum: u32| (sum / width) as i32;
         let ends = |band| {
-            let sums = bands::cut(self.sum.view(), band);
-            sums.iter().fold((u32::MAX, 0), |(low, high), &sum| (low.min(sum), high.max(sum)))
+            let all = bands::cut(self.sum.view(), band).to_slice().unwrap_or_default();
+            all.iter().fold((u32::MAX, 0), |(low, high), &sum| (low.min(sum), high.max(sum)))
         };
         let ends = bands::of_rows(self.sum.nrows(), ends);
         let (low, high) = ends.into_iter().fold((u32::MAX, 0), |(l, h), (low, high)| (l.min(low), h.max(high)));
         let empty = || Histogram::new(bin(low), bin(high));
         let counted = |band| {
             let mut sums = empty();
-            bands::cut(self.sum.view(), band).iter().for_each(|&sum| sums.push(bin(sum)));
+            let all = bands::cut(self.sum.view(), band).to_slice().unwrap_or_default();
+            sums.push_all(all.iter().map(|&sum| bin(sum)));
             sums
         };
         let sums = bands::of_rows(self.sum.nrows(), counted).into_iter().reduce(Histogram::with).unwrap_or_else(empty);

@@ -8,6 +8,7 @@ use crate::caveat::Caveat;
 use crate::stats::{Estimate, polynomial_fit};
 use crate::units::ElectronsPerDn;
 
+use crate::sensor::bands;
 use crate::sensor::stack::plane_mean;
 
 /// At most this many rows and columns in the middle are looked at.
@@ -217,8 +218,8 @@ fn coupled(
             .map(|(a, b)| f64::from(a.iter().zip(b).map(|(a, b)| a * b).sum::<f32>()));
         sum.sum::<f64>() / count
     };
-    let variance = product((0, 0));
-    let (near, far) = (LAGS.map(product), FAR.map(product));
+    let products = bands::each([&[(0, 0)], &LAGS[..], &FAR[..]].concat(), product);
+    let (variance, near, far) = (products[0], &products[1..=LAGS.len()], &products[1 + LAGS.len()..]);
     let far = far.iter().sum::<f64>() / FAR.len() as f64;
     let (neighbours, nearest) = (near.iter().sum::<f64>(), near[..4].iter().sum::<f64>() / 4.0);
     let shared_by_all =

@@ -125,7 +125,7 @@ impl Sums {
             }
         }
         let [a, b] = row;
-        a.iter().zip(b).for_each(|(&a, &b)| self.differences.push(i32::from(a) - i32::from(b)));
+        self.differences.push_all(a.iter().zip(b).map(|(&a, &b)| i32::from(a) - i32::from(b)));
         self.rows.push((totals[0] as f64 - totals[1] as f64) / a.len() as f64);
     }
 

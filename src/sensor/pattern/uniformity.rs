@@ -324,7 +324,7 @@ impl StackPattern {
             let (mut powers, mut line) = (Powers::default(), Vec::with_capacity(self.sum.ncols()));
             for sums in bands::cut(self.sum.view(), band).rows() {
                 line.clear();
-                line.extend(sums.iter().map(|&sum| f64::from(sum) - middle));
+                line.extend(sums.to_slice().unwrap_or_default().iter().map(|&sum| f64::from(sum) - middle));
                 powers.extend(&line);
             }
             powers
@@ -392,9 +392,8 @@ impl StackPattern {
             line.clear();
             let left = |(&own, &inside): (&u32, &i32)| f64::from(area * own as i32 - inside) * per_code;
             line.extend(own[inner.clone()].iter().zip(&inside).map(left));
-            powers.extend(&line);
+            of_rows.push(powers.extend(&line) / inner.len() as f64);
             of_columns.iter_mut().zip(&line).for_each(|(of_column, value)| *of_column += value);
-            of_rows.push(line.iter().sum::<f64>() / inner.len() as f64);
             shift(&mut strip, top, -1);
         }
         (powers, of_rows, of_columns)

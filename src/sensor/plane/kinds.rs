@@ -26,7 +26,7 @@ pub(crate) fn stars(plane: ArrayView2<'_, u16>, offset: f64) -> Option<f64> {
     let top = rows.saturating_sub(ROWS) / 2;
     let part = plane.slice_axis(Axis(0), Slice::from(top..(top + ROWS).min(rows)));
     let mut codes = Histogram::new(0, 65_535);
-    part.iter().for_each(|&code| codes.push(i32::from(code)));
+    codes.push_all(part.iter().map(|&code| i32::from(code)));
     let (median, low) = (codes.quantile(0.5)?, codes.quantile(0.1587)?);
     let limit = median + STAR_SIGMAS * (median - low).max(1.0);
     let (mut bright, mut excess) = (0.0, 0.0);
