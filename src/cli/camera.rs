@@ -8,15 +8,17 @@ use subwell::camera::{CameraProfile, FORMAT, Mode, Provenance, VERSION, changes,
 use subwell::caveat::{Caveat, Rejected};
 use subwell::files::{Decoder, FrameSet, read_headers_of};
 use subwell::frames::stated::Stated;
-use subwell::frames::{Frame, FrameKind, Group, Inventory, ModeKey};
+use subwell::frames::{Frame, FrameInfo, FrameKind, Group, Inventory, ModeKey};
 use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey, held_against};
 use subwell::units::Celsius;
 
 use super::output::Failure;
 use super::progress::Watch;
 
-/// Frames that wait between the reader and the measurement: memory is a few frames.
-const FRAMES_AHEAD: usize = 2;
+/// Frames that wait between each reader and the measurement: memory is a few frames.
+const FRAMES_AHEAD: usize = 1;
+/// Threads that read; each holds a frame more.
+const READERS: usize = 2;
 
 /// Measures every mode in a folder; and in lines what the files state themselves.
 pub(super) fn measured(
@@ -142,7 +144,7 @@ fn named(caveat: Caveat, key: &ModeKey, several: bool) -> Caveat {
     caveat.about(about)
 }
 
-/// Measures one mode; a second thread reads ahead. `None` when who watches wants no more of it.
+/// Measures one mode; two threads read ahead. `None` when who watches wants no more of it.
 fn mode(
     set: &FrameSet,
     stacks: &[(StackKey, &Group)],
@@ -153,27 +155,35 @@ fn mode(
 ) -> Result<Option<(Mode, Vec<Caveat>)>, subwell::Error> {
     let first = &stacks[0].1.frames[0];
     let mut measurement = ModeMeasurement::new(first, options)?;
-    let frames = stacks.iter().map(|(_, group)| group.frames.len()).sum();
-    watch.measuring(frames);
+    let frames: Vec<(bool, StackKey, &FrameInfo)> = stacks
+        .iter()
+        .flat_map(|(key, group)| group.frames.iter().enumerate().map(|(number, info)| (number == 0, *key, info)))
+        .collect();
+    watch.measuring(frames.len());
+    let frames = &frames;
     let whole = std::thread::scope(|scope| {
-        let (sender, receiver) = sync_channel::<(bool, StackKey, Result<Frame, Rejected>)>(FRAMES_AHEAD);
-        scope.spawn(move || {
-            for (key, group) in stacks {
-                for (number, info) in group.frames.iter().enumerate() {
+        let read_every = |reader: usize| {
+            let (sender, receiver) = sync_channel::<Result<Frame, Rejected>>(FRAMES_AHEAD);
+            scope.spawn(move || {
+                for (_, _, info) in frames.iter().skip(reader).step_by(READERS) {
                     let read = set.read(info, decoder).map_err(|error| error.rejected(&info.file));
                     // The measurement has ended early: nothing is left to read for.
-                    if sender.send((number == 0, *key, read)).is_err() {
+                    if sender.send(read).is_err() {
                         return;
                     }
                 }
-            }
-        });
-        for (first_of_stack, key, read) in receiver {
-            if first_of_stack {
+            });
+            receiver
+        };
+        let readers: Vec<_> = (0..READERS).map(read_every).collect();
+        // In turn, so that the frames come in their order whoever is quicker.
+        for ((first_of_stack, key, _), reader) in frames.iter().zip(readers.iter().cycle()) {
+            let Ok(read) = reader.recv() else { break };
+            if *first_of_stack {
                 measurement.next_stack();
             }
             match read {
-                Ok(frame) => measurement.add(key, frame)?,
+                Ok(frame) => measurement.add(*key, frame)?,
                 Err(file) => rejected.push(file),
             }
             if !watch.step() {
