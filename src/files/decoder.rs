@@ -14,6 +14,9 @@ use super::worker::{Reply, Request, WORKER_WORD};
 /// So long may one file take; the largest frames take a second.
 const PATIENCE: Duration = Duration::from_secs(30);
 
+/// Bytes of free memory that a worker keeps: more than any frame.
+const MOST_KEPT: &str = "1073741824";
+
 /// Decodes compressed frames and camera raw files in other processes; it may be shared between threads.
 ///
 /// The bundled C library and the raw decoder can be brought down by damaged files. A worker that dies, says nonsense or takes
@@ -132,6 +135,8 @@ struct Worker {
 impl Worker {
     fn start(program: &Path) -> std::io::Result<Self> {
         let mut command = Command::new(program);
+        // For the allocator of glibc: keep the memory of one frame for the next, in place of new pages for each.
+        command.env("MALLOC_MMAP_MAX_", "0").env("MALLOC_TRIM_THRESHOLD_", MOST_KEPT);
         let mut child =
             command.arg(WORKER_WORD).stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::null()).spawn()?;
         let (Some(input), Some(output)) = (child.stdin.take(), child.stdout.take()) else {
