@@ -186,6 +186,7 @@ fn mode(
                 Ok(frame) => measurement.add(*key, frame)?,
                 Err(file) => rejected.push(file),
             }
+            decoder.keep(measurement.take_spent());
             if !watch.step() {
                 return Ok(false);
             }

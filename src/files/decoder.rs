@@ -4,9 +4,11 @@ use std::io::{BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, Command, Stdio};
 use std::sync::mpsc::{Receiver, sync_channel};
-use std::sync::{Condvar, Mutex, PoisonError};
+use std::sync::{Arc, Condvar, Mutex, PoisonError};
 use std::thread;
 use std::time::Duration;
+
+use ndarray::Array2;
 
 use super::error::{Fault, FileError};
 use super::worker::{Reply, Request, WORKER_WORD};
@@ -28,7 +30,11 @@ pub struct Decoder {
     patience: Duration,
     pool: Mutex<Pool>,
     freed: Condvar,
+    spare: Spare,
 }
+
+/// Memory of frames that are needed no more.
+type Spare = Arc<Mutex<Vec<Vec<u16>>>>;
 
 #[derive(Debug, Default)]
 struct Pool {
@@ -48,6 +54,7 @@ impl Decoder {
             patience: PATIENCE,
             pool: Mutex::default(),
             freed: Condvar::new(),
+            spare: Spare::default(),
         }
     }
 
@@ -58,6 +65,18 @@ impl Decoder {
     pub fn this_program() -> Result<Self, FileError> {
         let none = |source| FileError::NoDecoder { program: "of this program".into(), source };
         Ok(Self::new(std::env::current_exe().map_err(none)?, cores()))
+    }
+
+    /// Takes the memory of a frame, to unpack another one into; gives it back to the system where nothing is unpacked.
+    pub fn keep(&self, spent: Option<Array2<u16>>) {
+        let pool = self.pool.lock().unwrap_or_else(PoisonError::into_inner);
+        if pool.busy == 0 && pool.idle.is_empty() {
+            return;
+        }
+        let mut spare = self.spare.lock().unwrap_or_else(PoisonError::into_inner);
+        if let (Some(spent), true) = (spent, spare.len() < self.most) {
+            spare.push(spent.into_raw_vec_and_offset().0);
+        }
     }
 
     /// Asks about the file at `path`.
@@ -93,7 +112,7 @@ impl Decoder {
                 other => return other,
             }
         }
-        Worker::start(&self.program).map_err(Failure::Start)?.answer(request, self.patience)
+        Worker::start(&self.program, &self.spare).map_err(Failure::Start)?.answer(request, self.patience)
     }
 
     fn take(&self) -> Option<Worker> {
@@ -133,7 +152,7 @@ struct Worker {
 }
 
 impl Worker {
-    fn start(program: &Path) -> std::io::Result<Self> {
+    fn start(program: &Path, spare: &Spare) -> std::io::Result<Self> {
         let mut command = Command::new(program);
         // For the allocator of glibc: keep the memory of one frame for the next, in place of new pages for each.
         command.env("MALLOC_MMAP_MAX_", "0").env("MALLOC_TRIM_THRESHOLD_", MOST_KEPT);
@@ -143,10 +162,12 @@ impl Worker {
             return Err(std::io::Error::other("no pipes to it"));
         };
         let (sender, replies) = sync_channel(1);
+        let spare = Arc::clone(spare);
         thread::spawn(move || {
             let mut output = BufReader::new(output);
             // The first thing that is no reply ends the conversation; the asker then finds the channel closed.
-            while let Ok(reply) = Reply::read(&mut output) {
+            let memory = || spare.lock().unwrap_or_else(PoisonError::into_inner).pop().unwrap_or_default();
+            while let Ok(reply) = Reply::read(&mut output, memory) {
                 if sender.send(reply).is_err() {
                     break;
                 }

@@ -143,8 +143,9 @@ impl Reply {
         Ok(())
     }
 
-    /// Reads one reply; whatever a crashing process may have written, this neither panics nor allocates beyond limits.
-    pub(super) fn read(input: &mut BufReader<impl Read>) -> io::Result<Self> {
+    /// Reads one reply, its pixels into the memory of others; whatever a crashing process may have written, this neither
+    /// panics nor allocates beyond limits.
+    pub(super) fn read(input: &mut BufReader<impl Read>, memory: impl Fn() -> Vec<u16>) -> io::Result<Self> {
         let mut line = Vec::new();
         input.by_ref().take(LONGEST_LINE).read_until(b'\n', &mut line)?;
         Ok(match serde_json::from_slice(&line)? {
@@ -153,14 +154,19 @@ impl Reply {
             Head::Pixels { width, height } => {
                 let count = width.checked_mul(height).filter(|count| *count as u64 <= MOST_PIXELS);
                 let count = count.ok_or_else(|| io::Error::other("the decoder promises too many pixels"))?;
-                Self::Pixels(Image { width, height, pixels: read_pixels(input, count)? })
+                Self::Pixels(Image { width, height, pixels: read_pixels(input, count, memory())? })
             }
         })
     }
 }
 
-fn read_pixels(input: &mut impl Read, count: usize) -> io::Result<Vec<u16>> {
-    let mut pixels = Vec::new();
+fn read_pixels(input: &mut impl Read, count: usize, memory: Vec<u16>) -> io::Result<Vec<u16>> {
+    let mut pixels = memory;
+    if pixels.len() == count {
+        input.read_exact(bytemuck::cast_slice_mut(&mut pixels))?;
+        return Ok(pixels);
+    }
+    pixels.clear();
     while pixels.len() < count {
         // A worker that promises much and sends little costs no more memory than it sends.
         let begun = pixels.len();
@@ -179,8 +185,13 @@ mod tests {
         let image = Image { width: 3, height: 2, pixels: vec![0, 1, 256, 65535, 7, 8] };
         let mut bytes = Vec::new();
         Reply::Pixels(image.clone()).write(&mut bytes).unwrap();
-        let read = Reply::read(&mut BufReader::new(bytes.as_slice())).unwrap();
+        let read = Reply::read(&mut BufReader::new(bytes.as_slice()), Vec::new).unwrap();
         assert!(matches!(read, Reply::Pixels(read) if read == image));
+        // Into the memory of another frame, of this size or not.
+        for memory in [vec![9; 6], vec![9; 4], vec![9; 60]] {
+            let read = Reply::read(&mut BufReader::new(bytes.as_slice()), || memory.clone()).unwrap();
+            assert!(matches!(read, Reply::Pixels(read) if read == image));
+        }
     }
 
     #[test]
@@ -191,7 +202,7 @@ mod tests {
             "{\"Pixels\":{\"width\":2,\"height\":2}}\nabc",
             "{\"Pixels\":{\"width\":99999999,\"height\":99999999}}\n",
         ] {
-            assert!(Reply::read(&mut BufReader::new(bytes.as_bytes())).is_err(), "{bytes}");
+            assert!(Reply::read(&mut BufReader::new(bytes.as_bytes()), Vec::new).is_err(), "{bytes}");
         }
     }
 }

@@ -52,6 +52,8 @@ pub struct ModeMeasurement {
     seen: Seen,
     counts: FrameCounts,
     caveats: Vec<Caveat>,
+    /// Pixels that are needed no more.
+    spent: Option<Array2<u16>>,
 }
 
 impl ModeMeasurement {
@@ -82,6 +84,7 @@ impl ModeMeasurement {
             seen: Seen::default(),
             counts: FrameCounts::default(),
             caveats: Vec::new(),
+            spent: None,
         })
     }
 
@@ -124,6 +127,11 @@ impl ModeMeasurement {
             self.add_dark(key, frame);
         }
         Ok(())
+    }
+
+    /// The memory of a frame that is needed no more, to read the next one into.
+    pub fn take_spent(&mut self) -> Option<Array2<u16>> {
+        self.spent.take()
     }
 
     /// Says that the next frame begins another stack even if its key is the same, as flats of
@@ -198,6 +206,7 @@ impl ModeMeasurement {
             meter.pair_pattern(key, [&first, &frame.pixels], region, pair.mean());
             meter.pair(key, format!("`{}` and `{}`", first_info.file, frame.info.file), pair);
         }
+        self.spent = Some(first);
     }
 
     /// Darks: every frame counts, each is compared with the one before it.
@@ -211,6 +220,7 @@ impl ModeMeasurement {
                 push_once(&mut self.caveats, duplicate(&info.file, &frame.info.file));
             }
         }
+        self.spent = partner.map(|(_, pixels)| pixels);
         self.previous = Some((frame.info, frame.pixels));
     }
 

@@ -9,7 +9,7 @@ use crate::stats::{Estimate, Moments};
 use crate::units::Quantity;
 
 use crate::sensor::StackKey;
-use crate::sensor::bands::{self, each_row};
+use crate::sensor::bands::{self, each_row, each_two_rows};
 use crate::sensor::exact::{self, Powers};
 use crate::sensor::pattern::glow::Tiles;
 
@@ -54,14 +54,43 @@ struct Band {
 }
 
 impl Band {
-    /// Adds a band of at most [`exact::SHORT`] rows to the `sums` of its pixels.
+    fn new(rows: usize, columns: usize) -> Self {
+        Self { rows: Vec::with_capacity(rows), columns: vec![0; columns], squares: 0 }
+    }
+
+    fn take(&mut self, line: &[u16]) {
+        self.rows.push(exact::sum(line));
+        self.squares += exact::squares(line);
+    }
+
+    /// Adds a band of both frames of a pair to the `sums` of its pixels.
+    fn of_pair(pair: [ArrayView2<'_, u16>; 2], mut sums: ArrayViewMut2<'_, u32>) -> [Self; 2] {
+        let (rows, columns) = sums.dim();
+        let mut bands = [Self::new(rows, columns), Self::new(rows, columns)];
+        let mut sums = sums.rows_mut().into_iter();
+        each_two_rows(pair, |first, second| {
+            let [of_first, of_second] = &mut bands;
+            of_first.take(first);
+            of_second.take(second);
+            let sums = sums.next().and_then(ArrayViewMut1::into_slice).unwrap_or_default();
+            let columns = of_first.columns.iter_mut().zip(&mut of_second.columns);
+            for (((&a, &b), sum), (of_a, of_b)) in first.iter().zip(second).zip(sums).zip(columns) {
+                let (a, b) = (u32::from(a), u32::from(b));
+                *sum += a + b;
+                *of_a += a;
+                *of_b += b;
+            }
+        });
+        bands
+    }
+
+    /// Adds a band of a frame to the `sums` of its pixels.
     fn of(frame: ArrayView2<'_, u16>, mut sums: ArrayViewMut2<'_, u32>) -> Self {
         let (rows, columns) = frame.dim();
-        let mut band = Self { rows: Vec::with_capacity(rows), columns: vec![0; columns], squares: 0 };
+        let mut band = Self::new(rows, columns);
         let mut sums = sums.rows_mut().into_iter();
         each_row(frame, |line| {
-            band.rows.push(exact::sum(line));
-            band.squares += exact::squares(line);
+            band.take(line);
             let sums = sums.next().and_then(ArrayViewMut1::into_slice).unwrap_or_default();
             for ((&code, sum), of_column) in line.iter().zip(sums).zip(&mut band.columns) {
                 *sum += u32::from(code);
@@ -227,24 +256,46 @@ fn correlated(b: usize) -> (f64, f64) {
 impl StackPattern {
     /// Adds a frame; one of another size than the first is left out, and so are those after the 1,300th.
     pub fn push(&mut self, frame: ArrayView2<'_, u16>) {
+        if self.has_room_for(frame.dim()) {
+            let parts = frame.axis_chunks_iter(Axis(0), bands::ROWS);
+            let parts = parts.zip(self.sum.axis_chunks_iter_mut(Axis(0), bands::ROWS)).collect();
+            let frame = bands::each(parts, |(frame, sums)| Band::of(frame, sums));
+            self.count(frame);
+        }
+    }
+
+    /// Adds both frames of a pair in one pass.
+    fn push_pair(&mut self, [first, second]: [ArrayView2<'_, u16>; 2]) {
+        if !self.has_room_for(first.dim()) || first.dim() != second.dim() || self.frames + 2 > MOST_FRAMES {
+            return [first, second].into_iter().for_each(|frame| self.push(frame));
+        }
+        let parts = first.axis_chunks_iter(Axis(0), bands::ROWS).zip(second.axis_chunks_iter(Axis(0), bands::ROWS));
+        let parts = parts.zip(self.sum.axis_chunks_iter_mut(Axis(0), bands::ROWS)).collect();
+        let of_pair = bands::each(parts, |((first, second), sums)| Band::of_pair([first, second], sums));
+        let (first, second) = of_pair.into_iter().map(|[first, second]| (first, second)).unzip();
+        self.count(first);
+        self.count(second);
+    }
+
+    fn has_room_for(&mut self, shape: (usize, usize)) -> bool {
         if self.frames == 0 {
-            self.sum = bands::zeros(std::mem::take(&mut self.sum), frame.dim());
+            self.sum = bands::zeros(std::mem::take(&mut self.sum), shape);
         }
-        if frame.dim() != self.sum.dim() || frame.is_empty() || self.frames >= MOST_FRAMES {
-            return;
-        }
-        let (rows, columns) = frame.dim();
-        let parts = self.sum.axis_chunks_iter_mut(Axis(0), bands::ROWS);
-        let parts = frame.axis_chunks_iter(Axis(0), bands::ROWS).zip(parts).collect();
+        shape == self.sum.dim() && !self.sum.is_empty() && self.frames < MOST_FRAMES
+    }
+
+    /// Counts a frame whose pixels are added already.
+    fn count(&mut self, frame: Vec<Band>) {
+        let (rows, columns) = self.sum.dim();
         let (mut of_rows, mut of_columns, mut squares) = (Vec::with_capacity(rows), vec![0_u64; columns], 0);
-        for band in bands::each(parts, |(frame, sums)| Band::of(frame, sums)) {
+        for band in frame {
             of_rows.extend(band.rows);
             of_columns.iter_mut().zip(band.columns).for_each(|(sum, band)| *sum += u64::from(band));
             squares += band.squares;
         }
-        let total: u64 = of_rows.iter().sum();
-        let (n, mean) = (frame.len() as f64, total as f64 / frame.len() as f64);
-        let apart = i128::from(squares) * frame.len() as i128 - i128::from(total) * i128::from(total);
+        let (total, pixels) = (of_rows.iter().sum::<u64>(), self.sum.len());
+        let (n, mean) = (pixels as f64, total as f64 / pixels as f64);
+        let apart = i128::from(squares) * pixels as i128 - i128::from(total) * i128::from(total);
         self.squares += apart as f64 / n;
         self.rows.push(&of_rows, columns, mean);
         self.columns.push(&of_columns, rows, mean);
@@ -509,7 +560,7 @@ impl Stacks {
         let (_, stack) = self
             .current
             .get_or_insert_with(|| (key, StackPattern { sum: std::mem::take(spare), ..StackPattern::default() }));
-        pair.into_iter().for_each(|frame| stack.push(frame));
+        stack.push_pair(pair);
     }
 
     /// Ends the current stack and drops its images.
