@@ -3,7 +3,7 @@
 //! `cargo test` runs a slice. The whole, with its counts:
 //! `cargo test --release --test attacks -- --ignored --nocapture --test-threads 1`; with `--release`, for it holds each file
 //! to five seconds, and on a machine that does nothing else.
-#![cfg(all(feature = "cli", feature = "raw", unix))]
+#![cfg(all(feature = "cli", feature = "page", feature = "raw", unix))]
 
 #[path = "attacks/frames.rs"]
 mod frames;
@@ -13,6 +13,8 @@ mod kills;
 mod mutate;
 #[path = "attacks/planted.rs"]
 mod planted;
+#[path = "attacks/requests.rs"]
+mod requests;
 #[path = "attacks/texts.rs"]
 mod texts;
 #[path = "attacks/watch.rs"]
@@ -38,9 +40,10 @@ fn mutations(total: usize, limits: Limits) -> Tally {
     for (family, percent) in frames::FAMILIES.iter().zip([20, 12, 16, 12]) {
         all.add(frames::attacked(program, family, share(percent), limits));
     }
-    for (family, percent) in texts::FAMILIES.iter().zip([14, 8, 8, 5, 5]) {
+    for (family, percent) in texts::FAMILIES.iter().zip([12, 6, 6, 4, 4]) {
         all.add(texts::attacked(family, share(percent), limits));
     }
+    all.add(texts::attacked(&requests::FAMILY, share(8), limits));
     all.print("all");
     all
 }
@@ -62,6 +65,13 @@ fn a_kill_leaves_the_old_profile_or_the_new_one() {
 }
 
 #[test]
+fn a_kill_leaves_the_old_night_or_the_new_one() {
+    let end = kills::killed_while_the_page_saves(Path::new(PROGRAM), 16);
+    assert!(end.is_sound(), "{end:?}");
+    assert_eq!(end.kills, 16);
+}
+
+#[test]
 #[ignore = "the whole: some minutes"]
 fn twenty_thousand_mutations() {
     let all = mutations(20_000, WHOLE);
@@ -76,4 +86,12 @@ fn two_hundred_kills() {
     assert!(end.is_sound() && end.kills == 200, "{end:?}");
     // Kills that never meet a file half-way prove nothing about files half-way.
     assert!(end.strays > 0, "{end:?}");
+}
+
+#[test]
+#[ignore = "the whole: some minutes"]
+fn two_hundred_kills_of_the_page() {
+    let end = kills::killed_while_the_page_saves(Path::new(PROGRAM), 200);
+    assert!(end.is_sound() && end.kills == 200, "{end:?}");
+    assert!(end.old > 0 && end.new > 0, "{end:?}");
 }

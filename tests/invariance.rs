@@ -18,8 +18,8 @@ const SENSOR: &str = "width_px = 128\nheight_px = 96\ngain_e_per_adc_step = 0.9\
     read_noise_e = 2.1\nfull_well_e = 3500\nprnu_percent = 0.8\ndsnu_e = 0.5\ndark_e_per_s = 0.3\ndark_at_c = 0.0\n\
     dark_nonuniformity = 0.4\nhot_pixel_fraction = 0.001\nlevel_jitter_dn = 0.05\nseed = 17\n";
 
-fn truth() -> SensorTruth {
-    let mut text = SENSOR.to_owned();
+fn truth(height_px: usize) -> SensorTruth {
+    let mut text = SENSOR.replace("height_px = 96", &format!("height_px = {height_px}"));
     let mut add = |kind: &str, count: usize, exposure: f64, light: f64| {
         text.push_str(&format!(
             "[[frames]]\nkind = \"{kind}\"\ncount = {count}\nexposure_s = {exposure:?}\nsensor_c = 0.0\nlight_e_per_s = {light:?}\n"
@@ -36,9 +36,13 @@ fn truth() -> SensorTruth {
 }
 
 fn measured(changed: impl Fn(&mut Frame)) -> Plane {
+    measured_of(&truth(96), changed)
+}
+
+fn measured_of(truth: &SensorTruth, changed: impl Fn(&mut Frame)) -> Plane {
     let key =
         |frame: &Frame| StackKey { kind: frame.info.kind, exposure: frame.info.exposure, sensor: frame.info.sensor };
-    let mut all: Vec<Frame> = frames(&truth()).collect();
+    let mut all: Vec<Frame> = frames(truth).collect();
     all.iter_mut().for_each(&changed);
     all.sort_by_key(|frame| key(frame).order());
     let mut measurement = ModeMeasurement::new(&all[0].info, MeasureOptions::default()).unwrap();
@@ -95,6 +99,18 @@ fn padding_offset_and_turning_leave_the_electrons() {
     };
     same(&plain, &value(&measured(|frame| turned(frame, true, false))), "upside down");
     same(&plain, &value(&measured(|frame| turned(frame, false, true))), "mirrored");
+}
+
+/// Tall frames are cut into bands, which any number of threads may take.
+#[test]
+fn the_number_of_threads_leaves_every_digit() {
+    let tall = truth(1300);
+    let on = |threads: usize| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+        pool.install(|| value(&measured_of(&tall, |_| {})))
+    };
+    let one = on(1);
+    [2, 3, 8].map(|threads| assert_eq!(one, on(threads), "{threads} threads"));
 }
 
 /// The files of a folder and its folders, in the order of their names.
@@ -181,7 +197,7 @@ fn profile(folder: &Path) -> Value {
 fn names_and_ways_of_storing_leave_the_electrons() {
     let folder = tempfile::tempdir().unwrap();
     let plain = folder.path().join("plain");
-    std::fs::write(folder.path().join("sensor.toml"), toml::to_string(&truth()).unwrap()).unwrap();
+    std::fs::write(folder.path().join("sensor.toml"), toml::to_string(&truth(96)).unwrap()).unwrap();
     let made = assert_cmd::Command::cargo_bin("subwell")
         .unwrap()
         .arg("simulate")

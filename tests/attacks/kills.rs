@@ -2,6 +2,9 @@
 
 use std::ffi::OsString;
 use std::fs;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::{Ipv4Addr, TcpStream};
+use std::os::unix::process::ExitStatusExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::thread::sleep;
@@ -10,6 +13,9 @@ use std::time::{Duration, Instant};
 use rand::RngExt;
 
 use super::mutate::chance;
+
+/// The signal that ends a page whose save is done.
+const TERMINATED: i32 = 15;
 
 /// What was found after the kills.
 #[derive(Debug, Default)]
@@ -28,27 +34,38 @@ pub(crate) struct Ends {
 }
 
 impl Ends {
+    fn print(&self, what: &str) {
+        let Self { kills, old, new, half, strays, too_late, .. } = self;
+        println!(
+            "{kills} kills: {old} times the old {what}, {new} the new one, {} neither; {strays} unfinished files beside \
+             it, all hidden; {too_late} runs had ended before",
+            half.len()
+        );
+    }
+
     pub(crate) fn is_sound(&self) -> bool {
         self.half.is_empty() && self.wrong.is_empty()
     }
 }
 
-/// A command that replaces a file. Whatever saves files is tried in the same way: another program, other words.
+/// Something that replaces a file and ends. Whatever saves files is tried in the same way.
 pub(crate) struct Saving<'a> {
-    pub(crate) program: &'a Path,
-    pub(crate) words: Vec<OsString>,
+    pub(crate) start: Box<dyn Fn() -> Child + 'a>,
     /// The file that it replaces.
     pub(crate) file: PathBuf,
     /// What is there before.
     pub(crate) old: Vec<u8>,
 }
 
-impl Saving<'_> {
-    fn start(&self) -> Child {
-        let mut command = Command::new(self.program);
-        command.args(&self.words).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap()
-    }
+/// A command with its words.
+pub(crate) fn command(program: &Path, words: Vec<OsString>) -> Box<dyn Fn() -> Child + '_> {
+    Box::new(move || {
+        let mut command = Command::new(program);
+        command.args(&words).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap()
+    })
+}
 
+impl Saving<'_> {
     fn folder(&self) -> &Path {
         self.file.parent().unwrap()
     }
@@ -57,7 +74,8 @@ impl Saving<'_> {
     pub(crate) fn killed(&self, kills: usize) -> Ends {
         fs::write(&self.file, &self.old).unwrap();
         let start = Instant::now();
-        assert!(self.start().wait().unwrap().success(), "{:?}", self.words);
+        let end = (self.start)().wait().unwrap();
+        assert!(end.success() || end.signal() == Some(TERMINATED), "{end}");
         let life = start.elapsed();
         let new = fs::read(&self.file).unwrap();
         assert_ne!(new, self.old, "the command has to change the file");
@@ -65,7 +83,7 @@ impl Saving<'_> {
         let mut ends = Ends::default();
         while ends.kills < kills && ends.too_late < 10 * kills {
             fs::write(&self.file, &self.old).unwrap();
-            let mut child = self.start();
+            let mut child = (self.start)();
             if ends.kills % 2 == 0 {
                 sleep(life.mul_f64(chance.random_range(0.0..1.0)));
             } else {
@@ -124,18 +142,8 @@ pub(crate) fn killed_while_measuring(program: &Path, kills: usize) -> Ends {
     words.push(file.clone().into());
     // The old profile is another camera's, so that old and new cannot be taken for each other.
     let old = fs::read(samples.join("published-camera.toml")).unwrap();
-    let saving = Saving { program, words, file, old };
-    let mut ends = saving.killed(kills);
-    println!(
-        "{} kills: {} times the old profile, {} the new one, {} neither; {} unfinished files beside it, all hidden; \
-         {} runs had ended before",
-        ends.kills,
-        ends.old,
-        ends.new,
-        ends.half.len(),
-        ends.strays,
-        ends.too_late
-    );
+    let mut ends = Saving { start: command(program, words), file, old }.killed(kills);
+    ends.print("profile");
     let mut check = |words: &[&str], path: &Path| {
         let run = Command::new(program).args(words).arg(path).output().unwrap();
         if !run.status.success() {
@@ -152,4 +160,52 @@ pub(crate) fn killed_while_measuring(program: &Path, kills: usize) -> Ends {
         ends.wrong.push(format!("frames sees unfinished files: {seen}"));
     }
     ends
+}
+
+/// The page saving a changed night over the old one, killed; then the folder is used as if nothing had happened.
+pub(crate) fn killed_while_the_page_saves(program: &Path, kills: usize) -> Ends {
+    let samples = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration");
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("published-night.toml");
+    fs::copy(samples.join("published-camera.toml"), folder.path().join("published-camera.toml")).unwrap();
+    let old = fs::read_to_string(samples.join("published-night.toml")).unwrap();
+    let change = serde_json::json!({ "key": ["goal", "snr"], "value": 9.5 });
+    let night = serde_json::json!({ "at": "published-night.toml", "text": old, "changes": [change] });
+    let body = serde_json::json!({ "path": "published-night.toml", "night": night, "replace": true }).to_string();
+    let start = || page_that_saves(program, folder.path(), &body);
+    let mut ends = Saving { start: Box::new(start), file: file.clone(), old: old.into_bytes() }.killed(kills);
+    // The profile that lies beside the night is no stray.
+    ends.wrong.retain(|wrong| !wrong.starts_with("published-camera.toml"));
+    ends.print("night");
+    let run = Command::new(program).arg("plan").arg(&file).output().unwrap();
+    if !run.status.success() {
+        ends.wrong.push(format!("plan afterwards: {}", String::from_utf8_lossy(&run.stderr)));
+    }
+    ends
+}
+
+/// A page that is asked to save at once, and ended when it has answered.
+fn page_that_saves(program: &Path, folder: &Path, body: &str) -> Child {
+    let mut command = Command::new(program);
+    command.args(["page", "--no-open", "--port", "0"]).current_dir(folder).stdout(Stdio::piped()).stderr(Stdio::null());
+    let mut child = command.spawn().unwrap();
+    let mut said = String::new();
+    BufReader::new(child.stdout.take().unwrap()).read_line(&mut said).unwrap();
+    let address = said.split("http://127.0.0.1:").nth(1).unwrap_or_else(|| panic!("no address: {said}"));
+    let (port, token) = address.trim().split_once("/#").unwrap();
+    let request = format!(
+        "POST /api/save HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nOrigin: http://127.0.0.1:{port}\r\n\
+         Sec-Fetch-Site: same-origin\r\nContent-Type: application/json\r\nX-Subwell-Token: {token}\r\n\
+         Connection: close\r\nContent-Length: {}\r\n\r\n{body}",
+        body.len()
+    );
+    let (port, page): (u16, u32) = (port.parse().unwrap(), child.id());
+    std::thread::spawn(move || {
+        // The page may be dead at any of these moments.
+        if let Ok(mut stream) = TcpStream::connect((Ipv4Addr::LOCALHOST, port)) {
+            let _ = stream.write_all(request.as_bytes()).and_then(|()| stream.read_to_end(&mut Vec::new()));
+        }
+        let _ = Command::new("kill").arg(page.to_string()).stderr(Stdio::null()).status();
+    });
+    child
 }

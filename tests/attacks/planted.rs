@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use tempfile::TempDir;
 
-use super::kills::Saving;
+use super::kills::{Saving, command};
 use super::watch::{Fault, Limits, Tally};
 use super::{PROGRAM, SLICE, frames, texts};
 
@@ -104,7 +104,7 @@ fn a_planted_half_written_file_is_found() {
     let file = folder.path().join("camera.toml");
     let script = "sleep 0.02; printf 'first half, ' > \"$0\"; sleep 0.2; printf 'second half' >> \"$0\"; sleep 0.02";
     let words = ["-c".into(), script.into(), file.clone().into()].to_vec();
-    let saving = Saving { program: Path::new("/bin/sh"), words, file, old: b"as it was before".to_vec() };
+    let saving = Saving { start: command(Path::new("/bin/sh"), words), file, old: b"as it was before".to_vec() };
     let ends = saving.killed(8);
     assert!(!ends.half.is_empty() && !ends.is_sound(), "{ends:?}");
 }
@@ -116,7 +116,7 @@ fn a_planted_stray_file_in_sight_is_found() {
     let file = folder.path().join("camera.toml");
     let script = "printf 'new' > \"$0.part\"; sleep 0.2; mv \"$0.part\" \"$0\"; sleep 0.02";
     let words = ["-c".into(), script.into(), file.clone().into()].to_vec();
-    let saving = Saving { program: Path::new("/bin/sh"), words, file, old: b"as it was before".to_vec() };
+    let saving = Saving { start: command(Path::new("/bin/sh"), words), file, old: b"as it was before".to_vec() };
     let ends = saving.killed(6);
     assert!(ends.half.is_empty() && !ends.wrong.is_empty(), "{ends:?}");
 }

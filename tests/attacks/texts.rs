@@ -44,7 +44,7 @@ fn samples() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration")
 }
 
-fn sample(name: &str) -> String {
+pub(crate) fn sample(name: &str) -> String {
     fs::read_to_string(samples().join(name)).unwrap()
 }
 

@@ -55,7 +55,7 @@ fn tile_count(cards: &Cards) -> Result<u64, Fault> {
         tiles = tiles.saturating_mul(length.div_ceil(tile));
     }
     if pixels > MOST_PIXELS {
-        return Err(Fault::TooLarge(format!("its header says {pixels} pixels")));
+        return Err(Fault::TooLarge(format!("its header says {pixels} pixels; more than {MOST_PIXELS} are not read")));
     }
     Ok(tiles)
 }
