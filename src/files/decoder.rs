@@ -36,6 +36,10 @@ pub struct Decoder {
 /// Memory of frames that are needed no more.
 type Spare = Arc<Mutex<Vec<Vec<u16>>>>;
 
+fn memory(spare: &Spare) -> Vec<u16> {
+    spare.lock().unwrap_or_else(PoisonError::into_inner).pop().unwrap_or_default()
+}
+
 #[derive(Debug, Default)]
 struct Pool {
     idle: Vec<Worker>,
@@ -67,16 +71,17 @@ impl Decoder {
         Ok(Self::new(std::env::current_exe().map_err(none)?, cores()))
     }
 
-    /// Takes the memory of a frame, to unpack another one into; gives it back to the system where nothing is unpacked.
+    /// Takes the memory of a frame, to read another one into.
     pub fn keep(&self, spent: Option<Array2<u16>>) {
-        let pool = self.pool.lock().unwrap_or_else(PoisonError::into_inner);
-        if pool.busy == 0 && pool.idle.is_empty() {
-            return;
-        }
         let mut spare = self.spare.lock().unwrap_or_else(PoisonError::into_inner);
         if let (Some(spent), true) = (spent, spare.len() < self.most) {
             spare.push(spent.into_raw_vec_and_offset().0);
         }
+    }
+
+    /// Memory of a frame that is needed no more; empty without any.
+    pub(super) fn memory(&self) -> Vec<u16> {
+        memory(&self.spare)
     }
 
     /// Asks about the file at `path`.
@@ -166,8 +171,7 @@ impl Worker {
         thread::spawn(move || {
             let mut output = BufReader::new(output);
             // The first thing that is no reply ends the conversation; the asker then finds the channel closed.
-            let memory = || spare.lock().unwrap_or_else(PoisonError::into_inner).pop().unwrap_or_default();
-            while let Ok(reply) = Reply::read(&mut output, memory) {
+            while let Ok(reply) = Reply::read(&mut output, || memory(&spare)) {
                 if sender.send(reply).is_err() {
                     break;
                 }

@@ -155,7 +155,7 @@ fn look(path: &Path, decoder: &Decoder) -> Result<Look, FileError> {
 /// When the file cannot be read, is damaged or no raw frame, or has another size than `info` says.
 pub fn read_frame(path: &Path, info: &FrameInfo, decoder: &Decoder) -> Result<Frame, FileError> {
     let Image { width, height, pixels } = match packing(path).map_err(|fault| fault.at(path))? {
-        Packing::Plain(opened) => opened.pixels().map_err(|fault| fault.at(path))?,
+        Packing::Plain(opened) => opened.pixels(decoder.memory()).map_err(|fault| fault.at(path))?,
         Packing::Packed => match decoder.ask(&Request::Pixels(absolute(path)?), path)? {
             Reply::Pixels(image) => image,
             Reply::Look(_) | Reply::Fault(_) => return Err(another_answer(path)),

@@ -72,7 +72,7 @@ pub(super) fn unpacked_pixels(path: &Path) -> Result<Image, Fault> {
     match magic(path)? {
         #[cfg(feature = "raw")]
         Magic::Raw => super::raw::pixels(path),
-        _ => Opened::unpacked(path)?.pixels(),
+        _ => Opened::unpacked(path)?.pixels(Vec::new()),
     }
 }
 
@@ -103,9 +103,9 @@ impl Opened {
         Ok(Look { cards, width, height, glance })
     }
 
-    /// All its pixels.
-    pub(super) fn pixels(self) -> Result<Image, Fault> {
-        let pixels = pixels(&self.path, &self.image)?;
+    /// All its pixels, in the memory of another image if it fits.
+    pub(super) fn pixels(self, memory: Vec<u16>) -> Result<Image, Fault> {
+        let pixels = pixels(&self.path, &self.image, memory)?;
         Ok(Image { width: self.image.width, height: self.image.height, pixels })
     }
 }

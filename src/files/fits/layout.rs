@@ -36,6 +36,8 @@ pub(crate) struct ImageHdu {
     pub sample: Sample,
     /// Whether it is tile-compressed.
     pub compressed: bool,
+    /// Where its pixels begin, if they lie there as the unsigned numbers of 16 bits that cameras write.
+    pub counts_at: Option<u64>,
 }
 
 /// Finds the first two-dimensional image in a file of `length` bytes and checks that it can be there.
@@ -146,7 +148,10 @@ fn image_in(
     let promised = data_bytes(cards, shape);
     let present = length.saturating_sub(start);
     match promised {
-        Some(bytes) if bytes <= present => Ok(Some(image)),
+        Some(bytes) if bytes <= present => {
+            let counts_at = holds_counts(cards).then_some(start);
+            Ok(Some(ImageHdu { counts_at, ..image }))
+        }
         _ => {
             Err(Fault::Damaged(format!("its pixels are cut off: {present} bytes are there, its header promises more")))
         }
@@ -176,7 +181,21 @@ fn image(cards: &Cards, shape: &[u64], bits: i64, compressed: bool) -> Result<Im
         -64 => Sample::Double,
         _ => Sample::Integer,
     };
-    Ok(ImageHdu { index: 0, cards: cards.clone(), width: width as usize, height: height as usize, sample, compressed })
+    Ok(ImageHdu {
+        index: 0,
+        cards: cards.clone(),
+        width: width as usize,
+        height: height as usize,
+        sample,
+        compressed,
+        counts_at: None,
+    })
+}
+
+/// Whether the pixels are numbers of 16 bits shifted by 32768, which is how unsigned ones are written.
+fn holds_counts(cards: &Cards) -> bool {
+    let shifts = cards.iter().filter(|card| card.keyword == "BZERO").count();
+    bits(cards, "BITPIX").is_ok_and(|bits| bits == 16) && shifts == 1 && cards.number(&["BZERO"]) == Some(32_768.0)
 }
 
 /// Stored counts may be shifted by a whole number (that is how unsigned ones are written), never rescaled.
