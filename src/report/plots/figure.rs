@@ -44,7 +44,17 @@ pub struct Figure {
 
 impl Figure {
     pub(super) fn new(id: String, title: String, description: String, panels: &[Panel], table: Table) -> Self {
-        let (drawing, height) = drawn(panels);
+        Self::of_drawing(id, title, description, drawn(panels), table)
+    }
+
+    /// A picture that is no diagram: its elements and its height.
+    pub(super) fn of_drawing(
+        id: String,
+        title: String,
+        description: String,
+        (drawing, height): (String, i32),
+        table: Table,
+    ) -> Self {
         Self { id, title, description, key: Vec::new(), table, drawing, height }
     }
 

@@ -13,6 +13,7 @@ mod noise;
 mod panel;
 mod plan;
 mod review;
+mod strip;
 
 pub use camera::{dark_current_figure, photon_transfer_figure, span_figure};
 pub use decisions::{cooling_year_figure, factors_figure, split_figure};
@@ -22,3 +23,4 @@ pub use night::night_figure;
 pub use noise::sub_noise_figure;
 pub use plan::{snr_figure, wall_time_figure};
 pub use review::timeline_figure;
+pub use strip::strip_figure;
