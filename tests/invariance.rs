@@ -110,7 +110,7 @@ fn the_number_of_threads_leaves_every_digit() {
         pool.install(|| value(&measured_of(&tall, |_| {})))
     };
     let one = on(1);
-    [2, 3, 8].map(|threads| assert_eq!(one, on(threads), "{threads} threads"));
+    [2, 3, 8].into_iter().for_each(|threads| assert_eq!(one, on(threads), "{threads} threads"));
 }
 
 /// The files of a folder and its folders, in the order of their names.

@@ -241,7 +241,7 @@ impl ModeMeasurement {
         let [left, top, width, height] = self.region;
         let rows = height.min(ROWS_FOR_COLOURS);
         // Even steps keep the places of the cell.
-        let region = [left, top + ((height - rows) / 2 & !1), width, rows];
+        let region = [left, top + (((height - rows) / 2) & !1), width, rows];
         let level = |row: usize, column: usize| plane_mean(&plane_view(pixels, region, Some((row, column))));
         let levels = [level(0, 0), level(0, 1), level(1, 0), level(1, 1)];
         let (low, high) = levels.iter().fold((f64::MAX, 0.0_f64), |(low, high), &l| (low.min(l), high.max(l)));

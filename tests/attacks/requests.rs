@@ -28,7 +28,7 @@ fn port() -> u16 {
     static PORT: OnceLock<u16> = OnceLock::new();
     *PORT.get_or_init(|| {
         let folder = tempfile::tempdir().unwrap();
-        FILES.map(|name| std::fs::write(folder.path().join(name), sample(name)).unwrap());
+        FILES.iter().for_each(|name| std::fs::write(folder.path().join(name), sample(name)).unwrap());
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).unwrap();
         let port = listener.local_addr().unwrap().port();
         let measure = Arc::new(|_: &Path, _: &_| Err(Refusal::new(422, "none", "nothing is measured here", "")));
