@@ -39,10 +39,11 @@ pub(super) enum Pen {
     Chosen,
     Bar,
     Dropped,
+    Ink,
 }
 
 impl Pen {
-    const ALL: [(Self, &'static str); 15] = [
+    const ALL: [(Self, &'static str); 16] = [
         (Self::Grid, "grid"),
         (Self::Axis, "axis"),
         (Self::Text, "text"),
@@ -58,6 +59,7 @@ impl Pen {
         (Self::Chosen, "chosen"),
         (Self::Bar, "bar"),
         (Self::Dropped, "dropped"),
+        (Self::Ink, "ink"),
     ];
 
     /// The class in the style sheet.

@@ -87,7 +87,9 @@ impl Figure {
 fn sign(pen: Pen, shape: Shape) -> String {
     let class = pen.class();
     let mark = match (pen, shape) {
-        (Pen::Band | Pen::Bar, _) => format!("<rect class=\"{class}\" x=\"1\" y=\"2\" width=\"26\" height=\"8\"/>"),
+        (Pen::Band | Pen::Bar | Pen::Ink, _) => {
+            format!("<rect class=\"{class}\" x=\"1\" y=\"2\" width=\"26\" height=\"8\"/>")
+        }
         (_, Shape::Line) => format!("<line class=\"{class}\" x1=\"1\" y1=\"6\" x2=\"27\" y2=\"6\"/>"),
         (_, Shape::Points) => format!("<circle class=\"{class}\" cx=\"14\" cy=\"6\" r=\"3.5\"/>"),
         (_, Shape::Crosses) => format!("<path class=\"{class}\" d=\"M10 2 18 10M10 10 18 2\"/>"),

@@ -1,6 +1,5 @@
 //! Pictures of a plan.
 
-use crate::noise::{Patch, PlaneNoise};
 use crate::plan::{Demand, FilterPlan, Search};
 use crate::report::{duration, rounded};
 use crate::units::Seconds;
@@ -18,8 +17,6 @@ const DIGITS: usize = 4;
 const WORST: f64 = 3.0;
 /// A saw of whole cadences is shown where it leaves the smooth curve by more than this.
 const SAW: f64 = 0.02;
-/// The rules of thumb that forbid read noise to add more than so much to a sub's noise, in percent.
-const EXCESSES: [f64; 3] = [15.0, 10.0, 5.0];
 /// The place of the sky in the range that another rule asks for.
 const THIRD: f64 = 1.0 / 3.0;
 
@@ -40,7 +37,7 @@ struct Upright {
 pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figure {
     let asked = matches!(search.demand, Demand::Snr(_));
     let value = |cost: f64| if asked { cost / 3600.0 } else { cost.powf(-0.5) };
-    let uprights = uprights(filter, search);
+    let uprights = uprights(filter);
     let longest = uprights.iter().map(|upright| upright.sub).fold(search.longest(), f64::max);
     let wide = Axis::logarithmic([1.0_f64.min(search.longest() / 2.0), longest], 1.0);
     let curve: Vec<(f64, f64)> = (0..=CURVE_POINTS)
@@ -113,7 +110,7 @@ pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figur
 }
 
 /// Limits and rules of thumb, the shortest first.
-fn uprights(filter: &FilterPlan, search: &Search) -> Vec<Upright> {
+fn uprights(filter: &FilterPlan) -> Vec<Upright> {
     let limits = &filter.limits_s;
     let limits = [
         ("the mount's longest sub", limits.tracking),
@@ -125,11 +122,11 @@ fn uprights(filter: &FilterPlan, search: &Search) -> Vec<Upright> {
         .into_iter()
         .filter_map(|(words, sub)| Some(Upright { pen: Pen::Limit, sub: sub?.0, words: words.into() }))
         .collect();
-    for percent in EXCESSES {
-        let worst = |(noise, _): &(PlaneNoise, Patch)| noise.sky_limited(percent / 100.0).0;
-        let sub = search.planes.iter().map(worst).fold(0.0, f64::max);
-        found.push(Upright { pen: Pen::Thumb, sub, words: format!("read noise adds {percent} % to the noise") });
-    }
+    found.extend(filter.rules_of_thumb.iter().map(|rule| Upright {
+        pen: Pen::Thumb,
+        sub: rule.sub_s.0,
+        words: format!("read noise adds {} % to the noise", rule.read_noise_adds_percent),
+    }));
     let fill = filter.planes.iter().map(|plane| plane.sky_share_of_full_well_percent / 100.0).fold(0.0, f64::max);
     if fill > 0.0 {
         let words = "the raw sky stands at a third of the range".into();

@@ -7,6 +7,7 @@ use crate::stats::Moments;
 use crate::units::Seconds;
 
 use super::current::{Expectation, same_exposure};
+use super::picture::Sketch;
 
 /// A hot pixel has more than this many times the median rate …
 const HOT_TIMES_MEDIAN: f64 = 10.0;
@@ -29,6 +30,8 @@ pub(crate) struct DarkImage {
     pub hot_pixel_fraction: f64,
     /// Median levels of its parts.
     pub tiles: Option<Tiles>,
+    /// What the report draws of it.
+    pub sketch: Sketch,
 }
 
 impl LongestStack {
@@ -49,9 +52,11 @@ impl LongestStack {
         let Expectation { offset, read_variance, dn_per_e, pattern_variance, .. } = expectation;
         let (frames, exposure) = (self.frames as f64, self.exposure);
         let tiles = Tiles::of(self.sum.view(), |&sum| f64::from(sum) / frames);
+        let mut sketch = Sketch::of(self.sum.view(), self.frames, exposure, offset);
         let (mut rates, _) = self.sum.into_raw_vec_and_offset();
         rates.iter_mut().for_each(|sum| *sum = ((f64::from(*sum) / frames - offset) / exposure.0) as f32);
         let median = median_of(&mut rates);
+        sketch.count(&rates, median);
         let noise = |rate: f64| {
             let shot = (rate * exposure.0).max(0.0) * dn_per_e;
             ((read_variance + shot) / frames).sqrt() / exposure.0
@@ -73,6 +78,7 @@ impl LongestStack {
             nonuniformity_percent: kept.mean().zip(kept.variance()).and_then(|(mean, variance)| spread(mean, variance)),
             hot_pixel_fraction: hot as f64 / rates.len().max(1) as f64,
             tiles,
+            sketch,
         }
     }
 }

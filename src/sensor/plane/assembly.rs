@@ -1,6 +1,6 @@
 //! A plane of the profile, put together.
 
-use crate::camera::{DarkCurrentPoint, Plane, SaturationCause, SaturationIs, TransferPoint};
+use crate::camera::{DarkCurrentPoint, DarkPicture, Plane, SaturationCause, SaturationIs, TransferPoint};
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
 use crate::stats::Estimate;
@@ -112,6 +112,7 @@ impl PlaneMeter {
             glow_at: glow.map(|glow| glow.place),
             read_noise_by_temperature: self.read_noise_by_temperature(&gain, step),
             thermal,
+            dark_picture: self.dark_picture(gain.value, &dark_current),
             dark_current,
         };
         Ok(Assembled { plane, transfer: curve.points, caveats, reference: *reference })
@@ -238,6 +239,17 @@ impl PlaneMeter {
             prnu((&flat.plain, flat.level), (&dark.plain, dark.level), 0.0),
             prnu((&flat.filtered, flat.level), (&dark.filtered, dark.level), uneven),
         ]
+    }
+
+    /// The longest darks as a picture, the coldest of them; `None` where the camera took other darks off them.
+    fn dark_picture(&self, gain: ElectronsPerDn, points: &[DarkCurrentPoint]) -> Option<DarkPicture> {
+        let seen = |sensor: Option<Celsius>| {
+            points.iter().any(|point| point.sensor_c == sensor && point.hot_pixel_fraction.is_some())
+        };
+        let stages = self.darks.iter().filter(|stage| seen(stage.sensor));
+        let pictures = stages.filter_map(|stage| Some((stage.sensor, &stage.image.as_ref()?.sketch)));
+        let (sensor, longest) = pictures.rev().max_by(|(_, a), (_, b)| a.exposure().0.total_cmp(&b.exposure().0))?;
+        Some(longest.picture(sensor, gain))
     }
 
     /// Amplifier glow in the first temperature, the coldest, that shows it.

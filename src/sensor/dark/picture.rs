@@ -1,0 +1,190 @@
+//! What the report draws of a mean image of darks: made of what the measurement holds, small whatever the sensor.
+
+use std::ops::Range;
+
+use ndarray::{Array2, ArrayView2, Axis, Slice};
+
+use crate::camera::{DarkBin, DarkPicture};
+use crate::units::{Celsius, ElectronsPerDn, ElectronsPerSecond, Seconds};
+
+/// Most parts across and down.
+const PARTS: (usize, usize) = (24, 16);
+/// Least side of a part in pixels.
+const LEAST_SIDE: usize = 8;
+/// Most stretches of a profile of rows or columns.
+const STRETCHES: usize = 64;
+/// Pixels that are looked at for one number.
+const SAMPLES: usize = 4096;
+/// Bins in a factor of ten, from a tenth of the median rate …
+const BINS_OF_TEN: usize = 12;
+/// … to this many factors of ten above that; the last bin holds what lies beyond.
+const TENS: usize = 6;
+/// Bits of a number that are not looked at while counting: 8 of its fraction are left.
+const UNSEEN_BITS: u32 = 15;
+/// The bits that are left of 2⁻⁴, and how many of them there are up to 2¹⁷.
+const LOWEST: usize = (127 - 4) << 8;
+const FINE: usize = 21 << 8;
+
+/// Levels in DN, rates in DN/s: the gain comes later.
+#[derive(Debug, Clone)]
+pub(crate) struct Sketch {
+    exposure: Seconds,
+    frames: usize,
+    size: [usize; 2],
+    median: f64,
+    /// The bins' edges, in medians.
+    edges: Vec<f64>,
+    counts: Vec<u64>,
+    below: u64,
+    parts: Array2<f64>,
+    columns: Vec<f64>,
+    rows: Vec<f64>,
+}
+
+impl Sketch {
+    /// Of a sum image of `frames` darks whose level without time is `offset`.
+    pub(super) fn of(sum: ArrayView2<'_, f32>, frames: usize, exposure: Seconds, offset: f64) -> Self {
+        let (height, width) = sum.dim();
+        let rate = |sum: f64| (sum / frames as f64 - offset) / exposure.0;
+        let few = |length: usize, most: usize| (length / LEAST_SIDE).clamp(1, most);
+        let stretch = |i: usize, of: usize, whole: usize| i * whole / of..(i + 1) * whole / of;
+        let (down, across) = (few(height, PARTS.1), few(width, PARTS.0));
+        let mut values = Vec::with_capacity(2 * SAMPLES);
+        let mut middle = |part: ArrayView2<'_, f32>| rate(middle_of(part, &mut values));
+        let parts = Array2::from_shape_fn((down, across), |(i, j)| {
+            let (rows, columns) = (stretch(i, down, height), stretch(j, across, width));
+            let step = ((rows.len() * columns.len()) as f64 / SAMPLES as f64).sqrt().ceil().max(1.0) as isize;
+            middle(thinned(sum, (rows, step), (columns, step)))
+        });
+        let (rows, columns) = (few(height, STRETCHES), few(width, STRETCHES));
+        let step = |length: usize, other: usize| (length * other).div_ceil(SAMPLES).max(1) as isize;
+        let row = |i: usize| {
+            let own = stretch(i, rows, height);
+            let step = step(own.len(), width);
+            thinned(sum, (own, 1), (0..width, step))
+        };
+        let column = |i: usize| {
+            let own = stretch(i, columns, width);
+            let step = step(own.len(), height);
+            thinned(sum, (0..height, step), (own, 1))
+        };
+        Self {
+            exposure,
+            frames,
+            size: [width, height],
+            median: 0.0,
+            edges: Vec::new(),
+            counts: Vec::new(),
+            below: 0,
+            parts,
+            rows: (0..rows).map(|i| middle(row(i))).collect(),
+            columns: (0..columns).map(|i| middle(column(i))).collect(),
+        }
+    }
+
+    /// Counts the pixels' rates in DN/s. There are millions: a number's leading bits say its bin without a logarithm.
+    pub(super) fn count(&mut self, rates: &[f32], median: f64) {
+        self.median = median;
+        if median <= 0.0 {
+            return;
+        }
+        let mut fine = vec![0_u64; FINE + 1];
+        let per_median = (1.0 / median) as f32;
+        for rate in rates {
+            let times = rate * per_median;
+            // What is below nothing has no bin.
+            if times > 0.0 {
+                fine[place(times).min(FINE)] += 1;
+            }
+        }
+        let edge = |bin: usize| place(10_f32.powf(bin as f32 / BINS_OF_TEN as f32 - 1.0) * 1.001);
+        let edges: Vec<usize> = (0..=BINS_OF_TEN * TENS).map(edge).collect();
+        self.counts = edges.windows(2).map(|ends| fine[ends[0]..ends[1]].iter().sum()).collect();
+        if let Some(last) = self.counts.last_mut() {
+            *last += fine[edges[edges.len() - 1]..].iter().sum::<u64>();
+        }
+        self.below = rates.len() as u64 - self.counts.iter().sum::<u64>();
+        let used = self.counts.iter().rposition(|count| *count > 0).map_or(0, |last| last + 1);
+        self.counts.truncate(used);
+        self.edges =
+            edges.iter().map(|place| f64::from(f32::from_bits(((place + LOWEST) << UNSEEN_BITS) as u32))).collect();
+    }
+
+    /// The picture in electrons.
+    pub(crate) fn picture(&self, sensor: Option<Celsius>, gain: ElectronsPerDn) -> DarkPicture {
+        let electrons = |rates: &[f64]| rates.iter().map(|rate| rate * gain.0).collect::<Vec<f64>>();
+        let edge = |times: f64| times * self.median * gain.0;
+        let bins = self.counts.iter().zip(self.edges.windows(2));
+        DarkPicture {
+            sensor_c: sensor,
+            exposure_s: self.exposure,
+            frames: self.frames,
+            size_px: self.size,
+            median_e_per_s: ElectronsPerSecond(self.median * gain.0),
+            bins: bins
+                .map(|(&pixels, ends)| DarkBin { from_e_per_s: edge(ends[0]), to_e_per_s: edge(ends[1]), pixels })
+                .collect(),
+            pixels_below: self.below,
+            parts_e_per_s: self.parts.outer_iter().map(|row| electrons(&row.to_vec())).collect(),
+            columns_e_per_s: electrons(&self.columns),
+            rows_e_per_s: electrons(&self.rows),
+        }
+    }
+
+    pub(crate) fn exposure(&self) -> Seconds {
+        self.exposure
+    }
+}
+
+/// Where a positive number stands among those that are told apart while counting; all below 2⁻⁴ at 0.
+fn place(number: f32) -> usize {
+    ((number.to_bits() >> UNSEEN_BITS) as usize).saturating_sub(LOWEST)
+}
+
+/// A part, of which only every so many rows and columns are looked at.
+fn thinned<'a>(
+    image: ArrayView2<'a, f32>,
+    (rows, down): (Range<usize>, isize),
+    (columns, across): (Range<usize>, isize),
+) -> ArrayView2<'a, f32> {
+    let mut part = image;
+    part.slice_axis_inplace(Axis(0), Slice::from(rows).step_by(down));
+    part.slice_axis_inplace(Axis(1), Slice::from(columns).step_by(across));
+    part
+}
+
+/// Mean of the middle half of the values: neither hot pixels nor whole counts show in it.
+fn middle_of(part: ArrayView2<'_, f32>, values: &mut Vec<f32>) -> f64 {
+    values.clear();
+    values.extend(part.iter());
+    values.sort_unstable_by(f32::total_cmp);
+    let quarter = values.len() / 4;
+    let inner = &values[quarter..values.len() - quarter];
+    inner.iter().map(|value| f64::from(*value)).sum::<f64>() / inner.len().max(1) as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_pixel_is_counted_once_and_each_part_has_its_own_rate() {
+        // Ten frames of 100 s at 200 DN; the right half rises by 0.2 DN/s, the left by 0.1, one pixel by 50.
+        let mut sum = Array2::from_shape_fn((64, 96), |(_, j)| 10.0 * (200.0 + if j < 48 { 10.0 } else { 20.0 }));
+        sum[(10, 10)] = 10.0 * (200.0 + 5000.0);
+        sum[(11, 10)] = 10.0 * 199.0;
+        let mut sketch = Sketch::of(sum.view(), 10, Seconds(100.0), 200.0);
+        let rates: Vec<f32> = sum.iter().map(|sum| (sum / 10.0 - 200.0) / 100.0).collect();
+        sketch.count(&rates, 0.15);
+        let picture = sketch.picture(None, ElectronsPerDn(2.0));
+        assert_eq!((picture.pixels(), picture.pixels_below), (64 * 96, 1));
+        let beyond = picture.bins.iter().filter(|bin| bin.from_e_per_s > 2.9).map(|bin| bin.pixels).sum::<u64>();
+        assert_eq!(beyond, 1, "one pixel has ten times the median");
+        for row in &picture.parts_e_per_s {
+            approx::assert_relative_eq!(row[0], 0.2, max_relative = 1e-4);
+            approx::assert_relative_eq!(*row.last().unwrap(), 0.4, max_relative = 1e-4);
+        }
+        approx::assert_relative_eq!(picture.columns_e_per_s[0], 0.2, max_relative = 1e-4);
+        approx::assert_relative_eq!(picture.rows_e_per_s[3], 0.3, max_relative = 1e-4);
+    }
+}
