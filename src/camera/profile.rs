@@ -240,9 +240,9 @@ pub struct Plane {
     /// The law fitted to the dark current.
     #[serde(default)]
     pub thermal: Option<Thermal>,
-    /// The darks as a picture, after a measurement only: no file has it.
+    /// The darks of each temperature as a picture, after a measurement only: no file has them.
     #[serde(skip)]
-    pub dark_picture: Option<DarkPicture>,
+    pub dark_pictures: Vec<DarkPicture>,
 }
 
 /// How the gain was fitted.

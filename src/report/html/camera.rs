@@ -101,7 +101,7 @@ fn pictures(profile: &CameraProfile) -> String {
             found.extend(dark_current_figure(&format!("dark-{m}-{p}"), mode, plane));
         }
         // The planes of one chip lie beside each other: one shows what all have.
-        if let Some(plane) = mode.planes.iter().find(|plane| plane.dark_picture.is_some()) {
+        if let Some(plane) = mode.planes.iter().find(|plane| !plane.dark_pictures.is_empty()) {
             found.extend(dark_histogram_figure(&format!("pixels-{m}"), mode, plane));
             found.extend(dark_map_figure(&format!("map-{m}"), mode, plane));
             found.extend(dark_profile_figure(&format!("lines-{m}"), mode, plane));

@@ -81,6 +81,11 @@ impl Axis {
         self
     }
 
+    /// Letters of the longest number that stands at it.
+    pub(super) fn longest_number(&self) -> usize {
+        self.marks().iter().map(|mark| self.format_ext(mark).chars().count()).max().unwrap_or(0)
+    }
+
     /// Whether it has no marks.
     pub(super) fn is_bare(&self) -> bool {
         self.said == Said::Nothing

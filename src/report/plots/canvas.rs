@@ -19,7 +19,7 @@ pub(super) const TENTHS: i32 = 10;
 /// Height of all text in units of the picture.
 pub(super) const TEXT: i32 = 13;
 /// Mean width of a letter over its height, on the wide side.
-const LETTER: f64 = 0.56;
+pub(super) const LETTER: f64 = 0.56;
 
 /// What something is drawn for; the style sheet says how it looks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -1,7 +1,7 @@
 //! Pictures of a camera's darks: how many pixels have which rate, and where.
 
 use crate::camera::{DarkPicture, Mode, Plane};
-use crate::report::{rounded, with_uncertainty};
+use crate::report::{duration, rounded, with_uncertainty};
 
 use super::axis::Axis;
 use super::canvas::Pen;
@@ -14,6 +14,8 @@ const DIGITS: usize = 4;
 const HOT: f64 = 10.0;
 /// A part that stands so far of the range from the middle one has all ink or none: one hot corner hides nothing else.
 const WIDE: f64 = 4.0;
+/// All ink stands at least this share of the middle part's rate above it, and none below: chance alone is no pattern.
+const NARROW: f64 = 0.5;
 /// Width of a map in units; its height follows the sensor's within these bounds.
 const MAP: (f64, f64, f64) = (290.0, 60.0, 330.0);
 /// Height of the axes of a map, and of a profile with its own.
@@ -24,18 +26,29 @@ fn said(value: f64) -> String {
     rounded(value, DIGITS)
 }
 
+/// The darks whose median pixel has most electrons: what is seldom stands out of the noise there.
+fn brightest(plane: &Plane) -> Option<&DarkPicture> {
+    let electrons = |dark: &DarkPicture| dark.median_e_per_s.0 * dark.exposure_s.0;
+    plane.dark_pictures.iter().max_by(|a, b| electrons(a).total_cmp(&electrons(b)))
+}
+
+/// The longest darks, of alike ones those that come first, the coldest: glow does not cool away.
+fn longest(plane: &Plane) -> Option<&DarkPicture> {
+    plane.dark_pictures.iter().rev().max_by(|a, b| a.exposure_s.0.total_cmp(&b.exposure_s.0))
+}
+
 /// What the darks are, in words.
 fn source(dark: &DarkPicture) -> String {
     let at = dark.sensor_c.map_or_else(String::new, |celsius| format!(" at {:.0} °C", celsius.0));
     let (frames, many) = (dark.frames, if dark.frames == 1 { "dark" } else { "darks" });
-    format!("{frames} {many} of {} s{at}, their mean less the bias level", rounded(dark.exposure_s.0, DIGITS))
+    format!("{frames} {many} of {}{at}, their mean less the bias level", duration(dark.exposure_s))
 }
 
 /// Pixels by their dark current, both axes logarithmic; `None` where the longest darks are not at hand, or the median pixel
 /// shows none.
 #[must_use]
 pub fn dark_histogram_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Figure> {
-    let dark = plane.dark_picture.as_ref()?;
+    let dark = brightest(plane)?;
     let (first, last) = (dark.bins.first()?, dark.bins.last()?);
     let median = dark.median_e_per_s.0;
     let most = dark.bins.iter().map(|bin| bin.pixels).max()? as f64;
@@ -69,15 +82,19 @@ pub fn dark_histogram_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Fig
     let hot = hot.map_or_else(String::new, |hot| {
         format!(" {} % are hot: they also stand out of their own noise by five sigmas.", rounded(100.0 * hot, 2))
     });
+    let below = match dark.pixels_below {
+        0 => String::new(),
+        pixels => {
+            format!(" {} % have less than the axis shows: read noise widens what lies about the median.", share(pixels))
+        }
+    };
     let description = format!(
-        "{}. The median pixel has {} e⁻/s; {} % of the {} pixels have more than {} e⁻/s, ten times that.{hot} {} % have less than the \
-         axis shows: read noise widens what lies about the median.",
+        "{}. The median pixel has {} e⁻/s; {} % of the {} pixels have more than {} e⁻/s, ten times that.{hot}{below}",
         source(dark),
         rounded(median, 3),
         share(beyond),
         dark.pixels(),
-        rounded(HOT * median, 3),
-        share(dark.pixels_below)
+        rounded(HOT * median, 3)
     );
     let title = format!("Pixels by their dark current, {}, plane {}", mode.label(), plane.plane);
     Some(
@@ -93,7 +110,7 @@ pub fn dark_histogram_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Fig
 /// Where the dark current is: the sensor in parts, each with its middle pixels; `None` where the longest darks are not at hand.
 #[must_use]
 pub fn dark_map_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Figure> {
-    let dark = plane.dark_picture.as_ref()?;
+    let dark = longest(plane)?;
     let parts = &dark.parts_e_per_s;
     let (down, across) = (parts.len(), parts.first()?.len());
     let [width, height] = dark.size_px.map(|side| side as f64);
@@ -107,7 +124,8 @@ pub fn dark_map_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Figure> {
     });
     let tall = (MAP.0 * height / width).clamp(MAP.1, MAP.2) as i32;
     let (x, y) = (Axis::even([0.0, width], 0.0), Axis::even([0.0, height], 0.0).turned());
-    let mut panel = Panel::new(x, y, ("column in px", "row in px, from the top"), tall + AROUND);
+    let mut panel =
+        Panel::new(x, y, ("column in px of the plane", "row in px of the plane, from the top"), tall + AROUND);
     panel.cells = cells.collect();
     let range = |i: usize, of: usize, whole: f64| {
         format!("{:.0} to {:.0}", edge(i, of, whole).floor(), (edge(i + 1, of, whole) - 1.0).floor())
@@ -140,28 +158,32 @@ fn shown(parts: &[Vec<f64>]) -> (f64, f64) {
     all.sort_unstable_by(f64::total_cmp);
     let at = |share: f64| all[((all.len() - 1) as f64 * share).round() as usize];
     let (middle, spread) = (at(0.5), (at(0.9) - at(0.1)).max(1e-12));
-    ((middle - WIDE * spread).max(at(0.0)), (middle + WIDE * spread).min(at(1.0)).max(at(0.0) + 1e-12))
+    let half = NARROW * middle.max(0.0);
+    let low = (middle - WIDE * spread).max(at(0.0)).min(middle - half);
+    (low, (middle + WIDE * spread).min(at(1.0)).max(middle + half).max(low + 1e-12))
 }
 
 /// The dark current along the columns and along the rows; `None` where the longest darks are not at hand.
 #[must_use]
 pub fn dark_profile_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Figure> {
-    let dark = plane.dark_picture.as_ref()?;
+    let dark = longest(plane)?;
     let [width, height] = dark.size_px.map(|side| side as f64);
     let places = |rates: &[f64], whole: f64| -> Vec<(f64, f64)> {
         let middle = |i: usize| whole * (i as f64 + 0.5) / rates.len() as f64;
         rates.iter().enumerate().map(|(i, rate)| (middle(i), *rate)).collect()
     };
     let (columns, rows) = (places(&dark.columns_e_per_s, width), places(&dark.rows_e_per_s, height));
-    let y = Axis::even(columns.iter().chain(&rows).map(|point| point.1), 0.12);
+    let y = Axis::even(columns.iter().chain(&rows).map(|point| point.1).chain([0.0]), 0.08);
     let panel = |points: &[(f64, f64)], whole: f64, name: &'static str, of: &str| {
         let names = (name, format!("{of} in e⁻/s per pixel"));
         let mut panel = Panel::new(Axis::even([0.0, whole], 0.0), y.clone(), names, PROFILE);
         panel.series = vec![Series::new(Pen::Curve, Shape::Line, points.to_vec())];
         panel
     };
-    let panels =
-        [panel(&columns, width, "column in px", "columns"), panel(&rows, height, "row in px, from the top", "rows")];
+    let panels = [
+        panel(&columns, width, "column in px of the plane", "columns"),
+        panel(&rows, height, "row in px of the plane, from the top", "rows"),
+    ];
     let told = |what: &'static str| {
         move |(place, rate): &(f64, f64)| vec![what.to_owned(), rounded(*place, DIGITS), said(*rate)]
     };

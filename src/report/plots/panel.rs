@@ -10,7 +10,7 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, IntoFont, ShapeStyle, TRANSPARENT, TextStyle};
 
 use super::axis::Axis;
-use super::canvas::{Canvas, Pen, TENTHS, TEXT};
+use super::canvas::{Canvas, LETTER, Pen, TENTHS, TEXT};
 
 /// Width of every picture in units: a phone's.
 pub(super) const WIDTH: i32 = 360;
@@ -18,6 +18,8 @@ pub(super) const WIDTH: i32 = 360;
 const LEFT: i32 = 52;
 /// The same where it has none.
 const LEFT_BARE: i32 = 6;
+/// Ticks, and what lies between them and the numbers.
+const TICKS: i32 = 14;
 /// Room at the right, for half a number or a letter.
 const RIGHT: i32 = 18;
 /// Room above, for the name of the upright axis.
@@ -169,7 +171,7 @@ fn draw(area: &Area<'_>, panel: &Panel, fields: &mut String) -> Drawn {
         .margin_top(above * TENTHS)
         .margin_right(RIGHT * TENTHS)
         .x_label_area_size(BELOW * TENTHS)
-        .y_label_area_size(if panel.y.is_bare() { LEFT_BARE } else { LEFT } * TENTHS)
+        .y_label_area_size(left_room(&panel.y) * TENTHS)
         .build_cartesian_2d(panel.x.clone(), panel.y.clone())?;
     if let Some((from, to)) = panel.band {
         let corners = [(from.max(panel.x.low()), panel.y.low()), (to.min(panel.x.high()), panel.y.high())];
@@ -233,6 +235,12 @@ fn draw(area: &Area<'_>, panel: &Panel, fields: &mut String) -> Drawn {
     let (x, _) = plot.map_coordinate(&(panel.x.at(0.5), panel.y.low()));
     let at = (x - area.get_base_pixel().0, (panel.height - 4) * TENTHS);
     area.draw_text(panel.x_name, &text_style(HPos::Center, VPos::Bottom), at)
+}
+
+/// Room for the numbers of an upright axis, with its ticks.
+fn left_room(y: &Axis) -> i32 {
+    let letters = y.longest_number() as f64 * LETTER * f64::from(TEXT);
+    if y.is_bare() { LEFT_BARE } else { LEFT.max(letters as i32 + TICKS) }
 }
 
 type Plot<'a> = DrawingArea<Canvas<'a>, plotters::coord::cartesian::Cartesian2d<Axis, Axis>>;

@@ -10,15 +10,19 @@ use crate::units::{Celsius, ElectronsPerDn, ElectronsPerSecond, Seconds};
 /// Most parts across and down.
 const PARTS: (usize, usize) = (24, 16);
 /// Least side of a part in pixels.
-const LEAST_SIDE: usize = 8;
+const LEAST_SIDE: usize = 16;
 /// Most stretches of a profile of rows or columns.
 const STRETCHES: usize = 64;
 /// Pixels that are looked at for one number.
-const SAMPLES: usize = 4096;
+const SAMPLES: usize = 1024;
 /// Bins in a factor of ten, from a tenth of the median rate …
 const BINS_OF_TEN: usize = 12;
 /// … to this many factors of ten above that; the last bin holds what lies beyond.
 const TENS: usize = 6;
+/// The bin that begins at ten times the median.
+const BINS_TO_HOT: usize = 2 * BINS_OF_TEN;
+/// Values of a mean pixel that a bin must have room for.
+const STEPS_OF_A_BIN: f64 = 2.0;
 /// Bits of a number that are not looked at while counting: 8 of its fraction are left.
 const UNSEEN_BITS: u32 = 15;
 /// The bits that are left of 2⁻⁴, and how many of them there are up to 2¹⁷.
@@ -110,29 +114,36 @@ impl Sketch {
             edges.iter().map(|place| f64::from(f32::from_bits(((place + LOWEST) << UNSEEN_BITS) as u32))).collect();
     }
 
-    /// The picture in electrons.
-    pub(crate) fn picture(&self, sensor: Option<Celsius>, gain: ElectronsPerDn) -> DarkPicture {
+    /// The picture in electrons, for codes that are `step` DN apart.
+    pub(crate) fn picture(&self, sensor: Option<Celsius>, gain: ElectronsPerDn, step: u32) -> DarkPicture {
         let electrons = |rates: &[f64]| rates.iter().map(|rate| rate * gain.0).collect::<Vec<f64>>();
         let edge = |times: f64| times * self.median * gain.0;
-        let bins = self.counts.iter().zip(self.edges.windows(2));
+        // A mean of few frames has few values: bins that hold one or none of them in turn would make a comb.
+        let narrowest = STEPS_OF_A_BIN * f64::from(step) / (self.frames as f64 * self.exposure.0) * gain.0;
+        let mut bins: Vec<DarkBin> = Vec::new();
+        let mut wants_more = false;
+        for (i, (&pixels, ends)) in self.counts.iter().zip(self.edges.windows(2)).enumerate() {
+            let own = DarkBin { from_e_per_s: edge(ends[0]), to_e_per_s: edge(ends[1]), pixels };
+            match bins.last_mut() {
+                Some(last) if wants_more && i != BINS_TO_HOT => {
+                    *last = DarkBin { to_e_per_s: own.to_e_per_s, pixels: last.pixels + pixels, ..*last };
+                }
+                _ => bins.push(own),
+            }
+            wants_more = bins.last().is_some_and(|bin| bin.to_e_per_s - bin.from_e_per_s < narrowest);
+        }
         DarkPicture {
             sensor_c: sensor,
             exposure_s: self.exposure,
             frames: self.frames,
             size_px: self.size,
             median_e_per_s: ElectronsPerSecond(self.median * gain.0),
-            bins: bins
-                .map(|(&pixels, ends)| DarkBin { from_e_per_s: edge(ends[0]), to_e_per_s: edge(ends[1]), pixels })
-                .collect(),
+            bins,
             pixels_below: self.below,
             parts_e_per_s: self.parts.outer_iter().map(|row| electrons(&row.to_vec())).collect(),
             columns_e_per_s: electrons(&self.columns),
             rows_e_per_s: electrons(&self.rows),
         }
-    }
-
-    pub(crate) fn exposure(&self) -> Seconds {
-        self.exposure
     }
 }
 
@@ -176,7 +187,7 @@ mod tests {
         let mut sketch = Sketch::of(sum.view(), 10, Seconds(100.0), 200.0);
         let rates: Vec<f32> = sum.iter().map(|sum| (sum / 10.0 - 200.0) / 100.0).collect();
         sketch.count(&rates, 0.15);
-        let picture = sketch.picture(None, ElectronsPerDn(2.0));
+        let picture = sketch.picture(None, ElectronsPerDn(2.0), 1);
         assert_eq!((picture.pixels(), picture.pixels_below), (64 * 96, 1));
         let beyond = picture.bins.iter().filter(|bin| bin.from_e_per_s > 2.9).map(|bin| bin.pixels).sum::<u64>();
         assert_eq!(beyond, 1, "one pixel has ten times the median");
@@ -185,6 +196,6 @@ mod tests {
             approx::assert_relative_eq!(*row.last().unwrap(), 0.4, max_relative = 1e-4);
         }
         approx::assert_relative_eq!(picture.columns_e_per_s[0], 0.2, max_relative = 1e-4);
-        approx::assert_relative_eq!(picture.rows_e_per_s[3], 0.3, max_relative = 1e-4);
+        approx::assert_relative_eq!(picture.rows_e_per_s[2], 0.3, max_relative = 1e-4);
     }
 }

@@ -112,7 +112,7 @@ impl PlaneMeter {
             glow_at: glow.map(|glow| glow.place),
             read_noise_by_temperature: self.read_noise_by_temperature(&gain, step),
             thermal,
-            dark_picture: self.dark_picture(gain.value, &dark_current),
+            dark_pictures: self.dark_pictures(gain.value, step, &dark_current),
             dark_current,
         };
         Ok(Assembled { plane, transfer: curve.points, caveats, reference: *reference })
@@ -241,15 +241,13 @@ impl PlaneMeter {
         ]
     }
 
-    /// The longest darks as a picture, the coldest of them; `None` where the camera took other darks off them.
-    fn dark_picture(&self, gain: ElectronsPerDn, points: &[DarkCurrentPoint]) -> Option<DarkPicture> {
+    /// The longest darks of each temperature as a picture, but for those that the camera took other darks off.
+    fn dark_pictures(&self, gain: ElectronsPerDn, step: u32, points: &[DarkCurrentPoint]) -> Vec<DarkPicture> {
         let seen = |sensor: Option<Celsius>| {
             points.iter().any(|point| point.sensor_c == sensor && point.hot_pixel_fraction.is_some())
         };
         let stages = self.darks.iter().filter(|stage| seen(stage.sensor));
-        let pictures = stages.filter_map(|stage| Some((stage.sensor, &stage.image.as_ref()?.sketch)));
-        let (sensor, longest) = pictures.rev().max_by(|(_, a), (_, b)| a.exposure().0.total_cmp(&b.exposure().0))?;
-        Some(longest.picture(sensor, gain))
+        stages.filter_map(|stage| Some(stage.image.as_ref()?.sketch.picture(stage.sensor, gain, step))).collect()
     }
 
     /// Amplifier glow in the first temperature, the coldest, that shows it.
