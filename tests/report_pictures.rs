@@ -1,7 +1,7 @@
 //! Pictures of many small fields and of pixels: what is drawn is what the results say.
 
 use roxmltree::{Document, Node, ParsingOptions};
-use subwell::camera::{CameraProfile, DarkPicture};
+use subwell::camera::{CameraProfile, DarkCurrentSource, DarkPicture};
 use subwell::plan::{Night, Plan, Search, plan, searches};
 use subwell::report::{camera_page, duration, plan_page};
 use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey};
@@ -263,6 +263,11 @@ fn darks_are_drawn_as_they_were_counted() {
         said.iter().zip(is).for_each(|(said, is)| approx::assert_relative_eq!(said, is, max_relative = 1e-3));
         assert!(said[0] > 1.5 * said[said.len() - 1], "{said:?}");
     }
+    // A camera that holds its dark level shows no pixel's rate, but still where it differs.
+    let mut pinned = profile.clone();
+    pinned.modes[0].planes[0].dark_current[0].from = DarkCurrentSource::Variance;
+    let page = camera_page(&pinned);
+    assert!(!page.contains("pixels-0-t") && page.contains("map-0-t") && page.contains("only differences count"));
     // No file has the pictures, and a profile from a file draws none.
     let again = CameraProfile::from_toml(&profile.to_toml().unwrap()).unwrap();
     assert!(again.modes[0].planes[0].dark_pictures.is_empty());

@@ -1,6 +1,6 @@
 //! Pictures of a camera's darks: how many pixels have which rate, and where.
 
-use crate::camera::{DarkPicture, Mode, Plane};
+use crate::camera::{DarkCurrentPoint, DarkCurrentSource, DarkPicture, Mode, Plane};
 use crate::report::{duration, rounded, with_uncertainty};
 
 use super::axis::Axis;
@@ -37,18 +37,29 @@ fn longest(plane: &Plane) -> Option<&DarkPicture> {
     plane.dark_pictures.iter().rev().max_by(|a, b| a.exposure_s.0.total_cmp(&b.exposure_s.0))
 }
 
-/// What the darks are, in words.
-fn source(dark: &DarkPicture) -> String {
-    let at = dark.sensor_c.map_or_else(String::new, |celsius| format!(" at {:.0} °C", celsius.0));
-    let (frames, many) = (dark.frames, if dark.frames == 1 { "dark" } else { "darks" });
-    format!("{frames} {many} of {}{at}, their mean less the bias level", duration(dark.exposure_s))
+/// The dark current at the temperature of the darks.
+fn point<'a>(plane: &'a Plane, dark: &DarkPicture) -> Option<&'a DarkCurrentPoint> {
+    plane.dark_current.iter().find(|point| point.sensor_c == dark.sensor_c)
 }
 
-/// Pixels by their dark current, both axes logarithmic; `None` where the longest darks are not at hand, or the median pixel
-/// shows none.
+/// Whether the camera holds the level of its darks: then a pixel's own rate is not to be seen.
+fn is_pinned(plane: &Plane, dark: &DarkPicture) -> bool {
+    point(plane, dark).is_some_and(|point| point.from == DarkCurrentSource::Variance)
+}
+
+/// What the darks are, in words.
+fn source(plane: &Plane, dark: &DarkPicture) -> String {
+    let at = dark.sensor_c.map_or_else(String::new, |celsius| format!(" at {:.0} °C", celsius.0));
+    let (frames, many) = (dark.frames, if dark.frames == 1 { "dark" } else { "darks" });
+    let pinned = if is_pinned(plane, dark) { "; the camera holds that level, only differences count" } else { "" };
+    format!("{frames} {many} of {}{at}, their mean less the bias level{pinned}", duration(dark.exposure_s))
+}
+
+/// Pixels by their dark current, both axes logarithmic; `None` where the longest darks are not at hand, the median pixel
+/// shows none, or the camera holds its dark level.
 #[must_use]
 pub fn dark_histogram_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Figure> {
-    let dark = brightest(plane)?;
+    let dark = brightest(plane).filter(|dark| !is_pinned(plane, dark))?;
     let (first, last) = (dark.bins.first()?, dark.bins.last()?);
     let median = dark.median_e_per_s.0;
     let most = dark.bins.iter().map(|bin| bin.pixels).max()? as f64;
@@ -78,7 +89,7 @@ pub fn dark_histogram_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Fig
     let share = |pixels: u64| rounded(100.0 * pixels as f64 / dark.pixels() as f64, 2);
     // A hair below: an edge lies at ten medians, to the last digit but one.
     let beyond = dark.bins.iter().filter(|bin| bin.from_e_per_s > 0.999 * HOT * median).map(|bin| bin.pixels).sum();
-    let hot = plane.dark_current.iter().find(|point| point.sensor_c == dark.sensor_c)?.hot_pixel_fraction;
+    let hot = point(plane, dark)?.hot_pixel_fraction;
     let hot = hot.map_or_else(String::new, |hot| {
         format!(" {} % are hot: they also stand out of their own noise by five sigmas.", rounded(100.0 * hot, 2))
     });
@@ -90,7 +101,7 @@ pub fn dark_histogram_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Fig
     };
     let description = format!(
         "{}. The median pixel has {} e⁻/s; {} % of the {} pixels have more than {} e⁻/s, ten times that.{hot}{below}",
-        source(dark),
+        source(plane, dark),
         rounded(median, 3),
         share(beyond),
         dark.pixels(),
@@ -137,13 +148,13 @@ pub fn dark_map_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Figure> {
         rows.map(|(i, row)| std::iter::once(range(i, down, height)).chain(row.iter().map(|v| said(*v))).collect());
     let glow = match (&plane.glow_e_per_s, &plane.glow_at) {
         (Some(rate), Some(at)) => {
-            format!(" Amplifier glow: {at}, {} e⁻/s above the middle part.", with_uncertainty(rate))
+            format!(" Amplifier glow: {at}, {} above the middle part.", with_uncertainty(rate))
         }
         _ => " No amplifier glow was found.".into(),
     };
     let description = format!(
         "{}. {across} by {down} parts; no ink is {} e⁻/s or less, full ink {} e⁻/s or more. Hot pixels do not count.{glow}",
-        source(dark),
+        source(plane, dark),
         rounded(low, 3),
         rounded(high, 3)
     );
@@ -196,7 +207,7 @@ pub fn dark_profile_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Figur
     };
     let description = format!(
         "{}, a few columns or rows together, hot pixels left out: columns {} e⁻/s, rows {} e⁻/s.",
-        source(dark),
+        source(plane, dark),
         spread(&columns),
         spread(&rows)
     );
