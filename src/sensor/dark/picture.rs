@@ -198,4 +198,23 @@ mod tests {
         approx::assert_relative_eq!(picture.columns_e_per_s[0], 0.2, max_relative = 1e-4);
         approx::assert_relative_eq!(picture.rows_e_per_s[2], 0.3, max_relative = 1e-4);
     }
+
+    #[test]
+    fn a_bin_holds_what_lies_between_its_edges() {
+        let sum = Array2::from_shape_fn((50, 100), |(i, j)| 10_f32.powf((100 * i + j) as f32 / 800.0 - 2.0));
+        let mut sketch = Sketch::of(sum.view(), 1, Seconds(1.0), 0.0);
+        let rates: Vec<f32> = sum.iter().copied().collect();
+        sketch.count(&rates, 0.5);
+        let picture = sketch.picture(None, ElectronsPerDn(1.0), 0);
+        assert!(picture.bins.len() > 40 && picture.pixels_below > 500);
+        for bin in &picture.bins {
+            let within = |rate: &&f32| (bin.from_e_per_s..bin.to_e_per_s).contains(&f64::from(**rate));
+            // A number at an edge may round to either side.
+            let wanted = rates.iter().filter(within).count() as f64;
+            assert!((bin.pixels as f64 - wanted).abs() <= 1.0, "{bin:?} {wanted}");
+        }
+        assert!(picture.bins.windows(2).all(|two| two[0].to_e_per_s == two[1].from_e_per_s));
+        let hot = picture.bins.iter().filter(|bin| (bin.from_e_per_s / 5.0 - 1.0).abs() < 1e-6);
+        assert_eq!(hot.count(), 1, "no bin begins at ten medians");
+    }
 }
