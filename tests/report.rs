@@ -460,44 +460,6 @@ fn a_dated_night_shows_target_and_moon_and_the_hours_that_can_be_used() {
 }
 
 /// The picture's line is the standard's: on average its points lie off by the error that the profile gives.
-/// The strip's noise is the plan's: it falls from the first sub to the last as its table says, and all subs give the plan's
-/// own signal over noise.
-#[test]
-fn the_strip_grows_quiet_as_its_table_says() {
-    let night = night("snr = 8.0");
-    let (plan, searches) = (plan(&night, &typed_camera()).unwrap(), searches(&night, &typed_camera()).unwrap());
-    let page = plan_page(&plan, &searches);
-    let document = parsed(&page);
-    let strip = figure(&document, "strip-0");
-    let table: Vec<Vec<f64>> =
-        cells(strip).iter().map(|row| row.iter().map(|cell| cell.parse().unwrap()).collect()).collect();
-    assert!(table.windows(2).all(|two| two[0][0] < two[1][0] && two[0][1] < two[1][1]), "{table:?}");
-    assert_eq!(table.last().unwrap()[0], plan.filters[0].subs_kept as f64);
-    same(&cells(strip).last().unwrap()[1], plan.filters[0].planes[0].snr.value);
-    // Brightness of every square, from the shades of the paths and the places in them.
-    let mut squares: Vec<(f64, f64, f64)> = Vec::new();
-    for path in strip.descendants().filter(|node| has_class(node, "shade")) {
-        let shade = attribute(&path, "fill-opacity");
-        for place in path.attribute("d").unwrap().split('M').skip(1) {
-            let (x, y) = place.split('h').next().unwrap().split_once(' ').unwrap();
-            squares.push((x.parse().unwrap(), y.parse().unwrap(), shade));
-        }
-    }
-    // In the top rows there is no target: what is seen there is the noise alone.
-    let scatter = |from: f64, to: f64| {
-        let of = |square: &&(f64, f64, f64)| (from..to).contains(&square.0) && square.1 < 12.0;
-        let shades: Vec<f64> = squares.iter().filter(of).map(|square| square.2).collect();
-        let mean = shades.iter().sum::<f64>() / shades.len() as f64;
-        (shades.iter().map(|shade| (shade - mean).powi(2)).sum::<f64>() / shades.len() as f64).sqrt()
-    };
-    assert_eq!(squares.len(), 120 * 22);
-    let (first, last) = (table[0][1], table.last().unwrap()[1]);
-    // A square of the last tenth has the noise of the whole stack; three units of the target lie between white and black.
-    let end = scatter(324.0, 360.0) * 3.0 * last;
-    assert!((0.8..1.5).contains(&end), "{end}");
-    assert!(scatter(0.0, 36.0) > 2.0 * scatter(324.0, 360.0), "{first} {last}");
-}
-
 #[test]
 fn linearity_is_drawn_as_it_was_measured() {
     let (camera, .., folder) = reports();

@@ -6,6 +6,7 @@
 mod background;
 mod change;
 mod check;
+mod dark_picture;
 mod error;
 mod gain_law;
 mod measured_light;
@@ -13,6 +14,7 @@ mod profile;
 
 pub use background::{Background, PlaneBackground, StarFlux};
 pub use change::{Change, Comparison, changes};
+pub use dark_picture::{DarkBin, DarkPicture};
 pub use error::ProfileError;
 pub use gain_law::{GainLaw, GainLawKind, gain_law};
 pub use measured_light::{DarkFrom, FieldStar, LightPlane, MeasuredLight};

@@ -8,7 +8,7 @@ use crate::stats::Estimate;
 use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Seconds};
 
 use super::check;
-use super::{Change, GainLaw, ProfileError};
+use super::{Change, DarkPicture, GainLaw, ProfileError};
 
 /// The `format` word of a profile.
 pub const FORMAT: &str = "subwell.camera";
@@ -240,6 +240,9 @@ pub struct Plane {
     /// The law fitted to the dark current.
     #[serde(default)]
     pub thermal: Option<Thermal>,
+    /// The darks of each temperature as a picture, after a measurement only: no file has them.
+    #[serde(skip)]
+    pub dark_pictures: Vec<DarkPicture>,
 }
 
 /// How the gain was fitted.

@@ -5,7 +5,7 @@ use crate::caveat::{Caveat, push_once};
 use crate::noise::{Clip, Patch, PlaneNoise, Stack, faintest_rate};
 use crate::rig::{Mount, polar_drift_per_second};
 use crate::stats::Estimate;
-use crate::units::{MagnitudesPerSquareArcsecond, Rayleighs, Seconds};
+use crate::units::{Electrons, MagnitudesPerSquareArcsecond, Rayleighs, Seconds};
 
 use super::evening::Evening;
 use super::in_hand::{InHand, snr_in_hand, still_to_reach};
@@ -95,10 +95,19 @@ impl Draft {
     }
 
     /// What this gain setting costs and burns.
-    pub(super) fn at_setting(&self, gain_setting: Option<f64>) -> GainSetting {
+    pub(super) fn at_setting(&self, mode: &Mode) -> GainSetting {
         let each = self.filters.iter().zip(&self.conditions.filters);
         let filters = each.map(|(draft, filter)| draft.at_setting(filter)).collect();
-        GainSetting { gain_setting, wall_clock_s: self.wall_clock(), snr: self.snr(), filters }
+        let read_noise = mode.planes.iter().map(|plane| plane.read_noise_e.value.0).fold(0.0, f64::max);
+        let saturation = mode.planes.iter().map(|plane| plane.saturation_e.value.0).fold(f64::MAX, f64::min);
+        GainSetting {
+            gain_setting: mode.gain_setting,
+            wall_clock_s: self.wall_clock(),
+            snr: self.snr(),
+            read_noise_e: Electrons(read_noise),
+            saturation_e: Electrons(saturation),
+            filters,
+        }
     }
 
     pub(super) fn wall_clock(&self) -> Seconds {

@@ -240,6 +240,10 @@ pub struct GainSetting {
     pub wall_clock_s: Seconds,
     /// Signal over noise of the plane and filter that are worst off.
     pub snr: f64,
+    /// Read noise of the plane that has most of it.
+    pub read_noise_e: Electrons,
+    /// Saturation of the plane that is full first: every plane spans what lies between the two.
+    pub saturation_e: Electrons,
     /// Each filter at this setting.
     pub filters: Vec<FilterAtSetting>,
 }
@@ -345,7 +349,7 @@ fn drafted<'a>(night: &Night, profile: &'a CameraProfile, evening: &Evening) -> 
     let wanted = asked.map(|gain| profile.mode(Some(gain))).transpose()?;
     let drafts: Vec<_> = profile.modes.iter().map(|mode| (mode, Draft::new(night, mode, evening))).collect();
     let by_gain_setting =
-        drafts.iter().filter_map(|(mode, draft)| Some(draft.as_ref().ok()?.at_setting(mode.gain_setting))).collect();
+        drafts.iter().filter_map(|(mode, draft)| Some(draft.as_ref().ok()?.at_setting(mode))).collect();
     let hours = night.goal.hours.is_some();
     let mut best: Option<(&Mode, Draft)> = None;
     let mut failure = None;

@@ -2,7 +2,10 @@
 
 use crate::camera::{CameraProfile, Mode, Plane, Provenance, SaturationCause, SaturationIs};
 use crate::report::camera::{camera_line, changes_text, law_line, mode_text, plane_entries};
-use crate::report::plots::{dark_current_figure, linearity_figure, photon_transfer_figure, span_figure};
+use crate::report::plots::{
+    dark_current_figure, dark_histogram_figure, dark_map_figure, dark_profile_figure, linearity_figure,
+    photon_transfer_figure, span_figure,
+};
 use crate::report::rounded;
 
 use super::blocks::{
@@ -96,6 +99,12 @@ fn pictures(profile: &CameraProfile) -> String {
             found.extend(photon_transfer_figure(&format!("transfer-{m}-{p}"), mode, plane));
             found.extend(linearity_figure(&format!("linearity-{m}-{p}"), mode, plane));
             found.extend(dark_current_figure(&format!("dark-{m}-{p}"), mode, plane));
+        }
+        // The planes of one chip lie beside each other: one shows what all have.
+        if let Some(plane) = mode.planes.iter().find(|plane| !plane.dark_pictures.is_empty()) {
+            found.extend(dark_histogram_figure(&format!("pixels-{m}"), mode, plane));
+            found.extend(dark_map_figure(&format!("map-{m}"), mode, plane));
+            found.extend(dark_profile_figure(&format!("lines-{m}"), mode, plane));
         }
     }
     found.iter().map(figure).collect()

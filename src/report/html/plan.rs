@@ -4,7 +4,9 @@ use crate::plan::{Plan, Search};
 use crate::report::calibration::calibration_entries;
 use crate::report::duration;
 use crate::report::plan::{answer_line, clock_line, filter_entries, night_entries, plane_entries};
-use crate::report::plots::{Table, night_figure, snr_figure, strip_figure, sub_noise_figure, wall_time_figure};
+use crate::report::plots::{
+    Table, night_figure, settings_figure, snr_figure, strip_figure, sub_noise_figure, wall_time_figure,
+};
 use crate::report::schedule::{clouds, schedule_table};
 use crate::report::short_set;
 
@@ -37,6 +39,7 @@ pub fn plan_page(plan: &Plan, searches: &[Search]) -> String {
         body.push_str(&strip_figure(&format!("strip-{i}"), filter, search).iter().map(figure).collect::<String>());
         body.push_str(&sub_noise_figure(&format!("noise-{i}"), filter, search).iter().map(figure).collect::<String>());
     }
+    body.push_str(&settings_figure("settings", plan).iter().map(figure).collect::<String>());
     body.push_str(&night_figure("night", plan).iter().map(figure).collect::<String>());
     body.push_str(&heading("Numbers"));
     body.push_str(&all_numbers(plan));

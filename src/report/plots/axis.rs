@@ -35,6 +35,8 @@ pub(super) struct Axis {
     high: f64,
     logarithmic: bool,
     said: Said,
+    /// Whether it runs from its high end to its low one.
+    turned: bool,
 }
 
 impl Axis {
@@ -42,24 +44,24 @@ impl Axis {
     pub(super) fn even(values: impl IntoIterator<Item = f64>, margin: f64) -> Self {
         let (low, high) = ends(values);
         let room = if high > low { margin * (high - low) } else { 1.0_f64.max(0.1 * high.abs()) };
-        Self { low: low - room, high: high + room, logarithmic: false, said: Said::Numbers }
+        Self { low: low - room, high: high + room, logarithmic: false, said: Said::Numbers, turned: false }
     }
 
     /// A logarithmic axis that holds the positive ones of these values, `factor` beyond them on both sides.
     pub(super) fn logarithmic(values: impl IntoIterator<Item = f64>, factor: f64) -> Self {
         let (low, high) = ends(values.into_iter().filter(|value| *value > 0.0));
         let (low, high) = if low > 0.0 { (low / factor, high * factor) } else { (0.1, 10.0) };
-        Self { low, high: high.max(low * 2.0), logarithmic: true, said: Said::Numbers }
+        Self { low, high: high.max(low * 2.0), logarithmic: true, said: Said::Numbers, turned: false }
     }
 
     /// From 0 to `high`, without marks.
     pub(super) fn bare(high: f64) -> Self {
-        Self { low: 0.0, high, logarithmic: false, said: Said::Nothing }
+        Self { low: 0.0, high, logarithmic: false, said: Said::Nothing, turned: false }
     }
 
     /// The months of a year.
     pub(super) fn months() -> Self {
-        Self { low: 0.4, high: 12.6, logarithmic: false, said: Said::Months }
+        Self { low: 0.4, high: 12.6, logarithmic: false, said: Said::Months, turned: false }
     }
 
     /// Hours after midnight as a clock shows them.
@@ -67,10 +69,21 @@ impl Axis {
         Self { said: Said::Clock, ..Self::even(hours, margin) }
     }
 
+    /// The same axis with its low end where the high one was: rows of an image are counted from the top.
+    pub(super) fn turned(mut self) -> Self {
+        self.turned = true;
+        self
+    }
+
     /// The same axis from this number on.
     pub(super) fn from(mut self, low: f64) -> Self {
         self.low = low;
         self
+    }
+
+    /// Letters of the longest number that stands at it.
+    pub(super) fn longest_number(&self) -> usize {
+        self.marks().iter().map(|mark| self.format_ext(mark).chars().count()).max().unwrap_or(0)
     }
 
     /// Whether it has no marks.
@@ -155,7 +168,8 @@ impl Ranged for Axis {
     type ValueType = f64;
 
     fn map(&self, value: &f64, limit: (i32, i32)) -> i32 {
-        limit.0 + (self.share(*value) * f64::from(limit.1 - limit.0)).round() as i32
+        let share = if self.turned { 1.0 - self.share(*value) } else { self.share(*value) };
+        limit.0 + (share * f64::from(limit.1 - limit.0)).round() as i32
     }
 
     fn key_points<Hint: KeyPointHint>(&self, _: Hint) -> Vec<f64> {

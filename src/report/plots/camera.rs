@@ -250,6 +250,7 @@ pub fn span_figure(id: &str, profile: &CameraProfile) -> Option<Figure> {
             from: plane.read_noise_e.value.0,
             to: plane.saturation_e.value.0,
             words: format!("{gain}: {}", span_words(plane)),
+            beside: String::new(),
         })
         .collect();
     let rows = spans

@@ -19,7 +19,7 @@ pub(super) const TENTHS: i32 = 10;
 /// Height of all text in units of the picture.
 pub(super) const TEXT: i32 = 13;
 /// Mean width of a letter over its height, on the wide side.
-const LETTER: f64 = 0.56;
+pub(super) const LETTER: f64 = 0.56;
 
 /// What something is drawn for; the style sheet says how it looks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -39,10 +39,11 @@ pub(super) enum Pen {
     Chosen,
     Bar,
     Dropped,
+    Ink,
 }
 
 impl Pen {
-    const ALL: [(Self, &'static str); 15] = [
+    const ALL: [(Self, &'static str); 16] = [
         (Self::Grid, "grid"),
         (Self::Axis, "axis"),
         (Self::Text, "text"),
@@ -58,6 +59,7 @@ impl Pen {
         (Self::Chosen, "chosen"),
         (Self::Bar, "bar"),
         (Self::Dropped, "dropped"),
+        (Self::Ink, "ink"),
     ];
 
     /// The class in the style sheet.

@@ -146,10 +146,10 @@ fn chain_figure(id: &str, factors: &[(String, f64)], whole: f64, texts: [String;
         .map(|(name, factor)| {
             let from = at;
             at *= factor;
-            Bar { from, to: at, words: format!("{name} × {}", rounded(*factor, 3)) }
+            Bar { from, to: at, words: format!("{name} × {}", rounded(*factor, 3)), beside: String::new() }
         })
         .collect();
-    bars.push(Bar { from: 1.0, to: whole, words: format!("together {}", rounded(whole, 3)) });
+    bars.push(Bar { from: 1.0, to: whole, words: format!("together {}", rounded(whole, 3)), beside: String::new() });
     let x = Axis::logarithmic(bars.iter().flat_map(|bar| [bar.from, bar.to]).chain([1.0 / 1.3, 1.3]), 1.15);
     let height = 74 + 34 * bars.len() as i32;
     let y = Axis::bare(bars.len() as f64);

@@ -44,17 +44,7 @@ pub struct Figure {
 
 impl Figure {
     pub(super) fn new(id: String, title: String, description: String, panels: &[Panel], table: Table) -> Self {
-        Self::of_drawing(id, title, description, drawn(panels), table)
-    }
-
-    /// A picture that is no diagram: its elements and its height.
-    pub(super) fn of_drawing(
-        id: String,
-        title: String,
-        description: String,
-        (drawing, height): (String, i32),
-        table: Table,
-    ) -> Self {
+        let (drawing, height) = drawn(panels);
         Self { id, title, description, key: Vec::new(), table, drawing, height }
     }
 
@@ -97,7 +87,9 @@ impl Figure {
 fn sign(pen: Pen, shape: Shape) -> String {
     let class = pen.class();
     let mark = match (pen, shape) {
-        (Pen::Band | Pen::Bar, _) => format!("<rect class=\"{class}\" x=\"1\" y=\"2\" width=\"26\" height=\"8\"/>"),
+        (Pen::Band | Pen::Bar | Pen::Ink, _) => {
+            format!("<rect class=\"{class}\" x=\"1\" y=\"2\" width=\"26\" height=\"8\"/>")
+        }
         (_, Shape::Line) => format!("<line class=\"{class}\" x1=\"1\" y1=\"6\" x2=\"27\" y2=\"6\"/>"),
         (_, Shape::Points) => format!("<circle class=\"{class}\" cx=\"14\" cy=\"6\" r=\"3.5\"/>"),
         (_, Shape::Crosses) => format!("<path class=\"{class}\" d=\"M10 2 18 10M10 10 18 2\"/>"),

@@ -5,6 +5,7 @@
 mod axis;
 mod camera;
 mod canvas;
+mod dark;
 mod decisions;
 mod figure;
 mod linearity;
@@ -13,9 +14,11 @@ mod noise;
 mod panel;
 mod plan;
 mod review;
+mod settings;
 mod strip;
 
 pub use camera::{dark_current_figure, photon_transfer_figure, span_figure};
+pub use dark::{dark_histogram_figure, dark_map_figure, dark_profile_figure};
 pub use decisions::{cooling_year_figure, factors_figure, split_figure};
 pub use figure::{Figure, KeyEntry, STYLE, Table};
 pub use linearity::linearity_figure;
@@ -23,4 +26,5 @@ pub use night::night_figure;
 pub use noise::sub_noise_figure;
 pub use plan::{snr_figure, wall_time_figure};
 pub use review::timeline_figure;
+pub use settings::settings_figure;
 pub use strip::strip_figure;

@@ -10,7 +10,7 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, IntoFont, ShapeStyle, TRANSPARENT, TextStyle};
 
 use super::axis::Axis;
-use super::canvas::{Canvas, Pen, TENTHS, TEXT};
+use super::canvas::{Canvas, LETTER, Pen, TENTHS, TEXT};
 
 /// Width of every picture in units: a phone's.
 pub(super) const WIDTH: i32 = 360;
@@ -18,6 +18,8 @@ pub(super) const WIDTH: i32 = 360;
 const LEFT: i32 = 52;
 /// The same where it has none.
 const LEFT_BARE: i32 = 6;
+/// Ticks, and what lies between them and the numbers.
+const TICKS: i32 = 14;
 /// Room at the right, for half a number or a letter.
 const RIGHT: i32 = 18;
 /// Room above, for the name of the upright axis.
@@ -28,6 +30,9 @@ const BELOW: i32 = 43;
 const POINT: i32 = 3;
 /// Letters of neighbouring marks stand in rows when closer than this.
 const LETTER_ROOM: f64 = 15.0;
+
+/// Shades of the fields of a picture, beside none.
+pub(super) const SHADES: usize = 16;
 
 /// How a series is drawn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -70,6 +75,17 @@ pub(super) struct Bar {
     pub(super) from: f64,
     pub(super) to: f64,
     pub(super) words: String,
+    /// What stands at the right end of the line of words.
+    pub(super) beside: String,
+}
+
+/// A small field that is filled with so much ink.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Cell {
+    /// Two opposite corners.
+    pub(super) corners: [(f64, f64); 2],
+    /// 0 to 1.
+    pub(super) ink: f64,
 }
 
 /// One pair of axes with all that stands between them.
@@ -89,6 +105,10 @@ pub(super) struct Panel {
     pub(super) bars: Vec<Bar>,
     /// Level lines with a letter at their right end.
     pub(super) levels: Vec<Mark>,
+    /// Fields of a picture.
+    pub(super) cells: Vec<Cell>,
+    /// Words above the plot, at places of the level axis.
+    pub(super) labels: Vec<(f64, String)>,
 }
 
 impl Panel {
@@ -105,6 +125,8 @@ impl Panel {
             marks: Vec::new(),
             bars: Vec::new(),
             levels: Vec::new(),
+            cells: Vec::new(),
+            labels: Vec::new(),
         }
     }
 }
@@ -118,13 +140,15 @@ pub(super) fn drawn(panels: &[Panel]) -> (String, i32) {
     let mut out = String::new();
     let area = Canvas::new(&mut out, WIDTH, height).into_drawing_area();
     let mut rest = area;
+    let mut fields = String::new();
     for panel in panels {
         let (own, below) = rest.split_vertically(panel.height * TENTHS);
         // The canvas cannot fail, and the library fails only with it.
-        let _ = draw(&own, panel);
+        let _ = draw(&own, panel, &mut fields);
         rest = below;
     }
     drop(rest);
+    out.push_str(&fields);
     (out, height)
 }
 
@@ -138,15 +162,16 @@ fn stroke(pen: Pen) -> ShapeStyle {
     pen.colour().stroke_width(1)
 }
 
-fn draw(area: &Area<'_>, panel: &Panel) -> Drawn {
+fn draw(area: &Area<'_>, panel: &Panel, fields: &mut String) -> Drawn {
     area.draw_text(&panel.y_name, &text_style(HPos::Left, VPos::Top), (2 * TENTHS, 4 * TENTHS))?;
     let rows = letter_rows(panel);
-    let above = ABOVE + rows.iter().map(|row| row + 1).max().unwrap_or(0) * TEXT;
+    let lines = rows.iter().map(|row| row + 1).max().unwrap_or(0).max(i32::from(!panel.labels.is_empty()));
+    let above = ABOVE + lines * TEXT;
     let mut chart = ChartBuilder::on(area)
         .margin_top(above * TENTHS)
         .margin_right(RIGHT * TENTHS)
         .x_label_area_size(BELOW * TENTHS)
-        .y_label_area_size(if panel.y.is_bare() { LEFT_BARE } else { LEFT } * TENTHS)
+        .y_label_area_size(left_room(&panel.y) * TENTHS)
         .build_cartesian_2d(panel.x.clone(), panel.y.clone())?;
     if let Some((from, to)) = panel.band {
         let corners = [(from.max(panel.x.low()), panel.y.low()), (to.min(panel.x.high()), panel.y.high())];
@@ -191,13 +216,52 @@ fn draw(area: &Area<'_>, panel: &Panel) -> Drawn {
     for (i, bar) in panel.bars.iter().enumerate() {
         let at = (panel.x.at(0.02), (panel.bars.len() - i) as f64 - 0.45);
         plot.draw(&Text::new(bar.words.clone(), at, text_style(HPos::Left, VPos::Bottom)))?;
+        if !bar.beside.is_empty() {
+            let at = (panel.x.high(), at.1);
+            plot.draw(&Text::new(bar.beside.clone(), at, text_style(HPos::Right, VPos::Bottom)))?;
+        }
     }
+    for (at, words) in &panel.labels {
+        let h = match panel.x.share(*at) {
+            share if share < 0.15 => HPos::Left,
+            share if share > 0.85 => HPos::Right,
+            _ => HPos::Center,
+        };
+        let (x, y) = plot.map_coordinate(&(*at, panel.y.high()));
+        let (left, top) = area.get_base_pixel();
+        area.draw_text(words, &text_style(h, VPos::Bottom), (x - left, y - top - 2 * TENTHS))?;
+    }
+    fields.push_str(&inked(plot, &panel.cells));
     let (x, _) = plot.map_coordinate(&(panel.x.at(0.5), panel.y.low()));
     let at = (x - area.get_base_pixel().0, (panel.height - 4) * TENTHS);
     area.draw_text(panel.x_name, &text_style(HPos::Center, VPos::Bottom), at)
 }
 
+/// Room for the numbers of an upright axis, with its ticks.
+fn left_room(y: &Axis) -> i32 {
+    let letters = y.longest_number() as f64 * LETTER * f64::from(TEXT);
+    if y.is_bare() { LEFT_BARE } else { LEFT.max(letters as i32 + TICKS) }
+}
+
 type Plot<'a> = DrawingArea<Canvas<'a>, plotters::coord::cartesian::Cartesian2d<Axis, Axis>>;
+
+/// The fields of a picture, those of one shade in one path: thousands of them stay small.
+fn inked(plot: &Plot<'_>, cells: &[Cell]) -> String {
+    let mut shades = vec![String::new(); SHADES + 1];
+    for Cell { corners, ink } in cells {
+        let [a, b] = corners.map(|corner| plot.map_coordinate(&corner));
+        let unit = |tenths: i32| f64::from(tenths) / f64::from(TENTHS);
+        let (x, y) = (unit(a.0.min(b.0)), unit(a.1.min(b.1)));
+        let (width, height) = (unit((a.0 - b.0).abs()), unit((a.1 - b.1).abs()));
+        let shade = (ink.clamp(0.0, 1.0) * SHADES as f64).round() as usize;
+        shades[shade].push_str(&format!("M{x} {y}h{width}v{height}h-{width}z"));
+    }
+    let path = |(shade, fields): (usize, &String)| {
+        let opacity = shade as f64 / SHADES as f64;
+        format!("<path class=\"ink\" fill-opacity=\"{opacity:.3}\" d=\"{fields}\"/>\n")
+    };
+    shades.iter().enumerate().filter(|(_, fields)| !fields.is_empty()).map(path).collect()
+}
 
 fn draw_series(plot: &Plot<'_>, panel: &Panel, series: &Series) -> Drawn {
     let seen = |(x, y): &(f64, f64)| panel.x.holds(*x) && panel.y.holds(*y);

@@ -122,9 +122,10 @@ fn uprights(filter: &FilterPlan) -> Vec<Upright> {
         .into_iter()
         .filter_map(|(words, sub)| Some(Upright { pen: Pen::Limit, sub: sub?.0, words: words.into() }))
         .collect();
-    found.extend(filter.rules_of_thumb.iter().map(|rule| {
-        let words = format!("read noise adds {} % to the noise", rule.read_noise_adds_percent);
-        Upright { pen: Pen::Thumb, sub: rule.sub_s.0, words }
+    found.extend(filter.rules_of_thumb.iter().map(|rule| Upright {
+        pen: Pen::Thumb,
+        sub: rule.sub_s.0,
+        words: format!("read noise adds {} % to the noise", rule.read_noise_adds_percent),
     }));
     let fill = filter.planes.iter().map(|plane| plane.sky_share_of_full_well_percent / 100.0).fold(0.0, f64::max);
     if fill > 0.0 {

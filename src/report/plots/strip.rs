@@ -1,6 +1,4 @@
-//! What is left of the noise after one sub, and after all of them: a strip to look at.
-
-use std::fmt::Write;
+//! A drawing of a faint thing under a growing stack.
 
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
@@ -9,83 +7,84 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 use crate::plan::{FilterPlan, Search};
 use crate::report::{duration, rounded};
 
-use super::canvas::TEXT;
+use super::axis::Axis;
+use super::canvas::Pen;
 use super::figure::{Figure, Table};
-use super::panel::WIDTH;
+use super::panel::{Cell, Panel, Shape};
 
-/// Squares of the strip; each stands for one patch.
-const COLUMNS: usize = 120;
-const ROWS: usize = 22;
-/// Rows over which the target fades by 1/e from the middle one.
-const FADE: f64 = 5.0;
-/// Shades between the darkest and the brightest.
-const SHADES: usize = 12;
-/// Brightness in units of the target that is drawn darkest and brightest.
-const DARKEST: f64 = -1.0;
-const BRIGHTEST: f64 = 2.0;
-/// Numbers of subs that are written below.
-const TICKS: usize = 4;
+/// Fields along the strip and across it; each is one patch of the goal.
+const ALONG: usize = 84;
+const ACROSS: usize = 17;
+/// Fields from the middle at which the lane has its brightness no longer.
+const LANE: usize = 2;
 /// The same noise in every report.
-const SEED: u64 = 20_260_412;
+const SEED: u64 = 1;
+/// What has no ink and what has all of it, in brightnesses of the target.
+const SHOWN: (f64, f64) = (-1.5, 2.5);
+/// Digits in a table.
+const DIGITS: usize = 4;
+/// Height of the strip with its axis.
+const HEIGHT: i32 = 196;
 
-/// The target in the noise of ever more subs, from one on the left to all of them on the right; `None` where there are too
-/// few to tell.
+/// A lane of the target's brightness on an empty sky, drawn with the noise that the plan's stack has after as many subs as
+/// stand below: signal over noise in a patch is that of the plan; `None` without subs.
 #[must_use]
 pub fn strip_figure(id: &str, filter: &FilterPlan, search: &Search) -> Option<Figure> {
-    let (sub, every, all) = (filter.sub_s, filter.dither_every_subs as f64, filter.subs_kept as f64);
-    let subs = |share: f64| all.powf(share);
+    let (sub, every, subs) = (filter.sub_s, filter.dither_every_subs as f64, filter.subs_kept as f64);
     let snr = |subs: f64| search.snr(sub, subs, every);
-    if all < TICKS as f64 || !(snr(1.0) > 0.0 && snr(all).is_finite()) {
+    let sound = |snr: f64| snr.is_finite() && snr > 0.0;
+    if filter.subs_kept < 2 || !sound(snr(1.0)) || !sound(snr(subs)) {
         return None;
     }
-    let mut chance = Xoshiro256PlusPlus::seed_from_u64(SEED);
-    let mut shades = vec![String::new(); SHADES];
-    let side = f64::from(WIDTH) / COLUMNS as f64;
-    for column in 0..COLUMNS {
-        let noise = 1.0 / snr(subs((column as f64 + 0.5) / COLUMNS as f64));
-        for row in 0..ROWS {
-            let off = row as f64 - (ROWS as f64 - 1.0) / 2.0;
-            let chance: f64 = StandardNormal.sample(&mut chance);
-            let brightness = (-(off / FADE).powi(2)).exp() + noise * chance;
-            let share = (brightness - DARKEST) / (BRIGHTEST - DARKEST);
-            let shade = (share * SHADES as f64).clamp(0.0, SHADES as f64 - 1.0) as usize;
-            let (x, y) = (column as f64 * side, row as f64 * side);
-            // Writing to a text cannot fail.
-            let _ = write!(shades[shade], "M{x} {y}h{side}v{side}h-{side}z");
+    let x = Axis::logarithmic([1.0, subs], 1.0);
+    let edge = |column: usize| x.at(column as f64 / ALONG as f64);
+    // The first column has one sub and the last one all of them, to the last digit.
+    let counts: Vec<f64> = (0..ALONG).map(|column| x.at(column as f64 / (ALONG - 1) as f64)).collect();
+    let y = Axis::bare(ACROSS as f64);
+    let mut rng = Xoshiro256PlusPlus::seed_from_u64(SEED);
+    let mut cells = Vec::with_capacity(ALONG * ACROSS);
+    for (column, count) in counts.iter().enumerate() {
+        let noise = 1.0 / snr(*count);
+        for row in 0..ACROSS {
+            let lane = if row.abs_diff(ACROSS / 2) < LANE { 1.0 } else { 0.0 };
+            let chance: f64 = StandardNormal.sample(&mut rng);
+            let ink = (lane + noise * chance - SHOWN.0) / (SHOWN.1 - SHOWN.0);
+            let corners = [(edge(column), row as f64), (edge(column + 1), (row + 1) as f64)];
+            cells.push(Cell { corners, ink });
         }
     }
-    let mut drawing = String::new();
-    for (shade, path) in shades.iter().enumerate() {
-        let share = shade as f64 / (SHADES as f64 - 1.0);
-        let _ = writeln!(drawing, "<path class=\"shade\" fill-opacity=\"{share:.2}\" d=\"{path}\"/>");
-    }
-    let bottom = ROWS as f64 * side;
-    let mut rows = Vec::new();
-    for tick in 0..TICKS {
-        let share = tick as f64 / (TICKS - 1) as f64;
-        let count = subs(share).round();
-        let (x, anchor) = match tick {
-            0 => (0.0, "start"),
-            tick if tick == TICKS - 1 => (f64::from(WIDTH), "end"),
-            _ => (share * f64::from(WIDTH), "middle"),
-        };
-        let found = rounded(snr(count), 3);
-        let word = if count == 1.0 { "sub" } else { "subs" };
-        for (line, text) in [format!("{count} {word}"), format!("SNR {found}")].into_iter().enumerate() {
-            let y = bottom + f64::from(TEXT) * (1.4 + 1.3 * line as f64);
-            let _ = writeln!(drawing, "<text x=\"{x}\" y=\"{y:.1}\" text-anchor=\"{anchor}\">{text}</text>");
-        }
-        rows.push(vec![count.to_string(), found]);
-    }
+    let some = subs.sqrt().round();
+    let told: Vec<f64> = if some > 1.0 && some < subs { vec![1.0, some, subs] } else { vec![1.0, subs] };
+    let mut panel = Panel::new(x, y, ("subs in the stack", "SNR of the lane in a patch"), HEIGHT);
+    panel.cells = cells;
+    panel.labels = told.iter().map(|count| (*count, format!("SNR {}", rounded(snr(*count), 3)))).collect();
+    let row = |what: &str, count: f64| {
+        let (snr, hours) = (snr(count), count * sub.0 / 3600.0);
+        vec![
+            what.into(),
+            rounded(count, DIGITS),
+            rounded(snr, DIGITS),
+            rounded(1.0 / snr, DIGITS),
+            rounded(hours, DIGITS),
+        ]
+    };
+    let rows = told.iter().map(|count| row("label", *count)).chain(counts.iter().map(|count| row("column", *count)));
+    let head = ["what", "subs", "SNR in the patch", "noise over the lane's light", "hours of open shutter"];
+    let table = Table { head: head.map(String::from).to_vec(), rows: rows.collect() };
     let description = format!(
-        "SNR {} in one sub of {}, {} in all {all}. Each square stands for a patch, the middle row for the target's brightness, \
-         and the noise is made up to the plan's own SNR: a drawing, not a photograph.",
-        rounded(snr(1.0), 3),
+        "A drawing, not a photograph: chance with the plan's own SNR, from one sub of {} at the left to the {} of the stack at \
+         the right. A lane as bright as the target runs along the middle, and every small field is one patch of the goal. After \
+         one sub the SNR of the lane is {}, in the whole stack {}.",
         duration(sub),
-        rounded(snr(all), 3),
+        filter.subs_kept,
+        rounded(snr(1.0), 3),
+        rounded(snr(subs), 3)
     );
-    let head = ["subs in the stack", "SNR in a patch"].map(String::from).to_vec();
-    let title = format!("What the subs do to the noise, filter {}", filter.name);
-    let height = bottom as i32 + 3 * TEXT;
-    Some(Figure::of_drawing(id.into(), title, description, (drawing, height), Table { head, rows }))
+    let title = format!("A faint lane from one sub to the whole stack, filter {}", filter.name);
+    let figure = Figure::new(id.into(), title, description, &[panel], table);
+    Some(figure.with_key(
+        Pen::Ink,
+        Shape::Line,
+        "the more ink, the more light; above and below the lane there is sky alone",
+    ))
 }

@@ -8,6 +8,7 @@ use crate::stats::Histogram;
 use crate::units::Seconds;
 
 use super::current::{Expectation, same_exposure};
+use super::picture::Sketch;
 
 /// A hot pixel has more than this many times the median rate …
 const HOT_TIMES_MEDIAN: f64 = 10.0;
@@ -33,6 +34,8 @@ pub(crate) struct DarkImage {
     pub hot_pixel_fraction: f64,
     /// Median levels of its parts.
     pub tiles: Option<Tiles>,
+    /// What the report draws of it.
+    pub sketch: Sketch,
 }
 
 impl LongestStack {
@@ -60,6 +63,7 @@ impl LongestStack {
         let tiles = Tiles::of(self.sum.view(), self.frames);
         let rates = self.rates(offset);
         let median = median_of(&rates);
+        let sketch = Sketch::of(self.sum.view(), self.frames, exposure, offset).counted(&rates, median);
         let noise = |rate: f64| {
             let shot = (rate * exposure.0).max(0.0) * dn_per_e;
             ((read_variance + shot) / frames).sqrt() / exposure.0
@@ -78,6 +82,7 @@ impl LongestStack {
             nonuniformity_percent: seen.then(|| 100.0 * own.sqrt() / mean),
             hot_pixel_fraction: hot / (self.sum.len().max(1) as f64),
             tiles,
+            sketch,
         }
     }
 

@@ -6,6 +6,7 @@ pub(crate) mod current;
 pub(crate) mod drift;
 pub(crate) mod gain;
 mod image;
+pub(crate) mod picture;
 pub(crate) mod read_noise;
 mod slope;
 pub(crate) mod subtracted;

@@ -1,6 +1,6 @@
 //! A plane of the profile, put together.
 
-use crate::camera::{DarkCurrentPoint, Plane, SaturationCause, SaturationIs, TransferPoint};
+use crate::camera::{DarkCurrentPoint, DarkPicture, Plane, SaturationCause, SaturationIs, TransferPoint};
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
 use crate::stats::Estimate;
@@ -112,6 +112,7 @@ impl PlaneMeter {
             glow_at: glow.map(|glow| glow.place),
             read_noise_by_temperature: self.read_noise_by_temperature(&gain, step),
             thermal,
+            dark_pictures: self.dark_pictures(gain.value, step, &dark_current),
             dark_current,
         };
         Ok(Assembled { plane, transfer: curve.points, caveats, reference: *reference })
@@ -238,6 +239,15 @@ impl PlaneMeter {
             prnu((&flat.plain, flat.level), (&dark.plain, dark.level), 0.0),
             prnu((&flat.filtered, flat.level), (&dark.filtered, dark.level), uneven),
         ]
+    }
+
+    /// The longest darks of each temperature as a picture, but for those that the camera took other darks off.
+    fn dark_pictures(&self, gain: ElectronsPerDn, step: u32, points: &[DarkCurrentPoint]) -> Vec<DarkPicture> {
+        let seen = |sensor: Option<Celsius>| {
+            points.iter().any(|point| point.sensor_c == sensor && point.hot_pixel_fraction.is_some())
+        };
+        let stages = self.darks.iter().filter(|stage| seen(stage.sensor));
+        stages.filter_map(|stage| Some(stage.image.as_ref()?.sketch.picture(stage.sensor, gain, step))).collect()
     }
 
     /// Amplifier glow in the first temperature, the coldest, that shows it.
