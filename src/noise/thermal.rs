@@ -5,7 +5,7 @@
 
 use crate::camera::{DarkCurrentPoint, Plane, Thermal};
 use crate::caveat::Caveat;
-use crate::stats::{Estimate, non_negative_fit, non_negative_prediction};
+use crate::stats::{Estimate, NonNegativePrediction, non_negative_prediction};
 use crate::units::{Celsius, ElectronsPerSecond};
 
 /// Boltzmann's constant in eV/K (SI 2019, exact to the digits given).
@@ -196,12 +196,12 @@ fn two_laws(plane: &Plane, law: &Thermal, at: Celsius) -> Option<(f64, [f64; 2])
     let weights: Vec<f64> = points.iter().map(|point| point.2.max(1e-3 * point.1).powi(-2)).collect();
     let one_law = of(&|c| law_rate(law, c).0 + law.floor_e_per_s.0);
     let chi2: f64 = one_law.iter().zip(&rates).zip(&weights).map(|((fit, rate), w)| w * (fit - rate).powi(2)).sum();
-    let of_both = non_negative_fit(&shapes, &rates, &weights)?.chi2;
+    let there = [depletion_ratio(at, from), diffusion_ratio(at, from), 1.0];
+    let NonNegativePrediction { value, interval_95: [low, high], chi2: of_both } =
+        non_negative_prediction(&shapes, &rates, &weights, &there)?;
     if of_both > chi2 + CREDIBLE_CHI2 {
         return None;
     }
-    let there = [depletion_ratio(at, from), diffusion_ratio(at, from), 1.0];
-    let (value, [low, high]) = non_negative_prediction(&shapes, &rates, &weights, &there)?;
     // Where the one law describes the points as well, it may be the true one.
     let own = law_rate(law, at).0 + law.floor_e_per_s.0;
     let credible = chi2 <= of_both + CREDIBLE_CHI2;

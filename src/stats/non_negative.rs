@@ -7,24 +7,21 @@ const CHI2_95: f64 = 3.841_458_820_694_124;
 /// Halvings of the logarithm of an interval: more digits than are ever shown.
 const HALVINGS: usize = 50;
 
-/// Amplitudes `a ≥ 0` of the least squares `Σ w (y − Σ aₖ shapeₖ)²`.
-#[derive(Debug, Clone, PartialEq)]
-pub struct NonNegativeFit {
-    /// The amplitude of each shape; 0 where the best one would be negative.
-    pub amplitudes: Vec<f64>,
-    /// Weighted squared residuals.
+/// A sum of shapes at one place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NonNegativePrediction {
+    /// The best value.
+    pub value: f64,
+    /// Its 95 % interval.
+    pub interval_95: [f64; 2],
+    /// Weighted squared residuals of the fit at its points.
     pub chi2: f64,
 }
 
-impl NonNegativeFit {
-    /// The sum where the shapes have these values.
-    #[must_use]
-    pub fn at(&self, shapes: &[f64]) -> f64 {
-        shapes.iter().zip(&self.amplitudes).map(|(shape, amplitude)| shape * amplitude).sum()
-    }
-}
-
-/// The sum of `shapes` fitted to `y` where their values are `at`: the best value and its 95 % interval.
+/// Amplitudes `a ≥ 0` of the least squares `Σ w (y − Σ aₖ shapeₖ)²`, each shape given at the same points, and what their
+/// sum is where the shapes have the values `at`.
+///
+/// Every choice of shapes is tried, so this is for a handful of them; `w` are inverse variances.
 ///
 /// The interval holds every value that costs less than 3.84 in χ² when the sum is bound to it (profile
 /// likelihood), so it respects that no shape can be taken off. `None` where nothing fits or the best value is 0.
@@ -38,8 +35,17 @@ impl NonNegativeFit {
 ///
 /// # Source
 /// Profile likelihood: any text on maximum likelihood. The bound fit: least squares under one linear equation.
+///
+/// # Examples
+/// ```
+/// let shapes = [vec![1.0, 1.0, 1.0], vec![0.0, 1.0, 2.0]];
+/// let (y, w) = ([2.0, 1.0, 0.0], [1.0; 3]);
+/// let anywhere = |x| subwell::stats::non_negative_prediction(&shapes, &y, &w, &[1.0, x]).unwrap();
+/// assert_eq!(anywhere(0.0).value, anywhere(9.0).value); // the line falls, but may only rise
+/// assert!((anywhere(0.0).value - 1.0).abs() < 1e-12);
+/// ```
 #[must_use]
-pub fn non_negative_prediction(shapes: &[Vec<f64>], y: &[f64], w: &[f64], at: &[f64]) -> Option<(f64, [f64; 2])> {
+pub fn non_negative_prediction(shapes: &[Vec<f64>], y: &[f64], w: &[f64], at: &[f64]) -> Option<NonNegativePrediction> {
     let fits: Vec<(PlainFit, DVector<f64>)> = choices(shapes.len())
         .filter_map(|chosen| PlainFit::new(shapes, chosen, y, w))
         .map(|fit| {
@@ -70,27 +76,7 @@ pub fn non_negative_prediction(shapes: &[Vec<f64>], y: &[f64], w: &[f64], at: &[
         }
         inside
     };
-    Some((value, [edge(1e-3), edge(1e3)]))
-}
-
-/// Fits `y` with weights `w` (inverse variances) by a sum of `shapes`, each given at the same points.
-///
-/// Every choice of shapes is tried, so this is for a handful of them. `None` where no choice can be fitted.
-///
-/// # Examples
-/// ```
-/// let shapes = [vec![1.0, 1.0, 1.0], vec![0.0, 1.0, 2.0]];
-/// let fit = subwell::stats::non_negative_fit(&shapes, &[2.0, 1.0, 0.0], &[1.0; 3]).unwrap();
-/// assert_eq!(fit.amplitudes[1], 0.0); // the line falls, but may only rise
-/// assert!((fit.amplitudes[0] - 1.0).abs() < 1e-12);
-/// ```
-#[must_use]
-pub fn non_negative_fit(shapes: &[Vec<f64>], y: &[f64], w: &[f64]) -> Option<NonNegativeFit> {
-    let fits = choices(shapes.len()).filter_map(|chosen| PlainFit::new(shapes, chosen, y, w));
-    let best = fits.filter(|fit| allowed(&fit.amplitudes)).min_by(|a, b| a.chi2.total_cmp(&b.chi2))?;
-    let mut amplitudes = vec![0.0; shapes.len()];
-    best.chosen.iter().zip(&best.amplitudes).for_each(|(place, amplitude)| amplitudes[*place] = *amplitude);
-    Some(NonNegativeFit { amplitudes, chi2: best.chi2 })
+    Some(NonNegativePrediction { value, interval_95: [edge(1e-3), edge(1e3)], chi2: best.chi2 })
 }
 
 /// Every choice of some of `count` shapes.
