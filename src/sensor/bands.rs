@@ -5,7 +5,7 @@
 
 use std::ops::Range;
 
-use ndarray::{Array2, ArrayView1, ArrayView2, ArrayViewMut2, Axis, Slice};
+use ndarray::{Array2, ArrayView2, ArrayViewMut2, Axis, Slice};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
 /// Rows of a band.
@@ -41,27 +41,30 @@ pub(super) fn cut<T>(mut plane: ArrayView2<'_, T>, rows: Range<usize>) -> ArrayV
     plane
 }
 
-/// Hands over each row of a plane; the scattered pixels of one colour are gathered first.
+/// A row of a plane; the scattered pixels of one colour are gathered into `gathered` first.
+pub(super) fn row_of<'a>(plane: ArrayView2<'a, u16>, row: usize, gathered: &'a mut Vec<u16>) -> &'a [u16] {
+    let row = plane.index_axis_move(Axis(0), row);
+    match row.to_slice() {
+        Some(codes) => codes,
+        None => {
+            gathered.clear();
+            gathered.extend(row);
+            gathered
+        }
+    }
+}
+
+/// Hands over each row of a plane.
 pub(super) fn each_row(plane: ArrayView2<'_, u16>, mut take: impl FnMut(&[u16])) {
     let mut gathered = Vec::new();
-    for row in plane.rows() {
-        take(row.to_slice().unwrap_or_else(|| gather(row, &mut gathered)));
-    }
+    (0..plane.nrows()).for_each(|row| take(row_of(plane, row, &mut gathered)));
 }
 
 /// [`each_row`] of two planes of one shape, side by side.
 pub(super) fn each_two_rows([first, second]: [ArrayView2<'_, u16>; 2], mut take: impl FnMut(&[u16], &[u16])) {
-    let (mut gathered_first, mut gathered_second) = (Vec::new(), Vec::new());
-    for (a, b) in first.rows().into_iter().zip(second.rows()) {
-        let a = a.to_slice().unwrap_or_else(|| gather(a, &mut gathered_first));
-        take(a, b.to_slice().unwrap_or_else(|| gather(b, &mut gathered_second)));
-    }
-}
-
-fn gather<'a>(row: ArrayView1<'_, u16>, into: &'a mut Vec<u16>) -> &'a [u16] {
-    into.clear();
-    into.extend(row);
-    into
+    let (mut of_first, mut of_second) = (Vec::new(), Vec::new());
+    let rows = 0..first.nrows();
+    rows.for_each(|row| take(row_of(first, row, &mut of_first), row_of(second, row, &mut of_second)));
 }
 
 #[cfg(test)]

@@ -17,6 +17,7 @@ mod mode;
 mod pair;
 mod pattern;
 mod plane;
+mod powers;
 mod stack;
 mod stated;
 

@@ -6,6 +6,7 @@ use ndarray::ArrayView2;
 use wide::f32x4;
 
 use crate::sensor::bands::{self, each_two_rows};
+use crate::sensor::powers::Powers;
 use crate::stats::INTERQUARTILE_SIGMAS;
 use crate::units::Seconds;
 
@@ -29,64 +30,35 @@ pub(super) struct Compared {
     pub(super) excess: [f64; 2],
     hits: [usize; 2],
     /// Of the differences of pixels that were not hit.
-    powers: Differences,
+    powers: Powers,
 }
 
-/// Sums of powers 1 to 4 of differences in DN.
-#[derive(Debug, Clone, Copy, Default)]
-struct Differences {
-    count: usize,
-    sums: [f64; 4],
-}
-
-impl Differences {
-    /// The differences of two runs, and the widest square of what the second exceeds `ratio` times the first and `offset`
-    /// by.
-    ///
-    /// Single precision is enough for a run: the codes and their differences are exact in it, and what is lost of the
-    /// higher powers is lost at random.
-    fn of(first: &[u16], second: &[u16], [ratio, offset]: [f32; 2]) -> (Self, f32) {
-        let surplus = |a: f32, b: f32| b - ratio * a - offset;
-        let (mut lanes, mut widest) = ([f32x4::ZERO; 4], f32x4::ZERO);
-        let ((whole, rest), (other, other_rest)) = (first.as_chunks::<4>(), second.as_chunks::<4>());
-        for (a, b) in whole.iter().zip(other) {
-            let [a, b] = [a, b].map(|codes| f32x4::from(codes.map(f32::from)));
-            let difference = a - b;
-            let square = difference * difference;
-            for (sum, power) in lanes.iter_mut().zip([difference, square, square * difference, square * square]) {
-                *sum += power;
-            }
-            let surplus = b - a * ratio - offset;
-            widest = widest.fast_max(surplus * surplus);
-        }
-        let mut sums = lanes.map(|lanes| lanes.to_array().map(f64::from).into_iter().sum::<f64>());
-        let mut widest = widest.to_array().into_iter().fold(0.0, f32::max);
-        for (&a, &b) in rest.iter().zip(other_rest) {
-            let (a, b) = (f32::from(a), f32::from(b));
-            sums.iter_mut().zip(1..).for_each(|(sum, power)| *sum += f64::from(a - b).powi(power));
-            widest = widest.max(surplus(a, b).powi(2));
-        }
-        (Self { count: first.len(), sums }, widest)
-    }
-
-    fn push(&mut self, difference: f64) {
-        self.count += 1;
-        let mut power = 1.0;
-        for sum in &mut self.sums {
-            power *= difference;
+/// The powers of the differences of two runs in DN, and the widest square of what the second exceeds `ratio` times the
+/// first and `offset` by.
+///
+/// Single precision is enough for a run: the codes and their differences are exact in it, and what is lost of the higher
+/// powers is lost at random.
+fn run(first: &[u16], second: &[u16], [ratio, offset]: [f32; 2]) -> (Powers, f32) {
+    let (mut lanes, mut widest) = ([f32x4::ZERO; 4], f32x4::ZERO);
+    let ((whole, rest), (other, other_rest)) = (first.as_chunks::<4>(), second.as_chunks::<4>());
+    for (a, b) in whole.iter().zip(other) {
+        let [a, b] = [a, b].map(|codes| f32x4::from(codes.map(f32::from)));
+        let difference = a - b;
+        let square = difference * difference;
+        for (sum, power) in lanes.iter_mut().zip([difference, square, square * difference, square * square]) {
             *sum += power;
         }
+        let surplus = b - a * ratio - offset;
+        widest = widest.fast_max(surplus * surplus);
     }
-
-    fn add(&mut self, other: &Self) {
-        self.count += other.count;
-        self.sums.iter_mut().zip(other.sums).for_each(|(sum, other)| *sum += other);
+    let sums = lanes.map(|lanes| lanes.to_array().map(f64::from).into_iter().sum::<f64>());
+    let mut powers = Powers { count: (4 * whole.len()) as f64, sums };
+    let mut widest = widest.to_array().into_iter().fold(0.0, f32::max);
+    for (&a, &b) in rest.iter().zip(other_rest) {
+        powers.push(f64::from(a) - f64::from(b));
+        widest = widest.max((f32::from(b) - f32::from(a) * ratio - offset).powi(2));
     }
-
-    /// Means of the powers.
-    fn means(&self) -> [f64; 4] {
-        self.sums.map(|sum| sum / self.count as f64)
-    }
+    (powers, widest)
 }
 
 impl Compared {
@@ -122,7 +94,7 @@ impl Compared {
             let rows = [first, second].map(|plane| bands::cut(plane, band.clone()));
             each_two_rows(rows, |first, second| {
                 for (first, second) in first.chunks(RUN).zip(second.chunks(RUN)) {
-                    let (powers, widest) = Differences::of(first, second, line);
+                    let (powers, widest) = run(first, second, line);
                     if f64::from(widest) <= quiet {
                         compared.powers.add(&powers);
                         continue;
@@ -162,13 +134,11 @@ impl Compared {
 
     /// Temporal variance of the pair, with its uncertainty from the differences' own fourth moment.
     pub(super) fn variance(&self, exposure: Seconds) -> Option<PairVariance> {
-        if self.powers.count < 2 {
+        if self.powers.count < 2.0 {
             return None;
         }
-        let [m1, m2, m3, m4] = self.powers.means();
-        let second = m2 - m1 * m1;
-        let fourth = m4 - 4.0 * m1 * m3 + 6.0 * m1 * m1 * m2 - 3.0 * m1.powi(4);
-        let uncertainty = ((fourth - second * second).max(0.0) / self.powers.count as f64).sqrt() / 2.0;
+        let [second, fourth] = self.powers.central();
+        let uncertainty = ((fourth - second * second).max(0.0) / self.powers.count).sqrt() / 2.0;
         (second > 0.0 && uncertainty > 0.0).then_some(PairVariance { exposure, variance: second / 2.0, uncertainty })
     }
 }
@@ -206,5 +176,24 @@ mod tests {
         let compared = Compared::of(first.view(), second.view(), 1.0, EXPECTATION);
         assert_eq!(compared.hits, [0, 1]);
         approx::assert_relative_eq!(compared.excess[1], 8890.0);
+    }
+
+    #[test]
+    fn runs_in_single_precision_have_the_variance_of_all_pixels_in_double() {
+        // Seventy columns: runs of every length. Nothing is hit.
+        let frame = |seed: u32| {
+            Array2::from_shape_fn((60, 70), |(row, column)| {
+                110 + ((row * 70 + column) as u32 * (7919 + seed)).wrapping_mul(2_654_435_761).rotate_left(9) as u16 % 9
+            })
+        };
+        let (first, second) = (frame(0), frame(20));
+        let compared = Compared::of(first.view(), second.view(), 1.0, EXPECTATION);
+        let differences: Vec<f64> = first.iter().zip(&second).map(|(&a, &b)| f64::from(a) - f64::from(b)).collect();
+        let n = differences.len() as f64;
+        let mean = differences.iter().sum::<f64>() / n;
+        let variance = differences.iter().map(|difference| (difference - mean).powi(2)).sum::<f64>() / n;
+        assert_eq!(compared.hits, [0, 0]);
+        let found = compared.variance(Seconds(60.0)).unwrap();
+        approx::assert_relative_eq!(found.variance, variance / 2.0, max_relative = 1e-6);
     }
 }

@@ -2,16 +2,17 @@
 
 use std::ops::Range;
 
-use ndarray::{Array2, ArrayView2, ArrayViewMut1, ArrayViewMut2, Axis};
+use ndarray::{Array2, ArrayView2, ArrayViewMut2, Axis};
 
 use crate::frames::FrameKind;
 use crate::stats::{Estimate, Moments};
 use crate::units::Quantity;
 
 use crate::sensor::StackKey;
-use crate::sensor::bands::{self, each_row, each_two_rows};
-use crate::sensor::exact::{self, Powers};
+use crate::sensor::bands::{self, row_of};
+use crate::sensor::exact;
 use crate::sensor::pattern::glow::Tiles;
+use crate::sensor::powers::Powers;
 
 /// Side of the box that the high-pass filter takes off (EMVA 1288 Release 4.0 Linear, from memory: 5 × 5).
 pub const HIGH_PASS: usize = 5;
@@ -58,46 +59,30 @@ impl Band {
         Self { rows: Vec::with_capacity(rows), columns: vec![0; columns], squares: 0 }
     }
 
-    fn take(&mut self, line: &[u16]) {
+    fn take(&mut self, line: &[u16], sums: &mut [u32]) {
         self.rows.push(exact::sum(line));
         self.squares += exact::squares(line);
+        for ((&code, sum), of_column) in line.iter().zip(sums).zip(&mut self.columns) {
+            *sum += u32::from(code);
+            *of_column += u32::from(code);
+        }
     }
 
-    /// Adds a band of both frames of a pair to the `sums` of its pixels.
-    fn of_pair(pair: [ArrayView2<'_, u16>; 2], mut sums: ArrayViewMut2<'_, u32>) -> [Self; 2] {
+    /// Adds a band of frames to the `sums` of its pixels, a row of all of them at a time: the sums are fetched once.
+    fn of<const FRAMES: usize>(
+        frames: [ArrayView2<'_, u16>; FRAMES],
+        mut sums: ArrayViewMut2<'_, u32>,
+    ) -> [Self; FRAMES] {
         let (rows, columns) = sums.dim();
-        let mut bands = [Self::new(rows, columns), Self::new(rows, columns)];
-        let mut sums = sums.rows_mut().into_iter();
-        each_two_rows(pair, |first, second| {
-            let [of_first, of_second] = &mut bands;
-            of_first.take(first);
-            of_second.take(second);
-            let sums = sums.next().and_then(ArrayViewMut1::into_slice).unwrap_or_default();
-            let columns = of_first.columns.iter_mut().zip(&mut of_second.columns);
-            for (((&a, &b), sum), (of_a, of_b)) in first.iter().zip(second).zip(sums).zip(columns) {
-                let (a, b) = (u32::from(a), u32::from(b));
-                *sum += a + b;
-                *of_a += a;
-                *of_b += b;
+        let mut bands = [(); FRAMES].map(|()| Self::new(rows, columns));
+        let mut gathered = Vec::new();
+        for (row, sums) in sums.rows_mut().into_iter().enumerate() {
+            let sums = sums.into_slice().unwrap_or_default();
+            for (frame, band) in frames.into_iter().zip(&mut bands) {
+                band.take(row_of(frame, row, &mut gathered), sums);
             }
-        });
+        }
         bands
-    }
-
-    /// Adds a band of a frame to the `sums` of its pixels.
-    fn of(frame: ArrayView2<'_, u16>, mut sums: ArrayViewMut2<'_, u32>) -> Self {
-        let (rows, columns) = frame.dim();
-        let mut band = Self::new(rows, columns);
-        let mut sums = sums.rows_mut().into_iter();
-        each_row(frame, |line| {
-            band.take(line);
-            let sums = sums.next().and_then(ArrayViewMut1::into_slice).unwrap_or_default();
-            for ((&code, sum), of_column) in line.iter().zip(sums).zip(&mut band.columns) {
-                *sum += u32::from(code);
-                *of_column += u32::from(code);
-            }
-        });
-        band
     }
 }
 
@@ -135,9 +120,8 @@ impl Lines {
 impl Powers {
     /// Unbiased variance and its own variance, from the fourth moment or the normal distribution, whichever is more.
     fn variance(&self) -> Known {
-        let [m1, m2, m3, m4] = self.means();
-        let second = (m2 - m1 * m1).max(0.0);
-        let fourth = m4 - 4.0 * m1 * m3 + 6.0 * m1 * m1 * m2 - 3.0 * m1.powi(4);
+        let [second, fourth] = self.central();
+        let second = second.max(0.0);
         let of_one = (fourth - second * second).max(2.0 * second * second);
         Known { value: second * self.count / (self.count - 1.0), variance: of_one / (self.count - 1.0) }
     }
@@ -256,32 +240,29 @@ fn correlated(b: usize) -> (f64, f64) {
 impl StackPattern {
     /// Adds a frame; one of another size than the first is left out, and so are those after the 1,300th.
     pub fn push(&mut self, frame: ArrayView2<'_, u16>) {
-        if self.has_room_for(frame.dim()) {
-            let parts = frame.axis_chunks_iter(Axis(0), bands::ROWS);
-            let parts = parts.zip(self.sum.axis_chunks_iter_mut(Axis(0), bands::ROWS)).collect();
-            let frame = bands::each(parts, |(frame, sums)| Band::of(frame, sums));
-            self.count(frame);
-        }
+        self.push_all([frame]);
     }
 
-    /// Adds both frames of a pair in one pass.
-    fn push_pair(&mut self, [first, second]: [ArrayView2<'_, u16>; 2]) {
-        if !self.has_room_for(first.dim()) || first.dim() != second.dim() || self.frames + 2 > MOST_FRAMES {
-            return [first, second].into_iter().for_each(|frame| self.push(frame));
-        }
-        let parts = first.axis_chunks_iter(Axis(0), bands::ROWS).zip(second.axis_chunks_iter(Axis(0), bands::ROWS));
-        let parts = parts.zip(self.sum.axis_chunks_iter_mut(Axis(0), bands::ROWS)).collect();
-        let of_pair = bands::each(parts, |((first, second), sums)| Band::of_pair([first, second], sums));
-        let (first, second) = of_pair.into_iter().map(|[first, second]| (first, second)).unzip();
-        self.count(first);
-        self.count(second);
-    }
-
-    fn has_room_for(&mut self, shape: (usize, usize)) -> bool {
+    /// Adds frames of one size in one pass.
+    fn push_all<const FRAMES: usize>(&mut self, frames: [ArrayView2<'_, u16>; FRAMES]) {
+        let shape = frames[0].dim();
         if self.frames == 0 {
             self.sum = bands::zeros(std::mem::take(&mut self.sum), shape);
         }
-        shape == self.sum.dim() && !self.sum.is_empty() && self.frames < MOST_FRAMES
+        let left_out = shape != self.sum.dim() || self.sum.is_empty();
+        if left_out || self.frames + FRAMES as u32 > MOST_FRAMES {
+            return;
+        }
+        let tops = (0..shape.0).step_by(bands::ROWS);
+        let parts = tops.zip(self.sum.axis_chunks_iter_mut(Axis(0), bands::ROWS)).collect();
+        let of_bands = bands::each(parts, |(top, sums)| {
+            Band::of(frames.map(|frame| bands::cut(frame, top..top + sums.nrows())), sums)
+        });
+        let mut of_frames = [(); FRAMES].map(|()| Vec::with_capacity(of_bands.len()));
+        for bands in of_bands {
+            of_frames.iter_mut().zip(bands).for_each(|(frame, band)| frame.push(band));
+        }
+        of_frames.into_iter().for_each(|frame| self.count(frame));
     }
 
     /// Counts a frame whose pixels are added already.
@@ -560,7 +541,7 @@ impl Stacks {
         let (_, stack) = self
             .current
             .get_or_insert_with(|| (key, StackPattern { sum: std::mem::take(spare), ..StackPattern::default() }));
-        stack.push_pair(pair);
+        stack.push_all(pair);
     }
 
     /// Ends the current stack and drops its images.
