@@ -1,29 +1,15 @@
 //! Pictures of many small fields and of pixels: what is drawn is what the results say.
 
-use roxmltree::{Document, Node, ParsingOptions};
+use roxmltree::Node;
 use subwell::camera::{CameraProfile, DarkCurrentSource, DarkPicture};
 use subwell::plan::{Night, Plan, Search, plan, searches};
 use subwell::report::{camera_page, duration, plan_page};
 use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey};
 use subwell::simulate::{SensorTruth, frames};
 
+use super::page::{cells, figure, parsed, same, text_of};
+
 const SIDES: [usize; 2] = [320, 192];
-
-fn parsed(page: &str) -> Document<'_> {
-    let options = ParsingOptions { allow_dtd: true, ..ParsingOptions::default() };
-    Document::parse_with_options(page, options).unwrap_or_else(|error| panic!("{error}"))
-}
-
-fn text_of(node: Node<'_, '_>) -> String {
-    node.descendants().filter(Node::is_text).filter_map(|text| text.text()).collect()
-}
-
-/// The figure whose picture has this id.
-fn figure<'a>(page: &'a Document<'a>, id: &str) -> Node<'a, 'a> {
-    let title = format!("{id}-t");
-    let title = page.descendants().find(|node| node.attribute("id") == Some(&title)).unwrap_or_else(|| panic!("{id}"));
-    title.ancestors().find(|node| node.has_tag_name("figure")).unwrap()
-}
 
 fn of_class<'a>(figure: Node<'a, 'a>, tag: &str, class: &str) -> Vec<Node<'a, 'a>> {
     let picture = figure.children().find(|node| node.has_tag_name("svg")).unwrap();
@@ -36,20 +22,8 @@ fn words(figure: Node<'_, '_>) -> Vec<String> {
     picture.descendants().filter(|node| node.has_tag_name("text")).map(text_of).collect()
 }
 
-/// Cells of every row of a figure's table.
-fn rows(figure: Node<'_, '_>) -> Vec<Vec<String>> {
-    let table = figure.descendants().find(|node| node.has_tag_name("tbody")).unwrap();
-    let rows = table.children().filter(|node| node.has_tag_name("tr"));
-    rows.map(|row| row.children().filter(|cell| cell.has_tag_name("td")).map(text_of).collect()).collect()
-}
-
 fn number(cell: &str) -> f64 {
     cell.parse().unwrap_or_else(|_| panic!("`{cell}`"))
-}
-
-/// A table rounds to four digits.
-fn same(said: &str, is: f64) {
-    approx::assert_relative_eq!(number(said), is, max_relative = 1e-3);
 }
 
 /// Left, top and ink of every field of a picture, by columns and then from the top.
@@ -106,14 +80,14 @@ fn the_strip_has_the_noise_that_the_plan_says() {
     let document = parsed(&page);
     let strip = figure(&document, "strip-0");
     let filter = &plan.filters[0];
-    let columns: Vec<Vec<String>> = rows(strip).into_iter().filter(|row| row[0] == "column").collect();
+    let columns: Vec<Vec<String>> = cells(strip).into_iter().filter(|row| row[0] == "column").collect();
     same(&columns[0][1], 1.0);
     let last = columns.last().unwrap();
     same(&last[1], filter.subs_kept as f64);
     same(&last[2], filter.planes.iter().map(|plane| plane.snr.value).fold(f64::MAX, f64::min));
     assert!(text_of(strip).contains("A drawing, not a photograph"));
     let labels: Vec<String> = words(strip).into_iter().filter(|said| said.starts_with("SNR ")).skip(1).collect();
-    let told: Vec<Vec<String>> = rows(strip).into_iter().filter(|row| row[0] == "label").collect();
+    let told: Vec<Vec<String>> = cells(strip).into_iter().filter(|row| row[0] == "label").collect();
     assert_eq!((labels.len(), told.len()), (3, 3), "{labels:?}");
     for (label, row) in labels.iter().zip(&told) {
         approx::assert_relative_eq!(number(&label[4..]), number(&row[2]), max_relative = 6e-3);
@@ -153,7 +127,7 @@ fn hours_stand_beside_the_bar_of_each_gain_setting() {
     assert_eq!(bars.len(), 3);
     let attribute = |bar: &Node<'_, '_>, name: &str| number(bar.attribute(name).unwrap());
     let decade = attribute(&bars[0], "width") / (50_000.0_f64 / 12.0).log10();
-    for ((row, setting), bar) in rows(settings).iter().zip(&plan.by_gain_setting).zip(&bars) {
+    for ((row, setting), bar) in cells(settings).iter().zip(&plan.by_gain_setting).zip(&bars) {
         same(&row[2], setting.read_noise_e.0);
         same(&row[3], setting.saturation_e.0);
         same(&row[4], setting.wall_clock_s.0 / 3600.0);
@@ -178,7 +152,7 @@ fn rules_of_thumb_are_the_plans_own() {
     let (plan, found) = planned("snr = 8.0");
     let page = plan_page(&plan, &found);
     let document = parsed(&page);
-    let table = rows(figure(&document, "length-0"));
+    let table = cells(figure(&document, "length-0"));
     let drawn: Vec<&Vec<String>> = table.iter().filter(|row| row[0].starts_with("read noise adds")).collect();
     let mut rules = plan.filters[0].rules_of_thumb.clone();
     rules.sort_by(|a, b| a.sub_s.0.total_cmp(&b.sub_s.0));
@@ -226,7 +200,7 @@ fn darks_are_drawn_as_they_were_counted() {
     let pixels = (SIDES[0] * SIDES[1]) as f64;
 
     let histogram = figure(&document, "pixels-0");
-    let bins = rows(histogram);
+    let bins = cells(histogram);
     assert_eq!(bins.iter().map(|row| number(&row[3])).sum::<f64>(), pixels);
     assert_eq!(bins.len(), dark.bins.len() + 1);
     for (row, bin) in bins[1..].iter().zip(&dark.bins) {
@@ -248,7 +222,7 @@ fn darks_are_drawn_as_they_were_counted() {
     let drawn = fields(map);
     let [down, across] = [dark.parts_e_per_s.len(), dark.parts_e_per_s[0].len()];
     assert_eq!((across, down, drawn.len()), (20, 12, 240));
-    for (i, row) in rows(map).iter().enumerate() {
+    for (i, row) in cells(map).iter().enumerate() {
         assert_eq!(row.len(), across + 1);
         row[1..].iter().zip(&dark.parts_e_per_s[i]).for_each(|(said, is)| same(said, *is));
     }
@@ -257,7 +231,7 @@ fn darks_are_drawn_as_they_were_counted() {
     assert!(drawn[0].2 > 0.99 && drawn[239].2 < 0.4, "{:?} {:?}", drawn[0], drawn[239]);
     assert!(text_of(map).contains("Amplifier glow: top left"));
 
-    let lines = rows(figure(&document, "lines-0"));
+    let lines = cells(figure(&document, "lines-0"));
     let of = |what: &str| lines.iter().filter(|row| row[0] == what).map(|row| number(&row[2])).collect::<Vec<f64>>();
     for (said, is) in [(of("columns"), &dark.columns_e_per_s), (of("rows"), &dark.rows_e_per_s)] {
         assert_eq!(said.len(), is.len());

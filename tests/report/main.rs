@@ -3,10 +3,16 @@
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
-use roxmltree::{Document, Node, ParsingOptions};
+use roxmltree::Node;
 use subwell::camera::CameraProfile;
 use subwell::plan::{Comparison, Cooling, Night, plan, searches};
 use subwell::report::{camera_page, comparison_page, cooling_line, cooling_page, plan_page};
+
+mod nights;
+mod page;
+mod pictures;
+
+use page::{cells, figure, has_class, parsed, same, text_of};
 
 /// A mark may lie off the place that its table's number asks for: the number is rounded to four digits and the place to
 /// a tenth of a unit; the picture is 360 units wide.
@@ -22,11 +28,6 @@ fn subwell() -> Command {
     Command::cargo_bin("subwell").unwrap()
 }
 
-fn parsed(page: &str) -> Document<'_> {
-    let options = ParsingOptions { allow_dtd: true, ..ParsingOptions::default() };
-    Document::parse_with_options(page, options).unwrap_or_else(|error| panic!("{error}"))
-}
-
 /// The sample camera and night as reports, with what the program says of the night: camera page, plan page, text.
 fn reports() -> (String, String, String, tempfile::TempDir) {
     let folder = tempfile::tempdir().unwrap();
@@ -40,27 +41,10 @@ fn reports() -> (String, String, String, tempfile::TempDir) {
     (read("camera.html"), read("plan.html"), text, folder)
 }
 
-fn has_class(node: &Node<'_, '_>, class: &str) -> bool {
-    node.attribute("class") == Some(class)
-}
-
-fn text_of(node: Node<'_, '_>) -> String {
-    node.descendants().filter(Node::is_text).filter_map(|text| text.text()).collect()
-}
-
-/// The figure whose picture has this id.
-fn figure<'a>(page: &'a Document<'a>, id: &str) -> Node<'a, 'a> {
-    let title = format!("{id}-t");
-    let title = page.descendants().find(|node| node.attribute("id") == Some(&title)).unwrap_or_else(|| panic!("{id}"));
-    title.ancestors().find(|node| node.has_tag_name("figure")).unwrap()
-}
-
 /// Second and third column of the rows that start with a word.
 fn rows(figure: Node<'_, '_>, word: &str) -> Vec<(f64, f64)> {
-    let table = figure.descendants().find(|node| node.has_tag_name("tbody")).unwrap();
-    let cells = |row: Node<'_, '_>| row.children().filter(|c| c.has_tag_name("td")).map(text_of).collect::<Vec<_>>();
-    let rows = table.children().filter(|node| node.has_tag_name("tr")).map(cells);
-    rows.filter(|row| row[0] == word).map(|row| (row[1].parse().unwrap(), row[2].parse().unwrap())).collect()
+    let rows = cells(figure).into_iter().filter(|row| row[0] == word);
+    rows.map(|row| (row[1].parse().unwrap(), row[2].parse().unwrap())).collect()
 }
 
 fn attribute(node: &Node<'_, '_>, name: &str) -> f64 {
@@ -351,18 +335,6 @@ fn cooling_and_comparison_are_written_as_files() {
         closed_and_small_with(&page, 1);
         figure(&parsed(&page), id);
     }
-}
-
-/// Cells of every row of a figure's table.
-fn cells(figure: Node<'_, '_>) -> Vec<Vec<String>> {
-    let table = figure.descendants().find(|node| node.has_tag_name("tbody")).unwrap();
-    let rows = table.children().filter(|node| node.has_tag_name("tr"));
-    rows.map(|row| row.children().filter(|cell| cell.has_tag_name("td")).map(text_of).collect()).collect()
-}
-
-/// Four digits: the tables round.
-fn same(said: &str, is: f64) {
-    approx::assert_relative_eq!(said.parse::<f64>().unwrap(), is, max_relative = 1e-3);
 }
 
 #[test]

@@ -1,22 +1,21 @@
 //! Every number that a report of a plan writes is the one that `plan --json` has, for nights of all kinds.
-#![cfg(feature = "cli")]
-
-use std::path::Path;
 
 use rand::{RngExt, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
-use roxmltree::{Document, Node, ParsingOptions};
 use serde_json::Value;
 use subwell::camera::CameraProfile;
 use subwell::plan::{Night, plan, searches};
 use subwell::report::plan_page;
+
+use super::page::{parsed, text_of};
+use super::samples;
 
 const NIGHTS: usize = 50;
 /// Entries that stand under "Why" and again under "Numbers".
 const ABOVE: [&str; 3] = ["sub length", "limits", "noise from"];
 
 fn sample(name: &str) -> String {
-    std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration").join(name)).unwrap()
+    std::fs::read_to_string(samples().join(name)).unwrap()
 }
 
 /// The published sample night with other sky, optics, target, mount and filters.
@@ -148,13 +147,9 @@ fn of_plane(name: &str, plane: &Value) -> Option<Vec<f64>> {
 
 /// The entries of the page's lists of numbers: name and text, in their order.
 fn entries(page: &str) -> Vec<(String, String)> {
-    let options = ParsingOptions { allow_dtd: true, ..ParsingOptions::default() };
-    let document = Document::parse_with_options(page, options).unwrap();
-    let text = |node: Node<'_, '_>| {
-        node.descendants().filter(Node::is_text).filter_map(|node| node.text()).collect::<String>()
-    };
+    let document = parsed(page);
     let names = document.descendants().filter(|node| node.attribute("scope") == Some("row"));
-    names.filter_map(|name| Some((text(name), text(name.next_sibling_element()?)))).collect()
+    names.filter_map(|name| Some((text_of(name), text_of(name.next_sibling_element()?)))).collect()
 }
 
 #[test]
