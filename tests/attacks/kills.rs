@@ -201,11 +201,14 @@ fn page_that_saves(program: &Path, folder: &Path, body: &str) -> Child {
     );
     let (port, page): (u16, u32) = (port.parse().unwrap(), child.id());
     std::thread::spawn(move || {
-        // The page may be dead at any of these moments.
+        // The page may be dead at any of these moments; one that did not answer is, and its number may be another's by now.
+        let mut answer = Vec::new();
         if let Ok(mut stream) = TcpStream::connect((Ipv4Addr::LOCALHOST, port)) {
-            let _ = stream.write_all(request.as_bytes()).and_then(|()| stream.read_to_end(&mut Vec::new()));
+            let _ = stream.write_all(request.as_bytes()).and_then(|()| stream.read_to_end(&mut answer));
         }
-        let _ = Command::new("kill").arg(page.to_string()).stderr(Stdio::null()).status();
+        if !answer.is_empty() {
+            let _ = Command::new("kill").arg(page.to_string()).stderr(Stdio::null()).status();
+        }
     });
     child
 }
