@@ -131,3 +131,36 @@ fn the_notebooks_show_what_the_program_prints() {
         assert!(run(&page) >= 1, "{} shows nothing", page.display());
     }
 }
+
+/// Each picture of the README: what it says to who does not see it, and its file.
+fn pictures(page: &str) -> Vec<(String, String)> {
+    let between = |text: &str, begin: &str, end: &str| {
+        let rest = text.split_once(begin)?.1;
+        Some(rest.split_once(end)?.0.to_owned())
+    };
+    let picture = |line: &str| {
+        if line.starts_with("![") {
+            Some((between(line, "![", "](")?, between(line, "](", ")")?))
+        } else {
+            let tag = between(line, "<img ", ">")?;
+            Some((between(&tag, "alt=\"", "\"")?, between(&tag, "src=\"", "\"")?))
+        }
+    };
+    page.lines().filter_map(picture).collect()
+}
+
+#[test]
+fn the_readme_shows_the_pictures_that_are_made_for_it_and_says_what_is_on_them() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let shown = pictures(&std::fs::read_to_string(root.join("README.md")).unwrap());
+    for (said, file) in &shown {
+        assert!(said.len() > 60, "{file}: {said}");
+        let bytes = std::fs::read(root.join(file)).unwrap_or_else(|error| panic!("{file}: {error}"));
+        assert!(bytes.starts_with(b"\x89PNG"), "{file} is no PNG");
+    }
+    let entry = |entry: std::io::Result<std::fs::DirEntry>| entry.unwrap().file_name().into_string().unwrap();
+    let mut made: Vec<String> = std::fs::read_dir(root.join("pictures")).unwrap().map(entry).collect();
+    let mut shown: Vec<String> = shown.into_iter().map(|(_, file)| file.replace("pictures/", "")).collect();
+    (made.sort(), shown.sort());
+    assert_eq!(made, shown);
+}

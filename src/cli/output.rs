@@ -4,14 +4,14 @@
 //! Exit codes: 0 answered, 1 the input cannot answer, 2 wrong words or files that cannot be
 //! read as asked, 3 answered with caveats under `--strict`.
 
-use std::io::{self, Write};
+use std::io::{self, IsTerminal, Write};
 use std::process::ExitCode;
 
 use serde::Serialize;
 use serde_json::{Value, json};
 use subwell::caveat::Rejected;
 use subwell::frames::names::{ADVICE, files};
-use subwell::report::{error_document, json_text, json_value};
+use subwell::report::{error_document, failure_text, json_text, json_value};
 
 use super::signs;
 
@@ -153,12 +153,16 @@ pub(super) fn finish(answer: Result<Answer, Failure>, json: bool, strict: bool) 
             if json {
                 return print(&json_text(&failure.document()), exit);
             }
-            let mut stderr = anstream::stderr().lock();
+            let (message, hint) = (signs::fit_for_output(&failure.message), signs::fit_for_output(&failure.hint));
+            let told = if io::stderr().is_terminal() {
+                failure_text(&message, &hint)
+            } else {
+                // What reads a pipe or a file looks for a line of each.
+                let hint = if hint.is_empty() { String::new() } else { format!("hint: {hint}\n") };
+                format!("error: {message}\n{hint}")
+            };
             // Nobody left to tell: the exit code still says it.
-            let _ = writeln!(stderr, "error: {}", signs::fit_for_output(&failure.message));
-            if !failure.hint.is_empty() {
-                let _ = writeln!(stderr, "hint: {}", signs::fit_for_output(&failure.hint));
-            }
+            let _ = anstream::stderr().write_all(told.as_bytes());
             exit
         }
     }

@@ -14,6 +14,8 @@ pub(super) fn bar(what: &str, length: usize, quiet: bool) -> ProgressBar {
     if let Ok(style) = ProgressStyle::with_template("{msg} {bar:30} {pos}/{len}  {per_sec}  {eta} left") {
         bar.set_style(style);
     }
+    // A disk that hangs over one frame is seen too: the time left grows.
+    bar.enable_steady_tick(Duration::from_millis(500));
     bar
 }
 

@@ -13,7 +13,7 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &str); 14] = [
+const ASSETS: [(&str, &str, &str); 15] = [
     asset!("/", HTML, "page.html"),
     asset!("/page.css", CSS, "page.css"),
     asset!("/icon.svg", PICTURE, "icon.svg"),
@@ -25,6 +25,7 @@ const ASSETS: [(&str, &str, &str); 14] = [
     asset!("/night.js", SCRIPT, "night.js"),
     asset!("/sentence.js", SCRIPT, "sentence.js"),
     asset!("/answer.js", SCRIPT, "answer.js"),
+    asset!("/evenings.js", SCRIPT, "evenings.js"),
     asset!("/map.js", SCRIPT, "map.js"),
     asset!("/files.js", SCRIPT, "files.js"),
     asset!("/measure.js", SCRIPT, "measure.js"),

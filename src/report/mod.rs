@@ -1,5 +1,6 @@
 //! Results as text that fits a terminal of 80 columns, as pictures and as a page of HTML. Reads, never reckons.
 
+mod bar;
 mod calendar_file;
 mod calibration;
 mod camera;
@@ -81,6 +82,41 @@ fn entry(indent: usize, name: &str, column: usize, value: &str) -> String {
     format!("{:indent$}{name:<width$}{}", "", wrapped_from(column, value, column))
 }
 
+/// What went wrong and what helps, for a terminal: broken at spaces into lines of at most 80 columns.
+///
+/// Every space of the two stays, so that the name of a file can be copied; `\n` begins a new line.
+#[must_use]
+pub fn failure_text(message: &str, hint: &str) -> String {
+    let mut text = String::new();
+    for (word, said) in [("error:", message), ("hint:", hint)] {
+        if said.is_empty() {
+            continue;
+        }
+        text.push_str(word);
+        let mut column = word.len();
+        for (i, line) in said.lines().enumerate() {
+            if i > 0 {
+                text.push_str("\n ");
+                column = 1;
+            }
+            for part in line.split(' ') {
+                let length = part.chars().count();
+                if column + 1 + length > WIDTH && column > 2 {
+                    text.push_str("\n  ");
+                    column = 2;
+                } else {
+                    text.push(' ');
+                    column += 1;
+                }
+                text.push_str(part);
+                column += length;
+            }
+        }
+        text.push('\n');
+    }
+    text
+}
+
 /// Caveats as a list, each with what can be done; empty without caveats.
 #[must_use]
 pub fn caveats_text(caveats: &[Caveat]) -> String {
@@ -136,6 +172,19 @@ mod tests {
         let said = rejected_text(&many);
         assert_eq!(said.lines().count(), 12, "{said}");
         assert!(said.contains("490 more: text") && said.contains("500.txt: empty"), "{said}");
+    }
+
+    #[test]
+    fn a_failure_fits_the_terminal_and_keeps_every_word_and_space() {
+        let message =
+            format!("{}my  frames of October.fits: not an image {}", "many words ".repeat(9), "x".repeat(100));
+        let said = failure_text(&message, "take it away\nor give another");
+        let (error, hint) = said.split_once("hint:").unwrap();
+        assert_eq!(hint, " take it away\n  or give another\n");
+        assert!(error.lines().all(|line| line.chars().count() <= WIDTH || line.contains("xxx")), "{said}");
+        assert!(error.lines().skip(1).all(|line| line.starts_with("  ")), "{said}");
+        assert_eq!(error.trim_end().replace("\n  ", " "), format!("error: {message}"));
+        assert_eq!(failure_text("short", ""), "error: short\n");
     }
 
     #[test]

@@ -3,6 +3,7 @@
 use crate::plan::{FilterPlan, GainSetting, Plan, PlanNight, PlanePlan, SetBy, WithoutDither};
 use crate::units::Seconds;
 
+use super::bar::bar;
 use super::calibration::calibration_text;
 use super::schedule::schedule_text;
 use super::short_set::short_set_text;
@@ -16,6 +17,9 @@ const BEYOND_PATIENCE: f64 = 100.0;
 
 /// Hours that the Moon may lack of a night and still be down all of it.
 const ALL_OF_IT_H: f64 = 1e-6;
+
+/// The entry that has the noise budget.
+pub(super) const NOISE_FROM: &str = "noise from";
 
 /// The answer in one line: sub length, count, dither cadence, gain, temperature.
 #[must_use]
@@ -321,35 +325,44 @@ fn plane_text(plane: &PlanePlan) -> String {
     let mut text = format!("  plane {}{colour}\n", plane.plane);
     for (name, value) in plane_entries(plane) {
         text.push_str(&entry(4, name, 20, &value));
+        if name == NOISE_FROM {
+            text.push_str(&entry(4, "", 20, &bar(&noise_parts(plane))));
+        }
     }
     text
+}
+
+/// The noise budget: each source and its share of the stack's variance, in percent.
+fn noise_parts(plane: &PlanePlan) -> Vec<(&'static str, f64)> {
+    let share = &plane.noise_share_percent;
+    let moon = (plane.rates_e_per_s.moon.0 > 0.0).then_some(("Moon", share.moon));
+    [("sky", share.sky)]
+        .into_iter()
+        .chain(moon)
+        .chain([
+            ("target", share.target),
+            ("dark", share.dark),
+            ("read", share.read + share.quantisation),
+            ("pattern", share.pattern),
+            ("calibration", share.calibration),
+        ])
+        .collect()
 }
 
 /// What happens in a plane, each with its name.
 pub(super) fn plane_entries(plane: &PlanePlan) -> Vec<(&'static str, String)> {
     let rates = &plane.rates_e_per_s;
-    let share = &plane.noise_share_percent;
     let mut entries = Vec::new();
     let mut line = |name: &'static str, value: String| entries.push((name, value));
     let rate = |rate: f64| rounded(rate, 2);
     let moonlight = if rates.moon.0 > 0.0 { format!("Moon {}, ", rate(rates.moon.0)) } else { String::new() };
-    let moon_share = if rates.moon.0 > 0.0 { format!(" Moon {:.0} %,", share.moon) } else { String::new() };
     line(
         "e-/s in a pixel",
         format!("target {}, sky {}, {moonlight}dark {}", rate(rates.target.0), rate(rates.sky.0), rate(rates.dark.0)),
     );
-    line(
-        "noise from",
-        format!(
-            "sky {:.0} %,{moon_share} target {:.0} %, dark {:.0} %, read {:.0} %, pattern {:.0} %, calibration {:.0} %",
-            share.sky,
-            share.target,
-            share.dark,
-            share.read + share.quantisation,
-            share.pattern,
-            share.calibration
-        ),
-    );
+    let shares: Vec<String> =
+        noise_parts(plane).iter().map(|(name, percent)| format!("{name} {percent:.0} %")).collect();
+    line(NOISE_FROM, shares.join(", "));
     let mut reached = format!("SNR {}", rounded(plane.snr.value, 3));
     if let Some(faintest) = plane.faintest_mag_per_arcsec2 {
         reached.push_str(&format!(", faintest at 3 sigma in a 10\" square {:.1} mag/arcsec2", faintest.0));

@@ -1,5 +1,6 @@
 //! A page to ask, and somebody who asks it byte by byte.
 
+use std::ffi::OsStr;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{Ipv4Addr, TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
@@ -155,9 +156,15 @@ pub(crate) struct Program {
 
 impl Program {
     pub(crate) fn start(folder: &Path, words: &[&str]) -> Self {
+        Self::start_with(folder, words, &[])
+    }
+
+    /// The same with variables of its surroundings.
+    pub(crate) fn start_with(folder: &Path, words: &[&str], variables: &[(&str, &OsStr)]) -> Self {
         let mut child = Command::new(env!("CARGO_BIN_EXE_subwell"))
             .args(["page", "--no-open", "--port", "0"])
             .args(words)
+            .envs(variables.iter().copied())
             .current_dir(folder)
             .stdout(Stdio::piped())
             .spawn()

@@ -7,3 +7,6 @@ mod measuring;
 mod nights;
 mod patience;
 mod saving;
+#[cfg(target_os = "linux")]
+#[path = "../slow/mod.rs"]
+mod slow;

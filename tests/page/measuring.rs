@@ -9,6 +9,8 @@ use serde_json::{Value, json};
 use subwell::page::{Limits, Measure, Refusal};
 
 use crate::client::{Program, copy, page_with, samples};
+#[cfg(target_os = "linux")]
+use crate::slow;
 
 const PATIENCE: Duration = Duration::from_secs(120);
 
@@ -102,6 +104,38 @@ fn progress_is_told_and_a_stop_is_heard() {
     go.0.send(()).unwrap();
     let document = ended(|| address.get("/api/measure").json());
     assert_eq!(document["error"]["code"], "stopped", "{document}");
+}
+
+/// A slow disk holds up the measurement, and nobody else.
+#[cfg(target_os = "linux")]
+#[test]
+fn slow_reads_are_told_frame_by_frame_while_the_page_answers() {
+    let folder = tempfile::tempdir().unwrap();
+    copied(&samples().join("uncooled-colour"), &folder.path().join("frames"));
+    copy("published-camera.toml", folder.path());
+    copy("published-night.toml", folder.path());
+    let elsewhere = tempfile::tempdir().unwrap();
+    let program = Program::start_with(folder.path(), &[], &[(slow::UNDER, slow::disk(elsewhere.path()).as_os_str())]);
+    let address = &program.address;
+    let text = std::fs::read_to_string(folder.path().join("published-night.toml")).unwrap();
+    let draft = json!({ "at": "published-night.toml", "text": text, "changes": [] });
+    address.post("/api/measure", &json!({ "path": "frames" }));
+    let (done, planned) = (std::cell::RefCell::new(Vec::new()), std::cell::Cell::new(0));
+    let document = ended(|| {
+        let plan = address.post("/api/plan", &draft);
+        let document = address.get("/api/measure").json();
+        if document["state"] == "running" {
+            done.borrow_mut().push(document["frames_done"].as_u64().unwrap());
+            planned.set(planned.get() + usize::from(plan.status == 200));
+        }
+        document
+    });
+    assert_eq!(document["state"], "done", "{document}");
+    let mut done = done.into_inner();
+    assert!(done.is_sorted(), "{done:?}");
+    done.dedup();
+    let between = done.iter().filter(|&&frames| frames > 0 && frames < 46).count();
+    assert!(between >= 5 && planned.get() >= 5, "frames told: {done:?}; {} plans meanwhile", planned.get());
 }
 
 #[test]

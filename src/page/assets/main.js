@@ -6,10 +6,11 @@ import * as files from "./files.js";
 import * as map from "./map.js";
 import * as measure from "./measure.js";
 import { draft, night, read, take } from "./night.js";
+import { evenings, shortSet } from "./evenings.js";
 import { build } from "./sentence.js";
 import { ask } from "./server.js";
 
-const PARTS = ["choices", "budget", "why", "doubts"];
+const PARTS = ["choices", "budget", "evenings", "short", "why", "doubts"];
 
 let asking = null;
 
@@ -31,6 +32,8 @@ async function plan() {
     reasons(document);
     doubts(document.caveats, $("caveats"));
     for (const part of PARTS) show($(part), true);
+    evenings(document);
+    shortSet(document);
     show($("doubts"), document.caveats.length > 0);
     const maps = await comingMaps;
     if (asking !== own) return;

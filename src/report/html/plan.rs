@@ -3,7 +3,7 @@
 use crate::plan::{Plan, Search};
 use crate::report::calibration::calibration_entries;
 use crate::report::duration;
-use crate::report::plan::{answer_line, clock_line, filter_entries, night_entries, plane_entries};
+use crate::report::plan::{NOISE_FROM, answer_line, clock_line, filter_entries, night_entries, plane_entries};
 use crate::report::plots::{
     Table, night_figure, settings_figure, snr_figure, strip_figure, sub_noise_figure, wall_time_figure,
 };
@@ -27,7 +27,7 @@ pub fn plan_page(plan: &Plan, searches: &[Search]) -> String {
         let why: Vec<_> = filter_entries(filter)
             .into_iter()
             .filter(|(name, _)| ["sub length", "set by", "limits"].contains(name))
-            .chain(filter.planes.iter().flat_map(plane_entries).filter(|(name, _)| *name == "noise from"))
+            .chain(filter.planes.iter().flat_map(plane_entries).filter(|(name, _)| *name == NOISE_FROM))
             .collect();
         body.push_str(&subheading(&filter.name));
         body.push_str(&numbers(&why));

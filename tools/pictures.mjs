@@ -1,0 +1,65 @@
+// Takes the pictures of README.md: figures out of the reports that lie in this folder, and the planner as it is served.
+
+import { spawn } from "node:child_process";
+import { mkdirSync } from "node:fs";
+import { createInterface } from "node:readline";
+import { must, open, watched } from "./browser.mjs";
+
+const [program, pictures, chromium] = process.argv.slice(2);
+/** File, report, how the caption begins. */
+const FIGURES = [
+  ["photon-transfer.png", "camera.html", "Photon transfer"],
+  ["length-of-a-sub.png", "plan.html", "What the length of a sub costs"],
+  ["year-of-cooling.png", "cooling.html", "The year of"],
+];
+const WIDTH = 620;
+
+async function figures(browser) {
+  const { page } = await watched(browser);
+  await page.setViewport({ width: WIDTH, height: 900 });
+  for (const [file, report, caption] of FIGURES) {
+    await page.goto(`file://${process.cwd()}/${report}`);
+    await page.click("label[for=theme-light]");
+    const figure = await page.evaluateHandle((begins) => [...document.querySelectorAll("figure")].find((one) => one.querySelector("figcaption").textContent.startsWith(begins)), caption);
+    must(figure.asElement(), `${report} has no figure “${caption}”`);
+    // A picture has no table to unfold.
+    await figure.evaluate((one) => one.querySelectorAll("details").forEach((twin) => twin.remove()));
+    await figure.asElement().screenshot({ path: `${pictures}/${file}` });
+  }
+  await page.close();
+}
+
+async function planner(browser) {
+  const child = spawn(program, ["page", "garden-night.toml", "--no-open"], { stdio: ["ignore", "pipe", "inherit"] });
+  try {
+    let address = null;
+    for await (const line of createInterface({ input: child.stdout })) {
+      address = /http:\/\/127\.0\.0\.1:\d+\/#[0-9a-f]+/.exec(line)?.[0];
+      if (address) break;
+    }
+    must(address, "the program printed no address");
+    const { page } = await watched(browser);
+    for (const [file, theme, width, last] of [["planner.png", "light", 1180, "#map-said"], ["planner-in-the-dark.png", "night", 390, "#more"]]) {
+      await page.setViewport({ width, height: 900 });
+      await page.goto(address);
+      await page.reload();
+      await page.waitForFunction(() => document.querySelector("#choices").getAttribute("aria-busy") === "false");
+      await page.click(`[data-theme-to=${theme}]`);
+      await page.evaluate(() => { document.activeElement.blur(); window.scrollTo(0, 0); });
+      await page.mouse.move(0, 0);
+      const height = await page.$eval(last, (element) => Math.ceil(element.getBoundingClientRect().bottom) + 16);
+      await page.screenshot({ path: `${pictures}/${file}`, clip: { x: 0, y: 0, width, height } });
+    }
+  } finally {
+    child.kill("SIGINT");
+  }
+}
+
+mkdirSync(pictures, { recursive: true });
+const browser = await open(chromium);
+try {
+  await figures(browser);
+  await planner(browser);
+} finally {
+  await browser.close();
+}
