@@ -16,7 +16,7 @@ use super::output::Failure;
 use super::progress::Watch;
 
 /// Frames that wait between each reader and the measurement: memory is a few frames.
-const FRAMES_AHEAD: usize = 1;
+const FRAMES_AHEAD: usize = 2;
 /// Threads that read; each holds a frame more.
 const READERS: usize = 2;
 

@@ -71,12 +71,11 @@ impl Decoder {
         Ok(Self::new(std::env::current_exe().map_err(none)?, cores()))
     }
 
-    /// Takes the memory of a frame, to read another one into.
-    pub fn keep(&self, spent: Option<Array2<u16>>) {
+    /// Takes the memory of frames, to read other ones into; of as many as are read at a time.
+    pub fn keep(&self, spent: Vec<Array2<u16>>) {
         let mut spare = self.spare.lock().unwrap_or_else(PoisonError::into_inner);
-        if let (Some(spent), true) = (spent, spare.len() < self.most) {
-            spare.push(spent.into_raw_vec_and_offset().0);
-        }
+        let room = self.most.saturating_sub(spare.len());
+        spare.extend(spent.into_iter().take(room).map(|pixels| pixels.into_raw_vec_and_offset().0));
     }
 
     /// Memory of a frame that is needed no more; empty without any.

@@ -4,16 +4,38 @@
 //! to bottom: the same frames give the same digits on any machine.
 
 use std::ops::Range;
+use std::sync::{Mutex, PoisonError};
 
 use ndarray::{Array2, ArrayView2, ArrayViewMut2, Axis, Slice};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
 /// Rows of a band.
-pub(super) const ROWS: usize = 512;
+pub(super) const ROWS: usize = 256;
 
 /// What comes of each band of `rows` rows, from top to bottom.
 pub(super) fn of_rows<T: Send>(rows: usize, of_band: impl Fn(Range<usize>) -> T + Sync + Send) -> Vec<T> {
     each((0..rows).step_by(ROWS).map(|top| top..(top + ROWS).min(rows)).collect(), of_band)
+}
+
+/// [`of_rows`] with something of its own, such as a histogram, for whoever works on a band; there are as many of them as
+/// bands are worked on at a time. One for each band would be more memory to fetch and to add up than the band itself.
+///
+/// Which bands went into which of them is chance: they must come to the same in all.
+pub(super) fn of_rows_with<S: Send, T: Send>(
+    rows: usize,
+    new: impl Fn() -> S + Sync,
+    of_band: impl Fn(Range<usize>, &mut S) -> T + Sync + Send,
+) -> (Vec<T>, Vec<S>) {
+    let idle = Mutex::new(Vec::new());
+    let lock = || idle.lock().unwrap_or_else(PoisonError::into_inner);
+    let done = of_rows(rows, |band| {
+        let kept = lock().pop();
+        let mut own = kept.unwrap_or_else(&new);
+        let done = of_band(band, &mut own);
+        lock().push(own);
+        done
+    });
+    (done, std::mem::take(&mut *lock()))
 }
 
 /// What comes of each part, in their order.
@@ -25,12 +47,15 @@ pub(super) fn each<P: Send, T: Send>(parts: Vec<P>, of_part: impl Fn(P) -> T + S
     parts.into_par_iter().map(of_part).collect()
 }
 
-/// An image of sums, all 0, in the memory of an `old` one if that has its size.
+/// Room for an image of sums: in the memory of an `old` one if that has its size, and then not empty.
 ///
-/// The zeros are written: memory that was only promised to be 0 is given page by page at the first addition, each time
-/// with a word to all processors, which took longer than the additions.
-pub(super) fn zeros(old: Array2<u32>, shape: (usize, usize)) -> Array2<u32> {
-    let mut sums = if old.dim() == shape { old } else { Array2::zeros(shape) };
+/// New memory is written to: if it was only promised, it is given page by page at the first addition, each time with a
+/// word to all processors, which takes longer than the additions.
+pub(super) fn room(old: Array2<u32>, shape: (usize, usize)) -> Array2<u32> {
+    if old.dim() == shape {
+        return old;
+    }
+    let mut sums = Array2::zeros(shape);
     each(sums.axis_chunks_iter_mut(Axis(0), ROWS).collect(), |mut band: ArrayViewMut2<'_, u32>| band.fill(0));
     sums
 }
@@ -57,14 +82,17 @@ pub(super) fn row_of<'a>(plane: ArrayView2<'a, u16>, row: usize, gathered: &'a m
 /// Hands over each row of a plane.
 pub(super) fn each_row(plane: ArrayView2<'_, u16>, mut take: impl FnMut(&[u16])) {
     let mut gathered = Vec::new();
-    (0..plane.nrows()).for_each(|row| take(row_of(plane, row, &mut gathered)));
+    for row in 0..plane.nrows() {
+        take(row_of(plane, row, &mut gathered));
+    }
 }
 
 /// [`each_row`] of two planes of one shape, side by side.
 pub(super) fn each_two_rows([first, second]: [ArrayView2<'_, u16>; 2], mut take: impl FnMut(&[u16], &[u16])) {
     let (mut of_first, mut of_second) = (Vec::new(), Vec::new());
-    let rows = 0..first.nrows();
-    rows.for_each(|row| take(row_of(first, row, &mut of_first), row_of(second, row, &mut of_second)));
+    for row in 0..first.nrows() {
+        take(row_of(first, row, &mut of_first), row_of(second, row, &mut of_second));
+    }
 }
 
 #[cfg(test)]

@@ -31,23 +31,28 @@ impl Seen {
     }
 }
 
+/// States of the hash that go on side by side.
+const STATES: usize = 8;
+
 /// A hash of the pixels in their order, four at a time: multiply and rotate, with odd constants.
 fn hash(pixels: &Array2<u16>) -> u64 {
     let mix = |state: u64, value: u64| (state ^ value).wrapping_mul(0x9e37_79b9_7f4a_7c15).rotate_left(23);
     let word = |codes: &[u16]| codes.iter().rev().fold(0, |word, &code| word << 16 | u64::from(code));
     let of_band = |band| {
-        // Two states: the next word of one need not wait for the other's multiplication.
-        let mut states = [pixels.ncols() as u64, pixels.nrows() as u64];
+        // Several states: the next word of one need not wait for another's multiplication.
+        let mut states = [pixels.ncols() as u64, pixels.nrows() as u64, 2, 3, 4, 5, 6, 7];
         each_row(bands::cut(pixels.view(), band), |row| {
             let (words, rest) = row.as_chunks::<4>();
-            let (twos, one) = words.as_chunks::<2>();
-            for [first, second] in twos {
-                states = [mix(states[0], word(first)), mix(states[1], word(second))];
+            let (whole, some) = words.as_chunks::<STATES>();
+            for words in whole {
+                for (state, codes) in states.iter_mut().zip(words) {
+                    *state = mix(*state, word(codes));
+                }
             }
-            states[0] = one.iter().fold(states[0], |state, codes| mix(state, word(codes)));
+            states[0] = some.iter().fold(states[0], |state, codes| mix(state, word(codes)));
             states[1] = mix(states[1], word(rest));
         });
-        mix(states[0], states[1])
+        states.into_iter().fold(0, mix)
     };
     bands::of_rows(pixels.nrows(), of_band).into_iter().fold(0, mix)
 }

@@ -12,6 +12,7 @@ mod error;
 mod exact;
 mod flat;
 mod greens;
+mod lanes;
 mod light;
 mod mode;
 mod pair;

@@ -18,7 +18,7 @@ const PAIR_DRIFT: f64 = 0.01;
 /// Places of the 2 × 2 cell whose levels in a flat differ by more than this have colours.
 const COLOURS_APART: f64 = 0.05;
 /// At most this many rows in the middle are looked at for them.
-const ROWS_FOR_COLOURS: usize = 512;
+const ROWS_FOR_COLOURS: usize = 128;
 /// Sides of a region smaller than this hold too few pixels.
 const SMALLEST_SIDE: usize = 16;
 
@@ -53,7 +53,7 @@ pub struct ModeMeasurement {
     counts: FrameCounts,
     caveats: Vec<Caveat>,
     /// Pixels that are needed no more.
-    spent: Option<Array2<u16>>,
+    spent: Vec<Array2<u16>>,
 }
 
 impl ModeMeasurement {
@@ -84,7 +84,7 @@ impl ModeMeasurement {
             seen: Seen::default(),
             counts: FrameCounts::default(),
             caveats: Vec::new(),
-            spent: None,
+            spent: Vec::new(),
         })
     }
 
@@ -129,9 +129,9 @@ impl ModeMeasurement {
         Ok(())
     }
 
-    /// The memory of a frame that is needed no more, to read the next one into.
-    pub fn take_spent(&mut self) -> Option<Array2<u16>> {
-        self.spent.take()
+    /// The memory of frames that are needed no more, to read the next ones into.
+    pub fn take_spent(&mut self) -> Vec<Array2<u16>> {
+        std::mem::take(&mut self.spent)
     }
 
     /// Says that the next frame begins another stack even if its key is the same, as flats of
@@ -203,10 +203,10 @@ impl ModeMeasurement {
             if key.kind == FrameKind::Flat && (pair.means[0] / pair.means[1] - 1.0).abs() > PAIR_DRIFT {
                 push_once(&mut self.caveats, drift(&pair, &frame.info.file));
             }
-            meter.pair_pattern(key, [&first, &frame.pixels], region, pair.mean());
+            meter.pair_pattern(key, [&first, &frame.pixels], region, &pair);
             meter.pair(key, format!("`{}` and `{}`", first_info.file, frame.info.file), pair);
         }
-        self.spent = Some(first);
+        self.spent = vec![first, frame.pixels];
     }
 
     /// Darks: every frame counts, each is compared with the one before it.
@@ -220,7 +220,7 @@ impl ModeMeasurement {
                 push_once(&mut self.caveats, duplicate(&info.file, &frame.info.file));
             }
         }
-        self.spent = partner.map(|(_, pixels)| pixels);
+        self.spent = partner.into_iter().map(|(_, pixels)| pixels).collect();
         self.previous = Some((frame.info, frame.pixels));
     }
 
@@ -269,7 +269,7 @@ impl ModeMeasurement {
         let mut caveats = std::mem::take(&mut self.caveats);
         caveats.extend(self.codes.doubts());
         for meter in &mut self.planes {
-            meter.end_darks();
+            meter.end();
             meter.lossy_from = self.codes.lossy_from();
         }
         let (mut planes, mut points, mut reference) = (Vec::new(), Vec::new(), None);

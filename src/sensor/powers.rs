@@ -1,6 +1,6 @@
 //! Sums of powers, from which central moments follow.
 
-use wide::f64x4;
+use super::lanes;
 
 /// Sums of powers 1 to 4 of numbers that lie about 0.
 #[derive(Debug, Clone, Copy, Default)]
@@ -16,19 +16,7 @@ impl Powers {
 
     /// Takes numbers and gives their own sum.
     pub(super) fn extend(&mut self, values: &[f64]) -> f64 {
-        let mut lanes = [f64x4::ZERO; 4];
-        let (whole, rest) = values.as_chunks();
-        for values in whole {
-            let value = f64x4::from(*values);
-            let square = value * value;
-            for (sum, power) in lanes.iter_mut().zip([value, square, square * value, square * square]) {
-                *sum += power;
-            }
-        }
-        let mut sums = lanes.map(f64x4::reduce_add);
-        for value in rest {
-            sums.iter_mut().zip(1..).for_each(|(sum, power)| *sum += value.powi(power));
-        }
+        let sums = lanes::powers(values);
         self.sums.iter_mut().zip(sums).for_each(|(all, sum)| *all += sum);
         self.count += values.len() as f64;
         sums[0]

@@ -3,6 +3,7 @@
 use ndarray::{Array2, ArrayView2, Axis, Slice};
 
 use crate::frames::FrameKind;
+use crate::stats::Histogram;
 use crate::units::{Celsius, Seconds};
 
 use super::bands::each_row;
@@ -20,7 +21,7 @@ pub struct StackKey {
 }
 
 impl StackKey {
-    /// Where a stack stands in the order of measuring: bias, flats, darks; darks by
+    /// Where a stack stands in the order of measuring: bias, flats, darks; flats by falling exposure time, darks by
     /// temperature and falling exposure time.
     #[must_use]
     pub fn order(&self) -> (u8, i64, i64) {
@@ -28,7 +29,7 @@ impl StackKey {
         let microseconds = (self.exposure.0 * 1e6).round() as i64;
         match self.kind {
             FrameKind::Bias => (0, self.sensor.map_or(i64::MIN, |c| thousandth(c.0)), 0),
-            FrameKind::Flat => (1, 0, microseconds),
+            FrameKind::Flat => (1, 0, -microseconds),
             _ => (2, self.sensor.map_or(i64::MIN, |c| thousandth(c.0)), -microseconds),
         }
     }
@@ -54,4 +55,17 @@ pub(super) fn plane_mean(plane: &ArrayView2<'_, u16>) -> f64 {
     };
     let sum: u64 = bands::of_rows(plane.nrows(), of_band).into_iter().sum();
     sum as f64 / plane.len().max(1) as f64
+}
+
+/// Histograms that take the codes of a plane in turn.
+const BANKS: usize = 4;
+
+/// How often each code of a plane occurs.
+pub(super) fn plane_codes(plane: ArrayView2<'_, u16>) -> Histogram {
+    let empty = || Histogram::new(0, 65_535);
+    let of_band = |band, banks: &mut [Histogram; BANKS]| {
+        each_row(bands::cut(plane, band), |row| Histogram::push_in_turn(banks, row));
+    };
+    let (_, codes) = bands::of_rows_with(plane.nrows(), || [(); BANKS].map(|()| empty()), of_band);
+    codes.into_iter().flatten().reduce(Histogram::with).unwrap_or_else(empty)
 }

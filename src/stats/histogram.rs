@@ -46,6 +46,21 @@ impl Histogram {
         self.total += count;
     }
 
+    /// Counts codes, which must lie in the ranges, in turn in several histograms: where neighbours are often of one code,
+    /// a count need not wait for the one before it.
+    pub fn push_in_turn<const BANKS: usize>(banks: &mut [Self; BANKS], codes: &[u16]) {
+        let (whole, rest) = codes.as_chunks::<BANKS>();
+        banks.iter_mut().for_each(|bank| bank.total += whole.len() as u64);
+        let lowest = banks.each_ref().map(|bank| bank.lowest);
+        let mut bins = banks.each_mut().map(|bank| bank.bins.as_mut_slice());
+        for codes in whole {
+            for ((bins, lowest), &code) in bins.iter_mut().zip(lowest).zip(codes) {
+                bins[(i32::from(code) - lowest) as usize] += 1;
+            }
+        }
+        rest.iter().zip(banks).for_each(|(&code, bank)| bank.push(i32::from(code)));
+    }
+
     /// Counts `value`, which must lie in the range, `count` times.
     pub fn push_many(&mut self, value: i32, count: u32) {
         self.bins[(value - self.lowest) as usize] += count;
@@ -171,6 +186,16 @@ pub fn clipped_variance_factor(k: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn banks_count_every_code_once() {
+        let codes: Vec<u16> = (0..103_u16).map(|i| i * i % 17).collect();
+        let mut one = Histogram::new(0, 20);
+        codes.iter().for_each(|&code| one.push(i32::from(code)));
+        let mut banks = [(); 4].map(|()| Histogram::new(0, 20));
+        Histogram::push_in_turn(&mut banks, &codes);
+        assert_eq!(banks.into_iter().reduce(Histogram::with), Some(one));
+    }
 
     #[test]
     fn quantiles_are_interpolated_inside_an_integer() {

@@ -3,9 +3,10 @@
 use std::ops::Range;
 
 use ndarray::ArrayView2;
-use wide::f32x4;
 
 use crate::sensor::bands::{self, each_two_rows};
+use crate::sensor::exact;
+use crate::sensor::lanes::widest;
 use crate::sensor::powers::Powers;
 use crate::stats::INTERQUARTILE_SIGMAS;
 use crate::units::Seconds;
@@ -33,32 +34,39 @@ pub(super) struct Compared {
     powers: Powers,
 }
 
-/// The powers of the differences of two runs in DN, and the widest square of what the second exceeds `ratio` times the
-/// first and `offset` by.
-///
-/// Single precision is enough for a run: the codes and their differences are exact in it, and what is lost of the higher
-/// powers is lost at random.
-fn run(first: &[u16], second: &[u16], [ratio, offset]: [f32; 2]) -> (Powers, f32) {
-    let (mut lanes, mut widest) = ([f32x4::ZERO; 4], f32x4::ZERO);
-    let ((whole, rest), (other, other_rest)) = (first.as_chunks::<4>(), second.as_chunks::<4>());
-    for (a, b) in whole.iter().zip(other) {
-        let [a, b] = [a, b].map(|codes| f32x4::from(codes.map(f32::from)));
-        let difference = a - b;
-        let square = difference * difference;
-        for (sum, power) in lanes.iter_mut().zip([difference, square, square * difference, square * square]) {
-            *sum += power;
-        }
-        let surplus = b - a * ratio - offset;
-        widest = widest.fast_max(surplus * surplus);
+/// Of two rows: the differences of their pixels in DN, and the squares of what the second exceeds the first's prediction
+/// by, in single precision, as bits, which rise as the squares do.
+#[derive(Default)]
+struct Row {
+    differences: Vec<f64>,
+    surpluses: Vec<u32>,
+}
+
+impl Row {
+    /// `first` times `ratio` and `offset` is the prediction.
+    fn take(&mut self, first: &[u16], second: &[u16], [ratio, offset]: [f32; 2]) {
+        self.differences.resize(first.len(), 0.0);
+        self.surpluses.resize(first.len(), 0);
+        widest(
+            #[inline(always)]
+            || {
+                for ((difference, &a), &b) in self.differences.iter_mut().zip(first).zip(second) {
+                    *difference = f64::from(i32::from(a) - i32::from(b));
+                }
+                for ((square, &a), &b) in self.surpluses.iter_mut().zip(first).zip(second) {
+                    let surplus = f32::from(b) - f32::from(a) * ratio - offset;
+                    *square = (surplus * surplus).to_bits();
+                }
+            },
+        );
     }
-    let sums = lanes.map(|lanes| lanes.to_array().map(f64::from).into_iter().sum::<f64>());
-    let mut powers = Powers { count: (4 * whole.len()) as f64, sums };
-    let mut widest = widest.to_array().into_iter().fold(0.0, f32::max);
-    for (&a, &b) in rest.iter().zip(other_rest) {
-        powers.push(f64::from(a) - f64::from(b));
-        widest = widest.max((f32::from(b) - f32::from(a) * ratio - offset).powi(2));
+
+    /// The runs in which some surplus has a square above `quiet`.
+    fn loud(&self, quiet: f64) -> impl Iterator<Item = Range<usize>> + '_ {
+        let widest = |run: &[u32]| exact::extremes(run).map_or(0.0, |(_, highest)| f64::from(f32::from_bits(highest)));
+        let runs = self.surpluses.chunks(RUN).enumerate();
+        runs.filter(move |(_, run)| widest(run) > quiet).map(|(run, own)| run * RUN..run * RUN + own.len())
     }
-    (powers, widest)
 }
 
 impl Compared {
@@ -90,32 +98,31 @@ impl Compared {
         let quiet = HIT_SIGMAS * HIT_SIGMAS * least_variance * ROUNDING;
         let line = [ratio as f32, (offset * (1.0 - ratio)) as f32];
         let of_band = |band: Range<usize>| {
-            let mut compared = Self::default();
+            let (mut compared, mut row) = (Self::default(), Row::default());
             let rows = [first, second].map(|plane| bands::cut(plane, band.clone()));
             each_two_rows(rows, |first, second| {
-                for (first, second) in first.chunks(RUN).zip(second.chunks(RUN)) {
-                    let (powers, widest) = run(first, second, line);
-                    if f64::from(widest) <= quiet {
-                        compared.powers.add(&powers);
-                        continue;
+                row.take(first, second, line);
+                let loud: Vec<Range<usize>> = row.loud(quiet).collect();
+                let mut left_out = 0.0;
+                for place in loud.into_iter().flatten() {
+                    let (level_a, level_b) = (f64::from(first[place]) - offset, f64::from(second[place]) - offset);
+                    let found = [
+                        surplus(level_a, level_b, 1.0 / ratio, scatter / (ratio * ratio)),
+                        surplus(level_b, level_a, ratio, scatter),
+                    ];
+                    for (frame, surplus) in found.into_iter().enumerate() {
+                        if let Some(surplus) = surplus {
+                            compared.excess[frame] += surplus;
+                            compared.hits[frame] += 1;
+                        }
                     }
-                    for (&a, &b) in first.iter().zip(second) {
-                        let (level_a, level_b) = (f64::from(a) - offset, f64::from(b) - offset);
-                        let found = [
-                            surplus(level_a, level_b, 1.0 / ratio, scatter / (ratio * ratio)),
-                            surplus(level_b, level_a, ratio, scatter),
-                        ];
-                        for (frame, surplus) in found.into_iter().enumerate() {
-                            if let Some(surplus) = surplus {
-                                compared.excess[frame] += surplus;
-                                compared.hits[frame] += 1;
-                            }
-                        }
-                        if found == [None, None] {
-                            compared.powers.push(level_a - level_b);
-                        }
+                    if found != [None, None] {
+                        row.differences[place] = 0.0;
+                        left_out += 1.0;
                     }
                 }
+                compared.powers.extend(&row.differences);
+                compared.powers.count -= left_out;
             });
             compared
         };

@@ -1,8 +1,9 @@
 //! Dark current at one temperature: slopes over time, of the level and of the noise.
 //! `noise/thermal.rs` predicts what this file measures.
 
-use ndarray::ArrayView2;
+use ndarray::{Array2, ArrayView2};
 
+use crate::sensor::stack::plane_codes;
 use crate::stats::{Estimate, Histogram, Moments, birge_ratio, polynomial_fit};
 use crate::units::{Celsius, Dn, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
@@ -11,11 +12,10 @@ use super::image::{DarkImage, LongestStack};
 use super::slope::{Point, slope_over_time};
 use super::subtracted::{Beside, Subtracted, subtracted};
 use crate::sensor::DarkSummary;
-use crate::sensor::bands::{self, each_row};
 use crate::sensor::dark::read_noise::mean_level;
 
 /// Fewer pixels than this near the top of a dark are no pile.
-const FEWEST_PILED: usize = 5;
+const FEWEST_PILED: u64 = 5;
 /// No well is full this few DN above the level without light.
 const LOWEST_WELL: f64 = 200.0;
 /// Saturated pixels that hold more of a frame's dark signal than this bend the slope.
@@ -94,7 +94,9 @@ pub(crate) struct DarkStage {
     /// The code at which hot pixels pile up in the longest darks, if they do.
     pile: Option<f64>,
     pairs: Vec<PairVariance>,
-    /// The sum image while the stage is being taken, …
+    /// Memory for the sum image, …
+    spare: Array2<u32>,
+    /// … the image while the stage is being taken, …
     longest: Option<LongestStack>,
     /// … and what is left of it.
     pub image: Option<DarkImage>,
@@ -151,13 +153,15 @@ pub(crate) fn same_exposure(a: Seconds, b: Seconds) -> bool {
 }
 
 impl DarkStage {
-    pub(crate) fn new(sensor: Option<Celsius>) -> Self {
+    /// A stage that sums its image in the memory of an old one.
+    pub(crate) fn new(sensor: Option<Celsius>, spare: Array2<u32>) -> Self {
         Self {
             sensor,
             frames: Vec::new(),
             temperatures: Moments::default(),
             pile: None,
             pairs: Vec::new(),
+            spare,
             longest: None,
             image: None,
         }
@@ -177,12 +181,12 @@ impl DarkStage {
         if let Some(temperature) = temperature {
             self.temperatures.push(temperature.0);
         }
+        let codes = plane_codes(plane);
         if self.frames.is_empty() {
-            self.pile = pile(plane, expectation.offset);
+            self.pile = pile(&codes, expectation.offset);
         }
         let ceiling = self.pile.map_or(expectation.ceiling, |pile| pile.min(expectation.ceiling));
         let expectation = Expectation { ceiling, ..expectation };
-        let codes = codes(plane);
         let mut mean = codes.mean();
         if let (Some(partner), Some(before)) = (partner, self.frames.last().copied()) {
             let ratio = exposure / before.exposure;
@@ -203,7 +207,9 @@ impl DarkStage {
         let saturated_share = full * (expectation.ceiling - expectation.offset) / signal;
         let median = codes.quantile(0.5).unwrap_or(0.0) + expectation.median_shortfall(mean);
         self.frames.push(DarkFrame { exposure, temperature, mean, median, saturated_share });
-        self.longest.get_or_insert_with(|| LongestStack::new(exposure, plane.dim())).add(plane, exposure);
+        let spare = &mut self.spare;
+        let empty = || LongestStack::new(exposure, plane.dim(), std::mem::take(spare));
+        self.longest.get_or_insert_with(empty).add(plane, exposure);
     }
 
     /// Takes a frame of which only the sums are at hand.
@@ -220,9 +226,13 @@ impl DarkStage {
         }));
     }
 
-    /// Says that no more darks of this temperature come: their image is put into a few numbers.
-    pub(crate) fn close(&mut self, expectation: Expectation) {
-        self.image = self.longest.take().map(|longest| longest.closed(expectation)).or(self.image.take());
+    /// Says that no more darks of this temperature come: their image is put into a few numbers, and its memory given back.
+    pub(crate) fn close(&mut self, expectation: Expectation) -> Array2<u32> {
+        if let Some(longest) = self.longest.take() {
+            self.image = Some(longest.numbers(expectation));
+            self.spare = longest.into_memory();
+        }
+        std::mem::take(&mut self.spare)
     }
 
     /// Spread of the sensor's temperature over the frames, at least what a steady cooler does.
@@ -367,9 +377,12 @@ impl DarkStage {
 /// The code from which on hot pixels pile up at the well: the top 3 % of the range above the
 /// offset holds more than twice as many pixels as the 9 % below it. A tail without a well thins
 /// out towards its end instead.
-fn pile(plane: ArrayView2<'_, u16>, offset: f64) -> Option<f64> {
-    let top = plane.iter().copied().max().map(f64::from)? - offset;
-    let above = |share: f64| plane.iter().filter(|&&y| f64::from(y) - offset >= share * top).count();
+fn pile(codes: &Histogram, offset: f64) -> Option<f64> {
+    let top = codes.occupied().next_back().map(|(code, _)| f64::from(code))? - offset;
+    let above = |share: f64| {
+        let bright = codes.occupied().rev().take_while(|(code, _)| f64::from(*code) - offset >= share * top);
+        bright.map(|(_, count)| u64::from(count)).sum::<u64>()
+    };
     let (piled, tail) = (above(0.97), above(0.88));
     // Where three hundredths of the range are few codes, the tail of plain noise ends in one of them.
     (top >= LOWEST_WELL && piled >= FEWEST_PILED && piled > 2 * (tail - piled)).then_some(offset + 0.97 * top)
@@ -383,24 +396,13 @@ fn exposures(frames: &[DarkFrame]) -> Vec<Seconds> {
     exposures
 }
 
-/// How often each code occurs.
-fn codes(plane: ArrayView2<'_, u16>) -> Histogram {
-    let empty = || Histogram::new(0, 65_535);
-    let of_band = |band| {
-        let mut codes = empty();
-        each_row(bands::cut(plane, band), |row| codes.push_all(row.iter().map(|&code| i32::from(code))));
-        codes
-    };
-    bands::of_rows(plane.nrows(), of_band).into_iter().reduce(Histogram::with).unwrap_or_else(empty)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn the_slope_ignores_a_step_between_bias_and_dark() {
-        let mut stage = DarkStage::new(Some(Celsius(-5.0)));
+        let mut stage = DarkStage::new(Some(Celsius(-5.0)), Array2::default((0, 0)));
         for (exposure, level) in [(300.0, 403.0), (100.0, 203.0), (20.0, 123.0)] {
             stage.frames.push(DarkFrame {
                 exposure: Seconds(exposure),

@@ -1,9 +1,9 @@
 //! The mean image of the longest darks of one temperature, and what it says of single pixels.
 
-use ndarray::{Array2, ArrayView2, Axis, Zip};
+use ndarray::{Array2, ArrayView2, Axis};
 
-use crate::sensor::bands;
 use crate::sensor::pattern::glow::Tiles;
+use crate::sensor::{bands, exact};
 use crate::stats::Histogram;
 use crate::units::Seconds;
 
@@ -39,8 +39,13 @@ pub(crate) struct DarkImage {
 }
 
 impl LongestStack {
-    pub(super) fn new(exposure: Seconds, shape: (usize, usize)) -> Self {
-        Self { exposure, sum: bands::zeros(Array2::default((0, 0)), shape), frames: 0 }
+    /// An empty one, in the memory of an old image.
+    pub(super) fn new(exposure: Seconds, shape: (usize, usize), old: Array2<u32>) -> Self {
+        Self { exposure, sum: bands::room(old, shape), frames: 0 }
+    }
+
+    pub(super) fn into_memory(self) -> Array2<u32> {
+        self.sum
     }
 
     /// Adds a frame of the same exposure; darks come with falling exposure.
@@ -49,15 +54,20 @@ impl LongestStack {
         if same_exposure(self.exposure, exposure) && self.sum.dim() == plane.dim() && self.frames < 65_537 {
             let parts = self.sum.axis_chunks_iter_mut(Axis(0), bands::ROWS);
             let parts = parts.zip(plane.axis_chunks_iter(Axis(0), bands::ROWS)).collect();
-            bands::each(parts, |(sum, plane)| {
-                Zip::from(sum).and(plane).for_each(|sum, &y| *sum += u32::from(y));
+            let first = self.frames == 0;
+            bands::each(parts, |(mut sums, plane)| {
+                let mut gathered = Vec::new();
+                for (row, mut sums) in sums.rows_mut().into_iter().enumerate() {
+                    let sums = sums.as_slice_mut().unwrap_or_default();
+                    exact::add(bands::row_of(plane, row, &mut gathered), sums, first);
+                }
             });
             self.frames += 1;
         }
     }
 
     /// The image in a few numbers: a sum image for each temperature would fill the memory.
-    pub(super) fn closed(self, expectation: Expectation) -> DarkImage {
+    pub(super) fn numbers(&self, expectation: Expectation) -> DarkImage {
         let Expectation { offset, read_variance, dn_per_e, pattern_variance, .. } = expectation;
         let (frames, exposure) = (f64::from(self.frames), self.exposure);
         let tiles = Tiles::of(self.sum.view(), self.frames);
@@ -92,18 +102,21 @@ impl LongestStack {
         let bin = |sum: u32| (sum / width) as i32;
         let ends = |band| {
             let all = bands::cut(self.sum.view(), band).to_slice().unwrap_or_default();
-            all.iter().fold((u32::MAX, 0), |(low, high), &sum| (low.min(sum), high.max(sum)))
+            exact::extremes(all).unwrap_or((u32::MAX, 0))
         };
         let ends = bands::of_rows(self.sum.nrows(), ends);
         let (low, high) = ends.into_iter().fold((u32::MAX, 0), |(l, h), (low, high)| (l.min(low), h.max(high)));
         let empty = || Histogram::new(bin(low), bin(high));
-        let counted = |band| {
-            let mut sums = empty();
+        let of_band = |band, sums: &mut Histogram| {
             let all = bands::cut(self.sum.view(), band).to_slice().unwrap_or_default();
-            sums.push_all(all.iter().map(|&sum| bin(sum)));
-            sums
+            if width == 1 {
+                sums.push_all(all.iter().map(|&sum| sum as i32)); // no division: four times as quick
+            } else {
+                sums.push_all(all.iter().map(|&sum| bin(sum)));
+            }
         };
-        let sums = bands::of_rows(self.sum.nrows(), counted).into_iter().reduce(Histogram::with).unwrap_or_else(empty);
+        let (_, sums) = bands::of_rows_with(self.sum.nrows(), empty, of_band);
+        let sums = sums.into_iter().reduce(Histogram::with).unwrap_or_else(empty);
         let middle = f64::from(width - 1) / 2.0;
         let level = |bin: i32| (f64::from(bin) * f64::from(width) + middle) / f64::from(self.frames);
         sums.occupied().map(|(bin, count)| ((level(bin) - offset) / self.exposure.0, f64::from(count))).collect()

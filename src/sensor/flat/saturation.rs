@@ -9,7 +9,7 @@ use crate::sensor::PairStatistics;
 /// Linear: 0.1 to 0.2 %).
 pub(crate) const PILE_SHARE: f64 = 0.001;
 /// A flat with a pile at the top has a mean above this share of the range.
-const LIT_SHARE: f64 = 0.3;
+pub(crate) const LIT_SHARE: f64 = 0.3;
 /// Share of pixels at a piled code above which a flat's variance is spoiled.
 const SPOILED_SHARE: f64 = 1e-5;
 /// A variance below this share of what less light had says that the well is full.

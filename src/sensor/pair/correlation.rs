@@ -9,6 +9,7 @@ use crate::stats::{Estimate, polynomial_fit};
 use crate::units::ElectronsPerDn;
 
 use crate::sensor::bands;
+use crate::sensor::lanes;
 use crate::sensor::stack::plane_mean;
 
 /// At most this many rows and columns in the middle are looked at.
@@ -211,11 +212,10 @@ fn coupled(
         let (top, left) = (from(MARGIN + row, down), from(MARGIN + column, right));
         let (bottom, end) = (from(rows - MARGIN, down), from(columns - MARGIN, right));
         let other = part(d.view(), top..bottom, left..end, stride);
-        let sum = base
-            .rows()
-            .into_iter()
-            .zip(other.rows())
-            .map(|(a, b)| f64::from(a.iter().zip(b).map(|(a, b)| a * b).sum::<f32>()));
+        let sum = base.rows().into_iter().zip(other.rows()).map(|(a, b)| match (a.to_slice(), b.to_slice()) {
+            (Some(a), Some(b)) => lanes::dot(a, b),
+            _ => f64::from(a.iter().zip(b).map(|(a, b)| a * b).sum::<f32>()),
+        });
         sum.sum::<f64>() / count
     };
     let products = bands::each([&[(0, 0)], &LAGS[..], &FAR[..]].concat(), product);

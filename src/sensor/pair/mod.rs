@@ -82,27 +82,22 @@ struct Sums {
     highest: u16,
     at_highest: usize,
     at_zero: usize,
-    differences: Histogram,
     /// Mean difference of each row.
     rows: Vec<f64>,
 }
 
 impl Sums {
     fn new() -> Self {
-        Self {
-            totals: [0; 2],
-            squares: [0; 2],
-            highest: 0,
-            at_highest: 0,
-            at_zero: 0,
-            differences: Histogram::new(-65_535, 65_535),
-            rows: Vec::new(),
-        }
+        Self { totals: [0; 2], squares: [0; 2], highest: 0, at_highest: 0, at_zero: 0, rows: Vec::new() }
     }
 
-    fn of(first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>) -> Self {
+    /// The sums of a band of both frames, whose differences are counted.
+    fn of(frames: [ArrayView2<'_, u16>; 2], differences: &mut Histogram) -> Self {
         let mut sums = Self::new();
-        each_two_rows([first, second], |a, b| sums.take([a, b]));
+        each_two_rows(frames, |a, b| {
+            sums.take([a, b]);
+            differences.push_all(a.iter().zip(b).map(|(&a, &b)| i32::from(a) - i32::from(b)));
+        });
         sums
     }
 
@@ -111,22 +106,18 @@ impl Sums {
         for (frame, codes) in row.into_iter().enumerate() {
             self.totals[frame] += totals[frame];
             self.squares[frame] += exact::squares(codes);
-            let (lowest, highest) =
-                codes.iter().fold((u16::MAX, 0), |(low, high), &code| (low.min(code), high.max(code)));
-            let count = |wanted: u16| codes.iter().filter(|&&code| code == wanted).count();
+            let Some((lowest, highest)) = exact::extremes(codes) else { continue };
             if lowest == 0 {
-                self.at_zero += count(0);
+                self.at_zero += exact::count(codes, 0);
             }
             if highest > self.highest {
                 (self.highest, self.at_highest) = (highest, 0);
             }
             if highest == self.highest {
-                self.at_highest += count(highest);
+                self.at_highest += exact::count(codes, highest);
             }
         }
-        let [a, b] = row;
-        self.differences.push_all(a.iter().zip(b).map(|(&a, &b)| i32::from(a) - i32::from(b)));
-        self.rows.push((totals[0] as f64 - totals[1] as f64) / a.len() as f64);
+        self.rows.push((totals[0] as f64 - totals[1] as f64) / row[0].len() as f64);
     }
 
     /// The sums over this band and the one below.
@@ -142,15 +133,14 @@ impl Sums {
         };
         self.highest = self.highest.max(below.highest);
         self.at_zero += below.at_zero;
-        self.differences = self.differences.with(below.differences);
         self.rows.extend(below.rows);
         self
     }
 
     /// Σ y₀ y₁, from the squares of the differences.
-    fn product(&self) -> u64 {
+    fn product(&self, differences: &Histogram) -> u64 {
         let square = |(value, count): (i32, u32)| u64::from(value.unsigned_abs()).pow(2) * u64::from(count);
-        let of_differences: u64 = self.differences.occupied().map(square).sum();
+        let of_differences: u64 = differences.occupied().map(square).sum();
         (self.squares[0] + self.squares[1] - of_differences) / 2
     }
 }
@@ -169,15 +159,20 @@ impl PairStatistics {
         if first.dim() != second.dim() || count < 2 {
             return None;
         }
-        let of_band = |band: Range<usize>| Sums::of(bands::cut(first, band.clone()), bands::cut(second, band));
-        let sums = bands::of_rows(first.nrows(), of_band).into_iter().reduce(Sums::with)?;
+        let of_band = |band: Range<usize>, differences: &mut Histogram| {
+            Sums::of([first, second].map(|frame| bands::cut(frame, band.clone())), differences)
+        };
+        let empty = || Histogram::new(-65_535, 65_535);
+        let (sums, differences) = bands::of_rows_with(first.nrows(), empty, of_band);
+        let sums = sums.into_iter().reduce(Sums::with)?;
+        let differences = differences.into_iter().reduce(Histogram::with)?;
         let row_means: Moments = sums.rows.iter().copied().collect();
         let share = |pixels: usize| pixels as f64 / (2 * count) as f64;
         let [own, other] = sums.totals;
         let spatial = [
             covariance(sums.squares[0], own, own, count),
             covariance(sums.squares[1], other, other, count),
-            covariance(sums.product(), own, other, count),
+            covariance(sums.product(&differences), own, other, count),
         ];
         let of_rows = row_means.variance().unwrap_or(0.0);
         let of_pixels = spatial[0] + spatial[1] - 2.0 * spatial[2];
@@ -190,7 +185,7 @@ impl PairStatistics {
             share_at_highest: share(sums.at_highest),
             share_at_zero: share(sums.at_zero),
         };
-        Self::from_sums(&pair_sums, &sums.differences)
+        Self::from_sums(&pair_sums, &differences)
     }
 
     /// The same from sums that were made elsewhere, and the histogram of the plain differences

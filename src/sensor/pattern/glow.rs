@@ -6,7 +6,7 @@ use crate::caveat::Caveat;
 use crate::stats::Estimate;
 use crate::units::{ElectronsPerDn, ElectronsPerSecond, Seconds};
 
-use crate::sensor::bands;
+use crate::sensor::{bands, exact};
 
 /// Side of a tile in pixels; half of it on planes with fewer than `WIDE` pixels a side.
 const TILE: usize = 64;
@@ -61,7 +61,8 @@ impl Tiles {
 
 /// The different values of a tile, rising, and how many pixels have each; `counts` is room to count in.
 fn runs(tile: ArrayView2<'_, u32>, counts: &mut Vec<u32>) -> Vec<(f64, f64)> {
-    let (low, high) = tile.iter().fold((u32::MAX, 0), |(low, high), &sum| (low.min(sum), high.max(sum)));
+    let of_rows = tile.rows().into_iter().filter_map(|row| exact::extremes(row.to_slice()?));
+    let (low, high) = of_rows.fold((u32::MAX, 0), |(low, high), row| (low.min(row.0), high.max(row.1)));
     if high - low < WIDEST_COUNTED {
         counts.clear();
         counts.resize((high - low) as usize + 1, 0);

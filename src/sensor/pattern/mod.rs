@@ -1,4 +1,5 @@
 //! What is fixed from frame to frame: how unlike the pixels are, and where the amplifier glows.
 
 pub(crate) mod glow;
+pub(crate) mod stacks;
 pub(crate) mod uniformity;

@@ -4,13 +4,12 @@ use std::ops::Range;
 
 use ndarray::{Array2, ArrayView2, ArrayViewMut2, Axis};
 
-use crate::frames::FrameKind;
 use crate::stats::{Estimate, Moments};
 use crate::units::Quantity;
 
-use crate::sensor::StackKey;
 use crate::sensor::bands::{self, row_of};
 use crate::sensor::exact;
+use crate::sensor::lanes::widest;
 use crate::sensor::pattern::glow::Tiles;
 use crate::sensor::powers::Powers;
 
@@ -59,27 +58,27 @@ impl Band {
         Self { rows: Vec::with_capacity(rows), columns: vec![0; columns], squares: 0 }
     }
 
-    fn take(&mut self, line: &[u16], sums: &mut [u32]) {
+    fn take(&mut self, line: &[u16], sums: &mut [u32], first: bool) {
         self.rows.push(exact::sum(line));
         self.squares += exact::squares(line);
-        for ((&code, sum), of_column) in line.iter().zip(sums).zip(&mut self.columns) {
-            *sum += u32::from(code);
-            *of_column += u32::from(code);
-        }
+        exact::add(line, sums, first);
+        exact::add(line, &mut self.columns, false);
     }
 
-    /// Adds a band of frames to the `sums` of its pixels, a row of all of them at a time: the sums are fetched once.
+    /// Adds a band of frames to the `sums` of its pixels, a row of all of them at a time: the sums are fetched once. They
+    /// hold nothing of worth where these are the `first` frames.
     fn of<const FRAMES: usize>(
         frames: [ArrayView2<'_, u16>; FRAMES],
         mut sums: ArrayViewMut2<'_, u32>,
+        first: bool,
     ) -> [Self; FRAMES] {
         let (rows, columns) = sums.dim();
         let mut bands = [(); FRAMES].map(|()| Self::new(rows, columns));
         let mut gathered = Vec::new();
         for (row, sums) in sums.rows_mut().into_iter().enumerate() {
             let sums = sums.into_slice().unwrap_or_default();
-            for (frame, band) in frames.into_iter().zip(&mut bands) {
-                band.take(row_of(frame, row, &mut gathered), sums);
+            for (number, (frame, band)) in frames.into_iter().zip(&mut bands).enumerate() {
+                band.take(row_of(frame, row, &mut gathered), sums, first && number == 0);
             }
         }
         bands
@@ -238,25 +237,35 @@ fn correlated(b: usize) -> (f64, f64) {
 }
 
 impl StackPattern {
+    /// An empty stack that sums in the memory of an old image.
+    pub(super) fn in_memory_of(old: Array2<u32>) -> Self {
+        Self { sum: old, ..Self::default() }
+    }
+
+    pub(super) fn into_memory(self) -> Array2<u32> {
+        self.sum
+    }
+
     /// Adds a frame; one of another size than the first is left out, and so are those after the 1,300th.
     pub fn push(&mut self, frame: ArrayView2<'_, u16>) {
         self.push_all([frame]);
     }
 
     /// Adds frames of one size in one pass.
-    fn push_all<const FRAMES: usize>(&mut self, frames: [ArrayView2<'_, u16>; FRAMES]) {
+    pub(super) fn push_all<const FRAMES: usize>(&mut self, frames: [ArrayView2<'_, u16>; FRAMES]) {
         let shape = frames[0].dim();
         if self.frames == 0 {
-            self.sum = bands::zeros(std::mem::take(&mut self.sum), shape);
+            self.sum = bands::room(std::mem::take(&mut self.sum), shape);
         }
         let left_out = shape != self.sum.dim() || self.sum.is_empty();
         if left_out || self.frames + FRAMES as u32 > MOST_FRAMES {
             return;
         }
+        let first = self.frames == 0;
         let tops = (0..shape.0).step_by(bands::ROWS);
         let parts = tops.zip(self.sum.axis_chunks_iter_mut(Axis(0), bands::ROWS)).collect();
         let of_bands = bands::each(parts, |(top, sums)| {
-            Band::of(frames.map(|frame| bands::cut(frame, top..top + sums.nrows())), sums)
+            Band::of(frames.map(|frame| bands::cut(frame, top..top + sums.nrows())), sums, first)
         });
         let mut of_frames = [(); FRAMES].map(|()| Vec::with_capacity(of_bands.len()));
         for bands in of_bands {
@@ -353,10 +362,13 @@ impl StackPattern {
     fn pixels(&self) -> Powers {
         let middle = self.level.mean().unwrap_or(0.0) * f64::from(self.frames);
         let of_band = |band| {
-            let (mut powers, mut line) = (Powers::default(), Vec::with_capacity(self.sum.ncols()));
+            let (mut powers, mut line) = (Powers::default(), vec![0.0; self.sum.ncols()]);
             for sums in bands::cut(self.sum.view(), band).rows() {
-                line.clear();
-                line.extend(sums.to_slice().unwrap_or_default().iter().map(|&sum| f64::from(sum) - middle));
+                let sums = sums.to_slice().unwrap_or_default();
+                widest(
+                    #[inline(always)]
+                    || line.iter_mut().zip(sums).for_each(|(value, &sum)| *value = f64::from(sum) - middle),
+                );
                 powers.extend(&line);
             }
             powers
@@ -407,26 +419,30 @@ impl StackPattern {
         let inner = half..self.sum.ncols() - half;
         // Sums over the rows of the box, and over the box.
         let (mut strip, mut inside) = (vec![0_i32; self.sum.ncols()], vec![0_i32; inner.len()]);
-        let shift = |strip: &mut [i32], row: usize, sign: i32| {
-            let own = self.sum.row(row).to_slice().unwrap_or_default();
-            strip.iter_mut().zip(own).for_each(|(sum, &y)| *sum += sign * y as i32);
-        };
-        (band.start..band.start + b - 1).for_each(|row| shift(&mut strip, row, 1));
+        let row = |row: usize| bands::cut(self.sum.view(), row..row + 1).to_slice().unwrap_or_default();
+        for above in band.start..band.start + b - 1 {
+            strip.iter_mut().zip(row(above)).for_each(|(sum, &y)| *sum += y as i32);
+        }
         let (mut powers, mut of_rows) = (Powers::default(), Vec::with_capacity(band.len()));
-        let (mut of_columns, mut line) = (vec![0.0; inner.len()], Vec::with_capacity(inner.len()));
+        let (mut of_columns, mut line) = (vec![0.0; inner.len()], vec![0.0; inner.len()]);
         for top in band {
-            shift(&mut strip, top + b - 1, 1);
-            inside.copy_from_slice(&strip[..inner.len()]);
-            for across in 1..b {
-                inside.iter_mut().zip(&strip[across..]).for_each(|(sum, &strip)| *sum += strip);
-            }
-            let own = self.sum.row(top + half).to_slice().unwrap_or_default();
-            line.clear();
-            let left = |(&own, &inside): (&u32, &i32)| f64::from(area * own as i32 - inside) * per_code;
-            line.extend(own[inner.clone()].iter().zip(&inside).map(left));
+            let (entering, own, leaving) = (row(top + b - 1), &row(top + half)[inner.clone()], row(top));
+            widest(
+                #[inline(always)]
+                || {
+                    strip.iter_mut().zip(entering).for_each(|(sum, &y)| *sum += y as i32);
+                    inside.copy_from_slice(&strip[..inner.len()]);
+                    for across in 1..b {
+                        inside.iter_mut().zip(&strip[across..]).for_each(|(sum, &strip)| *sum += strip);
+                    }
+                    for ((value, &own), &inside) in line.iter_mut().zip(own).zip(&inside) {
+                        *value = f64::from(area * own as i32 - inside) * per_code;
+                    }
+                    of_columns.iter_mut().zip(&line).for_each(|(of_column, value)| *of_column += value);
+                    strip.iter_mut().zip(leaving).for_each(|(sum, &y)| *sum -= y as i32);
+                },
+            );
             of_rows.push(powers.extend(&line) / inner.len() as f64);
-            of_columns.iter_mut().zip(&line).for_each(|(of_column, value)| *of_column += value);
-            shift(&mut strip, top, -1);
         }
         (powers, of_rows, of_columns)
     }
@@ -459,7 +475,7 @@ pub(crate) struct Uniformity {
 
 impl Uniformity {
     /// `None` with fewer than two frames.
-    fn of(stack: &StackPattern, is_dark: bool) -> Option<Self> {
+    pub(super) fn of(stack: &StackPattern, is_dark: bool) -> Option<Self> {
         let pixels = stack.pixels();
         let plain = stack.variances_with(&pixels, None)?;
         let filtered = stack.variances_with(&pixels, Some(HIGH_PASS)).unwrap_or(plain);
@@ -514,44 +530,6 @@ pub(crate) fn prnu(bright: (&PatternVariance, f64), dark: (&PatternVariance, f64
         total: less(bright.total, dark.total),
     };
     spread(&own, 100.0 / (light - zero).hypot(uneven.max(0.0).sqrt()))
-}
-
-/// The stacks of one plane: one being summed, the others in short.
-#[derive(Debug, Default)]
-pub(crate) struct Stacks {
-    current: Option<(StackKey, StackPattern)>,
-    /// The memory of the stack before: to be given as much anew takes as long as to sum a frame.
-    spare: Array2<u32>,
-    pub done: Vec<(StackKey, Uniformity)>,
-}
-
-/// Frames of one stack whose levels differ by more than this are two stacks.
-const SAME_LIGHT: f64 = 0.02;
-
-impl Stacks {
-    /// Takes both frames of a pair.
-    pub(crate) fn push(&mut self, key: StackKey, pair: [ArrayView2<'_, u16>; 2], level: f64) {
-        let same_light = |mean: f64| (level - mean).abs() <= SAME_LIGHT * mean.abs();
-        let goes_on =
-            self.current.as_ref().is_some_and(|(own, stack)| *own == key && stack.mean().is_some_and(same_light));
-        if !goes_on {
-            self.close();
-        }
-        let spare = &mut self.spare;
-        let (_, stack) = self
-            .current
-            .get_or_insert_with(|| (key, StackPattern { sum: std::mem::take(spare), ..StackPattern::default() }));
-        stack.push_all(pair);
-    }
-
-    /// Ends the current stack and drops its images.
-    pub(crate) fn close(&mut self) {
-        if let Some((key, stack)) = self.current.take() {
-            let short = Uniformity::of(&stack, key.kind != FrameKind::Flat);
-            self.done.extend(short.map(|uniformity| (key, uniformity)));
-            self.spare = stack.sum;
-        }
-    }
 }
 
 #[cfg(test)]

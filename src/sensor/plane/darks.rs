@@ -43,7 +43,7 @@ impl PlaneMeter {
             }
             let stage_frames = self.darks.last().map_or(0, |stage| stage.frames.len());
             if same_exposure(before, key.exposure) && stage_frames % 2 == 1 && !self.has_bias_pairs() {
-                self.patterns.push(key, [partner, plane], pair.mean().0);
+                self.patterns.push(key, [partner, plane], &pair);
                 self.short_darks.push(ShortDark { exposure: key.exposure, sensor: key.sensor, pair });
             }
         }
@@ -79,7 +79,8 @@ impl PlaneMeter {
         let own = self.bias.iter().find(|stack| !stack.pairs.is_empty() && close(stack.sensor, sensor));
         let own = own.map(|stack| stack.pairs.iter().map(|pair| pair.mean().0).sum::<f64>() / stack.pairs.len() as f64);
         if let (Some(stage), Some(expectation)) = (self.darks.last_mut(), self.expectation) {
-            stage.close(Expectation { offset: own.unwrap_or(expectation.offset), ..expectation });
+            let offset = own.unwrap_or(expectation.offset);
+            self.patterns.spare = stage.close(Expectation { offset, ..expectation });
         }
     }
 
@@ -87,7 +88,8 @@ impl PlaneMeter {
     pub(super) fn dark_stage(&mut self, key: StackKey) -> &mut DarkStage {
         if self.darks.last().is_none_or(|stage| stage.sensor != key.sensor) {
             self.end_darks();
-            self.darks.push(DarkStage::new(key.sensor));
+            self.patterns.end_flats();
+            self.darks.push(DarkStage::new(key.sensor, std::mem::take(&mut self.patterns.spare)));
         }
         let last = self.darks.len() - 1;
         &mut self.darks[last]

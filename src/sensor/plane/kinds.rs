@@ -1,12 +1,13 @@
 //! Are the frames what they were called? Darks with light on them, flats with stars in them.
 
-use ndarray::{ArrayView2, Axis, Slice};
+use ndarray::ArrayView2;
 
 use crate::caveat::Caveat;
-use crate::stats::Histogram;
 use crate::units::ElectronsPerDn;
 
+use crate::sensor::bands;
 use crate::sensor::dark::current::DarkStage;
+use crate::sensor::stack::plane_codes;
 
 /// At most this many rows in the middle of a flat are looked at for stars.
 const ROWS: usize = 1024;
@@ -24,9 +25,7 @@ const NO_DARK_SHARE: f64 = 0.03;
 pub(crate) fn stars(plane: ArrayView2<'_, u16>, offset: f64) -> Option<f64> {
     let rows = plane.nrows();
     let top = rows.saturating_sub(ROWS) / 2;
-    let part = plane.slice_axis(Axis(0), Slice::from(top..(top + ROWS).min(rows)));
-    let mut codes = Histogram::new(0, 65_535);
-    codes.push_all(part.iter().map(|&code| i32::from(code)));
+    let codes = plane_codes(bands::cut(plane, top..(top + ROWS).min(rows)));
     let (median, low) = (codes.quantile(0.5)?, codes.quantile(0.1587)?);
     let limit = median + STAR_SIGMAS * (median - low).max(1.0);
     let (mut bright, mut excess) = (0.0, 0.0);

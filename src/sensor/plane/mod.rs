@@ -18,7 +18,7 @@ use crate::sensor::dark::current::{DarkStage, Expectation};
 use crate::sensor::dark::gain::DarkGain;
 use crate::sensor::pair::correlation::Correlation;
 use crate::sensor::pair::filtered::Filtered;
-use crate::sensor::pattern::uniformity::Stacks;
+use crate::sensor::pattern::stacks::Stacks;
 use crate::sensor::stack::plane_view;
 use crate::sensor::{PairStatistics, StackKey};
 
@@ -161,13 +161,28 @@ impl PlaneMeter {
     }
 
     /// Adds both frames of a pair to the mean image of their stack.
-    pub(crate) fn pair_pattern(&mut self, key: StackKey, frames: [&Array2<u16>; 2], region: [usize; 4], level: Dn) {
+    pub(crate) fn pair_pattern(
+        &mut self,
+        key: StackKey,
+        frames: [&Array2<u16>; 2],
+        region: [usize; 4],
+        pair: &PairStatistics,
+    ) {
         let cell = self.cell;
-        self.patterns.push(key, frames.map(|frame| plane_view(frame, region, cell)), level.0);
+        self.patterns.push(key, frames.map(|frame| plane_view(frame, region, cell)), pair);
     }
 
     /// Ends a stack: its mean image is put into a few numbers.
     pub(crate) fn end_pattern(&mut self) {
-        self.patterns.close();
+        self.patterns.end();
+    }
+
+    /// Ends all stacks, and puts the flats into the order of their exposures, in whichever they came.
+    pub(crate) fn end(&mut self) {
+        self.patterns.settle(None);
+        self.end_darks();
+        let mut flats: Vec<_> = self.flats.drain(..).zip(self.flat_sensors.drain(..)).collect();
+        flats.sort_by(|((a, _), _), ((b, _), _)| a.0.total_cmp(&b.0));
+        (self.flats, self.flat_sensors) = flats.into_iter().unzip();
     }
 }
