@@ -161,6 +161,7 @@ fn the_readme_shows_the_pictures_that_are_made_for_it_and_says_what_is_on_them()
     let entry = |entry: std::io::Result<std::fs::DirEntry>| entry.unwrap().file_name().into_string().unwrap();
     let mut made: Vec<String> = std::fs::read_dir(root.join("pictures")).unwrap().map(entry).collect();
     let mut shown: Vec<String> = shown.into_iter().map(|(_, file)| file.replace("pictures/", "")).collect();
-    (made.sort(), shown.sort());
+    made.sort();
+    shown.sort();
     assert_eq!(made, shown);
 }
