@@ -103,6 +103,7 @@ impl FileError {
             Self::NotAnImage { .. } => "not-an-image",
             Self::Unsupported { .. } => "unsupported",
             Self::TooLarge { .. } => "over-limit",
+            Self::Exists { .. } => "exists",
             _ => "unreadable",
         }
     }
