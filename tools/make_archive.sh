@@ -20,6 +20,8 @@ mkdir -p "$root/completions" "$root/source"
 
 install -m 755 "$program" "$root/subwell"
 cp README.md CHANGELOG.md LICENSE-MIT LICENSE-APACHE "$root/"
+# What README.md shows.
+cp -r pictures "$root/"
 python3 tools/check_dependencies.py --list "$root/THIRD-PARTY.txt" >&2
 "$program" man "$root/man/man1" >&2
 "$program" completions bash >"$root/completions/subwell.bash"
