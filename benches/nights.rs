@@ -6,7 +6,9 @@ use std::path::Path;
 use divan::Bencher;
 use divan::counter::ItemsCount;
 use subwell::camera::CameraProfile;
-use subwell::plan::{Cooling, Night, cost_maps, plan};
+use subwell::decide::Cooling;
+use subwell::night::Night;
+use subwell::plan::{cost_maps, plan};
 use subwell::simulate::{StackTruth, stacked_field};
 
 fn main() {

@@ -18,12 +18,15 @@
 
 pub mod camera;
 pub mod caveat;
+pub mod decide;
 mod error;
 pub mod frames;
+pub mod night;
 pub mod noise;
 pub mod plan;
 mod reading;
 pub mod report;
+pub mod review;
 pub mod rig;
 pub mod sensor;
 pub mod simulate;

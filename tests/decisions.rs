@@ -9,8 +9,10 @@ use rand::SeedableRng;
 use rand_distr::{Distribution, Normal, Poisson};
 use serde_json::Value;
 use subwell::camera::CameraProfile;
+use subwell::decide::{Comparison, Cooling, Verdict};
+use subwell::night::{Conditions, Night, NightError};
 use subwell::noise::Rates;
-use subwell::plan::{Comparison, Conditions, Cooling, Night, PlanError, Verdict};
+use subwell::plan::PlanError;
 use subwell::simulate::{StackTruth, snr_found, stacked_field};
 use subwell::units::{Electrons, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
@@ -509,7 +511,7 @@ fn without_climate_or_dark_current_nothing_is_said() {
     let mut blind = camera();
     blind.modes[0].planes[0].dark_current.clear();
     let error = Cooling::of(&night(20.0, "luminance", GALAXY, 12.0), &blind, None).unwrap_err();
-    assert!(matches!(error, PlanError::Impossible { .. }) && error.hint().contains("measure darks"));
+    assert!(matches!(error, PlanError::Night(NightError::Impossible { .. })) && error.hint().contains("measure darks"));
 }
 
 fn compared(a: &Night, b: &Night) -> Comparison {

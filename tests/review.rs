@@ -6,8 +6,9 @@ use assert_cmd::Command;
 use serde_json::Value;
 use subwell::camera::CameraProfile;
 use subwell::frames::FrameKind;
-use subwell::plan::{Night, Review, Sign};
+use subwell::night::Night;
 use subwell::report::review_text;
+use subwell::review::{Review, Sign};
 use subwell::sensor::{DarkMaster, LightMeter};
 use subwell::simulate::{SensorTruth, frames};
 
@@ -243,7 +244,7 @@ fn the_achieved_snr_is_that_of_the_ccd_equation() {
     let review = reviewed(6, false, &[stretch(12, "", false)]);
     let night = Night::from_toml(&night_text("", false)).unwrap();
     let profile = CameraProfile::from_toml(&camera(false)).unwrap();
-    let conditions = subwell::plan::Conditions::new(&night, &profile.modes[0]).unwrap();
+    let conditions = subwell::night::Conditions::new(&night, &profile.modes[0]).unwrap();
     let plane = &conditions.filters[0].planes[0];
     let target = plane.noise.rates.target.0;
     let sky = review.sky_e_per_s.value.0;

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use serde_json::json;
-use subwell::plan::{Comparison, Cooling};
+use subwell::decide::{Comparison, Cooling};
 use subwell::{files, report};
 
 use super::ReportWords;

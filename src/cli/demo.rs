@@ -5,8 +5,10 @@ use std::path::Path;
 use include_dir::{Dir, include_dir};
 use serde_json::json;
 use subwell::camera::CameraProfile;
+use subwell::decide::Cooling;
 use subwell::files::FileError;
-use subwell::plan::{Cooling, Night, plan, searches};
+use subwell::night::Night;
+use subwell::plan::{plan, searches};
 use subwell::report::{answer_line, camera_line, camera_text, cooling_line, plan_page, plan_text};
 use subwell::sensor::MeasureOptions;
 

@@ -8,7 +8,8 @@ use subwell::camera::{CameraProfile, MeasuredLight, Mode};
 use subwell::caveat::{Caveat, Rejected, push_once};
 use subwell::files::{Decoder, FrameSet};
 use subwell::frames::{FrameInfo, FrameKind, same_exposure};
-use subwell::plan::{Night, Review, dark_levels, mode_of_light};
+use subwell::night::Night;
+use subwell::review::{Review, dark_levels, mode_of_light};
 use subwell::sensor::{DarkMaster, LightMeter};
 use subwell::{files, report};
 

@@ -5,8 +5,9 @@ use std::path::PathBuf;
 use clap::Args;
 use subwell::camera::{Background, CameraProfile, Mode, Plane};
 use subwell::caveat::{Caveat, push_once};
+use subwell::decide::{SkyAnswer, star_light};
 use subwell::frames::{Frame, FrameKind};
-use subwell::plan::{Night, SkyAnswer, star_light};
+use subwell::night::Night;
 use subwell::rig::StarBand;
 use subwell::sensor::{BackgroundOptions, background, star_flux};
 use subwell::sky::{GivenSky, SkyError, from_meter};
@@ -281,7 +282,7 @@ impl SkyWords {
         answer.planes = measured
             .planes
             .iter()
-            .map(|plane| subwell::plan::PlaneSky {
+            .map(|plane| subwell::decide::PlaneSky {
                 filter: filter.clone(),
                 plane: plane.plane.clone(),
                 colour: plane.colour,

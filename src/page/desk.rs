@@ -9,7 +9,8 @@ use serde_json::{Value, json};
 
 use crate::camera::CameraProfile;
 use crate::files::{FileError, night_of};
-use crate::plan::{CalibrationCounts, CameraChoice, Goal, Night, StackRules, cost_maps, plan};
+use crate::night::{CalibrationCounts, CameraChoice, Goal, Night, StackRules};
+use crate::plan::{cost_maps, plan};
 use crate::report::{json_text, json_value};
 use crate::rig::Mount;
 use crate::sky::Site;

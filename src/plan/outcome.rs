@@ -12,8 +12,9 @@ use super::bright_core::short_set;
 use super::calendar::schedule;
 use super::calibration::calibration_advice;
 use super::draft::Draft;
-use super::evening::Evening;
-use super::{CalibrationAdvice, CostMap, InHand, Night, PlanError, PlanNight, Schedule, Search, SetBy, ShortSet};
+use super::{CalibrationAdvice, CostMap, InHand, PlanError, Schedule, Search, SetBy, ShortSet};
+use crate::night::evening::Evening;
+use crate::night::{Night, PlanNight};
 
 /// What `plan --json` prints.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -132,7 +133,7 @@ pub struct FilterPlan {
     pub planes: Vec<PlanePlan>,
 }
 
-/// [`super::Limits`] as they are printed.
+/// [`crate::night::Limits`] as they are printed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct SubLimits {
     /// The mount.
@@ -368,6 +369,6 @@ fn drafted<'a>(night: &Night, profile: &'a CameraProfile, evening: &Evening) -> 
     match (best, failure) {
         (Some((mode, draft)), _) => Ok((mode, draft, by_gain_setting)),
         (None, Some(error)) => Err(error),
-        (None, None) => Err(PlanError::Impossible { key: "modes".into(), why: "of the profile is empty".into() }),
+        (None, None) => Err(PlanError::impossible("modes", "of the profile is empty")),
     }
 }

@@ -1,6 +1,6 @@
 //! Two nights side by side as text.
 
-use crate::plan::{Comparison, NoiseOfNight};
+use crate::decide::{Comparison, NoiseOfNight};
 use crate::units::Seconds;
 
 use super::{caveats_text, duration, entry, paragraph, rounded, with_uncertainty};

@@ -1,6 +1,6 @@
 //! The morning after as text: the night in a compact timeline, what to leave out, what to do.
 
-use crate::plan::{FilterReview, Review, Sign, SubReview};
+use crate::review::{FilterReview, Review, Sign, SubReview};
 
 use super::{caveats_text, entry, rejected_text, rounded, with_uncertainty, wrapped, wrapped_from};
 
@@ -135,7 +135,7 @@ pub(super) fn filter_entries(filter: &FilterReview) -> Vec<(&'static str, String
         line("signal over noise", format!("{}{all}{told}", with_uncertainty(snr)));
     }
     if filter.planes.len() > 1 {
-        let plane = |plane: &crate::plan::ReviewPlane| {
+        let plane = |plane: &crate::review::ReviewPlane| {
             let colour = plane.colour.map_or_else(String::new, |colour| format!(" ({colour})"));
             let snr =
                 plane.achieved_snr.map_or_else(String::new, |snr| format!(", {} over noise", rounded(snr.value, 3)));

@@ -8,7 +8,8 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use subwell::camera::CameraProfile;
-use subwell::plan::{Cooling, Night};
+use subwell::decide::Cooling;
+use subwell::night::Night;
 use subwell::{files, plan, report};
 
 use super::PROGRAM;

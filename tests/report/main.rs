@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 use assert_cmd::Command;
 use roxmltree::Node;
 use subwell::camera::CameraProfile;
-use subwell::plan::{Comparison, Cooling, Night, plan, searches};
+use subwell::decide::{Comparison, Cooling};
+use subwell::night::Night;
+use subwell::plan::{plan, searches};
 use subwell::report::{camera_page, comparison_page, cooling_line, cooling_page, plan_page};
 
 mod nights;

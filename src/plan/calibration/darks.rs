@@ -3,9 +3,9 @@
 use serde::Serialize;
 
 use crate::camera::Mode;
+use crate::night::{CalibrationCounts, Night, PlaneConditions};
 use crate::noise::{Calibration, LeftPattern, PlaneNoise, dark_current};
-use crate::plan::settled::SettledFilter;
-use crate::plan::{CalibrationCounts, Night, PlaneConditions};
+use crate::plan::filter_solution::FilterSolution;
 use crate::units::{Celsius, Electrons, ElectronsPerSecond, Seconds};
 
 use super::price::{PlanePrice, Price};
@@ -62,7 +62,7 @@ pub struct DarkLibrary {
 
 /// The two ways in hours. Both at the plan's sub length with the best cadence of their own; the map is taken to hold every
 /// pixel that a dark's clipping leaves out, so that the unevenness of the others is what remains.
-pub(super) fn darks_or_map(night: &Night, filter: &SettledFilter<'_>, price: &Price<'_>) -> DarksOrMap {
+pub(super) fn darks_or_map(night: &Night, filter: &FilterSolution<'_>, price: &Price<'_>) -> DarksOrMap {
     let counts = &night.calibration;
     let mismatch = counts.dark_mismatch_k(night.camera.cooled());
     let (darks, biases) = (
@@ -122,7 +122,7 @@ fn break_even(plane: &PlanePrice<'_>, sub: Seconds, [darks, biases]: [f64; 2]) -
 ///
 /// # Source
 /// Derived here; `D(T)` is [`dark_current`].
-pub(super) fn library(mode: &Mode, filter: &SettledFilter<'_>, price: &Price<'_>, share: f64) -> DarkLibrary {
+pub(super) fn library(mode: &Mode, filter: &FilterSolution<'_>, price: &Price<'_>, share: f64) -> DarkLibrary {
     let lights = price.planes.first().map_or(Celsius(0.0), |plane| plane.plane.sensor);
     let mut found =
         DarkLibrary { lights_c: lights, coldest_c: None, warmest_c: None, shortest_s: None, longest_s: None };

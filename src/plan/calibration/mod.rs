@@ -10,8 +10,8 @@ use serde::Serialize;
 use crate::camera::Mode;
 use crate::units::Seconds;
 
-use super::Night;
-use super::settled::SettledFilter;
+use crate::night::Night;
+use crate::plan::filter_solution::FilterSolution;
 
 pub use counts::{FrameCount, least_for_rejection};
 pub use darks::{BetterWay, DarkLibrary, DarksOrMap};
@@ -51,9 +51,9 @@ pub struct FilterCalibration {
 }
 
 /// The advice for every filter of a plan.
-pub(super) fn calibration_advice(night: &Night, mode: &Mode, filters: &[SettledFilter<'_>]) -> CalibrationAdvice {
+pub(super) fn calibration_advice(night: &Night, mode: &Mode, filters: &[FilterSolution<'_>]) -> CalibrationAdvice {
     let share = night.calibration.share();
-    let of = |filter: &SettledFilter<'_>| {
+    let of = |filter: &FilterSolution<'_>| {
         let price = price::Price::of(filter);
         let least = least_for_rejection(night.stack.clip_sigma());
         FilterCalibration {

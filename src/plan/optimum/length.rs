@@ -112,7 +112,7 @@ impl Length<'_> {
     }
 
     /// Whether no plane needs more subs than this one; `false` where it cannot reach the goal.
-    pub(in crate::plan) fn governs(&self, plane: usize, snr: f64, every: f64) -> bool {
+    pub(crate) fn governs(&self, plane: usize, snr: f64, every: f64) -> bool {
         let own = self.subs_of_planes(snr, every).nth(plane).flatten();
         own.is_some() && own == self.subs_for(snr, every)
     }
@@ -141,12 +141,12 @@ impl Length<'_> {
     }
 
     /// [`Length::slowest_cadence`] as a bound for a cadence that is no whole number.
-    pub(in crate::plan) fn slowest_cadence_unrounded(&self) -> f64 {
+    pub(crate) fn slowest_cadence_unrounded(&self) -> f64 {
         self.slowest
     }
 
     /// The cadence of least time for each plane alone, from the closed form, clipping left out.
-    pub(in crate::plan) fn closed_cadences(&self) -> impl Iterator<Item = f64> {
+    pub(crate) fn closed_cadences(&self) -> impl Iterator<Item = f64> {
         let stack = self.stack(1.0, 1.0);
         self.planes.iter().map(move |(one, patch)| {
             let dithered = one.fixed() * (1.0 - stack.overlap(*patch));

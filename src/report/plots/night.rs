@@ -1,6 +1,7 @@
 //! The picture of a dated night.
 
-use crate::plan::{CourseMoment, NightCourse, Plan};
+use crate::night::{CourseMoment, NightCourse};
+use crate::plan::Plan;
 use crate::report::rounded;
 
 use super::axis::{Axis, clock};

@@ -1,7 +1,7 @@
 //! The picture of a reviewed night.
 
-use crate::plan::{FilterReview, Review, SubReview};
 use crate::report::rounded;
+use crate::review::{FilterReview, Review, SubReview};
 use crate::sky::night::Date;
 
 use super::axis::{Axis, clock};
