@@ -9,7 +9,7 @@ use crate::review::ReviewError;
 use crate::sensor::MeasureError;
 use crate::simulate::SimulateError;
 
-/// Why there is no answer: one variant for each room that can fail.
+/// Why there is no answer: one variant for each module that can fail.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum Error {

@@ -11,7 +11,7 @@
 //!
 //! `camera` is the waist: what is left of it measures and never plans, what is right
 //! of it plans and never sees a frame. `simulate` makes frames of a sensor whose truth
-//! is known, to prove the rest. `files` (a feature) is the only room that reads a disk.
+//! is known, to prove the rest. `files` (a feature) is the only module that reads a disk.
 
 #![warn(clippy::disallowed_types, clippy::disallowed_methods)]
 #![warn(clippy::print_stdout, clippy::print_stderr, clippy::exit, clippy::unwrap_used, clippy::panic)]

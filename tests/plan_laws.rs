@@ -122,7 +122,7 @@ fn search(rates: Rates, read: f64, mismatch: f64, darks: u32, snr: f64, pixels: 
         drift: ElectronsPerSecond(0.0),
     };
     Search {
-        planes: vec![(noise, Patch::of(pixels, 1.0))],
+        planes: vec![(noise, Patch::new(pixels, 1.0))],
         demand: Demand::Snr(snr),
         limits: Limits { tracking: Some(Seconds(600.0)), ..Limits::default() },
         between: Seconds(3.0),
@@ -321,7 +321,7 @@ fn a_red_or_blue_plane_needs_four_times_the_hours_of_mono_and_green_twice() {
     let subs = |pixels: f64| {
         let mut search = search(rates(0.02, 2.0, 0.1), 3.0, 0.0, 30, 8.0, 9.0);
         (search.clip, search.dither_box_px) = (Clip::NONE, 1e9);
-        search.planes = vec![(equal, Patch::of(pixels, 1.0))];
+        search.planes = vec![(equal, Patch::new(pixels, 1.0))];
         search.subs_for(8.0, Seconds(60.0), 1.0).expect("subs")
     };
     for (plane, times) in planes.iter().zip([4.0, 2.0, 2.0, 4.0]) {

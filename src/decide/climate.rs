@@ -97,7 +97,7 @@ pub(super) enum Cooling {
 
 impl Cooling {
     /// As a camera is run: `night` says how, `below_air` how far a cooler reaches, `held` whether it runs.
-    pub(super) fn of(night: &Night, held: bool) -> Self {
+    pub(super) fn new(night: &Night, held: bool) -> Self {
         let cooler = night.cooler.clone().unwrap_or_default();
         if held {
             let own = night.camera.sensor_c.filter(|_| night.camera.cooled());
@@ -125,12 +125,12 @@ impl Cooling {
     /// ```
     fn through_the_night(&self, air: Celsius) -> Vec<Celsius> {
         let Self::Uncooled { rise, warm_up } = self else { return vec![self.sensor(air)] };
-        let of = |part: u32| {
+        let month_part = |part: u32| {
             let time = (f64::from(part) + 0.5) / f64::from(PARTS);
             let settled = if *warm_up > 0.0 { 1.0 - (-time / warm_up).exp() } else { 1.0 };
             air + *rise * settled
         };
-        (0..PARTS).map(of).collect()
+        (0..PARTS).map(month_part).collect()
     }
 }
 
@@ -231,7 +231,7 @@ impl<'a> Darks<'a> {
 
     /// Each plane's dark current in nights of this mean air that scatter by `spread`.
     pub(super) fn mean(&self, cooling: &Cooling, air: Celsius, spread: Celsius) -> Vec<MeanDark> {
-        let of = |plane: usize| {
+        let dark_of_plane = |plane: usize| {
             let mut parts = Vec::new();
             for (sigmas, weight) in NORMAL {
                 let through = cooling.through_the_night(air + spread * sigmas);
@@ -240,7 +240,7 @@ impl<'a> Darks<'a> {
             }
             MeanDark::mean(&parts)
         };
-        (0..self.mode.planes.len()).map(of).collect()
+        (0..self.mode.planes.len()).map(dark_of_plane).collect()
     }
 }
 

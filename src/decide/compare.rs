@@ -93,7 +93,7 @@ impl Comparison {
     ///
     /// # Errors
     /// When night and camera do not fit together, or the goal cannot be reached in one of the nights.
-    pub fn of(a: (&Night, &CameraProfile), b: (&Night, &CameraProfile)) -> Result<Self, PlanError> {
+    pub fn new(a: (&Night, &CameraProfile), b: (&Night, &CameraProfile)) -> Result<Self, PlanError> {
         a.0.check()?;
         b.0.check()?;
         let first = asking_for_snr(a.0, a.1)?;

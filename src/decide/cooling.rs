@@ -59,7 +59,7 @@ pub struct Cooling {
     pub warmest_useful_set_point_c: Option<f64>,
     /// 2.
     pub useful_share_percent: f64,
-    /// What was reckoned with.
+    /// What was assumed.
     pub set_point_c: Celsius,
     /// Air of a night in the warmest month that one in forty is warmer than.
     pub warmest_night_c: Celsius,
@@ -155,7 +155,7 @@ impl Cooling {
     /// # Errors
     /// When the night lacks a climate or the profile a dark current, night and camera do not fit together, or the goal
     /// cannot be reached even with cooling.
-    pub fn of(
+    pub fn new(
         night: &Night,
         profile: &CameraProfile,
         other: Option<(&Night, &CameraProfile)>,
@@ -212,7 +212,7 @@ impl Cooling {
             split: against.as_ref().map_or(Split::of_cooling(ratio), |against| against.split),
             against: against.map(|against| against.against),
             thresholds_time_ratio: THRESHOLDS,
-            verdict: Verdict::of(ratio),
+            verdict: Verdict::from_ratio(ratio),
             caveats,
         })
     }
@@ -354,7 +354,7 @@ fn caveats(
             }
         }
     }
-    // What the camera is said to be at has no part in this: both temperatures are reckoned.
+    // What the camera is said to be at has no part in this: both temperatures are computed.
     let of_night = night.caveats().into_iter().filter(|caveat| caveat.code != "not-yet-used");
     for caveat in of_night.chain(profile.caveats.iter().cloned()) {
         push_once(&mut caveats, caveat);

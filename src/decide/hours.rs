@@ -80,12 +80,12 @@ pub(super) fn hours_moved(
         }
     }
     let shared = filters.len() > 1 && conditions.filters.iter().any(|filter| filter.share.is_some());
-    let each = || filters.iter().map(|filter| filter.seconds);
+    let seconds = || filters.iter().map(|filter| filter.seconds);
     let seconds = if shared {
-        let whole = each().zip(shares(conditions)).filter(|(_, share)| *share > 0.0);
+        let whole = seconds().zip(shares(conditions)).filter(|(_, share)| *share > 0.0);
         whole.map(|(seconds, share)| seconds / share).fold(0.0, f64::max)
     } else {
-        each().sum()
+        seconds().sum()
     };
     Ok(Some(Hours { seconds, filters }))
 }
@@ -127,12 +127,12 @@ fn at(search: &Search, sub: Seconds) -> Option<(f64, f64, f64)> {
     if slowest < 1.0 {
         return None;
     }
-    let of = |every: f64| length.subs_for(snr, every).map(|subs| (length.wall_clock(subs, every), subs, every));
+    let at_cadence = |every: f64| length.subs_for(snr, every).map(|subs| (length.wall_clock(subs, every), subs, every));
     let cadences: Vec<f64> = length.closed_cadences().map(|closed| closed.clamp(1.0, slowest)).collect();
     // A plane that is worst off at the cadence that is best for itself has set the time: for all, none is better.
     if let Some(own) = (0..cadences.len()).find(|plane| length.governs(*plane, snr, cadences[*plane])) {
-        return of(cadences[own]);
+        return at_cadence(cadences[own]);
     }
-    let cost = |look: f64| of(look.exp()).map_or(f64::INFINITY, |found| found.0);
-    of(golden_section(&cost, 0.0, slowest.ln()).exp())
+    let cost = |look: f64| at_cadence(look.exp()).map_or(f64::INFINITY, |found| found.0);
+    at_cadence(golden_section(&cost, 0.0, slowest.ln()).exp())
 }

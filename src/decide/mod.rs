@@ -56,7 +56,7 @@ pub enum Verdict {
 impl Verdict {
     /// The verdict on a ratio of hours by [`THRESHOLDS`].
     #[must_use]
-    pub fn of(ratio: f64) -> Self {
+    pub fn from_ratio(ratio: f64) -> Self {
         let passed = THRESHOLDS.iter().filter(|threshold| ratio >= **threshold).count();
         [Self::NotWorthIt, Self::Marginal, Self::WorthIt, Self::ClearlyWorthIt][passed]
     }
@@ -135,13 +135,13 @@ fn factors(count: usize, value: impl Fn(u32) -> Result<f64, PlanError>) -> Resul
     let values = (0..1_u32 << count).map(value).collect::<Result<Vec<f64>, _>>()?;
     let factorial = |n: usize| (1..=n).map(|k| k as f64).product::<f64>();
     let weight = |size: usize| factorial(size) * factorial(count - size - 1) / factorial(count);
-    let of = |property: usize| {
+    let mean_change = |property: usize| {
         let bit = 1_usize << property;
         let without = (0..values.len()).filter(|set| set & bit == 0);
         let sum: f64 = without.map(|set| weight(set.count_ones() as usize) * (values[set] - values[set | bit])).sum();
         sum.exp()
     };
-    Ok((0..count).map(of).collect())
+    Ok((0..count).map(mean_change).collect())
 }
 
 /// A word where the loss rate, which sets the sub length under a bright sky, was assumed.

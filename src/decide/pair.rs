@@ -113,9 +113,9 @@ impl Pair {
 
     /// Whether the two cameras see colours in the same way; where they do not, filters belong to the camera.
     fn built_alike(&self) -> bool {
-        let of =
+        let ratio_of =
             |side: &Side| side.mode.planes.iter().map(|plane| (plane.plane.clone(), plane.colour)).collect::<Vec<_>>();
-        of(&self.sides[0]) == of(&self.sides[1])
+        ratio_of(&self.sides[0]) == ratio_of(&self.sides[1])
     }
 
     /// A target that moves is up or down by date and place: where both differ, they change together.
@@ -258,12 +258,14 @@ impl Pair {
     pub(super) fn spread(&self, shared: &[Source]) -> Result<f64, PlanError> {
         let mut sum = 0.0;
         for source in Source::ALL {
-            let of = |side: &Side, sigmas: f64| side.hours_moved(Some((source, sigmas))).map(|found| found.seconds);
+            let seconds_of =
+                |side: &Side, sigmas: f64| side.hours_moved(Some((source, sigmas))).map(|found| found.seconds);
             let mut halves = [0.0; 2];
             for (half, side) in halves.iter_mut().zip(&self.sides) {
-                let middle = of(side, 0.0)?;
+                let middle = seconds_of(side, 0.0)?;
                 // What cannot be reached with a source moved is mirrored from the other side.
-                let ends = [of(side, -1.0).ok(), of(side, 1.0).ok()].map(|end| end.map(|seconds| seconds / middle));
+                let ends = [seconds_of(side, -1.0).ok(), seconds_of(side, 1.0).ok()]
+                    .map(|end| end.map(|seconds| seconds / middle));
                 let sensitivity = Sensitivity::new(source, ends[0], ends[1]);
                 *half = (sensitivity.up - sensitivity.down) / 2.0;
             }

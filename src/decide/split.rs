@@ -147,16 +147,17 @@ pub(super) fn against(own: &Weighed, other: &Night, camera: &CameraProfile) -> R
     };
     let whole = value(0)? - value((1 << differing.len()) - 1)?;
     let factors = factors(differing.len(), value)?;
-    let of = |property: Property| differing.iter().position(|known| *known == property).map_or(1.0, |at| factors[at]);
+    let factor_of =
+        |property: Property| differing.iter().position(|known| *known == property).map_or(1.0, |at| factors[at]);
     let time_ratio = whole.exp();
     let hours = own.night.cooler.clone().unwrap_or_default().hours();
     let split = Split {
-        cooling: of(Property::Temperature) * of(Property::DarkCurrent),
-        read_noise: of(Property::ReadNoise),
-        quantum_efficiency: of(Property::Efficiency),
-        infrared_cut: of(Property::InfraredCut),
-        pixel: of(Property::Pixel),
-        sampling: of(Property::Sampling),
+        cooling: factor_of(Property::Temperature) * factor_of(Property::DarkCurrent),
+        read_noise: factor_of(Property::ReadNoise),
+        quantum_efficiency: factor_of(Property::Efficiency),
+        infrared_cut: factor_of(Property::InfraredCut),
+        pixel: factor_of(Property::Pixel),
+        sampling: factor_of(Property::Sampling),
     };
     let against = Against {
         camera: camera.camera.clone(),
@@ -165,9 +166,9 @@ pub(super) fn against(own: &Weighed, other: &Night, camera: &CameraProfile) -> R
         source: camera.source.clone(),
         time_ratio,
         hours_saved_per_year: hours * (1.0 - 1.0 / time_ratio),
-        cooling_by_temperature: of(Property::Temperature),
-        cooling_by_sensor: of(Property::DarkCurrent),
-        verdict: Verdict::of(time_ratio),
+        cooling_by_temperature: factor_of(Property::Temperature),
+        cooling_by_sensor: factor_of(Property::DarkCurrent),
+        verdict: Verdict::from_ratio(time_ratio),
     };
     let caveat = colours_against_fewer([(&sides[0].night, sides[0].mode), (&sides[1].night, sides[1].mode)]);
     Ok(AgainstWithSplit { against, split, caveat })
@@ -175,7 +176,7 @@ pub(super) fn against(own: &Weighed, other: &Night, camera: &CameraProfile) -> R
 
 fn side<'a>(night: &Night, mode: &'a Mode) -> Side<'a> {
     let held = night.camera.cooled();
-    Side { cooling: Held::of(night, held), night: as_run(night, held), mode }
+    Side { cooling: Held::new(night, held), night: as_run(night, held), mode }
 }
 
 /// Whether the two sides differ in a property.
@@ -188,13 +189,13 @@ fn differ(sides: &[Side; 2], property: Property) -> bool {
         }
         Property::DarkCurrent => {
             let thermal = |plane: &Plane| (plane.dark_current.clone(), plane.thermal.clone());
-            let of = |side: &Side| side.mode.planes.iter().map(thermal).collect::<Vec<_>>();
-            of(own) != of(other)
+            let thermals = |side: &Side| side.mode.planes.iter().map(thermal).collect::<Vec<_>>();
+            thermals(own) != thermals(other)
         }
         Property::ReadNoise => {
             let readout = |plane: &Plane| Plane { dark_current: vec![], thermal: None, ..plane.clone() };
-            let of = |side: &Side| (side.mode.dn_step, side.mode.planes.iter().map(readout).collect::<Vec<_>>());
-            of(own) != of(other)
+            let readouts = |side: &Side| (side.mode.dn_step, side.mode.planes.iter().map(readout).collect::<Vec<_>>());
+            readouts(own) != readouts(other)
         }
         Property::Efficiency => {
             let efficiencies =
@@ -218,7 +219,7 @@ struct Years {
 impl Years {
     fn new(own: &Weighed, sides: &[Side; 2]) -> Self {
         let climate = own.night.site.climate.clone().unwrap_or_default();
-        let of = |held: usize, sensor: usize| {
+        let hours_of = |held: usize, sensor: usize| {
             let (way, mode) = (&sides[held], sides[sensor].mode);
             let darks = Darks::new(&way.night, mode);
             let months: Vec<_> =
@@ -229,7 +230,7 @@ impl Years {
             };
             (0..mode.planes.len()).map(year).collect()
         };
-        Self { darks: [[of(0, 0), of(0, 1)], [of(1, 0), of(1, 1)]] }
+        Self { darks: [[hours_of(0, 0), hours_of(0, 1)], [hours_of(1, 0), hours_of(1, 1)]] }
     }
 }
 

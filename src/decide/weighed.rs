@@ -41,7 +41,7 @@ impl<'a> Weighed<'a> {
     }
 
     pub(super) fn way(&self, held: bool) -> Way {
-        let cooling = Held::of(&self.night, held);
+        let cooling = Held::new(&self.night, held);
         let night = as_run(&self.night, held);
         let climate = self.night.site.climate.clone().unwrap_or_default();
         let darks = Darks::new(&night, self.mode);
@@ -51,11 +51,11 @@ impl<'a> Weighed<'a> {
 
     /// The year's mean over months of what a way makes of each plane.
     fn year(&self, way: &Way) -> Vec<MeanDark> {
-        let of = |plane: usize| {
+        let noise_of_plane = |plane: usize| {
             let parts = self.weights.iter().zip(&way.months).map(|(weight, month)| (*weight, month[plane]));
             MeanDark::mean(&parts.collect::<Vec<_>>())
         };
-        (0..self.mode.planes.len()).map(of).collect()
+        (0..self.mode.planes.len()).map(noise_of_plane).collect()
     }
 
     fn hours(&self, way: &Way, darks: &[MeanDark]) -> Result<Option<Hours>, PlanError> {
@@ -64,8 +64,8 @@ impl<'a> Weighed<'a> {
 
     /// Each month's times without and with cooling.
     pub(super) fn times(&self, ways: &[Way; 2], month: usize) -> Result<[Option<Hours>; 2], PlanError> {
-        let of = |way: &Way| self.hours(way, &way.months[month]);
-        Ok([of(&ways[0])?, of(&ways[1])?])
+        let hours_of = |way: &Way| self.hours(way, &way.months[month]);
+        Ok([hours_of(&ways[0])?, hours_of(&ways[1])?])
     }
 
     /// The ratio of the year; infinite where the goal cannot be reached without cooling.
@@ -90,20 +90,20 @@ impl<'a> Weighed<'a> {
 
     /// The ratio in nights of one temperature.
     pub(super) fn ratio_at(&self, ways: &[Way; 2], darks: &[Darks; 2], air: Celsius) -> Result<f64, PlanError> {
-        let of = |way: usize| {
+        let months_of = |way: usize| {
             let mean = darks[way].mean(&ways[way].cooling, air, Celsius(0.0));
             self.hours(&ways[way], &mean)
         };
-        Ok(ratio_of(&[of(0)?, of(1)?]))
+        Ok(ratio_of(&[months_of(0)?, months_of(1)?]))
     }
 
     /// Time at a set point that is held, over the time at a very cold one.
     pub(super) fn cost_of(&self, way: &Way, darks: &Darks, set_point: f64) -> Result<f64, PlanError> {
-        let of = |at: Celsius| {
+        let ratio_at = |at: Celsius| {
             let cooling = Held::Held { at, below_air: 500.0 };
             self.hours(way, &darks.mean(&cooling, at, Celsius(0.0)))
         };
-        Ok(ratio_of(&[of(Celsius(set_point))?, of(VERY_COLD)?]))
+        Ok(ratio_of(&[ratio_at(Celsius(set_point))?, ratio_at(VERY_COLD)?]))
     }
 
     /// Ends of the year's ratio by the dark currents' intervals.

@@ -31,7 +31,7 @@ pub struct CourseMoment {
 }
 
 impl NightCourse {
-    pub(crate) fn of(
+    pub(crate) fn new(
         tonight: &Tonight,
         date: Date,
         utc_offset_h: f64,

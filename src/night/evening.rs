@@ -89,7 +89,7 @@ impl Evening {
     ///
     /// # Errors
     /// When the date is none, the night has no darkness, or the target does not rise above the horizon in it.
-    pub(crate) fn of(night: &Night) -> Result<Self, NightError> {
+    pub(crate) fn new(night: &Night) -> Result<Self, NightError> {
         match night.dated()? {
             Some((date, place)) => Self::dated(night, date, place),
             None => Ok(Self { caveats: vec![moon_not_counted(night)], ..Self::undated(night)? }),
@@ -138,9 +138,9 @@ impl Evening {
         }
         let samples = tonight.samples(&usable, &track, night.site.extinction());
         let mut evening = Self::of_samples(night, &samples);
-        let told = evening.told(night, date, &tonight, limit, &usable, &samples);
-        evening.caveats = dated_caveats(night, &told);
-        evening.night = Some(told);
+        let summary = evening.summary(night, date, &tonight, limit, &usable, &samples);
+        evening.caveats = dated_caveats(night, &summary);
+        evening.night = Some(summary);
         Ok(evening)
     }
 
@@ -181,7 +181,7 @@ impl Evening {
         self.air.iter().map(|(_, airmass)| *airmass).fold(f64::MAX, f64::min)
     }
 
-    fn told(
+    fn summary(
         &self,
         night: &Night,
         date: Date,
@@ -203,7 +203,7 @@ impl Evening {
         };
         let extinction = night.site.extinction();
         PlanNight {
-            course: NightCourse::of(
+            course: NightCourse::new(
                 tonight,
                 date,
                 offset,
@@ -297,7 +297,7 @@ fn target_down(
     NoHours::TargetDown { date: date.to_string(), highest_deg, culmination_deg, next }.into()
 }
 
-/// The first later date that has an hour for this night's target, reckoned as its plan would.
+/// The first later date that has an hour for this night's target, computed as its plan would.
 fn next_date(night: &Night, date: Date, place: Place) -> Option<String> {
     let track = track(night);
     let good = |later: &Date| {
@@ -319,19 +319,19 @@ fn moon_not_counted(night: &Night) -> Caveat {
     Caveat::new("moon-not-counted", message, hint)
 }
 
-fn dated_caveats(night: &Night, told: &PlanNight) -> Vec<Caveat> {
+fn dated_caveats(night: &Night, summary: &PlanNight) -> Vec<Caveat> {
     let mut caveats = Vec::new();
-    if told.sun_below_deg > ASTRONOMICAL.0 {
+    if summary.sun_below_deg > ASTRONOMICAL.0 {
         let message = format!(
             "no hour of astronomical night on {}: the Sun goes no lower than {:.1}°; planned with the {:.1} h below {:.1}°, \
              twilight counted",
-            told.date, told.lowest_sun_deg, told.dark_hours, told.sun_below_deg
+            summary.date, summary.lowest_sun_deg, summary.dark_hours, summary.sun_below_deg
         );
         caveats.push(Caveat::new("no-astronomical-night", message, "a later date has a darker sky").about("goal.date"));
     }
     caveats.extend(offset_caveat(night));
     if let (Some(given), Some(_)) = (night.target.altitude_deg, night.position()) {
-        let [low, high] = told.target_altitude_deg;
+        let [low, high] = summary.target_altitude_deg;
         let message = format!(
             "altitude_deg = {} is not used: by its position the target stands {low:.0}° to {high:.0}° high",
             given.0

@@ -42,7 +42,7 @@ use crate::target::Target;
 use crate::units::Degrees;
 
 /// How alike two words must be for one to be offered for the other (Jaro-Winkler, 1 = equal).
-const ALIKE: f64 = 0.7;
+const KEY_LIKENESS: f64 = 0.7;
 
 const PROFILE_GIVEN: &str = "this is the profile of a camera: give a night file, which names the profile under [camera] \
                              (`subwell schema night` prints one)";
@@ -238,7 +238,7 @@ fn nearest_key(message: &str) -> Option<String> {
     let stranger = words.next()?;
     let likeness = |known: &str| strsim::jaro_winkler(known, stranger);
     let nearest = words.max_by(|a, b| likeness(a).total_cmp(&likeness(b)))?;
-    (likeness(nearest) >= ALIKE).then(|| nearest.to_owned())
+    (likeness(nearest) >= KEY_LIKENESS).then(|| nearest.to_owned())
 }
 
 #[cfg(test)]

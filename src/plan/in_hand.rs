@@ -10,7 +10,7 @@ use crate::night::{AlreadyHave, Conditions, Night};
 
 /// What one filter has in hand, and how it joins the new subs.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct InHand {
+pub struct PriorStack {
     /// Signal over noise of the earlier stacks together, in the patch of the goal.
     pub snr: f64,
     /// Signal over noise of the new subs alone.
@@ -21,7 +21,7 @@ pub struct InHand {
     pub weight_percent: f64,
 }
 
-impl InHand {
+impl PriorStack {
     /// Two means of the same light, each weighed by one over its variance.
     ///
     /// ```text

@@ -24,7 +24,7 @@ pub use calibration::{
 };
 pub use checklist::{Checklist, ChecklistFor, ChecklistStep, StepKind, checklist};
 pub use error::{OutOfReach, PlanError};
-pub use in_hand::InHand;
+pub use in_hand::PriorStack;
 pub use map::{CostMap, MapCell};
 pub use optimum::{
     Chosen, Demand, Length, Optimum, ROUND_LENGTHS_S, Search, SetBy, WITHIN, best_cadence, best_sub, efficiency,

@@ -11,7 +11,7 @@ use super::signs::Sign;
 
 /// A sky off by less than this is as the file says, in magnitudes.
 const SKY_AS_SAID: f64 = 0.1;
-/// Stars wider or narrower than foretold by less than this share are as foretold.
+/// Stars wider or narrower than predicted by less than this share are as predicted.
 const WIDTH_AS_SAID: f64 = 0.15;
 /// Pattern and masters above this share of a stack's variance are worth a word, in percent.
 const PATTERN_SHARE: f64 = 10.0;
@@ -69,12 +69,12 @@ fn dropping(review: &Review) -> String {
 }
 
 fn of_sky(review: &Review, night: &Night) -> Option<String> {
-    let (measured, foretold) = (review.sky_e_per_s.value.0, review.predicted_sky_e_per_s.value.0);
-    if measured <= 0.0 || foretold <= 0.0 {
+    let (measured, predicted) = (review.sky_e_per_s.value.0, review.predicted_sky_e_per_s.value.0);
+    if measured <= 0.0 || predicted <= 0.0 {
         return None;
     }
     let fainter = review.sky_fainter_by_mag.value;
-    let rates = format!("{} against {} e-/s in a pixel", three(measured), three(foretold));
+    let rates = format!("{} against {} e-/s in a pixel", three(measured), three(predicted));
     if fainter.abs() < SKY_AS_SAID {
         return Some(format!("The quiet sky was as the night file says, within {:.2} mag ({rates}).", fainter.abs()));
     }
@@ -85,7 +85,7 @@ fn of_sky(review: &Review, night: &Night) -> Option<String> {
             "The file's sky was measured too: was it another direction, or haze? Write this one back with --write if \
              this night was the usual one."
         }
-        (Some(_), _) => "Write it back with --write, and the plan reckons with it.",
+        (Some(_), _) => "Write it back with --write, and the plan uses it.",
     };
     Some(format!("The quiet sky was {:.2} mag {how} than the night file says ({rates}). {then}", fainter.abs()))
 }
@@ -135,24 +135,24 @@ fn of_length(review: &Review, night: &Night, profile: &CameraProfile) -> Option<
 fn of_width(filter: &FilterReview, all: &[FilterReview]) -> Option<String> {
     let width = filter.median_fwhm_px?;
     let best = filter.best_fwhm_px?;
-    let told = filter.predicted_fwhm_px;
+    let predicted = filter.predicted_fwhm_px;
     let arcsec = |px: f64| px * filter.pixel_arcsec;
     let place = within(&filter.name, all);
     let numbers = format!(
         "{width:.1} px ({:.1}\") in the median{place}, {best:.1} px ({:.1}\") at best; the file's seeing, guiding and \
-         optics make {told:.1} px ({:.1}\")",
+         optics make {predicted:.1} px ({:.1}\")",
         arcsec(width),
         arcsec(best),
-        arcsec(told)
+        arcsec(predicted)
     );
-    let change = best / told - 1.0;
+    let change = best / predicted - 1.0;
     let verdict = if change > WIDTH_AS_SAID {
-        "Even the best are wider than foretold: check focus and guiding before the sky is blamed, or write a larger \
+        "Even the best are wider than predicted: check focus and guiding before the sky is blamed, or write a larger \
          seeing_arcsec."
     } else if change < -WIDTH_AS_SAID {
         "The air was steadier than the file says: a smaller seeing_arcsec fits, and stars saturate sooner."
     } else {
-        "As foretold."
+        "As predicted."
     };
     Some(format!("Stars were {numbers}. {verdict}"))
 }

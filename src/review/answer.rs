@@ -118,7 +118,7 @@ pub struct SubReview {
     pub not_background_percent: f64,
     /// What a pixel of the sky scatters by.
     pub noise_e: Estimate<Electrons>,
-    /// What it should, under the sky foretold.
+    /// What it should, under the sky predicted.
     pub predicted_noise_e: Option<f64>,
     /// Median width of the stars; `null` without any.
     pub fwhm_px: Option<Estimate<f64>>,
@@ -156,7 +156,7 @@ pub struct PlaneOfSub {
     pub colour: Option<char>,
     /// The sky.
     pub sky_e_per_s: Estimate<ElectronsPerSecond>,
-    /// The sky foretold.
+    /// The sky predicted.
     pub predicted_sky_e_per_s: Option<f64>,
 }
 
@@ -183,7 +183,7 @@ pub struct FilterReview {
     pub best_fwhm_px: Option<f64>,
     /// Median width in all of them.
     pub median_fwhm_px: Option<f64>,
-    /// The width foretold, in the middle of the set.
+    /// The width predicted, in the middle of the set.
     pub predicted_fwhm_px: f64,
     /// A pixel's side on the sky.
     pub pixel_arcsec: f64,
@@ -191,7 +191,7 @@ pub struct FilterReview {
     pub dither_positions: Option<usize>,
     /// Share of the stack's variance that pattern and masters bring, in the plane that is worst off.
     pub pattern_share_percent: Option<f64>,
-    /// Signal over noise of the kept subs, of all, and as foretold, in the plane that is worst off.
+    /// Signal over noise of the kept subs, of all, and as predicted, in the plane that is worst off.
     pub achieved_snr: Option<Estimate<f64>>,
     /// With every sub.
     pub snr_if_all_kept: Option<f64>,

@@ -36,8 +36,8 @@ pub fn mode_of_light<'a>(
             None => profile.modes.first().map_or_else(|| profile.mode(None), Ok),
         };
     };
-    let of = |setting: Option<f64>| profile.modes.iter().find(|mode| mode.gain_setting == setting);
-    of(Some(gain)).or_else(|| of(None)).map_or_else(|| profile.mode(Some(gain)), Ok)
+    let mode_with = |setting: Option<f64>| profile.modes.iter().find(|mode| mode.gain_setting == setting);
+    mode_with(Some(gain)).or_else(|| mode_with(None)).map_or_else(|| profile.mode(Some(gain)), Ok)
 }
 
 /// Lights by filter, in the order of the night's filters, by time where all have one.

@@ -1,4 +1,4 @@
-//! What the night file foretells for one light, at its own minute and sensor temperature.
+//! What the night file predicts for one light, at its own minute and sensor temperature.
 
 use super::ReviewError;
 use crate::camera::{MeasuredLight, Mode};
@@ -13,7 +13,7 @@ use super::moments::Moment;
 /// Where no plane sees the filter, the middle of the visible stands for its wavelength: it moves a star's width little.
 const MIDDLE_NM: f64 = 550.0;
 
-/// One light as foretold.
+/// One light as predicted.
 pub(super) struct Expected {
     /// Rates, noise and spread of each plane behind the light's filter.
     pub(super) planes: Vec<PlaneConditions>,
@@ -24,7 +24,7 @@ pub(super) struct Expected {
 }
 
 impl Expected {
-    pub(super) fn of(
+    pub(super) fn new(
         night: &Night,
         mode: &Mode,
         filter: &str,

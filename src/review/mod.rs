@@ -48,7 +48,7 @@ impl Review {
     ///
     /// # Errors
     /// When night and camera do not fit together, or no light is of a filter of the night.
-    pub fn of(
+    pub fn new(
         night: &Night,
         profile: &CameraProfile,
         lights: &[MeasuredLight],
@@ -56,7 +56,7 @@ impl Review {
         mut caveats: Vec<Caveat>,
     ) -> Result<Self, ReviewError> {
         night.check()?;
-        let moments = Moments::of(night, lights)?;
+        let moments = Moments::new(night, lights)?;
         caveats.extend(moments.caveats.iter().cloned());
         let assigned = assigned(night, profile, lights, &moments.of)?;
         caveats.extend(assigned.caveats);
@@ -64,7 +64,7 @@ impl Review {
         let sets: Vec<Set<'_>> = assigned
             .sets
             .into_iter()
-            .map(|(name, entries)| Set::of(night, &name, entries))
+            .map(|(name, entries)| Set::new(night, &name, entries))
             .collect::<Result<_, _>>()?;
         let shutter = |set: &&Set<'_>| set.subs.iter().map(|sub| sub.light.exposure_s.0).sum::<f64>();
         let Some(main) = sets.iter().max_by(|a, b| shutter(a).total_cmp(&shutter(b))) else {
@@ -88,7 +88,7 @@ impl Review {
             format: "subwell.review",
             version: 1,
             program: env!("CARGO_PKG_VERSION"),
-            night: told(&moments, offset),
+            night: summary(&moments, offset),
             filter: main.name.clone(),
             plane: main.plane.clone(),
             sky_e_per_s: own.sky_e_per_s,
@@ -108,7 +108,7 @@ impl Review {
             effective_hours: effective,
             subs_kept: all().filter(|sub| !sub.dropped).count(),
             subs_dropped: all().filter(|sub| sub.dropped).count(),
-            subs: sets.iter().flat_map(|set| set.subs.iter().map(|sub| set.told(sub, offset))).collect(),
+            subs: sets.iter().flat_map(|set| set.subs.iter().map(|sub| set.summary(sub, offset))).collect(),
             filters,
             advice: Vec::new(),
             left_out,
@@ -119,7 +119,7 @@ impl Review {
     }
 }
 
-fn told(moments: &Moments, offset: f64) -> ReviewNight {
+fn summary(moments: &Moments, offset: f64) -> ReviewNight {
     let times = || moments.of.iter().flatten();
     let first = times().min_by(|a, b| a.at.0.total_cmp(&b.at.0));
     let last = times().max_by(|a, b| a.at.0.total_cmp(&b.at.0));
@@ -135,22 +135,22 @@ fn told(moments: &Moments, offset: f64) -> ReviewNight {
     }
 }
 
-/// Measured over foretold in magnitudes: `−2.5 log₁₀(measured/foretold)`.
+/// Measured over predicted in magnitudes: `−2.5 log₁₀(measured/predicted)`.
 fn fainter_by(filter: &FilterReview) -> Estimate<f64> {
-    let (measured, foretold) = (&filter.sky_e_per_s, &filter.predicted_sky_e_per_s);
-    if measured.value.0 <= 0.0 || foretold.value.0 <= 0.0 {
+    let (measured, predicted) = (&filter.sky_e_per_s, &filter.predicted_sky_e_per_s);
+    if measured.value.0 <= 0.0 || predicted.value.0 <= 0.0 {
         return Estimate::new(0.0, 0.0);
     }
-    let ratio = measured.value.0 / foretold.value.0;
-    let relative = measured.relative().hypot(foretold.relative());
+    let ratio = measured.value.0 / predicted.value.0;
+    let relative = measured.relative().hypot(predicted.relative());
     Estimate::new(-2.5 * ratio.log10(), MAGNITUDES_PER_LOGARITHM * relative)
 }
 
 impl Set<'_> {
-    /// The quiet sky without the Moon that was foretold of it.
+    /// The quiet sky without the Moon that was predicted of it.
     fn sky_to_write(&self) -> Option<SkyToWrite> {
         let sky = self.quiet_sky(&self.plane)?;
-        let (of_moon, moon) = self.foretold(&self.plane).map_or((0.0, 0.0), |(_, moon)| {
+        let (of_moon, moon) = self.predicted(&self.plane).map_or((0.0, 0.0), |(_, moon)| {
             let spread = self.quiet().first().and_then(|sub| sub.expected.plane(&self.plane)).map(|p| p.spread.moon);
             (moon * spread.unwrap_or(0.0), moon)
         });
@@ -163,12 +163,12 @@ impl Set<'_> {
         })
     }
 
-    fn told(&self, sub: &Judged<'_>, offset: f64) -> SubReview {
+    fn summary(&self, sub: &Judged<'_>, offset: f64) -> SubReview {
         let light = sub.light;
         let nothing = Estimate::new(0.0, 0.0);
         let measured = light.plane(&self.plane);
         let background = measured.map(|plane| &plane.background);
-        let foretold =
+        let predicted =
             |plane: &str| sub.expected.plane(plane).map(|plane| (plane.noise.rates.sky + plane.noise.rates.moon).0);
         let gain = sub.mode.plane(&self.plane).map_or(0.0, |plane| plane.gain_e_per_dn.relative());
         let sample = sub.moment.and_then(|moment| moment.sample);
@@ -183,7 +183,7 @@ impl Set<'_> {
             exposure_s: light.exposure_s,
             gain_setting: light.gain_setting,
             sky_e_per_s: background.map_or(nothing, |b| b.e_per_s),
-            predicted_sky_e_per_s: foretold(&self.plane),
+            predicted_sky_e_per_s: predicted(&self.plane),
             sky_over_quiet: sub.against.sky,
             gradient_percent: background.map_or(0.0, |b| b.gradient_percent),
             not_background_percent: background.map_or(0.0, |b| b.not_background_percent),
@@ -207,7 +207,7 @@ impl Set<'_> {
                     plane: plane.background.plane.clone(),
                     colour: plane.background.colour,
                     sky_e_per_s: plane.background.e_per_s,
-                    predicted_sky_e_per_s: foretold(&plane.background.plane),
+                    predicted_sky_e_per_s: predicted(&plane.background.plane),
                 })
                 .collect(),
         }

@@ -53,7 +53,7 @@ fn gives_universal(file: &str) -> bool {
     UNIVERSAL.contains(&ending.as_str())
 }
 
-/// The nights of a place, each reckoned once.
+/// The nights of a place, each computed once.
 struct Nights {
     place: Place,
     offset_h: f64,
@@ -74,7 +74,7 @@ impl Nights {
 }
 
 impl Moments {
-    pub(super) fn of(night: &Night, lights: &[MeasuredLight]) -> Result<Self, ReviewError> {
+    pub(super) fn new(night: &Night, lights: &[MeasuredLight]) -> Result<Self, ReviewError> {
         let offset_h = night.utc_offset_h();
         let universal = lights.iter().filter(|light| gives_universal(&light.file)).count() * 2 >= lights.len();
         let middle = |light: &MeasuredLight, clock: Clock| {
@@ -83,24 +83,24 @@ impl Moments {
             Some(date.at(hours, ahead).later(light.exposure_s.0 / 7200.0))
         };
         let named = if universal { Clock::Universal } else { Clock::Local };
-        let mut told = Self { of: vec![None; lights.len()], clock: named, caveats: Vec::new() };
+        let mut placed = Self { of: vec![None; lights.len()], clock: named, caveats: Vec::new() };
         let place = night.site.latitude_deg.zip(night.site.longitude_deg);
         let place = place.map(|(latitude, longitude)| Place { latitude, longitude, height: night.site.height() });
         let plain = |clock: Clock| -> Vec<Option<Moment>> {
             lights.iter().map(|light| middle(light, clock).map(|at| Moment { at, sample: None })).collect()
         };
-        told.of = plain(named);
-        if told.of.iter().all(Option::is_none) {
+        placed.of = plain(named);
+        if placed.of.iter().all(Option::is_none) {
             let message = "no light says when it was taken: the Moon and the target's height are not followed";
             let hint = "let the capture program write DATE-OBS with the time";
-            told.caveats.push(Caveat::new("time-missing", message, hint));
-            return Ok(told);
+            placed.caveats.push(Caveat::new("time-missing", message, hint));
+            return Ok(placed);
         }
         let Some(place) = place else {
             let message = "the night has no place: the Moon and the target's height are not followed";
             let hint = "give latitude_deg and longitude_deg under [site]";
-            told.caveats.push(Caveat::new("moon-not-counted", message, hint));
-            return Ok(told);
+            placed.caveats.push(Caveat::new("moon-not-counted", message, hint));
+            return Ok(placed);
         };
         let mut nights = Nights { place, offset_h, known: BTreeMap::new() };
         let mut in_daylight = |clock: Clock| {
@@ -111,24 +111,24 @@ impl Moments {
         let other = if named == Clock::Universal { Clock::Local } else { Clock::Universal };
         let by_day = in_daylight(named);
         if by_day > 0 && in_daylight(other) == 0 {
-            told.clock = other;
-            told.of = plain(other);
+            placed.clock = other;
+            placed.of = plain(other);
             let word = if other == Clock::Local { "local" } else { "universal" };
             let message = format!("by the headers' time the Sun was up in {by_day} lights; it is taken as {word} time");
             let hint = "check the clock of the camera or the computer, and utc_offset_h";
-            told.caveats.push(Caveat::new("conflicting-time", message, hint));
+            placed.caveats.push(Caveat::new("conflicting-time", message, hint));
         } else if by_day > 0 {
             let message = format!(
                 "the Sun is up at the night's place in {by_day} lights: times and place do not fit, so the Moon and the \
                  target's height are not followed"
             );
             let hint = "check latitude_deg, longitude_deg (east is positive) and utc_offset_h, and the clock";
-            told.caveats.push(Caveat::new("conflicting-time", message, hint));
-            return Ok(told);
+            placed.caveats.push(Caveat::new("conflicting-time", message, hint));
+            return Ok(placed);
         }
-        told.sampled(night, &mut nights);
-        told.note_date(night, offset_h);
-        Ok(told)
+        placed.sampled(night, &mut nights);
+        placed.note_date(night, offset_h);
+        Ok(placed)
     }
 
     fn sampled(&mut self, night: &Night, nights: &mut Nights) {

@@ -25,7 +25,7 @@ const SAME_PLACE_PX: f64 = 1.0;
 /// A sub of this share of the best ones' worth is like them.
 const BEST_WORTH: f64 = 0.9;
 
-/// One light with what was foretold of it and what it shows against the others.
+/// One light with what was predicted of it and what it shows against the others.
 pub(super) struct Judged<'a> {
     pub(super) light: &'a MeasuredLight,
     pub(super) mode: &'a Mode,
@@ -55,14 +55,14 @@ pub(super) struct Set<'a> {
 pub(super) type Entry<'a> = (&'a MeasuredLight, &'a Mode, Option<Moment>);
 
 impl<'a> Set<'a> {
-    pub(super) fn of(night: &'a Night, name: &str, entries: Vec<Entry<'a>>) -> Result<Self, ReviewError> {
+    pub(super) fn new(night: &'a Night, name: &str, entries: Vec<Entry<'a>>) -> Result<Self, ReviewError> {
         let lights: Vec<&MeasuredLight> = entries.iter().map(|(light, ..)| *light).collect();
         let reference = reference(&lights);
         let plane = best_plane(&lights);
         let mut subs = Vec::new();
         let mut seen = Vec::new();
         for (light, mode, moment) in entries {
-            let expected = Expected::of(night, mode, name, light, moment.as_ref())?;
+            let expected = Expected::new(night, mode, name, light, moment.as_ref())?;
             let found = reference.map(|reference| found(reference, light));
             let width_px = width_of(light);
             seen.push(seen_of(light, mode, &plane, &expected, found.as_ref(), moment.as_ref(), width_px.as_ref()));
@@ -157,8 +157,8 @@ impl<'a> Set<'a> {
         Some(Estimate::within_factor(value, single.hypot(1.86 * spread / count.sqrt())))
     }
 
-    /// What the file foretells of the quiet lights' sky in a plane, and the Moon's part of it.
-    pub(super) fn foretold(&self, plane: &str) -> Option<(Estimate<ElectronsPerSecond>, f64)> {
+    /// What the file predicts of the quiet lights' sky in a plane, and the Moon's part of it.
+    pub(super) fn predicted(&self, plane: &str) -> Option<(Estimate<ElectronsPerSecond>, f64)> {
         let quiet = self.quiet();
         let planes = || quiet.iter().filter_map(|sub| sub.expected.plane(plane));
         let sky = median(planes().map(|p| (p.noise.rates.sky + p.noise.rates.moon).0))?;
@@ -196,13 +196,13 @@ impl<'a> Set<'a> {
         Stack { subs, dither_every: (subs / places).max(1.0), dither_box_px: side.max(1.0), clip }
     }
 
-    /// Signal over noise of these subs in a plane, with the noise of their mean sub; `foretold` takes the file's sky and
+    /// Signal over noise of these subs in a plane, with the noise of their mean sub; `predicted` takes the file's sky and
     /// clear air instead of what was measured.
     fn snr<'b>(
         &self,
         subs: impl Iterator<Item = &'b Judged<'a>>,
         plane: &str,
-        foretold: bool,
+        predicted: bool,
     ) -> Option<(f64, SubNoise, Stack)>
     where
         'a: 'b,
@@ -210,7 +210,7 @@ impl<'a> Set<'a> {
         let (mut sum, mut count, mut patch) = (SubNoise::default(), 0_u32, Patch::PIXEL);
         for sub in subs {
             let conditions = sub.expected.plane(plane)?;
-            let one = if foretold { conditions.noise.sub(sub.light.exposure_s) } else { sub.noise_in(conditions) };
+            let one = if predicted { conditions.noise.sub(sub.light.exposure_s) } else { sub.noise_in(conditions) };
             sum = added(&sum, &one);
             patch = conditions.patch;
             count += 1;
@@ -263,7 +263,7 @@ impl<'a> Set<'a> {
             hours_kept: hours,
             plane: self.plane.clone(),
             sky_e_per_s: self.quiet_sky(&self.plane).unwrap_or(nothing),
-            predicted_sky_e_per_s: self.foretold(&self.plane).map_or(nothing, |(sky, _)| sky),
+            predicted_sky_e_per_s: self.predicted(&self.plane).map_or(nothing, |(sky, _)| sky),
             sky_trend_percent_per_h: self.trend(),
             best_fwhm_px: quantile(all().filter_map(width), 0.15),
             median_fwhm_px: median(all().filter_map(width)),
@@ -331,7 +331,7 @@ impl Judged<'_> {
         self.light.plane(plane).map_or(1.0, |plane| plane.noise_e.0.powi(2))
     }
 
-    /// Noise of a pixel of the sky as foretold.
+    /// Noise of a pixel of the sky as predicted.
     pub(super) fn foretold_noise(&self, plane: &str) -> Option<Electrons> {
         let mut noise = self.expected.plane(plane)?.noise;
         noise.rates.target = ElectronsPerSecond(0.0);

@@ -80,11 +80,11 @@ pub(super) struct Seen {
     pub(super) light: Option<f64>,
     /// Whether that is only an upper end: hardly a star was left.
     pub(super) hidden: bool,
-    /// Width of the stars over the width foretold at their height.
+    /// Width of the stars over the width predicted at their height.
     pub(super) width: Option<f64>,
     /// Standard uncertainty of the width, of it.
     pub(super) width_off: f64,
-    /// The Moon's share of the sky foretold.
+    /// The Moon's share of the sky predicted.
     pub(super) moon: f64,
     /// The Sun's altitude, where known.
     pub(super) sun: Option<f64>,
@@ -133,7 +133,7 @@ pub(super) fn against_the_best(seen: &[Seen]) -> Vec<Against> {
     let quiet = quiet.or_else(|| quantile(seen.iter().map(|one| one.sky), BEST_LOW)).unwrap_or(1.0);
     let wander = quantile(seen.iter().map(|one| one.sky_wander), 0.5).unwrap_or(0.0);
     let sky_limit = limit(&|one| Some(one.sky).filter(|sky| *sky > 0.0), 3.0 * wander);
-    let of = |one: &Seen| {
+    let signs_of = |one: &Seen| {
         let (dim, wide, bright) = (dim(one), wide(one), one.sky / quiet > 1.0 + sky_limit);
         let mut signs = Vec::new();
         match (dim, wide) {
@@ -164,7 +164,7 @@ pub(super) fn against_the_best(seen: &[Seen]) -> Vec<Against> {
             width: width(one).zip(best_width).map(|(width, best)| width / best),
         }
     };
-    let mut all: Vec<Against> = seen.iter().map(of).collect();
+    let mut all: Vec<Against> = seen.iter().map(signs_of).collect();
     join_dew(&mut all);
     all
 }

@@ -100,7 +100,7 @@ fn all_answers(night: &Night, camera: &CameraProfile) {
     if let Ok(plan) = plan::plan(night, camera) {
         assert!(!report::plan_text(&plan).contains("NaN"));
     }
-    if let Ok(cooling) = Cooling::of(night, camera, None) {
+    if let Ok(cooling) = Cooling::new(night, camera, None) {
         assert!(!report::cooling_text(&cooling).contains("NaN"));
     }
 }

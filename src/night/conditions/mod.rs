@@ -158,7 +158,7 @@ impl Conditions {
     /// # Errors
     /// When the profile lacks the pixel's size or a colour, the night cannot be, or its date has no hours for it.
     pub fn new(night: &Night, mode: &Mode) -> Result<Self, NightError> {
-        Self::on(night, mode, &Evening::of(night)?)
+        Self::on(night, mode, &Evening::new(night)?)
     }
 
     /// [`Conditions::new`] with the evening known.
@@ -252,10 +252,10 @@ mod tests {
     fn a_sky_measured_through_another_filter_foretells_this_one() {
         let known = conditions("{ mag_per_arcsec2 = 19.4 }", "luminance").unwrap().noise.rates.sky.0;
         let measured = format!("{{ e_per_s = {known}, filter = \"luminance\" }}");
-        let foretold = conditions(&measured, "h-alpha").unwrap();
+        let predicted = conditions(&measured, "h-alpha").unwrap();
         let direct = conditions("{ mag_per_arcsec2 = 19.4 }", "h-alpha").unwrap();
-        approx::assert_relative_eq!(foretold.noise.rates.sky.0, direct.noise.rates.sky.0, max_relative = 1e-9);
-        assert!(foretold.spread.lamps > 0.0);
+        approx::assert_relative_eq!(predicted.noise.rates.sky.0, direct.noise.rates.sky.0, max_relative = 1e-9);
+        assert!(predicted.spread.lamps > 0.0);
     }
 
     #[test]

@@ -44,7 +44,7 @@ impl Place<'_> {
     fn tracking(&self) -> TrackingLimits {
         let corner_px = (self.mode.width_px as f64).hypot(self.mode.height_px as f64) / 2.0;
         let declination = self.night.position().map(|(_, declination)| declination);
-        let highest = self.evening.night.as_ref().map(|told| Degrees(told.target_altitude_deg[1]));
+        let highest = self.evening.night.as_ref().map(|summary| Degrees(summary.target_altitude_deg[1]));
         let pointing = Pointing {
             declination: declination.or_else(|| self.night.target.object().map(|object| object.dec_deg)),
             altitude: highest.or(Some(self.night.target.altitude())),
@@ -128,7 +128,7 @@ impl Place<'_> {
         let throughput = throughput_relative(chains);
         let rates = Rates { target: target.value, sky: sky.rate, moon: moon.value, dark: dark.rate.value };
         let per_pixel = self.pixel_scale.0.powi(-2) * plane.sampling;
-        let in_patch = |pixels: f64| Patch::of(pixels, plane.sampling);
+        let in_patch = |pixels: f64| Patch::new(pixels, plane.sampling);
         let well = plane.saturation_e.value;
         Ok(PlaneConditions {
             plane: plane.plane.clone(),

@@ -8,7 +8,7 @@ use super::blocks::{Block, Hours, Planned};
 use super::{ScheduledNight, Session};
 
 /// Filters that the Moon hurts alike to this are taken in the order of the night file.
-const ALIKE: f64 = 0.1;
+const MOONLESS_WITHIN: f64 = 0.1;
 /// A night that has less than this left after set-up is left out.
 const WORTH_H: f64 = 0.25;
 /// A night whose subs bring less than this share of the plan's own is left out: its hours are better spent asleep or on
@@ -68,9 +68,9 @@ impl<'a> Work<'a> {
         if self.finished() {
             return 1.0;
         }
-        let each = || self.filters().iter().zip(&self.done);
-        let all: f64 = each().map(|(filter, _)| filter.shot as f64 * pace(filter)).sum();
-        let done: f64 = each().map(|(filter, done)| done.min(filter.shot as f64) * pace(filter)).sum();
+        let progress = || self.filters().iter().zip(&self.done);
+        let all: f64 = progress().map(|(filter, _)| filter.shot as f64 * pace(filter)).sum();
+        let done: f64 = progress().map(|(filter, done)| done.min(filter.shot as f64) * pace(filter)).sum();
         if all > 0.0 { done / all } else { 1.0 }
     }
 
@@ -151,12 +151,12 @@ impl<'a> Work<'a> {
     /// The filter for a block: under the Moon the open one that it hurts least, else the one that it would hurt most.
     fn filter_for(&self, block: &Block) -> Option<usize> {
         let open: Vec<usize> = (0..self.done.len()).filter(|f| self.open(*f) && block.speeds[*f] > 0.0).collect();
-        let moonlit = open.iter().any(|filter| block.moon_leaves[*filter] < 1.0 - ALIKE);
+        let moonlit = open.iter().any(|filter| block.moon_leaves[*filter] < 1.0 - MOONLESS_WITHIN);
         let fitness = |filter: usize| {
             if moonlit { block.moon_leaves[filter] } else { 1.0 / self.planned.under_moon[filter].max(ROUNDING_SLACK) }
         };
         let best = open.iter().map(|filter| fitness(*filter)).fold(0.0, f64::max);
-        open.into_iter().find(|filter| fitness(*filter) >= best * (1.0 - ALIKE))
+        open.into_iter().find(|filter| fitness(*filter) >= best * (1.0 - MOONLESS_WITHIN))
     }
 
     /// One filter's part of a span, until it is done or the span ends.

@@ -11,7 +11,7 @@ use crate::units::{Celsius, Electrons, ElectronsPerSecond, Seconds};
 use super::price::{PlanePrice, Price};
 
 /// Two ways that differ by less in hours are alike.
-const ALIKE: f64 = 0.02;
+const NO_DIFFERENCE: f64 = 0.02;
 /// How far a library's temperature is looked for.
 const FAR_K: f64 = 40.0;
 /// Halvings of that: far below a thousandth of a kelvin.
@@ -83,8 +83,8 @@ pub(super) fn darks_or_map(night: &Night, filter: &FilterSolution<'_>, price: &P
     let ratio = |cost: Option<f64>| cost.zip(none).map(|(cost, none)| cost / none);
     let (darks_time_ratio, map_time_ratio) = (ratio(with_darks), ratio(with_map));
     let better = match (darks_time_ratio, map_time_ratio) {
-        (Some(darks), Some(map)) if darks < map * (1.0 - ALIKE) => BetterWay::Darks,
-        (Some(darks), Some(map)) if map < darks * (1.0 - ALIKE) => BetterWay::BadPixelMap,
+        (Some(darks), Some(map)) if darks < map * (1.0 - NO_DIFFERENCE) => BetterWay::Darks,
+        (Some(darks), Some(map)) if map < darks * (1.0 - NO_DIFFERENCE) => BetterWay::BadPixelMap,
         (Some(_), None) => BetterWay::Darks,
         (None, Some(_)) => BetterWay::BadPixelMap,
         _ => BetterWay::Alike,

@@ -29,9 +29,9 @@ pub(super) struct Price<'a> {
 
 impl<'a> Price<'a> {
     /// Measured on the filter's own search, so that dithers, patch and rejection count as they do in the plan.
-    pub(super) fn of(filter: &FilterSolution<'a>) -> Self {
+    pub(super) fn new(filter: &FilterSolution<'a>) -> Self {
         let governing = filter.conditions.planes.iter().filter(|plane| plane.governs);
-        Self { planes: governing.map(|plane| PlanePrice::of(filter, plane)).collect() }
+        Self { planes: governing.map(|plane| PlanePrice::new(filter, plane)).collect() }
     }
 
     /// The largest of a number over the planes.
@@ -46,7 +46,7 @@ impl<'a> Price<'a> {
 }
 
 impl<'a> PlanePrice<'a> {
-    fn of(filter: &FilterSolution<'a>, plane: &'a PlaneConditions) -> Self {
+    fn new(filter: &FilterSolution<'a>, plane: &'a PlaneConditions) -> Self {
         let noise = plane.noise;
         let masters = |offset: f64| PlaneNoise {
             calibration: Calibration { darks: ENDLESS, flats: ENDLESS, biases: ENDLESS, ..noise.calibration },

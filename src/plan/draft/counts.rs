@@ -38,10 +38,11 @@ impl Counts {
 
     /// The whole number of subs that are most likely kept of those that fit into a time.
     fn kept_within(search: &Search, sub: Seconds, every: f64, time: Seconds) -> f64 {
-        let each = search.open_shutter(sub) + search.between.0;
-        let spent = |shot: f64| shot * each + (shot / every).ceil() * search.settle.0;
-        let mut shot =
-            (time.0 / (each + search.settle.0 / every) + ROUNDING_SLACK).floor().min(search.most_subs.floor());
+        let seconds_per_sub = search.open_shutter(sub) + search.between.0;
+        let spent = |shot: f64| shot * seconds_per_sub + (shot / every).ceil() * search.settle.0;
+        let mut shot = (time.0 / (seconds_per_sub + search.settle.0 / every) + ROUNDING_SLACK)
+            .floor()
+            .min(search.most_subs.floor());
         while shot > 1.0 && spent(shot) > time.0 * (1.0 + ROUNDING_SLACK) {
             shot -= 1.0;
         }

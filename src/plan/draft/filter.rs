@@ -275,8 +275,8 @@ impl FilterDraft {
 
 /// The sub length at which read noise adds so much to the noise, in the plane that needs longest.
 fn sky_limited(filter: &FilterConditions, percent: f64) -> Seconds {
-    let each = filter.planes.iter().map(|plane| plane.noise.sky_limited(percent / 100.0).0);
-    Seconds(each.fold(0.0, f64::max))
+    let lengths = filter.planes.iter().map(|plane| plane.noise.sky_limited(percent / 100.0).0);
+    Seconds(lengths.fold(0.0, f64::max))
 }
 
 fn rules_of_thumb(filter: &FilterConditions) -> [RuleOfThumb; 3] {

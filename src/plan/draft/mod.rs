@@ -14,7 +14,7 @@ use crate::rig::Mount;
 use crate::units::{Electrons, Seconds};
 
 use super::filter_solution::FilterSolution;
-use super::in_hand::{InHand, snr_in_hand, still_to_reach};
+use super::in_hand::{PriorStack, snr_in_hand, still_to_reach};
 use super::range::{Sensitivity, Source, largest, moved_search, range_factors};
 use super::{
     CalibrationAdvice, CostMap, Demand, FilterPlan, GainSetting, LargestUncertainty, Plan, PlanError, PlanGoal, Search,
@@ -48,8 +48,8 @@ impl Draft {
             Some(hours) => Demand::Within(Seconds(hours * 3600.0 * share)),
             None => Demand::Snr(still_to_reach(goal, in_hand).unwrap_or(goal)),
         };
-        let each = conditions.filters.iter().zip(shares.iter().zip(&in_hand));
-        let mut filters: Vec<FilterDraft> = each
+        let pairs = conditions.filters.iter().zip(shares.iter().zip(&in_hand));
+        let mut filters: Vec<FilterDraft> = pairs
             .map(|(filter, (share, had))| FilterDraft::new(night, mode, filter, asked(*share, *had), *share))
             .collect::<Result<_, _>>()?;
         for (filter, had) in filters.iter_mut().zip(&in_hand) {
@@ -68,8 +68,8 @@ impl Draft {
 
     /// What this gain setting costs and burns.
     pub(crate) fn at_setting(&self, mode: &Mode) -> GainSetting {
-        let each = self.filters.iter().zip(&self.conditions.filters);
-        let filters = each.map(|(draft, filter)| draft.at_setting(filter)).collect();
+        let pairs = self.filters.iter().zip(&self.conditions.filters);
+        let filters = pairs.map(|(draft, filter)| draft.at_setting(filter)).collect();
         let read_noise = mode.planes.iter().map(|plane| plane.read_noise_e.value.0).fold(0.0, f64::max);
         let saturation = mode.planes.iter().map(|plane| plane.saturation_e.value.0).fold(f64::MAX, f64::min);
         GainSetting {
@@ -87,28 +87,29 @@ impl Draft {
     }
 
     /// What each filter has in hand beside its new subs; `None` without any.
-    pub(crate) fn in_hand(&self) -> Vec<Option<InHand>> {
+    pub(crate) fn in_hand(&self) -> Vec<Option<PriorStack>> {
         let had = |(draft, had): (&FilterDraft, &f64)| {
             let new = if draft.counts.shot > 0 { draft.snr() } else { 0.0 };
-            (*had > 0.0).then(|| InHand::new(*had, new))
+            (*had > 0.0).then(|| PriorStack::new(*had, new))
         };
         self.filters.iter().zip(&self.in_hand).map(had).collect()
     }
 
     /// What is planned beside the optimum starts from here.
     pub(crate) fn settled(&self) -> Vec<FilterSolution<'_>> {
-        let each = self.filters.iter().zip(&self.conditions.filters);
-        each.map(|(draft, conditions)| FilterSolution {
-            conditions,
-            search: &draft.search,
-            set_by: draft.optimum.set_by,
-            sub: draft.sub(),
-            every: draft.counts.every as f64,
-            kept: draft.counts.kept as f64,
-            shot: draft.counts.shot,
-            wall_clock: draft.counts.wall_clock,
-        })
-        .collect()
+        let pairs = self.filters.iter().zip(&self.conditions.filters);
+        pairs
+            .map(|(draft, conditions)| FilterSolution {
+                conditions,
+                search: &draft.search,
+                set_by: draft.optimum.set_by,
+                sub: draft.sub(),
+                every: draft.counts.every as f64,
+                kept: draft.counts.kept as f64,
+                shot: draft.counts.shot,
+                wall_clock: draft.counts.wall_clock,
+            })
+            .collect()
     }
 
     /// What each filter was searched in.
@@ -118,12 +119,13 @@ impl Draft {
 
     /// What every length and cadence costs in each filter.
     pub(crate) fn cost_maps(&self, night: &Night) -> Vec<CostMap> {
-        let each = self.filters.iter().zip(&self.conditions.filters).zip(shares(&self.conditions));
-        each.map(|((draft, filter), share)| {
-            let in_hand = night.goal.already_have() * 3600.0 * share;
-            CostMap::of(&filter.name, &draft.search, &draft.optimum.recommended, in_hand)
-        })
-        .collect()
+        let pairs = self.filters.iter().zip(&self.conditions.filters).zip(shares(&self.conditions));
+        pairs
+            .map(|((draft, filter), share)| {
+                let in_hand = night.goal.already_have() * 3600.0 * share;
+                CostMap::new(&filter.name, &draft.search, &draft.optimum.recommended, in_hand)
+            })
+            .collect()
     }
 
     /// Hours of a night that can be planned with: the same for every filter.
@@ -151,9 +153,9 @@ impl Draft {
         let sensitivities = self.sensitivities(night);
         let (low, high) = if night.goal.hours.is_some() { (1.0, 1.0) } else { range_factors(&sensitivities) };
         let (source, share_percent) = largest(&sensitivities);
-        let each = self.filters.iter().zip(&self.conditions.filters);
+        let pairs = self.filters.iter().zip(&self.conditions.filters);
         let mut filters: Vec<FilterPlan> =
-            each.map(|(draft, conditions)| draft.finish(night, mode, conditions, &self.conditions, total)).collect();
+            pairs.map(|(draft, conditions)| draft.finish(night, mode, conditions, &self.conditions, total)).collect();
         if !self.alone.is_empty() {
             // The hours are shared, so all counts sensitivity together.
             for filter in &mut filters {
@@ -189,7 +191,7 @@ impl Draft {
 
     /// How the time, or for given hours the signal over noise, sensitivities with each source, all filters together.
     fn sensitivities(&self, night: &Night) -> Vec<Sensitivity> {
-        let each = || self.filters.iter().zip(&self.conditions.filters);
+        let pairs = || self.filters.iter().zip(&self.conditions.filters);
         let shared = |source: Source, sigmas: f64| -> Option<f64> {
             let whole = |(draft, share): &(FilterDraft, f64)| draft.weight() / share;
             let asked = || self.alone.iter().filter(|(_, share)| *share > 0.0).zip(&self.conditions.filters);
@@ -202,12 +204,12 @@ impl Draft {
             if !self.alone.is_empty() {
                 return shared(source, sigmas);
             }
-            let moved = each().map(|(draft, filter)| Some(draft.time_ratio(filter, source, sigmas)? * draft.weight()));
+            let moved = pairs().map(|(draft, filter)| Some(draft.time_ratio(filter, source, sigmas)? * draft.weight()));
             let moved = moved.sum::<Option<f64>>()?;
-            Some(moved / each().map(|(draft, _)| draft.weight()).sum::<f64>())
+            Some(moved / pairs().map(|(draft, _)| draft.weight()).sum::<f64>())
         };
         let quality = |source: Source, sigmas: f64| -> Option<f64> {
-            let moved = each()
+            let moved = pairs()
                 .map(|(draft, filter)| draft.snr_of(&moved_search(&draft.search, &filter.planes, source, sigmas)));
             Some(moved.fold(f64::MAX, f64::min) / self.snr())
         };

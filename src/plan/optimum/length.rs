@@ -1,4 +1,4 @@
-//! One sub length over its cadences: what the length alone decides is reckoned once.
+//! One sub length over its cadences: what the length alone decides is computed once.
 
 use crate::noise::{Patch, Stack, SubNoise};
 use crate::units::{Electrons, Seconds};
@@ -21,11 +21,11 @@ impl Search {
     #[must_use]
     pub fn length(&self, sub: Seconds) -> Length<'_> {
         let shot_per_kept = self.shot_per_kept(sub);
-        let each = |time: f64, positions: f64| (time / positions - self.settle.0) / (sub.0 + self.between.0);
-        let nightly = each(self.night.0, self.min_positions_per_night);
+        let cadence_for = |time: f64, positions: f64| (time / positions - self.settle.0) / (sub.0 + self.between.0);
+        let nightly = cadence_for(self.night.0, self.min_positions_per_night);
         let in_all = match self.demand {
             Demand::Snr(_) => f64::MAX,
-            Demand::Within(time) => each(time.0 / shot_per_kept, self.positions()),
+            Demand::Within(time) => cadence_for(time.0 / shot_per_kept, self.positions()),
         };
         Length {
             search: self,

@@ -11,7 +11,7 @@ const LANES: usize = 8;
 /// Does `work`. Only what is inlined into it is compiled for the widest instructions, so it is a bare loop, or
 /// calls what is `#[inline(always)]`.
 #[inline(always)]
-pub(super) fn widest<T>(work: impl FnOnce() -> T) -> T {
+pub(super) fn simd_dispatch<T>(work: impl FnOnce() -> T) -> T {
     Arch::new().dispatch(work)
 }
 

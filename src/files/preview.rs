@@ -11,18 +11,18 @@ use tempfile::TempPath;
 use super::error::Fault;
 use super::fits::{ImageHdu, first_image, pixels, strip};
 use super::scan::{Magic, magic};
-use crate::frames::{Cards, Glance};
+use crate::frames::{Cards, StripStatistics};
 
 /// A gzip file that unpacks to more is refused.
 const MOST_UNPACKED: u64 = 2 << 30;
 
-/// What one look at a file shows.
+/// What a first look at a file shows.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub(super) struct Look {
+pub(super) struct Preview {
     pub(super) cards: Cards,
     pub(super) width: usize,
     pub(super) height: usize,
-    pub(super) glance: Option<Glance>,
+    pub(super) strip_statistics: Option<StripStatistics>,
 }
 
 /// All the counts of one image.
@@ -59,11 +59,11 @@ pub(super) fn packing(path: &Path) -> Result<Packing, Fault> {
 }
 
 /// A look at a file of any kind; for the worker process.
-pub(super) fn unpacked_look(path: &Path) -> Result<Look, Fault> {
+pub(super) fn unpacked_preview(path: &Path) -> Result<Preview, Fault> {
     match magic(path)? {
         #[cfg(feature = "raw")]
-        Magic::Raw => super::raw::look(path),
-        _ => Opened::unpacked(path)?.look(),
+        Magic::Raw => super::raw::preview(path),
+        _ => Opened::unpacked(path)?.preview(),
     }
 }
 
@@ -97,10 +97,10 @@ impl Opened {
     }
 
     /// Its header and a look at a strip of its pixels.
-    pub(super) fn look(self) -> Result<Look, Fault> {
-        let glance = Glance::of(&strip(&self.path, &self.image)?, self.image.width);
+    pub(super) fn preview(self) -> Result<Preview, Fault> {
+        let strip_statistics = StripStatistics::from_strip(&strip(&self.path, &self.image)?, self.image.width);
         let ImageHdu { cards, width, height, .. } = self.image;
-        Ok(Look { cards, width, height, glance })
+        Ok(Preview { cards, width, height, strip_statistics })
     }
 
     /// All its pixels, in the memory of another image if it fits.

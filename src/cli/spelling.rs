@@ -111,13 +111,13 @@ mod tests {
             std::fs::write(folder.path().join(name), "").unwrap();
         }
         let pattern = folder.path().join("*.fits").display().to_string();
-        let of = |name: &str| folder.path().join(name).into_os_string();
+        let in_folder = |name: &str| folder.path().join(name).into_os_string();
         let plain = |before: &[&str]| {
             let words = words(&[before, &[pattern.as_str()]].concat());
             as_meant(words)[before.len()..].to_vec()
         };
-        assert_eq!(plain(&["subwell", "frames"]), [of("A.FITS"), of("b.fits")]);
-        assert_eq!(plain(&["subwell", "frames", "--json"]), [of("A.FITS"), of("b.fits")]);
+        assert_eq!(plain(&["subwell", "frames"]), [in_folder("A.FITS"), in_folder("b.fits")]);
+        assert_eq!(plain(&["subwell", "frames", "--json"]), [in_folder("A.FITS"), in_folder("b.fits")]);
         assert_eq!(plain(&["subwell", "measure", "--out"]), words(&[&pattern]));
     }
 

@@ -18,7 +18,7 @@ use crate::sky::Site;
 use super::assets::asset;
 use super::edit::{Change, changed_text};
 use super::job::{Job, Measure};
-use super::{Asked, Folder, Guard, Refusal};
+use super::{ApiError, Folder, Guard, Request};
 
 /// A night with more filters is none.
 const MOST_FILTERS: usize = 24;
@@ -32,7 +32,7 @@ const EXAMPLE: [(&str, &str); 2] = [
 
 /// What goes back through the socket.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Answered {
+pub struct Response {
     /// The status of HTTP.
     pub status: u16,
     /// The content type.
@@ -41,7 +41,7 @@ pub struct Answered {
     pub body: Vec<u8>,
 }
 
-impl Answered {
+impl Response {
     /// A JSON document, byte for byte as the command line prints it.
     fn document(status: u16, document: &Value) -> Self {
         Self { status, kind: "application/json", body: json_text(document).into_bytes() }
@@ -53,14 +53,14 @@ impl Answered {
     }
 }
 
-impl From<Refusal> for Answered {
-    fn from(refusal: Refusal) -> Self {
-        Self::document(refusal.status, &refusal.document())
+impl From<ApiError> for Response {
+    fn from(error: ApiError) -> Self {
+        Self::document(error.status, &error.document())
     }
 }
 
 /// The planner behind the page: a folder, a guard, a way to measure.
-pub struct Desk {
+pub struct Api {
     folder: Folder,
     guard: Guard,
     measure: Arc<Measure>,
@@ -102,8 +102,8 @@ struct CameraOf {
     profile: String,
 }
 
-impl Desk {
-    /// A desk that serves one folder. `first` is the night to open, as a path in the folder.
+impl Api {
+    /// An API that serves one folder. `first` is the night to open, as a path in the folder.
     #[must_use]
     pub fn new(folder: Folder, guard: Guard, first: Option<String>, measure: Arc<Measure>) -> Self {
         Self { folder, guard, measure, job: Arc::default(), first, saving: Mutex::new(()) }
@@ -113,44 +113,44 @@ impl Desk {
     ///
     /// # Errors
     /// As [`Guard::check`].
-    pub fn check(&self, asked: &Asked) -> Result<(), Refusal> {
-        self.guard.check(asked)
+    pub fn check(&self, request: &Request) -> Result<(), ApiError> {
+        self.guard.check(request)
     }
 
     /// Answers a request.
     #[must_use]
-    pub fn answer(&self, asked: &Asked) -> Answered {
-        self.check(asked).and_then(|()| self.routed(asked)).unwrap_or_else(Answered::from)
+    pub fn answer(&self, request: &Request) -> Response {
+        self.check(request).and_then(|()| self.routed(request)).unwrap_or_else(Response::from)
     }
 
-    fn routed(&self, asked: &Asked) -> Result<Answered, Refusal> {
-        if asked.method == "GET" && !asked.is_of_the_folder() {
-            return asset(&asked.path).ok_or_else(|| nothing_there(asked));
+    fn routed(&self, request: &Request) -> Result<Response, ApiError> {
+        if request.method == "GET" && !request.is_of_the_folder() {
+            return asset(&request.path).ok_or_else(|| nothing_there(request));
         }
-        let answer = match (asked.method.as_str(), asked.path.as_str()) {
+        let answer = match (request.method.as_str(), request.path.as_str()) {
             ("GET", "/api/files") => self.files(),
             ("GET", "/api/measure") => self.job.document(),
-            ("POST", "/api/open") => self.opened(&read::<Named>(asked)?.path)?,
+            ("POST", "/api/open") => self.opened(&read::<Named>(request)?.path)?,
             ("POST", "/api/plan") => {
-                let (night, camera) = self.night(&read(asked)?)?;
-                return Ok(Answered::document(200, &json_value(&plan(&night, &camera)?)));
+                let (night, camera) = self.night(&read(request)?)?;
+                return Ok(Response::document(200, &json_value(&plan(&night, &camera)?)));
             }
             ("POST", "/api/map") => {
-                let (night, camera) = self.night(&read(asked)?)?;
+                let (night, camera) = self.night(&read(request)?)?;
                 json!({ "format": "subwell.map", "version": 1, "filters": json_value(&cost_maps(&night, &camera)?) })
             }
-            ("POST", "/api/camera") => self.camera(&read(asked)?)?,
-            ("POST", "/api/save") => self.save(&read(asked)?)?,
+            ("POST", "/api/camera") => self.camera(&read(request)?)?,
+            ("POST", "/api/save") => self.save(&read(request)?)?,
             ("POST", "/api/example") => self.example()?,
-            ("POST", "/api/measure") => self.measure(read::<Named>(asked)?.path)?,
+            ("POST", "/api/measure") => self.measure(read::<Named>(request)?.path)?,
             ("POST", "/api/stop") => {
                 self.job.stop();
                 self.job.document()
             }
-            ("POST", "/api/profile") => self.save_profile(&read::<Named>(asked)?.path)?,
-            _ => return Err(nothing_there(asked)),
+            ("POST", "/api/profile") => self.save_profile(&read::<Named>(request)?.path)?,
+            _ => return Err(nothing_there(request)),
         };
-        Ok(Answered::dense(&answer))
+        Ok(Response::dense(&answer))
     }
 
     fn files(&self) -> Value {
@@ -164,66 +164,66 @@ impl Desk {
         document
     }
 
-    fn opened(&self, path: &str) -> Result<Value, Refusal> {
+    fn opened(&self, path: &str) -> Result<Value, ApiError> {
         let text = self.folder.text(path)?;
         if text.len() > LARGEST_NIGHT {
             let message = format!("{path}: {} bytes are too many for a night", text.len());
-            return Err(Refusal::new(422, "over-limit", message, "open the night file itself"));
+            return Err(ApiError::new(422, "over-limit", message, "open the night file itself"));
         }
-        let night = Night::from_toml(&text).map_err(Refusal::from).map_err(|mut refusal| {
-            refusal.message = format!("{path}: {}", refusal.message);
-            refusal
+        let night = Night::from_toml(&text).map_err(ApiError::from).map_err(|mut error| {
+            error.message = format!("{path}: {}", error.message);
+            error
         })?;
         Ok(json!({ "path": path, "text": text, "night": json_value(&night), "defaults": defaults() }))
     }
 
     /// The night that a draft means, with its camera; files it names lie in the folder.
-    fn night(&self, draft: &Draft) -> Result<(Night, CameraProfile), Refusal> {
+    fn night(&self, draft: &Draft) -> Result<(Night, CameraProfile), ApiError> {
         let text = changed_text(&draft.text, &draft.changes)?;
         // Two refusals would like to leave the closure; a file error can carry one of them as words only.
         let refused = Mutex::new(None);
         let place = |named: &Path| {
-            self.folder.existing(named).map_err(|refusal| {
-                let source = std::io::Error::other(refusal.message.clone());
-                *refused.lock().unwrap_or_else(PoisonError::into_inner) = Some(refusal);
+            self.folder.existing(named).map_err(|error| {
+                let source = std::io::Error::other(error.message.clone());
+                *refused.lock().unwrap_or_else(PoisonError::into_inner) = Some(error);
                 FileError::Disk { path: named.to_owned(), source }
             })
         };
         let read = night_of(&text, Path::new(&draft.at), &place);
         let (night, camera) = match (read, refused.into_inner().unwrap_or_else(PoisonError::into_inner)) {
-            (_, Some(refusal)) => return Err(refusal),
+            (_, Some(error)) => return Err(error),
             (read, None) => read?,
         };
         if night.filters.len() > MOST_FILTERS {
             let message = format!("{} filters are more than a night has hours for", night.filters.len());
-            return Err(Refusal::new(422, "over-limit", message, format!("name at most {MOST_FILTERS}")));
+            return Err(ApiError::new(422, "over-limit", message, format!("name at most {MOST_FILTERS}")));
         }
         Ok((night, camera))
     }
 
     /// The settings of a profile, for the list of gains.
-    fn camera(&self, asked: &CameraOf) -> Result<Value, Refusal> {
-        let beside = Path::new(&asked.at).parent().unwrap_or(Path::new("")).join(&asked.profile);
+    fn camera(&self, request: &CameraOf) -> Result<Value, ApiError> {
+        let beside = Path::new(&request.at).parent().unwrap_or(Path::new("")).join(&request.profile);
         let profile = crate::files::read_profile(&self.folder.existing(&beside)?)?;
         let mode = |mode: &crate::camera::Mode| json!({ "gain_setting": mode.gain_setting, "label": mode.label() });
         let modes: Vec<Value> = profile.modes.iter().map(mode).collect();
         Ok(json!({ "camera": profile.camera, "modes": modes }))
     }
 
-    fn save(&self, asked: &Save) -> Result<Value, Refusal> {
-        let text = changed_text(&asked.night.text, &asked.night.changes)?;
+    fn save(&self, request: &Save) -> Result<Value, ApiError> {
+        let text = changed_text(&request.night.text, &request.night.changes)?;
         // Only what can be opened again is written.
         Night::from_toml(&text)?;
-        if !asked.path.to_lowercase().ends_with(".toml") {
-            let message = format!("{}: a night is written as .toml", asked.path);
-            return Err(Refusal::new(422, "wrong-name", message, "give a name such as my-night.toml"));
+        if !request.path.to_lowercase().ends_with(".toml") {
+            let message = format!("{}: a night is written as .toml", request.path);
+            return Err(ApiError::new(422, "wrong-name", message, "give a name such as my-night.toml"));
         }
         let _one_at_a_time = self.saving.lock().unwrap_or_else(PoisonError::into_inner);
-        self.folder.write(&asked.path, &text, asked.replace.then_some(asked.night.text.as_str()))?;
-        self.opened(&asked.path)
+        self.folder.write(&request.path, &text, request.replace.then_some(request.night.text.as_str()))?;
+        self.opened(&request.path)
     }
 
-    fn example(&self) -> Result<Value, Refusal> {
+    fn example(&self) -> Result<Value, ApiError> {
         let _one_at_a_time = self.saving.lock().unwrap_or_else(PoisonError::into_inner);
         for (name, text) in EXAMPLE {
             let there = self.folder.existing(Path::new(name)).is_ok();
@@ -234,15 +234,15 @@ impl Desk {
         self.opened(EXAMPLE[1].0)
     }
 
-    fn measure(&self, folder: String) -> Result<Value, Refusal> {
+    fn measure(&self, folder: String) -> Result<Value, ApiError> {
         let path = self.folder.existing(Path::new(&folder))?;
         Job::start(&self.job, folder, path, Arc::clone(&self.measure))
     }
 
-    fn save_profile(&self, path: &str) -> Result<Value, Refusal> {
+    fn save_profile(&self, path: &str) -> Result<Value, ApiError> {
         let Some(profile) = self.job.profile() else {
             let message = "there is no measured profile to save";
-            return Err(Refusal::new(409, "no-profile", message, "measure a folder of frames first"));
+            return Err(ApiError::new(409, "no-profile", message, "measure a folder of frames first"));
         };
         let json = path.to_lowercase().ends_with(".json");
         let text = if json { profile.to_json() } else { profile.to_toml() }?;
@@ -252,14 +252,14 @@ impl Desk {
     }
 }
 
-fn nothing_there(asked: &Asked) -> Refusal {
-    let message = format!("{} {}: there is no such thing here", asked.method, asked.path);
-    Refusal::new(404, "not-found", message, "open the address that `subwell page` printed")
+fn nothing_there(request: &Request) -> ApiError {
+    let message = format!("{} {}: there is no such thing here", request.method, request.path);
+    ApiError::new(404, "not-found", message, "open the address that `subwell page` printed")
 }
 
-fn read<T: DeserializeOwned>(asked: &Asked) -> Result<T, Refusal> {
-    serde_json::from_slice(&asked.body)
-        .map_err(|error| Refusal::new(400, "bad-request", error.to_string(), "load the page again"))
+fn read<T: DeserializeOwned>(request: &Request) -> Result<T, ApiError> {
+    serde_json::from_slice(&request.body)
+        .map_err(|error| ApiError::new(400, "bad-request", error.to_string(), "load the page again"))
 }
 
 /// What a night takes for keys that are left out, under the keys' names.

@@ -6,7 +6,7 @@ use crate::units::Dn;
 
 /// What a strip of rows shows.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Glance {
+pub struct StripStatistics {
     /// The mean of the strip.
     pub mean: Dn,
     /// The median of the strip.
@@ -27,17 +27,17 @@ pub struct Glance {
 /// In a normal distribution the middle half is this many standard deviations wide.
 const INTERQUARTILE_SIGMAS: f64 = 1.349;
 
-impl Glance {
+impl StripStatistics {
     /// What `strip`, whole rows of `width` pixels, shows; `None` if it is empty.
     ///
     /// # Examples
     /// ```
-    /// use subwell::frames::Glance;
-    /// let glance = Glance::of(&[100, 102, 98, 100, 0, 100, 100, 100], 8).unwrap();
-    /// assert_eq!((glance.median.0, glance.zero_share), (100.0, 0.125));
+    /// use subwell::frames::StripStatistics;
+    /// let strip_statistics = StripStatistics::from_strip(&[100, 102, 98, 100, 0, 100, 100, 100], 8).unwrap();
+    /// assert_eq!((strip_statistics.median.0, strip_statistics.zero_share), (100.0, 0.125));
     /// ```
     #[must_use]
-    pub fn of(strip: &[u16], width: usize) -> Option<Self> {
+    pub fn from_strip(strip: &[u16], width: usize) -> Option<Self> {
         let max = *strip.iter().max()?;
         let share = |value: u16| strip.iter().filter(|pixel| **pixel == value).count() as f64 / strip.len() as f64;
         let mut sorted: Vec<i32> = strip.iter().map(|pixel| i32::from(*pixel)).collect();
@@ -80,15 +80,15 @@ mod tests {
     #[test]
     fn colours_of_a_mosaic_do_not_count_as_noise() {
         let row: Vec<u16> = (0..1000).map(|column| if column % 2 == 0 { 1000 } else { 3000 }).collect();
-        let glance = Glance::of(&row, 1000).unwrap();
-        assert_eq!(glance.noise, Dn(0.0));
-        assert!(glance.spread.0 > 1000.0 && !glance.is_even());
+        let strip_statistics = StripStatistics::from_strip(&row, 1000).unwrap();
+        assert_eq!(strip_statistics.noise, Dn(0.0));
+        assert!(strip_statistics.spread.0 > 1000.0 && !strip_statistics.is_even());
     }
 
     #[test]
     fn a_saturated_strip_shows() {
-        let glance = Glance::of(&[4095; 64], 8).unwrap();
-        assert_eq!((glance.max, glance.top_share, glance.mean), (4095, 1.0, Dn(4095.0)));
-        assert!(Glance::of(&[], 8).is_none());
+        let strip_statistics = StripStatistics::from_strip(&[4095; 64], 8).unwrap();
+        assert_eq!((strip_statistics.max, strip_statistics.top_share, strip_statistics.mean), (4095, 1.0, Dn(4095.0)));
+        assert!(StripStatistics::from_strip(&[], 8).is_none());
     }
 }
