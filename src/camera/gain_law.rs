@@ -297,7 +297,7 @@ mod tests {
         let mut of = decibel(&[0.0, 50.0, 100.0, 150.0, 200.0], |_| 1.0);
         of.iter_mut()
             .for_each(|(setting, _, noise)| *noise = if *setting >= 100.0 { 1.4 } else { 3.4 - 0.002 * *setting });
-        let law = gain_law(&modes(&points)).unwrap();
+        let law = gain_law(&modes(&of)).unwrap();
         assert_eq!((law.law, law.step_at), (GainLawKind::Decibel, Some(100.0)), "{law:?}");
     }
 

@@ -148,7 +148,7 @@ pub fn timeline_figure(id: &str, review: &Review, filter: &FilterReview) -> Opti
     ];
     let head = head.map(String::from).to_vec();
     let description = format!(
-        "{} subs, {} kept. The quiet sky is {} e⁻/s, predicted were {}.",
+        "{} subs, {} kept. The quiet sky is {} e⁻/s, predicted {}.",
         filter.subs,
         filter.subs_kept,
         rounded(filter.sky_e_per_s.value.0, 3),
