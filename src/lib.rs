@@ -21,11 +21,15 @@ pub mod caveat;
 pub mod decide;
 mod error;
 pub mod frames;
+<<<<<<< HEAD
 pub mod measure;
+=======
+pub mod keys;
+>>>>>>> keys
 pub mod night;
 pub mod noise;
 pub mod plan;
-mod reading;
+pub mod reading;
 pub mod report;
 pub mod review;
 pub mod rig;

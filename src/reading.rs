@@ -1,6 +1,172 @@
-//! What a parser says of a text file, in words that a photographer knows.
+//! Text files read in one way: how deep they may nest, what the parser says of them in words that a photographer knows, and
+//! the two errors that every file shares: text that cannot be read ([`SyntaxError`]), a number that cannot be
+//! ([`OutOfRange`]).
 
 use std::ops::Range;
+
+use serde::de::DeserializeOwned;
+
+/// Tables and lists inside each other, counted from the top of a text; our own files reach nine.
+pub const DEEPEST: usize = 32;
+
+/// How alike two words must be for one to be offered for the other (Jaro-Winkler, 1 = equal).
+const KEY_LIKENESS: f64 = 0.7;
+
+/// A text that is not what it should be.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{message}")]
+pub struct SyntaxError {
+    /// What the parser found, with line and key.
+    pub message: String,
+    /// What to write instead, where that can be told.
+    pub advice: Option<String>,
+}
+
+/// A number outside what its key can hold.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[error("`{key}` is {}, it must lie between {} and {}", short(*found), short(*low), short(*high))]
+pub struct OutOfRange {
+    /// The key, with the tables it stands in.
+    pub key: String,
+    /// What was given.
+    pub found: f64,
+    /// The least that makes sense.
+    pub low: f64,
+    /// The most that makes sense.
+    pub high: f64,
+}
+
+impl OutOfRange {
+    /// `Ok` when `found` lies in `low..=high`; NaN does not.
+    ///
+    /// # Errors
+    /// When it does not.
+    pub fn check(key: &str, found: f64, low: f64, high: f64) -> Result<(), Self> {
+        if (low..=high).contains(&found) { Ok(()) } else { Err(Self { key: key.to_owned(), found, low, high }) }
+    }
+
+    /// What the photographer can do.
+    #[must_use]
+    pub fn hint(&self) -> String {
+        format!("correct `{}`", self.key)
+    }
+}
+
+/// A number as a person writes it: without a row of zeros.
+pub(crate) fn short(number: f64) -> String {
+    let many_zeros = number != 0.0 && number.is_finite() && !(1e-4..1e10).contains(&number.abs());
+    if many_zeros { format!("{number:e}") } else { number.to_string() }
+}
+
+/// Reads a TOML text.
+///
+/// # Errors
+/// When it nests deeper than [`DEEPEST`], is not TOML, or does not hold a `T`; a mistyped key is advised the nearest
+/// known one.
+pub(crate) fn from_toml<T: DeserializeOwned>(text: &str) -> Result<T, SyntaxError> {
+    check_depth(text)?;
+    toml::from_str(text).map_err(|error| SyntaxError {
+        advice: did_you_mean(error.message()).or_else(|| advice(text, error.span())),
+        message: in_words(&error.to_string()),
+    })
+}
+
+/// Reads a JSON text.
+///
+/// # Errors
+/// As [`from_toml`].
+pub(crate) fn from_json<T: DeserializeOwned>(text: &str) -> Result<T, SyntaxError> {
+    check_depth(text)?;
+    serde_json::from_str(text).map_err(|error| {
+        let message = error.to_string();
+        SyntaxError { advice: did_you_mean(&message), message: in_words(&message) }
+    })
+}
+
+/// Checks before any parser sees it that a text of TOML or JSON does not nest deeper than [`DEEPEST`]: parsers and what they
+/// build call themselves for each level, and a stack ends.
+///
+/// Brackets count one each, and so does every point of a dotted key or header, `[a.b]` or `a.b = 1`; quoted text and
+/// comments do not.
+///
+/// # Errors
+/// When it does; the line is named.
+pub fn check_depth(text: &str) -> Result<(), SyntaxError> {
+    let bytes = text.as_bytes();
+    let (mut open, mut depth, mut points, mut line) = (Vec::new(), 0_usize, 0_usize, 1_usize);
+    let mut at = 0;
+    while let Some(&byte) = bytes.get(at) {
+        match byte {
+            b'"' | b'\'' => {
+                let end = end_of_quoted(bytes, at);
+                line += bytes[at..end].iter().filter(|byte| **byte == b'\n').count();
+                at = end;
+                continue;
+            }
+            b'#' => {
+                at += bytes[at..].iter().position(|byte| *byte == b'\n').unwrap_or(bytes.len() - at);
+                continue;
+            }
+            b'[' | b'{' => {
+                depth += points + 1;
+                open.push(std::mem::take(&mut points));
+            }
+            b']' | b'}' => {
+                if let Some(before) = open.pop() {
+                    depth -= before + 1;
+                }
+                points = 0;
+            }
+            b'.' => points += 1,
+            b',' => points = 0,
+            b'\n' => {
+                line += 1;
+                points = 0;
+            }
+            // A dotted key's tables stay open around its value.
+            _ => {}
+        }
+        if depth + points > DEEPEST {
+            let message = format!("line {line}: tables and lists nest deeper than {DEEPEST} levels");
+            return Err(SyntaxError {
+                message,
+                advice: Some("no file of this program nests so: write it anew".into()),
+            });
+        }
+        at += 1;
+    }
+    Ok(())
+}
+
+/// The place behind the quoted text that begins at `start`; without an end of its own, a text of one line ends with it.
+fn end_of_quoted(bytes: &[u8], start: usize) -> usize {
+    let quote = bytes[start];
+    let long = bytes[start..].starts_with(&[quote; 3]);
+    let mut at = start + if long { 3 } else { 1 };
+    while let Some(&byte) = bytes.get(at) {
+        match byte {
+            b'\\' if quote == b'"' => at += 1,
+            b'\n' if !long => return at,
+            _ if byte == quote && !long => return at + 1,
+            _ if byte == quote && bytes[at..].starts_with(&[quote; 3]) => return at + 3,
+            _ => {}
+        }
+        at += 1;
+    }
+    bytes.len()
+}
+
+/// The known key nearest to the unknown one that a parser's message names.
+///
+/// The message lists what was expected: the first word in backticks is the stranger, the others are known.
+fn did_you_mean(message: &str) -> Option<String> {
+    let unknown = message.find("unknown field")?;
+    let mut words = message[unknown..].split('`').skip(1).step_by(2);
+    let stranger = words.next()?;
+    let likeness = |known: &str| strsim::jaro_winkler(known, stranger);
+    let nearest = words.max_by(|a, b| likeness(a).total_cmp(&likeness(b)))?;
+    (likeness(nearest) >= KEY_LIKENESS).then(|| format!("did you mean `{nearest}`?"))
+}
 
 /// The names that the parser has for kinds of values, and ours.
 const KINDS: [(&str, &str); 17] = [
@@ -24,7 +190,7 @@ const KINDS: [(&str, &str); 17] = [
 ];
 
 /// A parser's message without the names of the program's own types.
-pub(crate) fn in_words(message: &str) -> String {
+fn in_words(message: &str) -> String {
     let mut words = message.trim_end().to_owned();
     for (theirs, ours) in KINDS {
         words = words.replace(theirs, ours);
@@ -40,7 +206,7 @@ pub(crate) fn in_words(message: &str) -> String {
 }
 
 /// What to write instead, where the line at fault holds one of the usual slips.
-pub(crate) fn advice(text: &str, at: Option<Range<usize>>) -> Option<String> {
+fn advice(text: &str, at: Option<Range<usize>>) -> Option<String> {
     let at = at?.start.min(text.len());
     let before = text.get(..at)?;
     // A fault at the very end of a line belongs to that line.
@@ -117,5 +283,68 @@ mod tests {
         assert_eq!(said("number = \"six\"").1, None);
         assert_eq!(said("number = [1,2]").1, None);
         assert_eq!(advice("", Some(0..0)), None);
+    }
+
+    #[test]
+    fn what_nests_too_deep_is_an_error_and_not_the_end_of_the_stack() {
+        let deep = |open: &str, close: &str, count: usize| format!("a = {}{}", open.repeat(count), close.repeat(count));
+        for text in [
+            deep("[", "]", 4000),
+            deep("{ a = ", "}", 4000),
+            format!("[{}a]\n", "a.".repeat(4000)),
+            format!("[[{}a]]\n", "a.".repeat(4000)),
+            format!("{}a = 1", "a.".repeat(4000)),
+            format!("{}a = {}", "a.".repeat(20), "[".repeat(20)),
+            "[".repeat(100_000),
+            "\"a\":{".repeat(4000),
+            format!("a = \"open\n{}", "[".repeat(100)),
+        ] {
+            assert!(check_depth(&text).is_err(), "{}", &text[..40.min(text.len())]);
+        }
+        let named = check_depth(&format!("a = 1\n\nb = {}", "[".repeat(64))).unwrap_err();
+        assert!(named.message.starts_with("line 3:"), "{named}");
+    }
+
+    #[test]
+    fn what_nests_as_usual_or_only_seems_to_nest_is_read() {
+        let brackets = "[".repeat(100);
+        for text in [
+            "a = [[0.5, 1.5], [1.5, 2.5]]\n".repeat(1000),
+            format!("a = \"{brackets} \\\" {brackets}\" # {brackets}\nb = '{brackets}'\n"),
+            format!("a = \"\"\"\n{brackets}\n \\\"\"\" {brackets}\"\"\"\nb = '''{brackets}\n{brackets}'''\n"),
+            "]]]]}}}\n".into(),
+            deepest(),
+        ] {
+            assert_eq!(check_depth(&text), Ok(()), "{}", &text[..40.min(text.len())]);
+        }
+        assert!(toml::from_str::<toml::Value>(&deepest()).is_ok());
+    }
+
+    fn deepest() -> String {
+        format!("a = {}{}", "[".repeat(DEEPEST), "]".repeat(DEEPEST))
+    }
+
+    #[test]
+    fn a_mistyped_key_is_advised_the_nearest_one_in_both_languages() {
+        #[derive(Debug, serde::Deserialize)]
+        #[serde(deny_unknown_fields)]
+        #[allow(dead_code)]
+        struct Page {
+            settle_s: Option<f64>,
+            guided: Option<bool>,
+        }
+        let said = [from_toml::<Page>("settel_s = 3.0"), from_json(r#"{"settel_s": 3.0}"#)];
+        for error in said {
+            assert_eq!(error.unwrap_err().advice.unwrap(), "did you mean `settle_s`?");
+        }
+        assert_eq!(from_toml::<Page>("qqqq = 1").unwrap_err().advice, None);
+    }
+
+    #[test]
+    fn nan_lies_in_no_range() {
+        assert!(OutOfRange::check("a", f64::NAN, 0.0, 1.0).is_err());
+        assert_eq!(OutOfRange::check("a", 1.0, 0.0, 1.0), Ok(()));
+        let error = OutOfRange::check("a", 2.0, 0.0, 1.0).unwrap_err();
+        assert_eq!(error.to_string(), "`a` is 2, it must lie between 0 and 1");
     }
 }

@@ -10,15 +10,17 @@ const TABLE: &[(&str, &[&str])] = &[
     ("caveat", &[]),
     // Words for what the parser of a text file says.
     ("reading", &[]),
+    // What every key may hold: units, ranges, defaults.
+    ("keys", &["reading"]),
     ("stats", &["units"]),
     ("frames", &["units", "caveat"]),
-    ("camera", &["units", "stats", "caveat", "reading"]),
+    ("camera", &["units", "stats", "caveat", "reading", "keys"]),
     ("sensor", &["units", "stats", "caveat", "frames", "camera"]),
-    ("sky", &["units", "stats", "caveat"]),
-    ("target", &["units", "stats", "caveat"]),
-    ("rig", &["units", "stats", "caveat"]),
+    ("sky", &["units", "stats", "caveat", "reading", "keys"]),
+    ("target", &["units", "stats", "caveat", "reading", "keys"]),
+    ("rig", &["units", "stats", "caveat", "reading", "keys"]),
     ("noise", &["units", "stats", "caveat", "camera", "sky", "target", "rig"]),
-    ("night", &["units", "stats", "caveat", "reading", "camera", "sky", "target", "rig", "noise"]),
+    ("night", &["units", "stats", "caveat", "reading", "keys", "camera", "sky", "target", "rig", "noise"]),
     ("plan", &["units", "stats", "caveat", "camera", "sky", "target", "rig", "noise", "night"]),
     ("decide", &["units", "stats", "caveat", "camera", "sky", "target", "rig", "noise", "night", "plan"]),
     ("review", &["units", "stats", "caveat", "camera", "sky", "target", "rig", "noise", "night", "plan"]),
@@ -29,7 +31,7 @@ const TABLE: &[(&str, &[&str])] = &[
             "review", "files",
         ],
     ),
-    ("simulate", &["units", "stats", "caveat", "reading", "frames", "camera", "sky", "target", "rig"]),
+    ("simulate", &["units", "stats", "caveat", "reading", "keys", "frames", "camera", "sky", "target", "rig"]),
     (
         "report",
         &[
@@ -37,10 +39,16 @@ const TABLE: &[(&str, &[&str])] = &[
             "decide", "review", "simulate",
         ],
     ),
-    ("files", &["units", "stats", "caveat", "frames", "camera", "sky", "target", "rig", "night", "simulate"]),
+    (
+        "files",
+        &["units", "stats", "caveat", "reading", "frames", "camera", "sky", "target", "rig", "night", "simulate"],
+    ),
     (
         "page",
-        &["units", "caveat", "camera", "sky", "target", "rig", "night", "plan", "measure", "report", "files", "error"],
+        &[
+            "units", "caveat", "reading", "camera", "sky", "target", "rig", "night", "plan", "measure", "report",
+            "files", "error",
+        ],
     ),
     // The front door gathers the modules' errors.
     ("error", &["camera", "files", "measure", "night", "plan", "review", "sensor", "simulate"]),

@@ -1,30 +1,10 @@
 //! What the types of a profile cannot hold: the format, numbers that are numbers, and what a sensor can be.
 
-use std::ops::RangeInclusive;
+use crate::keys;
+use crate::reading::OutOfRange;
 
 use super::profile::{FORMAT, VERSION};
-use super::{CameraProfile, Mode, Plane, ProfileError};
-
-/// Nothing in a profile is as large; beyond it a square or an exponential ends in infinity, and shares of noise in NaN.
-const LARGEST: f64 = 1e12;
-/// In °C: from absolute zero to where no sensor is one any more.
-const TEMPERATURES: RangeInclusive<f64> = -273.0..=300.0;
-/// In electrons per DN. Cameras have 0.01 to 100.
-const GAINS: RangeInclusive<f64> = 1e-6..=1e6;
-/// In electrons. Wells hold 10³ to 10⁶.
-const WELLS: RangeInclusive<f64> = 1.0..=1e9;
-/// In electrons.
-const READ_NOISES: RangeInclusive<f64> = 0.0..=1e6;
-/// In eV. What is measured lies within 0.05 to 2.5.
-const ACTIVATION_ENERGIES: RangeInclusive<f64> = 0.0..=3.0;
-/// In electrons per second.
-const RATES: RangeInclusive<f64> = 0.0..=1e9;
-/// In electrons per second, as measured: noise can make one negative.
-const MEASURED_RATES: RangeInclusive<f64> = -1e3..=1e9;
-/// In percent.
-const SPREADS: RangeInclusive<f64> = 0.0..=1e6;
-/// Of the sensor's pixels.
-const SAMPLINGS: RangeInclusive<f64> = 0.01..=1.0;
+use super::{CameraProfile, ProfileError};
 
 /// The profile, if it is one and its numbers are those of a camera.
 pub(super) fn checked(profile: CameraProfile) -> Result<CameraProfile, ProfileError> {
@@ -39,10 +19,12 @@ pub(super) fn checked(profile: CameraProfile) -> Result<CameraProfile, ProfileEr
     }
     // Every number there is, also those that nobody has thought of: a profile is its own list of them.
     match toml::Value::try_from(&profile) {
-        Ok(whole) => numbers("profile", &whole)?,
+        Ok(whole) => numbers("", &whole)?,
         Err(_) => return impossible("profile", "holds a number that is too large"),
     }
-    profile.modes.iter().try_for_each(mode)?;
+    if profile.modes.iter().any(|mode| mode.planes.is_empty()) {
+        return impossible("planes", "is empty");
+    }
     Ok(profile)
 }
 
@@ -50,65 +32,31 @@ fn impossible<T>(what: &str, why: &str) -> Result<T, ProfileError> {
     Err(ProfileError::Impossible { what: what.into(), why: why.into() })
 }
 
-/// Every number below `key` is finite and not absurdly large, every temperature one.
-fn numbers(key: &str, value: &toml::Value) -> Result<(), ProfileError> {
+/// Every number at `path` and below lies in the range of its key.
+fn numbers(path: &str, value: &toml::Value) -> Result<(), OutOfRange> {
+    let below = |name: &str| if path.is_empty() { name.to_owned() } else { format!("{path}.{name}") };
     match value {
-        toml::Value::Table(table) => table.iter().try_for_each(|(name, value)| match name.as_str() {
-            // Its name says nothing: the estimate's does.
-            "value" | "uncertainty" | "statistical" | "interval_95" => numbers(key, value),
-            name => numbers(name, value),
-        }),
-        toml::Value::Array(list) => list.iter().try_for_each(|value| numbers(key, value)),
-        toml::Value::Float(number) => credible(key, *number),
-        toml::Value::Integer(number) => credible(key, *number as f64),
+        // An estimate: its value has the key's range, the rest of it has none of its own.
+        toml::Value::Table(table) if table.contains_key("uncertainty") => {
+            table.iter().try_for_each(
+                |(name, part)| {
+                    if name == "value" { numbers(path, part) } else { numbers(&below(name), part) }
+                },
+            )
+        }
+        toml::Value::Table(table) => table.iter().try_for_each(|(name, value)| numbers(&below(name), value)),
+        toml::Value::Array(list) => list.iter().try_for_each(|value| numbers(path, value)),
+        toml::Value::Float(number) => credible(path, *number),
+        toml::Value::Integer(number) => credible(path, *number as f64),
         toml::Value::String(_) | toml::Value::Boolean(_) | toml::Value::Datetime(_) => Ok(()),
     }
 }
 
-fn credible(key: &str, number: f64) -> Result<(), ProfileError> {
-    if !number.is_finite() || number.abs() > LARGEST {
-        return impossible(key, &format!("is {number:e}: no camera has such a number"));
+fn credible(path: &str, number: f64) -> Result<(), OutOfRange> {
+    match keys::row(keys::CAMERA, path) {
+        Some(key) => key.check(number),
+        None => OutOfRange::check(path, number, -keys::LARGEST, keys::LARGEST),
     }
-    let temperature = ["sensor_c", "reference_c", "reference_sensor_c", "measured_c"].contains(&key);
-    if temperature { within(key, number, &TEMPERATURES, "°C") } else { Ok(()) }
-}
-
-fn within(key: &str, number: f64, range: &RangeInclusive<f64>, unit: &str) -> Result<(), ProfileError> {
-    if range.contains(&number) {
-        return Ok(());
-    }
-    let (low, high) = (range.start(), range.end());
-    impossible(key, &format!("is {number} {unit}, and must lie between {low} and {high}"))
-}
-
-fn mode(mode: &Mode) -> Result<(), ProfileError> {
-    if mode.planes.is_empty() {
-        return impossible("planes", "is empty");
-    }
-    if mode.pixel_um.is_some_and(|pixel| !(0.1..1000.0).contains(&pixel.0)) {
-        return impossible("pixel_um", "must lie between 0.1 and 1000");
-    }
-    if mode.dn_step == 0 || mode.binning.contains(&0) {
-        return impossible("dn_step and binning", "must be at least 1");
-    }
-    mode.planes.iter().try_for_each(plane)
-}
-
-fn plane(plane: &Plane) -> Result<(), ProfileError> {
-    within("gain_e_per_dn", plane.gain_e_per_dn.value.0, &GAINS, "e-/DN")?;
-    within("saturation_e", plane.saturation_e.value.0, &WELLS, "e-")?;
-    within("read_noise_e", plane.read_noise_e.value.0, &READ_NOISES, "e-")?;
-    within("sampling", plane.sampling, &SAMPLINGS, "of the pixels")?;
-    for point in &plane.dark_current {
-        within("e_per_s", point.e_per_s.value.0, &MEASURED_RATES, "e-/s")?;
-        within("nonuniformity_percent", point.nonuniformity_percent.unwrap_or(0.0), &SPREADS, "%")?;
-    }
-    if let Some(law) = &plane.thermal {
-        within("activation_ev", law.activation_ev.value, &ACTIVATION_ENERGIES, "eV")?;
-        within("reference_e_per_s", law.reference_e_per_s.value.0, &RATES, "e-/s")?;
-        within("floor_e_per_s", law.floor_e_per_s.0, &RATES, "e-/s")?;
-    }
-    Ok(())
 }
 
 #[cfg(test)]
@@ -157,7 +105,23 @@ reference_e_per_s = 0.02
         ] {
             assert!(SHEET.contains(good), "{good}");
             let error = CameraProfile::from_toml(&SHEET.replace(good, bad)).unwrap_err();
-            assert!(matches!(&error, ProfileError::Impossible { what, .. } if what == key), "{bad}: {error}");
+            assert!(matches!(&error, ProfileError::OutOfRange(error) if error.key.contains(key)), "{bad}: {error}");
         }
+    }
+
+    #[test]
+    fn a_mistyped_key_is_told_the_nearest_one_in_a_plane_and_in_an_estimate() {
+        for (good, bad, meant) in [
+            ("gain_e_per_dn", "gain_e_per_nd", "gain_e_per_dn"),
+            ("uncertainty", "uncertianty", "uncertainty"),
+            ("provenance", "provenence", "provenance"),
+            ("reference_e_per_s", "reference_e_s", "reference_e_per_s"),
+        ] {
+            let error = CameraProfile::from_toml(&SHEET.replace(good, bad)).unwrap_err();
+            assert_eq!(error.hint(), format!("did you mean `{meant}`?"), "{error}");
+        }
+        let json = CameraProfile::from_toml(SHEET).unwrap().to_json().unwrap();
+        let error = CameraProfile::from_json(&json.replace("\"binning\"", "\"bining\"")).unwrap_err();
+        assert_eq!(error.hint(), "did you mean `binning`?");
     }
 }

@@ -1,17 +1,17 @@
 //! What can be wrong with a profile.
 
+use crate::reading::{OutOfRange, SyntaxError};
+
 /// Why a camera profile cannot be read or does not answer.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum ProfileError {
     /// The text is not what it should be; the message names line and key.
-    #[error("the camera profile cannot be read: {message}")]
-    Syntax {
-        /// What the parser found.
-        message: String,
-        /// What to write instead, where that can be told.
-        advice: Option<String>,
-    },
+    #[error("the camera profile cannot be read: {0}")]
+    Syntax(SyntaxError),
+    /// A number that no camera has.
+    #[error(transparent)]
+    OutOfRange(#[from] OutOfRange),
     /// Another kind of document.
     #[error("this is a `{found}` document, not a `subwell.camera` profile")]
     WrongFormat {
@@ -24,7 +24,7 @@ pub enum ProfileError {
         /// Its `version`.
         found: u32,
     },
-    /// A number that no camera has.
+    /// Something that no profile lacks.
     #[error("`{what}` {why}")]
     Impossible {
         /// The key.
@@ -69,13 +69,13 @@ impl ProfileError {
     #[must_use]
     pub fn hint(&self) -> String {
         match self {
-            Self::Syntax { advice: Some(advice), .. } => advice.clone(),
-            Self::Syntax { .. } => {
+            Self::Syntax(error) => error.advice.clone().unwrap_or_else(|| {
                 "compare it with a profile that `subwell measure DIR --out camera.toml` writes".into()
-            }
+            }),
+            Self::OutOfRange(error) => format!("{} in the profile", error.hint()),
             Self::WrongFormat { .. } => "give the file that `subwell measure --out` wrote".into(),
             Self::WrongVersion { .. } => "measure the camera again with this program".into(),
-            Self::Impossible { .. } => "correct the number in the profile".into(),
+            Self::Impossible { what, .. } => format!("correct `{what}` in the profile"),
             Self::NoSuchGain { .. } => "use one of these as `gain_setting`, or measure the camera at yours".into(),
             Self::NoSuchMode { .. } => {
                 "give frames taken as the profile's were, or measure the camera as these frames were taken".into()

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::caveat::{Caveat, Rejected};
-use crate::reading;
+use crate::reading::{self, SyntaxError};
 use crate::stats::Estimate;
 use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Seconds};
 
@@ -15,8 +15,8 @@ pub const FORMAT: &str = "subwell.camera";
 /// The version of the format that this program writes and reads.
 pub const VERSION: u32 = 1;
 
-fn unreadable(error: impl std::fmt::Display) -> ProfileError {
-    ProfileError::Syntax { message: reading::in_words(&error.to_string()), advice: None }
+fn unwritable(error: impl std::fmt::Display) -> ProfileError {
+    ProfileError::Syntax(SyntaxError { message: error.to_string(), advice: None })
 }
 
 /// Everything known of one camera, measured or typed from a data sheet.
@@ -383,10 +383,7 @@ impl CameraProfile {
     /// When the text is not TOML, has unknown or missing keys, another format or
     /// version, or numbers that no camera has.
     pub fn from_toml(text: &str) -> Result<Self, ProfileError> {
-        let profile: Self = toml::from_str(text).map_err(|error| ProfileError::Syntax {
-            message: reading::in_words(&error.to_string()),
-            advice: reading::advice(text, error.span()),
-        })?;
+        let profile: Self = reading::from_toml(text).map_err(ProfileError::Syntax)?;
         check::checked(profile)
     }
 
@@ -395,7 +392,7 @@ impl CameraProfile {
     /// # Errors
     /// As [`CameraProfile::from_toml`].
     pub fn from_json(text: &str) -> Result<Self, ProfileError> {
-        let profile: Self = serde_json::from_str(text).map_err(unreadable)?;
+        let profile: Self = reading::from_json(text).map_err(ProfileError::Syntax)?;
         check::checked(profile)
     }
 
@@ -404,7 +401,7 @@ impl CameraProfile {
     /// # Errors
     /// When a number is not finite, which a checked profile excludes.
     pub fn to_toml(&self) -> Result<String, ProfileError> {
-        toml::to_string(self).map_err(unreadable)
+        toml::to_string(self).map_err(unwritable)
     }
 
     /// Writes the profile as JSON, the document that `measure --json` prints.
@@ -412,7 +409,7 @@ impl CameraProfile {
     /// # Errors
     /// As [`CameraProfile::to_toml`].
     pub fn to_json(&self) -> Result<String, ProfileError> {
-        serde_json::to_string_pretty(self).map_err(unreadable)
+        serde_json::to_string_pretty(self).map_err(unwritable)
     }
 
     /// The mode with this gain setting; with `None`, the only one.

@@ -139,10 +139,10 @@ fn band(word: &str) -> Result<StarBand, String> {
 /// What is wrong with a brightness, named as it was typed and not as a night file names it.
 fn as_typed(error: SkyError) -> Failure {
     let word = match &error {
-        SkyError::OutOfRange { key, .. } => format!("--{}", key.trim_start_matches("sky.").replace('_', "-")),
+        SkyError::OutOfRange(error) => format!("--{}", error.key.trim_start_matches("site.sky.").replace('_', "-")),
         _ => "the brightness".into(),
     };
-    let message = error.to_string().replace("sky.", "").replace('_', "-");
+    let message = error.to_string().replace("site.sky.", "").replace('_', "-");
     Failure::words(&message, &format!("correct {word} on the command line"))
 }
 

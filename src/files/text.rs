@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use crate::camera::{CameraProfile, ProfileError};
 use crate::night::Night;
 use crate::night::NightError;
+use crate::reading::{SyntaxError, check_depth};
 use crate::rig::{RigError, TransmissionCurve};
 use crate::simulate::{SensorTruth, SimulateError};
 use crate::stats::Estimate;
@@ -213,8 +214,9 @@ fn estimate_in_toml(estimate: &Estimate<f64>) -> toml_edit::InlineTable {
 /// Puts one key of a night file, all else as it stands; comments and line ends too.
 fn write_one_key(path: &Path, table: &str, key: &str, value: toml_edit::InlineTable) -> Result<(), TextError> {
     let unusable = |error| TextError::Night { path: path.to_owned(), error };
-    let syntax = |message: String| unusable(NightError::Syntax { message, advice: None });
+    let syntax = |message: String| unusable(NightError::Syntax(SyntaxError { message, advice: None }));
     let old = text(path)?;
+    check_depth(&old).map_err(|error| unusable(NightError::Syntax(error)))?;
     let mut document: toml_edit::DocumentMut =
         old.parse().map_err(|error: toml_edit::TomlError| syntax(error.to_string()))?;
     let entry = document.entry(table).or_insert_with(toml_edit::table);

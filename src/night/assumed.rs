@@ -1,14 +1,11 @@
 //! What a night left out and what was taken for it; which of its keys have no effect.
 
 use crate::caveat::Caveat;
-use crate::rig::{
-    DEFAULT_FILTER_TRANSMISSION, DEFAULT_LINE_TRANSMISSION, DEFAULT_LINE_WIDTH, DEFAULT_QUANTUM_EFFICIENCY,
-    DEFAULT_TRANSMISSION, Filter, FilterName,
-};
+use crate::keys::{Key, key};
+use crate::rig::{DEFAULT_FILTER_TRANSMISSION, DEFAULT_LINE_TRANSMISSION, DEFAULT_LINE_WIDTH, Filter, FilterName};
 use crate::target::Target;
 
-use super::evening::least_altitude;
-use super::{AlreadyHave, CalibrationCounts, CameraChoice, Goal, Night};
+use super::Night;
 
 impl Night {
     /// The caveats of a night: what was assumed for missing keys, and which keys have no effect yet.
@@ -37,92 +34,77 @@ impl Night {
     /// What was taken for keys that were left out, as `key = value`. The loss rate has a caveat of its own.
     #[must_use]
     pub fn assumed(&self) -> Vec<String> {
-        let mut list = Vec::new();
-        let mut add = |missing: bool, key: &str, value: String| {
-            if missing {
-                list.push(format!("{key} = {value}"));
-            }
-        };
-        self.assumed_camera(&mut add);
-        self.assumed_place(&mut add);
-        self.assumed_rules(&mut add);
-        list
+        let mut list = Assumed(Vec::new());
+        self.assumed_camera(&mut list);
+        self.assumed_place(&mut list);
+        self.assumed_rules(&mut list);
+        list.0
     }
 
-    fn assumed_camera(&self, add: &mut impl FnMut(bool, &str, String)) {
+    fn assumed_camera(&self, list: &mut Assumed) {
         let (camera, counts) = (&self.camera, &self.calibration);
         let cooled = camera.cooled();
         let temperature_known = camera.sensor_c.is_some();
-        add(camera.cooled.is_none(), "camera.cooled", cooled.to_string());
-        add(cooled && !temperature_known, "camera.sensor_c", CameraChoice::DEFAULT_SET_POINT.0.to_string());
-        let rise_assumed = !cooled && !temperature_known && camera.rise_c.is_none();
-        add(rise_assumed, "camera.rise_c", CameraChoice::DEFAULT_RISE.0.to_string());
-        add(counts.darks.is_none(), "calibration.darks", counts.darks().to_string());
-        add(counts.flats.is_none(), "calibration.flats", counts.flats().to_string());
-        add(counts.biases.is_none(), "calibration.biases", counts.biases().to_string());
-        let mismatch = counts.dark_mismatch_k(cooled).to_string();
-        add(counts.dark_mismatch_c.is_none(), "calibration.dark_mismatch_c", mismatch);
-        let share = CalibrationCounts::DEFAULT_SHARE_PERCENT.to_string();
-        add(counts.share_percent.is_none(), "calibration.share_percent", share);
+        list.add_computed(camera.cooled.is_none(), key!(NIGHT, "camera.cooled"), &cooled);
+        list.add(cooled && !temperature_known, key!(NIGHT, "camera.sensor_c"));
+        list.add(!cooled && !temperature_known && camera.rise_c.is_none(), key!(NIGHT, "camera.rise_c"));
+        list.add(counts.darks.is_none(), key!(NIGHT, "calibration.darks"));
+        list.add(counts.flats.is_none(), key!(NIGHT, "calibration.flats"));
+        list.add(counts.biases.is_none(), key!(NIGHT, "calibration.biases"));
+        let mismatch = counts.dark_mismatch_k(cooled);
+        list.add_computed(counts.dark_mismatch_c.is_none(), key!(NIGHT, "calibration.dark_mismatch_c"), &mismatch);
+        list.add(counts.share_percent.is_none(), key!(NIGHT, "calibration.share_percent"));
     }
 
-    fn assumed_place(&self, add: &mut impl FnMut(bool, &str, String)) {
+    fn assumed_place(&self, list: &mut Assumed) {
         let (optics, site) = (&self.optics, &self.site);
-        add(optics.obstruction_mm.is_none(), "optics.obstruction_mm", optics.obstruction().0.to_string());
-        add(optics.transmission.is_none(), "optics.transmission", DEFAULT_TRANSMISSION.to_string());
-        add(site.sky.is_none(), "site.sky", "{ bortle = 6 }".into());
+        list.add(optics.obstruction_mm.is_none(), key!(NIGHT, "optics.obstruction_mm"));
+        list.add(optics.transmission.is_none(), key!(NIGHT, "optics.transmission"));
+        list.add(site.sky.is_none(), key!(NIGHT, "site.sky"));
         let measured = matches!(site.sky, Some(crate::sky::GivenSky::Measured { .. }));
-        add(site.lamps.is_none() && !measured, "site.lamps", "mixed".into());
-        add(site.extinction_mag.is_none(), "site.extinction_mag", format!("{:.2}", site.extinction().0));
+        list.add_computed(site.lamps.is_none() && !measured, key!(NIGHT, "site.lamps"), &site.lamps().word());
+        let extinction = format!("{:.2}", site.extinction().0);
+        list.add_computed(site.extinction_mag.is_none(), key!(NIGHT, "site.extinction_mag"), &extinction);
         let seeing_matters = self.goal.star_mag_kept.is_some();
-        add(site.seeing_arcsec.is_none() && seeing_matters, "site.seeing_arcsec", site.seeing().0.to_string());
+        list.add(site.seeing_arcsec.is_none() && seeing_matters, key!(NIGHT, "site.seeing_arcsec"));
         let air_matters = !self.camera.cooled() && self.camera.sensor_c.is_none();
-        add(site.ambient_c.is_none() && air_matters, "site.ambient_c", site.ambient().0.to_string());
+        list.add(site.ambient_c.is_none() && air_matters, key!(NIGHT, "site.ambient_c"));
         let (dated, placed) = (self.is_dated(), self.position().is_some());
-        add(site.utc_offset_h.is_none() && dated, "site.utc_offset_h", self.utc_offset_h().to_string());
+        let offset = self.utc_offset_h();
+        list.add_computed(site.utc_offset_h.is_none() && dated, key!(NIGHT, "site.utc_offset_h"), &offset);
         let altitude_matters = !(dated && placed);
-        add(
-            self.target.altitude_deg.is_none() && altitude_matters,
-            "target.altitude_deg",
-            self.target.altitude().0.to_string(),
-        );
+        list.add(self.target.altitude_deg.is_none() && altitude_matters, key!(NIGHT, "target.altitude_deg"));
         let no_horizon = self.target.min_altitude_deg.is_none() && site.horizon.is_none();
-        add(dated && placed && no_horizon, "target.min_altitude_deg", least_altitude(self).0.to_string());
-        add(self.filters.is_empty(), "filters", "luminance, or none for a colour camera".into());
+        list.add(dated && placed && no_horizon, key!(NIGHT, "target.min_altitude_deg"));
+        list.add(self.filters.is_empty(), key!(NIGHT, "filters"));
         for filter in &self.filters {
-            assumed_filter(filter, add);
+            assumed_filter(filter, list);
         }
     }
 
-    fn assumed_rules(&self, add: &mut impl FnMut(bool, &str, String)) {
+    fn assumed_rules(&self, list: &mut Assumed) {
         let Self { mount, stack, goal, .. } = self;
-        add(mount.guided.is_none(), "mount.guided", mount.guided().to_string());
+        list.add_computed(mount.guided.is_none(), key!(NIGHT, "mount.guided"), &mount.guided());
         let guiding_matters = mount.guided() && goal.star_mag_kept.is_some();
-        add(
-            mount.guide_rms_arcsec.is_none() && guiding_matters,
-            "mount.guide_rms_arcsec",
-            mount.guide_rms().0.to_string(),
-        );
-        add(mount.settle_s.is_none(), "mount.settle_s", mount.settle().0.to_string());
-        add(mount.between_subs_s.is_none(), "mount.between_subs_s", mount.between_subs().0.to_string());
-        add(stack.clip_sigma.is_none(), "stack.clip_sigma", stack.clip_sigma().to_string());
-        add(stack.min_subs.is_none(), "stack.min_subs", stack.min_subs().to_string());
-        let nightly = stack.min_positions_per_night;
-        add(nightly.is_none(), "stack.min_positions_per_night", stack.min_positions_per_night().to_string());
-        add(stack.min_positions.is_none(), "stack.min_positions", stack.min_positions().to_string());
-        add(stack.most_subs.is_none(), "stack.most_subs", stack.most_subs().to_string());
-        add(stack.most_gigabytes.is_none(), "stack.most_gigabytes", stack.most_gigabytes().to_string());
-        add(goal.snr.is_none() && goal.hours.is_none(), "goal.snr", Goal::DEFAULT_SNR.to_string());
+        list.add(mount.guide_rms_arcsec.is_none() && guiding_matters, key!(NIGHT, "mount.guide_rms_arcsec"));
+        list.add(mount.settle_s.is_none(), key!(NIGHT, "mount.settle_s"));
+        list.add(mount.between_subs_s.is_none(), key!(NIGHT, "mount.between_subs_s"));
+        list.add(stack.clip_sigma.is_none(), key!(NIGHT, "stack.clip_sigma"));
+        list.add(stack.min_subs.is_none(), key!(NIGHT, "stack.min_subs"));
+        list.add(stack.min_positions_per_night.is_none(), key!(NIGHT, "stack.min_positions_per_night"));
+        list.add(stack.min_positions.is_none(), key!(NIGHT, "stack.min_positions"));
+        list.add(stack.most_subs.is_none(), key!(NIGHT, "stack.most_subs"));
+        list.add(stack.most_gigabytes.is_none(), key!(NIGHT, "stack.most_gigabytes"));
+        list.add(goal.snr.is_none() && goal.hours.is_none(), key!(NIGHT, "goal.snr"));
         let no_patch = goal.patch_arcsec.is_none() && goal.pixel != Some(true);
-        add(no_patch, "goal.patch_arcsec", Goal::DEFAULT_PATCH.0.to_string());
-        add(goal.clear_hours_per_night.is_none(), "goal.clear_hours_per_night", goal.clear_hours().to_string());
+        list.add(no_patch, key!(NIGHT, "goal.patch_arcsec"));
+        list.add(goal.clear_hours_per_night.is_none(), key!(NIGHT, "goal.clear_hours_per_night"));
         let cadence_left_out = goal.already.iter().any(|stack| stack.dither_every_subs.is_none());
-        add(cadence_left_out, "goal.already.dither_every_subs", AlreadyHave::DEFAULT_DITHER_EVERY.to_string());
+        list.add(cadence_left_out, key!(NIGHT, "goal.already.dither_every_subs"));
         let dated = self.is_dated();
-        add(dated && goal.clear_share.is_none(), "goal.clear_share", goal.clear_share().to_string());
-        add(dated && goal.setup_min.is_none(), "goal.setup_min", goal.setup_min().to_string());
-        let refocus = goal.refocus_min_per_hour().to_string();
-        add(dated && goal.refocus_min_per_hour.is_none(), "goal.refocus_min_per_hour", refocus);
+        list.add(dated && goal.clear_share.is_none(), key!(NIGHT, "goal.clear_share"));
+        list.add(dated && goal.setup_min.is_none(), key!(NIGHT, "goal.setup_min"));
+        list.add(dated && goal.refocus_min_per_hour.is_none(), key!(NIGHT, "goal.refocus_min_per_hour"));
     }
 
     fn not_yet_used(&self) -> Vec<&'static str> {
@@ -158,18 +140,40 @@ fn catalogue_caveat(target: &Target) -> Option<Caveat> {
     Some(Caveat::new("catalogue-brightness", message, hint).about(object.name()))
 }
 
-fn assumed_filter(filter: &Filter, add: &mut impl FnMut(bool, &str, String)) {
+fn assumed_filter(filter: &Filter, list: &mut Assumed) {
     let name = filter.label();
-    let key = |word: &str| format!("{word} of the filter {name}");
     let line = FilterName::from_name(&name).is_ok_and(FilterName::is_line);
-    let efficiency = format!("{DEFAULT_QUANTUM_EFFICIENCY}, or 0.5 at the green peak of a colour array");
-    add(filter.quantum_efficiency.is_none(), &key("quantum_efficiency"), efficiency);
+    let missing = filter.quantum_efficiency.is_none();
+    let efficiency = key!(NIGHT, "filters.quantum_efficiency");
+    list.add_of(&name, missing, efficiency, efficiency.default_text().unwrap_or_default());
     let transmission = if line { DEFAULT_LINE_TRANSMISSION } else { DEFAULT_FILTER_TRANSMISSION };
     let typed = filter.transmission.is_some() || filter.curve.is_some();
-    add(!typed && name != "none", &key("transmission"), transmission.to_string());
-    add(
-        line && filter.width_nm.is_none() && filter.curve.is_none(),
-        &key("width_nm"),
-        DEFAULT_LINE_WIDTH.0.to_string(),
-    );
+    let missing = !typed && name != "none";
+    list.add_of(&name, missing, key!(NIGHT, "filters.transmission"), transmission.to_string());
+    let missing = line && filter.width_nm.is_none() && filter.curve.is_none();
+    list.add_of(&name, missing, key!(NIGHT, "filters.width_nm"), DEFAULT_LINE_WIDTH.0.to_string());
+}
+
+/// What was taken for keys that were left out.
+struct Assumed(Vec<String>);
+
+impl Assumed {
+    /// The key's own default, where it is missing.
+    fn add(&mut self, missing: bool, key: &Key) {
+        self.add_computed(missing, key, &key.default_text().unwrap_or_default());
+    }
+
+    /// What follows for the key from others.
+    fn add_computed(&mut self, missing: bool, key: &Key, value: &dyn std::fmt::Display) {
+        if missing {
+            self.0.push(format!("{} = {value}", key.path));
+        }
+    }
+
+    /// What is taken for a key of one filter.
+    fn add_of(&mut self, filter: &str, missing: bool, key: &Key, value: String) {
+        if missing {
+            self.0.push(format!("{} of the filter {filter} = {value}", key.path.trim_start_matches("filters.")));
+        }
+    }
 }

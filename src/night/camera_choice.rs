@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::keys::key;
 use crate::units::Celsius;
 
 /// `[camera]`: which profile, and how the camera is run.
@@ -24,10 +25,10 @@ pub struct CameraChoice {
 
 impl CameraChoice {
     /// Set point of a cooled camera where none is given, common practice, no source.
-    pub const DEFAULT_SET_POINT: Celsius = Celsius(-10.0);
+    pub const DEFAULT_SET_POINT: Celsius = Celsius(key!(NIGHT, "camera.sensor_c").number());
     /// An uncooled sensor above the air where nothing is given: 5 to 15 K are seen in long runs (common practice, no
     /// source; the heating itself: Dunlap, Sostin, Widenhorn & Bodegom 2010, J. Electron. Imaging 19(1)).
-    pub const DEFAULT_RISE: Celsius = Celsius(8.0);
+    pub const DEFAULT_RISE: Celsius = Celsius(key!(NIGHT, "camera.rise_c").number());
 
     /// Whether the sensor is held at a set point.
     #[must_use]

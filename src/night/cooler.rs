@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::keys::key;
 use crate::units::Celsius;
 
 /// `[cooler]`: what a cooled camera would bring and cost.
@@ -24,12 +25,12 @@ pub struct Cooler {
 
 impl Cooler {
     /// Reach below the air where none is given: 35 to 45 K are usual (common practice, no source).
-    pub const DEFAULT_BELOW_AMBIENT_K: f64 = 35.0;
+    pub const DEFAULT_BELOW_AMBIENT_K: f64 = key!(NIGHT, "cooler.below_ambient_c").number();
     /// Hours of open shutter in a year where none are given (common practice, no source).
-    pub const DEFAULT_HOURS: f64 = 60.0;
+    pub const DEFAULT_HOURS: f64 = key!(NIGHT, "cooler.imaging_hours_per_year").number();
     /// Time constant of a body's warming where none is given, from memory; the warming itself: Dunlap, Sostin, Widenhorn &
     /// Bodegom 2010, J. Electron. Imaging 19(1).
-    pub const DEFAULT_WARM_UP_MIN: f64 = 20.0;
+    pub const DEFAULT_WARM_UP_MIN: f64 = key!(NIGHT, "cooler.warm_up_min").number();
 
     /// Reach below the air in kelvins, or the default.
     #[must_use]

@@ -1,6 +1,7 @@
 //! What can be wrong with a night file, and with a date that has no hours for it.
 
 use crate::camera::ProfileError;
+use crate::reading::{OutOfRange, SyntaxError};
 use crate::rig::RigError;
 use crate::sky::SkyError;
 use crate::target::TargetError;
@@ -10,14 +11,12 @@ use crate::target::TargetError;
 #[non_exhaustive]
 pub enum NightError {
     /// The text is not a night.
-    #[error("the night cannot be read: {message}")]
-    Syntax {
-        /// What the parser found, with line and key.
-        message: String,
-        /// What to write instead, where that can be told.
-        advice: Option<String>,
-    },
-    /// A number that cannot be, or two that contradict each other.
+    #[error("the night cannot be read: {0}")]
+    Syntax(SyntaxError),
+    /// A number that no night has.
+    #[error(transparent)]
+    OutOfRange(#[from] OutOfRange),
+    /// Keys that contradict each other, or one that is wanting.
     #[error("`{key}` {why}")]
     Impossible {
         /// The key.
@@ -47,7 +46,7 @@ impl NightError {
     #[must_use]
     pub fn code(&self) -> &'static str {
         match self {
-            Self::Syntax { .. } | Self::Impossible { .. } => "night-unreadable",
+            Self::Syntax(_) | Self::OutOfRange(_) | Self::Impossible { .. } => "night-unreadable",
             Self::Sky(_) => "sky-unusable",
             Self::Rig(_) => "rig-unusable",
             Self::Target(_) => "target-unusable",
@@ -66,8 +65,8 @@ impl NightError {
     #[must_use]
     pub fn hint(&self) -> String {
         match self {
-            Self::Syntax { advice: Some(advice), .. } => advice.clone(),
-            Self::Syntax { advice: None, .. } => "correct the line that the message names".into(),
+            Self::Syntax(error) => error.advice.clone().unwrap_or_else(|| "correct the line that the message names".into()),
+            Self::OutOfRange(error) => error.hint(),
             Self::Impossible { key, .. } if key == "site.climate" => {
                 "write [site.climate] with the night air of the year: mean_c, amplitude_c, warmest_month (1 to 12), spread_c"
                     .into()

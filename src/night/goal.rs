@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::keys::{check_all, key};
 use crate::sky::GivenSky;
 use crate::units::{Arcseconds, Magnitudes, Seconds};
 
@@ -43,18 +44,18 @@ pub struct Goal {
 impl Goal {
     /// Signal over noise where neither it nor hours are given: noise of a tenth is seen, but does not disturb
     /// (common practice, no source).
-    pub const DEFAULT_SNR: f64 = 10.0;
+    pub const DEFAULT_SNR: f64 = key!(NIGHT, "goal.snr").number();
     /// Side of the patch where none is given: about a blurred star's disc (common practice, no source).
-    pub const DEFAULT_PATCH: Arcseconds = Arcseconds(5.0);
+    pub const DEFAULT_PATCH: Arcseconds = Arcseconds(key!(NIGHT, "goal.patch_arcsec").number());
     /// Clear hours of a night where none are given, common practice, no source.
-    pub const DEFAULT_CLEAR_HOURS: f64 = 4.0;
+    pub const DEFAULT_CLEAR_HOURS: f64 = key!(NIGHT, "goal.clear_hours_per_night").number();
 
     /// Share of clear nights where none is given: two in five (common practice, no source; it lies between 0.2 and 0.8).
-    pub const DEFAULT_CLEAR_SHARE: f64 = 0.4;
+    pub const DEFAULT_CLEAR_SHARE: f64 = key!(NIGHT, "goal.clear_share").number();
     /// Set-up in dark hours where none is given, in minutes (common practice, no source).
-    pub const DEFAULT_SETUP_MIN: f64 = 15.0;
+    pub const DEFAULT_SETUP_MIN: f64 = key!(NIGHT, "goal.setup_min").number();
     /// Refocusing in each hour where none is given, in minutes (common practice, no source).
-    pub const DEFAULT_REFOCUS_MIN_PER_HOUR: f64 = 3.0;
+    pub const DEFAULT_REFOCUS_MIN_PER_HOUR: f64 = key!(NIGHT, "goal.refocus_min_per_hour").number();
 
     /// Share of clear nights, or the default.
     #[must_use]
@@ -89,7 +90,7 @@ impl Goal {
     /// Hours in hand, or none.
     #[must_use]
     pub fn already_have(&self) -> f64 {
-        self.already_have_h.unwrap_or(0.0)
+        self.already_have_h.unwrap_or(key!(NIGHT, "goal.already_have_h").number())
     }
 }
 
@@ -114,28 +115,22 @@ pub struct AlreadyHave {
 
 impl AlreadyHave {
     /// Cadence of an earlier stack where none is given (common practice, no source).
-    pub const DEFAULT_DITHER_EVERY: f64 = 5.0;
+    pub const DEFAULT_DITHER_EVERY: f64 = key!(NIGHT, "goal.already.dither_every_subs").number();
 
     /// Checks what the types cannot.
     pub(super) fn check(&self, night: &Night) -> Result<(), NightError> {
-        let impossible =
-            |key: &str, why: String| Err(NightError::Impossible { key: format!("goal.already.{key}"), why });
-        let every = self.dither_every_subs.unwrap_or(Self::DEFAULT_DITHER_EVERY);
-        for (key, value, low, high) in [
-            ("hours", self.hours, 1e-3, 1e5),
-            ("sub_s", self.sub_s.0, 1e-3, 7200.0),
-            ("dither_every_subs", every, 1.0, 1e6),
-        ] {
-            if !(low..=high).contains(&value) {
-                return impossible(key, format!("must lie between {low} and {high}"));
-            }
-        }
+        check_all([
+            (key!(NIGHT, "goal.already.hours"), Some(self.hours)),
+            (key!(NIGHT, "goal.already.sub_s"), Some(self.sub_s.0)),
+            (key!(NIGHT, "goal.already.dither_every_subs"), self.dither_every_subs),
+        ])?;
         if let Some(filter) = &self.filter
             && !night.filters.is_empty()
             && night.filters.iter().all(|known| known.label() != *filter)
         {
             let known: Vec<String> = night.filters.iter().map(crate::rig::Filter::label).collect();
-            return impossible("filter", format!("is `{filter}`, and the night has {}", known.join(", ")));
+            let why = format!("is `{filter}`, and the night has {}", known.join(", "));
+            return Err(NightError::Impossible { key: "goal.already.filter".into(), why });
         }
         self.under(night).site.check()?;
         Ok(())

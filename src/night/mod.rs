@@ -34,18 +34,19 @@ pub use rules::{CalibrationCounts, StackRules};
 
 use serde::{Deserialize, Serialize};
 
+use crate::keys::{Key, check_all, key};
 use crate::reading;
 use crate::rig::{Filter, Mount, Optics};
 use crate::sky::Site;
 use crate::sky::night::{Date, Place};
 use crate::target::Target;
-use crate::units::Degrees;
-
-/// How alike two words must be for one to be offered for the other (Jaro-Winkler, 1 = equal).
-const KEY_LIKENESS: f64 = 0.7;
+use crate::units::{Degrees, Quantity};
 
 const PROFILE_GIVEN: &str = "this is the profile of a camera: give a night file, which names the profile under [camera] \
                              (`subwell schema night` prints one)";
+
+/// Rejection below so many sigmas takes the stack apart.
+const LEAST_CLIP_SIGMA: f64 = 2.0;
 
 /// An uncooled sensor colder than the air by more than this is a mistake.
 const BELOW_AIR_C: f64 = 1.0;
@@ -93,12 +94,11 @@ impl Night {
     /// When the text is not TOML, has an unknown key (the nearest known one is named) or lacks one that has no
     /// default, when a number cannot be, or when two keys contradict each other.
     pub fn from_toml(text: &str) -> Result<Self, NightError> {
-        let night: Self = toml::from_str(text).map_err(|error| {
-            let nearest = nearest_key(error.message()).map(|nearest| format!("the nearest known key is `{nearest}`"));
-            let advice = nearest.or_else(|| reading::advice(text, error.span()));
-            let profile = text.contains("[[modes]]").then(|| PROFILE_GIVEN.to_owned());
-            let advice = profile.or(advice);
-            NightError::Syntax { advice, message: reading::in_words(&error.to_string()) }
+        let night: Self = reading::from_toml(text).map_err(|mut error| {
+            if text.contains("[[modes]]") {
+                error.advice = Some(PROFILE_GIVEN.to_owned());
+            }
+            NightError::Syntax(error)
         })?;
         night.check()?;
         Ok(night)
@@ -117,9 +117,12 @@ impl Night {
             filter.check()?;
         }
         let impossible = |key: &str, why: &str| Err(NightError::Impossible { key: key.into(), why: why.into() });
+        check_all(self.numbers())?;
         let clip = self.stack.clip_sigma();
-        if !(clip == 0.0 || (2.0..=20.0).contains(&clip)) {
-            return impossible("stack.clip_sigma", "must be 0 (plain mean) or lie between 2 and 20");
+        if clip > 0.0 && clip < LEAST_CLIP_SIGMA {
+            let high = key!(NIGHT, "stack.clip_sigma").high;
+            let why = format!("must be 0 (plain mean) or lie between {LEAST_CLIP_SIGMA} and {high}");
+            return impossible("stack.clip_sigma", &why);
         }
         if self.goal.snr.is_some() && self.goal.hours.is_some() {
             return impossible("goal.hours", "stands instead of snr, not beside it");
@@ -150,40 +153,36 @@ impl Night {
         for stack in &self.goal.already {
             stack.check(self)?;
         }
-        for (key, value, low, high) in self.numbers() {
-            if value.is_some_and(|value| !(low..=high).contains(&value)) {
-                return impossible(key, &format!("must lie between {low} and {high}"));
-            }
-        }
         Ok(())
     }
 
-    fn numbers(&self) -> [(&'static str, Option<f64>, f64, f64); 22] {
+    fn numbers(&self) -> [(&'static Key, Option<f64>); 23] {
         let Self { camera, calibration, stack, goal, .. } = self;
         let cooler = |value: fn(&Cooler) -> Option<f64>| self.cooler.as_ref().and_then(value);
         [
-            ("cooler.below_ambient_c", cooler(|c| c.below_ambient_c), 0.0, 120.0),
-            ("cooler.imaging_hours_per_year", cooler(|c| c.imaging_hours_per_year), 0.0, 8800.0),
-            ("cooler.price", cooler(|c| c.price), 0.0, 1e9),
-            ("cooler.set_point_c", cooler(|c| c.set_point_c.map(|q| q.0)), -120.0, 40.0),
-            ("cooler.rise_c", cooler(|c| c.rise_c.map(|q| q.0)), -1.0, 40.0),
-            ("cooler.warm_up_min", cooler(|c| c.warm_up_min), 0.0, 600.0),
-            ("camera.sensor_c", camera.sensor_c.map(|c| c.0), -120.0, 60.0),
-            ("camera.rise_c", camera.rise_c.map(|c| c.0), -20.0, 40.0),
-            ("calibration.dark_mismatch_c", calibration.dark_mismatch_c, 0.0, 40.0),
-            ("calibration.share_percent", calibration.share_percent, 0.1, 100.0),
-            ("stack.min_subs", stack.min_subs.map(f64::from), 1.0, 1e6),
-            ("stack.most_subs", stack.most_subs.map(f64::from), 1.0, 1e9),
-            ("stack.most_gigabytes", stack.most_gigabytes, 1e-3, 1e9),
-            ("goal.snr", goal.snr, 0.01, 1e4),
-            ("goal.patch_arcsec", goal.patch_arcsec.map(|q| q.0), 0.01, 36_000.0),
-            ("goal.hours", goal.hours, 1e-3, 1e5),
-            ("goal.clear_hours_per_night", goal.clear_hours_per_night, 0.05, 24.0),
-            ("goal.clear_share", goal.clear_share, 0.01, 1.0),
-            ("goal.setup_min", goal.setup_min, 0.0, 600.0),
-            ("goal.refocus_min_per_hour", goal.refocus_min_per_hour, 0.0, 50.0),
-            ("goal.star_mag_kept", goal.star_mag_kept.map(|m| m.0), -2.0, 25.0),
-            ("goal.already_have_h", goal.already_have_h, 0.0, 1e5),
+            (key!(NIGHT, "cooler.below_ambient_c"), cooler(|c| c.below_ambient_c)),
+            (key!(NIGHT, "cooler.imaging_hours_per_year"), cooler(|c| c.imaging_hours_per_year)),
+            (key!(NIGHT, "cooler.price"), cooler(|c| c.price)),
+            (key!(NIGHT, "cooler.set_point_c"), cooler(|c| c.set_point_c.map(Quantity::get))),
+            (key!(NIGHT, "cooler.rise_c"), cooler(|c| c.rise_c.map(Quantity::get))),
+            (key!(NIGHT, "cooler.warm_up_min"), cooler(|c| c.warm_up_min)),
+            (key!(NIGHT, "camera.sensor_c"), camera.sensor_c.map(Quantity::get)),
+            (key!(NIGHT, "camera.rise_c"), camera.rise_c.map(Quantity::get)),
+            (key!(NIGHT, "calibration.dark_mismatch_c"), calibration.dark_mismatch_c),
+            (key!(NIGHT, "calibration.share_percent"), calibration.share_percent),
+            (key!(NIGHT, "stack.clip_sigma"), stack.clip_sigma),
+            (key!(NIGHT, "stack.min_subs"), stack.min_subs.map(f64::from)),
+            (key!(NIGHT, "stack.most_subs"), stack.most_subs.map(f64::from)),
+            (key!(NIGHT, "stack.most_gigabytes"), stack.most_gigabytes),
+            (key!(NIGHT, "goal.snr"), goal.snr),
+            (key!(NIGHT, "goal.patch_arcsec"), goal.patch_arcsec.map(Quantity::get)),
+            (key!(NIGHT, "goal.hours"), goal.hours),
+            (key!(NIGHT, "goal.clear_hours_per_night"), goal.clear_hours_per_night),
+            (key!(NIGHT, "goal.clear_share"), goal.clear_share),
+            (key!(NIGHT, "goal.setup_min"), goal.setup_min),
+            (key!(NIGHT, "goal.refocus_min_per_hour"), goal.refocus_min_per_hour),
+            (key!(NIGHT, "goal.star_mag_kept"), goal.star_mag_kept.map(Quantity::get)),
+            (key!(NIGHT, "goal.already_have_h"), goal.already_have_h),
         ]
     }
 
@@ -227,20 +226,6 @@ impl Night {
     }
 }
 
-/// The known key nearest to the unknown one that a parser's message names.
-///
-/// The message lists what was expected: the first word in backticks is the stranger, the others are known.
-fn nearest_key(message: &str) -> Option<String> {
-    if !message.starts_with("unknown field") {
-        return None;
-    }
-    let mut words = message.split('`').skip(1).step_by(2);
-    let stranger = words.next()?;
-    let likeness = |known: &str| strsim::jaro_winkler(known, stranger);
-    let nearest = words.max_by(|a, b| likeness(a).total_cmp(&likeness(b)))?;
-    (likeness(nearest) >= KEY_LIKENESS).then(|| nearest.to_owned())
-}
-
 #[cfg(test)]
 mod tests {
     use crate::units::Celsius;
@@ -266,7 +251,7 @@ mod tests {
         let error = Night::from_toml(&slip).unwrap_err();
         assert!(error.hint().contains("`settle_s`"), "{error}: {}", error.hint());
         let stranger = format!("{LEAST}[goal]\nqqqq = 3.0\n");
-        assert!(!Night::from_toml(&stranger).unwrap_err().hint().contains("nearest"));
+        assert!(!Night::from_toml(&stranger).unwrap_err().hint().contains("did you mean"));
     }
 
     #[test]
@@ -298,5 +283,59 @@ mod tests {
         assert_eq!(camera.sensor(Celsius(5.0)), Celsius(13.0));
         let cooled = CameraChoice { sensor_c: Some(Celsius(-20.0)), ..CameraChoice::default() };
         assert!(cooled.cooled() && cooled.sensor(Celsius(5.0)) == Celsius(-20.0));
+    }
+
+    /// A night with one key set to a number, in the form that the key has.
+    fn night_with(path: &str, number: f64) -> String {
+        let number = number.to_string();
+        let (tables, key) = path.rsplit_once('.').unwrap();
+        let night = match (tables, key) {
+            ("optics", "aperture_mm" | "focal_length_mm") => {
+                let line = LEAST.lines().find(|line| line.starts_with(key)).unwrap();
+                return LEAST.replace(line, &format!("{key} = {number}"));
+            }
+            ("optics", _) => return LEAST.replace("[target]", &format!("{key} = {number}\n[target]")),
+            ("target", "surface_brightness_mag") => return LEAST.replace("22.0", &number),
+            ("target", _) => format!("{key} = {number}"),
+            ("site", "horizon[0]") => format!("[site]\nhorizon = [[{number}, 10]]"),
+            ("site", "horizon[1]") => format!("[site]\nhorizon = [[10, {number}]]"),
+            ("site.sky", "e_per_s") => format!("[site]\nsky = {{ e_per_s = {number}, filter = \"red\" }}"),
+            ("filters.quantum_efficiency", _) => {
+                let others = ["R", "G", "B"].into_iter().filter(|colour| *colour != key).map(|c| format!("{c} = 0.5"));
+                let others = others.collect::<Vec<_>>().join(", ");
+                format!("[[filters]]\nname = \"none\"\nquantum_efficiency = {{ {others}, {key} = {number} }}")
+            }
+            ("filters", _) => format!("[[filters]]\nname = \"red\"\n{key} = {number}"),
+            ("goal.already", _) => {
+                let others = [("hours", "1.0"), ("sub_s", "60.0")].into_iter().filter(|(other, _)| *other != key);
+                let others = others.map(|(other, value)| format!("{other} = {value}\n")).collect::<String>();
+                format!("[[goal.already]]\n{others}{key} = {number}")
+            }
+            (tables, key) => format!("[{tables}]\n{key} = {number}"),
+        };
+        format!("{LEAST}{night}\n")
+    }
+
+    #[test]
+    fn every_range_of_the_table_is_kept_by_the_night_that_is_read() {
+        let mut seen = 0;
+        for key in crate::keys::NIGHT.iter().filter(|key| key.is_bounded()) {
+            let refused = |number: f64| match Night::from_toml(&night_with(key.path, number)) {
+                Err(error) => error.to_string().starts_with(&format!("`{}` is {}", key.path, reading::short(number))),
+                Ok(_) => false,
+            };
+            let [below, above] = key.beyond();
+            // A limiting magnitude has words of its own; a count below 0 and a number that fills no byte are no such numbers.
+            if key.path == "site.sky.limiting_mag" {
+                assert!([below, above].map(|n| Night::from_toml(&night_with(key.path, n)).is_err()) == [true, true]);
+                continue;
+            }
+            let whole = ["bortle", "warmest_month", "min_subs", "most_subs"].iter().any(|word| key.path.contains(word));
+            assert!(refused(above), "{}: {}", key.path, night_with(key.path, above));
+            assert!(refused(below) || whole && below < 0.0, "{}: {}", key.path, night_with(key.path, below));
+            assert!(!refused(key.low) && !refused(key.high), "{}", key.path);
+            seen += 1;
+        }
+        assert!(seen > 60, "{seen}");
     }
 }

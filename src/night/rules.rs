@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::keys::key;
+
 /// `[calibration]`: the frames behind the masters.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -20,16 +22,16 @@ pub struct CalibrationCounts {
 
 impl CalibrationCounts {
     /// Darks where none are given, common practice (20 to 50), no source.
-    pub const DEFAULT_DARKS: u32 = 30;
+    pub const DEFAULT_DARKS: u32 = key!(NIGHT, "calibration.darks").number() as u32;
     /// Flats where none are given, common practice (20 to 30), no source.
-    pub const DEFAULT_FLATS: u32 = 25;
+    pub const DEFAULT_FLATS: u32 = key!(NIGHT, "calibration.flats").number() as u32;
     /// Biases where none are given, common practice (20 to 100), no source.
-    pub const DEFAULT_BIASES: u32 = 50;
+    pub const DEFAULT_BIASES: u32 = key!(NIGHT, "calibration.biases").number() as u32;
     /// Mismatch of an uncooled camera where none is given, common practice, no source; a cooled one has none.
     pub const DEFAULT_UNCOOLED_MISMATCH_K: f64 = 2.0;
 
     /// What the masters may add where nothing is given: hours that nobody notices (common practice, no source).
-    pub const DEFAULT_SHARE_PERCENT: f64 = 5.0;
+    pub const DEFAULT_SHARE_PERCENT: f64 = key!(NIGHT, "calibration.share_percent").number();
 
     /// What the masters may add as a fraction, or the default.
     #[must_use]
@@ -82,17 +84,17 @@ pub struct StackRules {
 
 impl StackRules {
     /// Rejection where none is given, common practice, no source.
-    pub const DEFAULT_CLIP_SIGMA: f64 = 3.0;
+    pub const DEFAULT_CLIP_SIGMA: f64 = key!(NIGHT, "stack.clip_sigma").number();
     /// Least subs where none are given: rejection at 3 sigmas needs 11 (Shiffler 1988, The American Statistician 42).
-    pub const DEFAULT_MIN_SUBS: u32 = 15;
+    pub const DEFAULT_MIN_SUBS: u32 = key!(NIGHT, "stack.min_subs").number() as u32;
     /// Least positions of a night where none are given, common practice, no source.
-    pub const DEFAULT_MIN_POSITIONS_PER_NIGHT: u32 = 10;
+    pub const DEFAULT_MIN_POSITIONS_PER_NIGHT: u32 = key!(NIGHT, "stack.min_positions_per_night").number() as u32;
     /// Least positions where none are given: a hot pixel is rejected from 1 + k² positions on (derived here).
-    pub const DEFAULT_MIN_POSITIONS: u32 = 15;
+    pub const DEFAULT_MIN_POSITIONS: u32 = key!(NIGHT, "stack.min_positions").number() as u32;
     /// Most subs where none are given, common practice, no source.
-    pub const DEFAULT_MOST_SUBS: u32 = 2000;
+    pub const DEFAULT_MOST_SUBS: u32 = key!(NIGHT, "stack.most_subs").number() as u32;
     /// Most gigabytes where none are given, common practice, no source.
-    pub const DEFAULT_MOST_GIGABYTES: f64 = 200.0;
+    pub const DEFAULT_MOST_GIGABYTES: f64 = key!(NIGHT, "stack.most_gigabytes").number();
 
     /// Rejection in sigmas, or the default.
     #[must_use]

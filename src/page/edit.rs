@@ -4,6 +4,8 @@ use serde::Deserialize;
 use serde_json::Value;
 use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, TableLike};
 
+use crate::reading::check_depth;
+
 use super::ApiError;
 
 /// No night has more keys.
@@ -39,6 +41,9 @@ pub fn changed_text(text: &str, changes: &[Change]) -> Result<String, ApiError> 
     if changes.len() > MOST_CHANGES {
         return Err(ApiError::new(422, "too-many-changes", "more changes than a night has keys", "save, then go on"));
     }
+    check_depth(text).map_err(|error| {
+        ApiError::new(422, "night-unusable", error.message, "mend the file in an editor, then open it again")
+    })?;
     let mut document: DocumentMut = text.parse().map_err(|error: toml_edit::TomlError| {
         ApiError::new(422, "night-unusable", error.to_string(), "mend the file in an editor, then open it again")
     })?;

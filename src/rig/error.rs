@@ -1,21 +1,14 @@
 //! What can be wrong with optics, filter or mount.
 
+use crate::reading::OutOfRange;
+
 /// Why a rig cannot be used as given.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum RigError {
     /// A number that no rig has.
-    #[error("`{key}` is {found}, it must lie between {low} and {high}")]
-    OutOfRange {
-        /// The key in `night.toml`.
-        key: &'static str,
-        /// What was given.
-        found: f64,
-        /// The least that makes sense.
-        low: f64,
-        /// The most that makes sense.
-        high: f64,
-    },
+    #[error(transparent)]
+    OutOfRange(#[from] OutOfRange),
     /// The obstruction covers the aperture.
     #[error("the obstruction of {obstruction_mm} mm is not smaller than the aperture of {aperture_mm} mm")]
     Obstructed {
@@ -65,7 +58,7 @@ impl RigError {
             Self::Curve { .. } => "a curve is a CSV file with a line for each point: nm, transmission from 0 to 1".into(),
             Self::NotOfThisMount { key } => format!("leave out `{key}`, or write kind = \"equatorial\""),
             Self::ColoursOnMono => "give one number, of the sensor in this filter's window".into(),
-            Self::OutOfRange { key, .. } => format!("correct `{key}`"),
+            Self::OutOfRange(error) => error.hint(),
             Self::Obstructed { .. } => "give obstruction_mm as the diameter of the secondary's shadow, 0 for a refractor".into(),
             Self::UnknownFilter { .. } => {
                 "the names are luminance, red, green, blue, h-alpha, oiii, sii, dual, none; any other filter needs centre_nm and width_nm".into()
@@ -74,9 +67,4 @@ impl RigError {
             Self::NoFilterOnMono => "name the filter in front of the sensor; without any, luminance comes nearest".into(),
         }
     }
-}
-
-/// `Ok` when `found` lies in `low..=high`; NaN does not.
-pub(super) fn within(key: &'static str, found: f64, low: f64, high: f64) -> Result<(), RigError> {
-    if (low..=high).contains(&found) { Ok(()) } else { Err(RigError::OutOfRange { key, found, low, high }) }
 }

@@ -2,10 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::units::Nanometres;
+use crate::keys::{check_all, key};
+use crate::units::{Nanometres, Quantity};
 
+use super::RigError;
 use super::TransmissionCurve;
-use super::error::{RigError, within};
 
 /// Peak quantum efficiency where none is given: a back-illuminated sensor, common practice, no source.
 pub const DEFAULT_QUANTUM_EFFICIENCY: f64 = 0.75;
@@ -74,24 +75,27 @@ impl Filter {
             let why = "stands instead of centre_nm, width_nm and transmission, not beside them".into();
             return Err(RigError::Curve { file: file.clone(), why });
         }
-        within("filters.share", self.share(), 0.0, 1e6)?;
-        let efficiencies = match self.quantum_efficiency {
-            None => vec![],
-            Some(QuantumEfficiency::One(one)) => vec![one],
-            Some(QuantumEfficiency::Colours(each)) => vec![each.red, each.green, each.blue],
+        let (one, colours) = match self.quantum_efficiency {
+            None => (None, None),
+            Some(QuantumEfficiency::One(one)) => (Some(one), None),
+            Some(QuantumEfficiency::Colours(each)) => (None, Some(each)),
         };
-        for efficiency in efficiencies {
-            within("filters.quantum_efficiency", efficiency, 0.001, 1.0)?;
-        }
-        self.transmission.map_or(Ok(()), |share| within("filters.transmission", share, 0.001, 1.0))?;
-        self.centre_nm.map_or(Ok(()), |centre| within("filters.centre_nm", centre.0, 300.0, 1100.0))?;
-        self.width_nm.map_or(Ok(()), |width| within("filters.width_nm", width.0, 0.1, 800.0))
+        Ok(check_all([
+            (key!(NIGHT, "filters.share"), self.share),
+            (key!(NIGHT, "filters.quantum_efficiency"), one),
+            (key!(NIGHT, "filters.quantum_efficiency.R"), colours.map(|each| each.red)),
+            (key!(NIGHT, "filters.quantum_efficiency.G"), colours.map(|each| each.green)),
+            (key!(NIGHT, "filters.quantum_efficiency.B"), colours.map(|each| each.blue)),
+            (key!(NIGHT, "filters.transmission"), self.transmission),
+            (key!(NIGHT, "filters.centre_nm"), self.centre_nm.map(Quantity::get)),
+            (key!(NIGHT, "filters.width_nm"), self.width_nm.map(Quantity::get)),
+        ])?)
     }
 
     /// Share of the hours, or 1; the plan divides by the sum of all shares.
     #[must_use]
     pub fn share(&self) -> f64 {
-        self.share.unwrap_or(1.0)
+        self.share.unwrap_or(key!(NIGHT, "filters.share").number())
     }
 
     /// The name for tables: as given, or made from centre and width.
@@ -126,7 +130,9 @@ mod tests {
     #[test]
     fn percent_is_no_share() {
         let percent = filter("name = \"red\"\nquantum_efficiency = 80").unwrap();
-        assert!(matches!(percent.check(), Err(RigError::OutOfRange { key: "filters.quantum_efficiency", .. })));
+        assert!(
+            matches!(percent.check(), Err(RigError::OutOfRange(error)) if error.key == "filters.quantum_efficiency")
+        );
     }
 
     #[test]

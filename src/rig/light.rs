@@ -4,6 +4,7 @@ use std::f64::consts::PI;
 
 use serde::{Deserialize, Serialize};
 
+use crate::keys::{check_all, key};
 use crate::stats::Estimate;
 use crate::units::{
     Arcseconds, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Micrometres, Millimetres, Nanometres,
@@ -11,7 +12,6 @@ use crate::units::{
     SquareCentimetres,
 };
 
-use super::error::within;
 use super::{Detector, Filter, H_ALPHA, Passband, RigError};
 
 /// Arcseconds in a radian.
@@ -25,7 +25,7 @@ const THROUGHPUT_UNCERTAINTY: f64 = 0.10;
 const COLOUR_UNCERTAINTY: f64 = 0.10;
 
 /// Transmission of the optics where none is given: a coated refractor, common practice, no source.
-pub const DEFAULT_TRANSMISSION: f64 = 0.9;
+pub const DEFAULT_TRANSMISSION: f64 = key!(NIGHT, "optics.transmission").number();
 
 /// `[optics]`: the telescope or lens.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -52,13 +52,13 @@ impl Optics {
     /// # Errors
     /// When a length is not above 0, the obstruction covers the aperture, or the transmission is no share.
     pub fn check(&self) -> Result<(), RigError> {
-        within("aperture_mm", self.aperture_mm.0, 1.0, 10_000.0)?;
-        within("focal_length_mm", self.focal_length_mm.0, 1.0, 100_000.0)?;
-        within("obstruction_mm", self.obstruction().0, 0.0, 10_000.0)?;
-        within("transmission", self.transmission(), 0.01, 1.0)?;
-        if let Some(ratio) = &self.throughput_ratio {
-            within("throughput_ratio", ratio.value, 0.01, 10.0)?;
-        }
+        check_all([
+            (key!(NIGHT, "optics.aperture_mm"), Some(self.aperture_mm.0)),
+            (key!(NIGHT, "optics.focal_length_mm"), Some(self.focal_length_mm.0)),
+            (key!(NIGHT, "optics.obstruction_mm"), self.obstruction_mm.map(Quantity::get)),
+            (key!(NIGHT, "optics.transmission"), self.transmission),
+            (key!(NIGHT, "optics.throughput_ratio"), self.throughput_ratio.map(|ratio| ratio.value)),
+        ])?;
         if self.obstruction() >= self.aperture_mm {
             return Err(RigError::Obstructed { aperture_mm: self.aperture_mm.0, obstruction_mm: self.obstruction().0 });
         }
@@ -68,7 +68,7 @@ impl Optics {
     /// The obstruction's diameter, or 0 mm.
     #[must_use]
     pub fn obstruction(&self) -> Millimetres {
-        self.obstruction_mm.unwrap_or(Millimetres(0.0))
+        self.obstruction_mm.unwrap_or(Millimetres(key!(NIGHT, "optics.obstruction_mm").number()))
     }
 
     /// The transmission, or [`DEFAULT_TRANSMISSION`].
@@ -140,7 +140,7 @@ impl LightChain {
     /// When optics or filter cannot be what they say.
     pub fn through(optics: &Optics, filter: &Filter, detector: &Detector) -> Result<Vec<Self>, RigError> {
         optics.check()?;
-        within("pixel_um", detector.pixel.0, 0.1, 1000.0)?;
+        key!(CAMERA, "modes.pixel_um").check(detector.pixel.0)?;
         let passbands = filter.passbands(detector)?;
         Ok(passbands.into_iter().map(|passband| Self::new(optics, detector.pixel, passband)).collect())
     }
@@ -301,7 +301,7 @@ mod tests {
     fn refuses_an_aperture_of_nothing() {
         for aperture in [0.0, -80.0, f64::NAN] {
             let none = Optics { aperture_mm: Millimetres(aperture), ..optics() };
-            assert!(matches!(none.check(), Err(RigError::OutOfRange { key: "aperture_mm", .. })));
+            assert!(matches!(none.check(), Err(RigError::OutOfRange(error)) if error.key == "optics.aperture_mm"));
         }
     }
 

@@ -2,9 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::units::{Arcseconds, Degrees, Seconds};
+use crate::keys::{check_all, key};
+use crate::units::{Arcseconds, Degrees, Quantity, Seconds};
 
-use super::error::{RigError, within};
+use super::RigError;
 
 /// How a mount follows the sky.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -57,39 +58,36 @@ impl Mount {
     /// A mount is guided unless it says otherwise.
     pub const DEFAULT_GUIDED: bool = true;
     /// Guiding error where none is given, common practice, no source.
-    pub const DEFAULT_GUIDE_RMS: Arcseconds = Arcseconds(1.0);
+    pub const DEFAULT_GUIDE_RMS: Arcseconds = Arcseconds(key!(NIGHT, "mount.guide_rms_arcsec").number());
     /// The longest sub of an unguided mount of which nothing else is known, common practice, no source.
     pub const DEFAULT_UNGUIDED_SUB: Seconds = Seconds(60.0);
     /// Time of one turn of the worm where none is given, common practice, no source.
-    pub const DEFAULT_WORM_PERIOD: Seconds = Seconds(480.0);
+    pub const DEFAULT_WORM_PERIOD: Seconds = Seconds(key!(NIGHT, "mount.worm_period_s").number());
     /// Allowed trail where none is given.
-    pub const DEFAULT_ALLOWED_DRIFT_PX: f64 = 1.0;
+    pub const DEFAULT_ALLOWED_DRIFT_PX: f64 = key!(NIGHT, "mount.allowed_drift_px").number();
     /// Time of one dither where none is given, common practice, no source.
-    pub const DEFAULT_SETTLE: Seconds = Seconds(20.0);
+    pub const DEFAULT_SETTLE: Seconds = Seconds(key!(NIGHT, "mount.settle_s").number());
     /// Time between two subs where none is given, common practice, no source.
-    pub const DEFAULT_BETWEEN_SUBS: Seconds = Seconds(3.0);
+    pub const DEFAULT_BETWEEN_SUBS: Seconds = Seconds(key!(NIGHT, "mount.between_subs_s").number());
     /// Rate of spoiled subs where none is given: wind, clouds, aircraft, guiding; common practice, no source.
-    pub const DEFAULT_LOST_SUBS_PER_HOUR: f64 = 1.0;
+    pub const DEFAULT_LOST_SUBS_PER_HOUR: f64 = key!(NIGHT, "mount.lost_subs_per_hour").number();
 
     /// Checks what the types cannot.
     ///
     /// # Errors
     /// When a time, an angle or a rate is negative or absurd.
     pub fn check(&self) -> Result<(), RigError> {
-        let numbers = [
-            ("mount.guide_rms_arcsec", self.guide_rms_arcsec.map(|q| q.0), 0.0, 60.0),
-            ("mount.longest_sub_s", self.longest_sub_s.map(|q| q.0), 1e-3, 1e5),
-            ("mount.polar_error_arcmin", self.polar_error_arcmin, 0.0, 600.0),
-            ("mount.periodic_error_arcsec", self.periodic_error_arcsec.map(|q| q.0), 0.0, 600.0),
-            ("mount.worm_period_s", self.worm_period_s.map(|q| q.0), 1.0, 1e5),
-            ("mount.allowed_drift_px", self.allowed_drift_px, 0.01, 100.0),
-            ("mount.settle_s", self.settle_s.map(|q| q.0), 0.0, 3600.0),
-            ("mount.between_subs_s", self.between_subs_s.map(|q| q.0), 0.0, 3600.0),
-            ("mount.lost_subs_per_hour", self.lost_subs_per_hour, 0.0, 3600.0),
-        ];
-        for (key, value, low, high) in numbers {
-            value.map_or(Ok(()), |value| within(key, value, low, high))?;
-        }
+        check_all([
+            (key!(NIGHT, "mount.guide_rms_arcsec"), self.guide_rms_arcsec.map(Quantity::get)),
+            (key!(NIGHT, "mount.longest_sub_s"), self.longest_sub_s.map(Quantity::get)),
+            (key!(NIGHT, "mount.polar_error_arcmin"), self.polar_error_arcmin),
+            (key!(NIGHT, "mount.periodic_error_arcsec"), self.periodic_error_arcsec.map(Quantity::get)),
+            (key!(NIGHT, "mount.worm_period_s"), self.worm_period_s.map(Quantity::get)),
+            (key!(NIGHT, "mount.allowed_drift_px"), self.allowed_drift_px),
+            (key!(NIGHT, "mount.settle_s"), self.settle_s.map(Quantity::get)),
+            (key!(NIGHT, "mount.between_subs_s"), self.between_subs_s.map(Quantity::get)),
+            (key!(NIGHT, "mount.lost_subs_per_hour"), self.lost_subs_per_hour),
+        ])?;
         self.check_kind()
     }
 

@@ -1,12 +1,14 @@
 //! What a filter and the sensor behind it pass, as a window with numbers.
 
+use crate::keys::key;
+use crate::reading::OutOfRange;
 use crate::units::{Band, Colour, Micrometres, Nanometres};
 
+use super::RigError;
 use super::TransmissionCurve;
 use super::array::{self, Window};
 use super::curve::CurveWindow;
 use super::filter::{DEFAULT_QUANTUM_EFFICIENCY, Filter, QuantumEfficiency};
-use super::{RigError, error::within};
 
 /// Width of a line filter where none is given: filters of 3 to 12 nm are sold, common practice, no source.
 pub const DEFAULT_LINE_WIDTH: Nanometres = Nanometres(6.0);
@@ -232,7 +234,7 @@ impl Filter {
 
     /// A window given by its numbers; on a colour array the part that the colour sees of it.
     fn custom(&self, centre: Nanometres, width: Nanometres, detector: &Detector) -> Result<Option<Passband>, RigError> {
-        within("filters.width_nm", width.0, 0.1, centre.0)?;
+        OutOfRange::check("filters.width_nm", width.0, key!(NIGHT, "filters.width_nm").low, centre.0)?;
         let narrow = width <= NARROW;
         let inside = |line: &&Nanometres| (line.0 - centre.0).abs() <= width.0 / 2.0;
         let line = if narrow { LINES.iter().find(inside) } else { Some(&H_ALPHA).filter(inside) };

@@ -1,12 +1,13 @@
 //! `[[frames]]` of `sensor.toml`: frames that were taken alike, and how the sky changes through them.
 
+use std::slice;
+
 use serde::{Deserialize, Serialize};
 
 use crate::frames::FrameKind;
+use crate::keys::{Key, key};
+use crate::reading::OutOfRange;
 use crate::units::{Celsius, ElectronsPerSecond, Seconds};
-
-use super::SimulateError;
-use super::truth::{MOST_FRAMES, within};
 
 /// Frames that were taken alike.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -14,34 +15,34 @@ use super::truth::{MOST_FRAMES, within};
 pub struct FrameGroup {
     /// What they are taken for.
     pub kind: FrameKind,
-    /// How many; 1.
+    /// How many.
     #[serde(default = "one")]
     pub count: usize,
-    /// How long the shutter is open; 0.
+    /// How long the shutter is open.
     #[serde(default = "no_time")]
     pub exposure_s: Seconds,
     /// The sensor's temperature; left out, `dark_at_c` and no word of it in the headers.
     #[serde(default)]
     pub sensor_c: Option<Celsius>,
-    /// Photoelectrons in a pixel of mean response in the middle of the field; 0.
+    /// Photoelectrons in a pixel of mean response in the middle of the field.
     #[serde(default = "no_light")]
     pub light_e_per_s: ElectronsPerSecond,
-    /// The filter's name in the headers; none.
+    /// The filter's name in the headers.
     #[serde(default)]
     pub filter: Option<String>,
-    /// The sky of light frames over `light_e_per_s`, stars and nebula left as they are; 1.
+    /// The sky of light frames over `light_e_per_s`, stars and nebula left as they are.
     #[serde(default)]
     pub sky_factor: Course,
-    /// The share of the stars' and the nebula's light that arrives in light frames; 1.
+    /// The share of the stars' and the nebula's light that arrives in light frames.
     #[serde(default)]
     pub transparency: Course,
-    /// Width of the stars in light frames over the usual three pixels, their light unchanged; 1.
+    /// Width of the stars in light frames over the usual three pixels, their light unchanged.
     #[serde(default)]
     pub star_width_factor: Course,
     /// Share of these light frames that a nebula covers; left out, `nebula_fraction` of the sensor.
     #[serde(default)]
     pub nebula_fraction: Option<f64>,
-    /// How far each of these light frames is moved against the one before it, in pixels to the right and down; not at all.
+    /// How far each of these light frames is moved against the one before it, in pixels to the right and down.
     #[serde(default)]
     pub step_px: [i32; 2],
 }
@@ -99,35 +100,36 @@ impl FrameGroup {
         }
     }
 
-    pub(super) fn check(&self, key: &impl Fn(&str) -> String) -> Result<(), SimulateError> {
-        within(&key("count"), self.count as f64, 1.0, MOST_FRAMES as f64)?;
-        within(&key("exposure_s"), self.exposure_s.0, 0.0, 1e6)?;
-        within(&key("light_e_per_s"), self.light_e_per_s.0, 0.0, 1e9)?;
-        for (name, course, lowest, highest) in [
-            ("sky_factor", self.sky_factor, 0.0, 1e6),
-            ("transparency", self.transparency, 0.0, 1.0),
-            ("star_width_factor", self.star_width_factor, 0.2, 6.0),
-        ] {
-            for end in course.ends() {
-                within(&key(name), end, lowest, highest)?;
-            }
-        }
-        within(&key("nebula_fraction"), self.nebula_fraction.unwrap_or(0.0), 0.0, 1.0)?;
-        for step in self.step_px {
-            within(&key("step_px"), f64::from(step), -1000.0, 1000.0)?;
+    /// Checks the numbers of the group that is the `place`-th in its list.
+    pub(super) fn check(&self, place: usize) -> Result<(), OutOfRange> {
+        let [sky, transparency, width] = [self.sky_factor, self.transparency, self.star_width_factor].map(Course::ends);
+        let numbers: [(&Key, &[f64]); 9] = [
+            (key!(SENSOR, "frames.count"), &[self.count as f64]),
+            (key!(SENSOR, "frames.exposure_s"), &[self.exposure_s.0]),
+            (key!(SENSOR, "frames.sensor_c"), self.sensor_c.as_ref().map_or(&[], |sensor| slice::from_ref(&sensor.0))),
+            (key!(SENSOR, "frames.light_e_per_s"), &[self.light_e_per_s.0]),
+            (key!(SENSOR, "frames.sky_factor"), &sky),
+            (key!(SENSOR, "frames.transparency"), &transparency),
+            (key!(SENSOR, "frames.star_width_factor"), &width),
+            (key!(SENSOR, "frames.nebula_fraction"), self.nebula_fraction.as_slice()),
+            (key!(SENSOR, "frames.step_px"), &self.step_px.map(f64::from)),
+        ];
+        for (key, values) in numbers {
+            let shown = key.path.replacen("frames.", &format!("frames[{place}]."), 1);
+            values.iter().try_for_each(|value| key.check_as(&shown, *value))?;
         }
         Ok(())
     }
 }
 
 fn one() -> usize {
-    1
+    key!(SENSOR, "frames.count").number() as usize
 }
 
 fn no_time() -> Seconds {
-    Seconds(0.0)
+    Seconds(key!(SENSOR, "frames.exposure_s").number())
 }
 
 fn no_light() -> ElectronsPerSecond {
-    ElectronsPerSecond(0.0)
+    ElectronsPerSecond(key!(SENSOR, "frames.light_e_per_s").number())
 }

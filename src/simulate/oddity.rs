@@ -3,28 +3,27 @@
 use ndarray::Array2;
 use serde::{Deserialize, Serialize};
 
-use crate::units::Dn;
-
-use super::SimulateError;
-use super::truth::within;
+use crate::keys::{check_all, key};
+use crate::reading::OutOfRange;
+use crate::units::{Dn, Quantity};
 
 /// What is odd about a sensor, or about how its frames were stored; each key is off when left out.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Oddity {
-    /// Share of a pixel's charge that each of its four neighbours sees; 0. Noise of the reading is not shared.
+    /// Share of a pixel's charge that each of its four neighbours sees. Noise of the reading is not shared.
     pub neighbour_coupling: f64,
-    /// What the camera does to the counts of neighbours before it stores them; `none`.
+    /// What the camera does to the counts of neighbours before it stores them.
     pub raw_filter: RawFilter,
-    /// Factor by which the converter's codes are multiplied and rounded again; 1.
+    /// Factor by which the converter's codes are multiplied and rounded again.
     pub digital_gain: f64,
-    /// Distance of the stored codes in sigmas of the shot noise, at least one code: a lossy tone curve; 0.
+    /// Distance of the stored codes in sigmas of the shot noise, at least one code: a lossy tone curve.
     pub lossy_sigmas: f64,
-    /// Level that flats have without light, where something was taken off them; none: that of the other frames.
+    /// Level that flats have without light, where something was taken off them.
     pub flat_pedestal_dn: Option<Dn>,
-    /// By how much the level rises, evenly, from the first frame to the last, in stored DN; 0.
+    /// By how much the level rises, evenly, from the first frame to the last, in stored DN.
     pub level_drift_dn: Dn,
-    /// Readings whose mean, rounded, is stored as one dark; 1.
+    /// Readings whose mean, rounded, is stored as one dark.
     pub averaged_darks: usize,
 }
 
@@ -44,25 +43,27 @@ pub enum RawFilter {
 impl Default for Oddity {
     fn default() -> Self {
         Self {
-            neighbour_coupling: 0.0,
+            neighbour_coupling: key!(SENSOR, "oddity.neighbour_coupling").number(),
             raw_filter: RawFilter::None,
-            digital_gain: 1.0,
-            lossy_sigmas: 0.0,
+            digital_gain: key!(SENSOR, "oddity.digital_gain").number(),
+            lossy_sigmas: key!(SENSOR, "oddity.lossy_sigmas").number(),
             flat_pedestal_dn: None,
-            level_drift_dn: Dn(0.0),
-            averaged_darks: 1,
+            level_drift_dn: Dn(key!(SENSOR, "oddity.level_drift_dn").number()),
+            averaged_darks: key!(SENSOR, "oddity.averaged_darks").number() as usize,
         }
     }
 }
 
 impl Oddity {
-    pub(super) fn check(&self) -> Result<(), SimulateError> {
-        within("oddity.neighbour_coupling", self.neighbour_coupling, 0.0, 0.25)?;
-        within("oddity.digital_gain", self.digital_gain, 1.0, 16.0)?;
-        within("oddity.lossy_sigmas", self.lossy_sigmas, 0.0, 10.0)?;
-        within("oddity.flat_pedestal_dn", self.flat_pedestal_dn.map_or(0.0, |level| level.0), 0.0, 65_535.0)?;
-        within("oddity.level_drift_dn", self.level_drift_dn.0, -65_535.0, 65_535.0)?;
-        within("oddity.averaged_darks", self.averaged_darks as f64, 1.0, 1000.0)
+    pub(super) fn check(&self) -> Result<(), OutOfRange> {
+        check_all([
+            (key!(SENSOR, "oddity.neighbour_coupling"), Some(self.neighbour_coupling)),
+            (key!(SENSOR, "oddity.digital_gain"), Some(self.digital_gain)),
+            (key!(SENSOR, "oddity.lossy_sigmas"), Some(self.lossy_sigmas)),
+            (key!(SENSOR, "oddity.flat_pedestal_dn"), self.flat_pedestal_dn.map(Quantity::get)),
+            (key!(SENSOR, "oddity.level_drift_dn"), Some(self.level_drift_dn.0)),
+            (key!(SENSOR, "oddity.averaged_darks"), Some(self.averaged_darks as f64)),
+        ])
     }
 
     /// Charge as the pixels see it when each shares with its four neighbours; at the edge the share stays.

@@ -3,16 +3,16 @@
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use crate::frames::CfaPattern;
-use crate::reading;
-use crate::units::{ABSOLUTE_ZERO_C, Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres};
+use crate::keys::{Key, check_all, key};
+use crate::reading::{self, OutOfRange};
+use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Quantity};
 
 use super::{FrameGroup, Oddity, SimulateError, clock};
 
 /// Boltzmann's constant in eV/K (CODATA 2018, exact).
 const BOLTZMANN_EV_PER_K: f64 = 8.617_333_262e-5;
-/// More pixels or frames than this are a slip of the pen.
+/// More pixels than this are a slip of the pen.
 const MOST_PIXELS: u64 = 200_000_000;
-pub(super) const MOST_FRAMES: u64 = 100_000;
 /// More than any test needs: a slip of the count is not to fill a disk.
 const MOST_GIGABYTES: f64 = 20.0;
 /// No light or dark current comes near this many electrons in one exposure.
@@ -20,7 +20,7 @@ const MOST_ELECTRONS: f64 = 1e12;
 
 /// A made-up sensor and the frames asked of it.
 ///
-/// A key left out takes the value given with it here.
+/// A key left out takes its default in [`crate::keys::SENSOR`], which also has its unit and range.
 ///
 /// # Examples
 /// ```
@@ -33,91 +33,91 @@ const MOST_ELECTRONS: f64 = 1e12;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct SensorTruth {
-    /// Columns; 600.
+    /// Columns.
     pub width_px: usize,
-    /// Rows; 400.
+    /// Rows.
     pub height_px: usize,
-    /// Electrons per step of the converter; 1.
+    /// Electrons per step of the converter.
     pub gain_e_per_adc_step: ElectronsPerDn,
-    /// Stored DN per step of the converter; 1.
+    /// Stored DN per step of the converter.
     pub dn_step: u16,
-    /// Bits of the converter; 14.
+    /// Bits of the converter.
     pub adc_bits: u32,
-    /// Level of a frame without light and time, in stored DN; 240.
+    /// Level of a frame without light and time, in stored DN.
     pub offset_dn: Dn,
-    /// Temporal noise of one reading, without quantisation; 0.
+    /// Temporal noise of one reading, without quantisation.
     pub read_noise_e: Electrons,
-    /// Electrons that a pixel holds; 50 000.
+    /// Electrons that a pixel holds.
     pub full_well_e: Electrons,
-    /// Standard deviation of the pixels' response, in percent; 0.
+    /// Standard deviation of the pixels' response, in percent.
     pub prnu_percent: f64,
-    /// Standard deviation of the pixels' dark level; 0.
+    /// Standard deviation of the pixels' dark level.
     pub dsnu_e: Electrons,
-    /// Standard deviation of the response of whole columns, in percent; 0.
+    /// Standard deviation of the response of whole columns, in percent.
     pub prnu_column_percent: f64,
-    /// Standard deviation of the response of whole rows, in percent; 0.
+    /// Standard deviation of the response of whole rows, in percent.
     pub prnu_row_percent: f64,
-    /// Standard deviation of the dark level of whole columns; 0.
+    /// Standard deviation of the dark level of whole columns.
     pub dsnu_column_e: Electrons,
-    /// Standard deviation of the dark level of whole rows; 0.
+    /// Standard deviation of the dark level of whole rows.
     pub dsnu_row_e: Electrons,
-    /// What an amplifier adds to the dark current of the pixel in the top left corner, at any temperature; 0.
+    /// What an amplifier adds to the dark current of the pixel in the top left corner, at any temperature.
     pub glow_e_per_s: ElectronsPerSecond,
-    /// Distance from that corner at which its glow has fallen to 1/e, in pixels; 100.
+    /// Distance from that corner at which its glow has fallen to 1/e, in pixels.
     pub glow_scale_px: f64,
-    /// Mean dark current of ordinary pixels at `dark_at_c`, without the floor; 0.
+    /// Mean dark current of ordinary pixels at `dark_at_c`, without the floor.
     pub dark_e_per_s: ElectronsPerSecond,
-    /// The temperature at which `dark_e_per_s` holds; 0.
+    /// The temperature at which `dark_e_per_s` holds.
     pub dark_at_c: Celsius,
-    /// Activation energy of the dark current in eV; 0.62.
+    /// Activation energy of the dark current in eV.
     pub activation_ev: f64,
-    /// Share of pixels whose dark current is 50 to 500 times the ordinary; 0.
+    /// Share of pixels whose dark current is 50 to 500 times the ordinary.
     pub hot_pixel_fraction: f64,
-    /// `none`, `RGGB`, `BGGR`, `GRBG` or `GBRG`; `none`.
+    /// `none`, `RGGB`, `BGGR`, `GRBG` or `GBRG`.
     #[serde(serialize_with = "write_cfa", deserialize_with = "read_cfa")]
     pub cfa: Option<CfaPattern>,
-    /// All chance follows from it; 1.
+    /// All chance follows from it.
     pub seed: u64,
 
-    /// The name in the headers; `simulated sensor`.
+    /// The name in the headers.
     pub camera: String,
-    /// The gain or ISO number in the headers, a label; none.
+    /// The gain or ISO number in the headers, a label.
     pub gain_setting: Option<f64>,
-    /// The offset number in the headers, a label; none.
+    /// The offset number in the headers, a label.
     pub offset_setting: Option<f64>,
-    /// A pixel's side, for the headers; none.
+    /// A pixel's side, for the headers.
     pub pixel_um: Option<Micrometres>,
-    /// Whether the headers give `sensor_c` as a cooler's set point too; no.
+    /// Whether the headers give `sensor_c` as a cooler's set point too.
     pub set_point: bool,
-    /// When the first frame was taken; 2026-03-01T20:00:00.
+    /// When the first frame was taken.
     pub start: String,
-    /// Standard deviation of the level from frame to frame, in stored DN; 0.
+    /// Standard deviation of the level from frame to frame, in stored DN.
     pub level_jitter_dn: Dn,
-    /// Standard deviation of the sensor's temperature from frame to frame, in kelvins; the headers give it to a tenth; 0.
+    /// Standard deviation of the sensor's temperature from frame to frame, in kelvins; the headers give it to a tenth.
     pub temperature_jitter_c: f64,
-    /// Light lost at the corners, in percent; 0.
+    /// Light lost at the corners, in percent.
     pub vignetting_percent: f64,
-    /// Light of each colour relative to `light_e_per_s`; 1 each.
+    /// Light of each colour relative to `light_e_per_s`.
     pub light_colour: LightColour,
-    /// Share of pixels that jump between two levels from frame to frame; 0.
+    /// Share of pixels that jump between two levels from frame to frame.
     pub telegraph_fraction: f64,
-    /// Distance of the two levels; 0.
+    /// Distance of the two levels.
     pub telegraph_e: Electrons,
-    /// Temporal noise common to a row; 0.
+    /// Temporal noise common to a row.
     pub row_noise_e: Electrons,
-    /// Particles that hit the whole sensor in a second; 0.
+    /// Particles that hit the whole sensor in a second.
     pub cosmic_rays_per_s: f64,
-    /// Standard deviation of the logarithm of ordinary pixels' dark current; 0.
+    /// Standard deviation of the logarithm of ordinary pixels' dark current.
     pub dark_nonuniformity: f64,
-    /// Dark current that cooling does not lower; 0.
+    /// Dark current that cooling does not lower.
     pub dark_floor_e_per_s: ElectronsPerSecond,
-    /// How much brighter the sky of the light frames is on one side of the field than on the other, of its middle; 0.
+    /// How much brighter the sky of the light frames is on one side of the field than on the other, of its middle.
     pub sky_gradient_percent: f64,
-    /// Stars in the light frames; 0.
+    /// Stars in the light frames.
     pub stars_per_frame: usize,
-    /// Share of the light frames that a nebula covers; 0.
+    /// Share of the light frames that a nebula covers.
     pub nebula_fraction: f64,
-    /// How the sensor or its files misbehave; not at all.
+    /// How the sensor or its files misbehave.
     pub oddity: Oddity,
 
     /// What to write, in order of time.
@@ -129,64 +129,68 @@ pub struct SensorTruth {
 #[serde(default, deny_unknown_fields)]
 #[allow(non_snake_case, reason = "the keys are the names of the colours")]
 pub struct LightColour {
-    /// Red; 1.
+    /// Red.
     pub R: f64,
-    /// Green; 1.
+    /// Green.
     pub G: f64,
-    /// Blue; 1.
+    /// Blue.
     pub B: f64,
 }
 
 impl Default for LightColour {
     fn default() -> Self {
-        Self { R: 1.0, G: 1.0, B: 1.0 }
+        Self {
+            R: key!(SENSOR, "light_colour.R").number(),
+            G: key!(SENSOR, "light_colour.G").number(),
+            B: key!(SENSOR, "light_colour.B").number(),
+        }
     }
 }
 
 impl Default for SensorTruth {
     fn default() -> Self {
         Self {
-            width_px: 600,
-            height_px: 400,
-            gain_e_per_adc_step: ElectronsPerDn(1.0),
-            dn_step: 1,
-            adc_bits: 14,
-            offset_dn: Dn(240.0),
-            read_noise_e: Electrons(0.0),
-            full_well_e: Electrons(50_000.0),
-            prnu_percent: 0.0,
-            dsnu_e: Electrons(0.0),
-            prnu_column_percent: 0.0,
-            prnu_row_percent: 0.0,
-            dsnu_column_e: Electrons(0.0),
-            dsnu_row_e: Electrons(0.0),
-            glow_e_per_s: ElectronsPerSecond(0.0),
-            glow_scale_px: 100.0,
-            dark_e_per_s: ElectronsPerSecond(0.0),
-            dark_at_c: Celsius(0.0),
-            activation_ev: 0.62,
-            hot_pixel_fraction: 0.0,
+            width_px: key!(SENSOR, "width_px").number() as usize,
+            height_px: key!(SENSOR, "height_px").number() as usize,
+            gain_e_per_adc_step: ElectronsPerDn(key!(SENSOR, "gain_e_per_adc_step").number()),
+            dn_step: key!(SENSOR, "dn_step").number() as u16,
+            adc_bits: key!(SENSOR, "adc_bits").number() as u32,
+            offset_dn: Dn(key!(SENSOR, "offset_dn").number()),
+            read_noise_e: Electrons(key!(SENSOR, "read_noise_e").number()),
+            full_well_e: Electrons(key!(SENSOR, "full_well_e").number()),
+            prnu_percent: key!(SENSOR, "prnu_percent").number(),
+            dsnu_e: Electrons(key!(SENSOR, "dsnu_e").number()),
+            prnu_column_percent: key!(SENSOR, "prnu_column_percent").number(),
+            prnu_row_percent: key!(SENSOR, "prnu_row_percent").number(),
+            dsnu_column_e: Electrons(key!(SENSOR, "dsnu_column_e").number()),
+            dsnu_row_e: Electrons(key!(SENSOR, "dsnu_row_e").number()),
+            glow_e_per_s: ElectronsPerSecond(key!(SENSOR, "glow_e_per_s").number()),
+            glow_scale_px: key!(SENSOR, "glow_scale_px").number(),
+            dark_e_per_s: ElectronsPerSecond(key!(SENSOR, "dark_e_per_s").number()),
+            dark_at_c: Celsius(key!(SENSOR, "dark_at_c").number()),
+            activation_ev: key!(SENSOR, "activation_ev").number(),
+            hot_pixel_fraction: key!(SENSOR, "hot_pixel_fraction").number(),
             cfa: None,
-            seed: 1,
-            camera: "simulated sensor".into(),
+            seed: key!(SENSOR, "seed").number() as u64,
+            camera: word(key!(SENSOR, "camera")),
             gain_setting: None,
             offset_setting: None,
             pixel_um: None,
             set_point: false,
-            start: "2026-03-01T20:00:00".into(),
-            level_jitter_dn: Dn(0.0),
-            temperature_jitter_c: 0.0,
-            vignetting_percent: 0.0,
+            start: word(key!(SENSOR, "start")),
+            level_jitter_dn: Dn(key!(SENSOR, "level_jitter_dn").number()),
+            temperature_jitter_c: key!(SENSOR, "temperature_jitter_c").number(),
+            vignetting_percent: key!(SENSOR, "vignetting_percent").number(),
             light_colour: LightColour::default(),
-            telegraph_fraction: 0.0,
-            telegraph_e: Electrons(0.0),
-            row_noise_e: Electrons(0.0),
-            cosmic_rays_per_s: 0.0,
-            dark_nonuniformity: 0.0,
-            dark_floor_e_per_s: ElectronsPerSecond(0.0),
-            sky_gradient_percent: 0.0,
-            stars_per_frame: 0,
-            nebula_fraction: 0.0,
+            telegraph_fraction: key!(SENSOR, "telegraph_fraction").number(),
+            telegraph_e: Electrons(key!(SENSOR, "telegraph_e").number()),
+            row_noise_e: Electrons(key!(SENSOR, "row_noise_e").number()),
+            cosmic_rays_per_s: key!(SENSOR, "cosmic_rays_per_s").number(),
+            dark_nonuniformity: key!(SENSOR, "dark_nonuniformity").number(),
+            dark_floor_e_per_s: ElectronsPerSecond(key!(SENSOR, "dark_floor_e_per_s").number()),
+            sky_gradient_percent: key!(SENSOR, "sky_gradient_percent").number(),
+            stars_per_frame: key!(SENSOR, "stars_per_frame").number() as usize,
+            nebula_fraction: key!(SENSOR, "nebula_fraction").number(),
             oddity: Oddity::default(),
             frames: Vec::new(),
         }
@@ -199,11 +203,7 @@ impl SensorTruth {
     /// # Errors
     /// When the text is not TOML, has unknown keys, or what [`SensorTruth::check`] refuses.
     pub fn from_toml(text: &str) -> Result<Self, SimulateError> {
-        let truth: Self = toml::from_str(text).map_err(|error| {
-            let nearest = nearest_key(error.message()).map(|name| format!("did you mean `{name}`?"));
-            let advice = nearest.or_else(|| reading::advice(text, error.span()));
-            SimulateError::Syntax { advice, message: reading::in_words(&error.to_string()) }
-        })?;
+        let truth: Self = reading::from_toml(text).map_err(SimulateError::Syntax)?;
         truth.check()?;
         Ok(truth)
     }
@@ -272,12 +272,13 @@ impl SensorTruth {
 
     fn check_size(&self) -> Result<(), SimulateError> {
         let smallest = if self.cfa.is_some() { 2.0 } else { 1.0 };
-        within("width_px", self.width_px as f64, smallest, 65_535.0)?;
-        within("height_px", self.height_px as f64, smallest, 65_535.0)?;
+        for (key, found) in [(key!(SENSOR, "width_px"), self.width_px), (key!(SENSOR, "height_px"), self.height_px)] {
+            OutOfRange::check(key.path, found as f64, smallest, key.high)?;
+        }
         let pixels = self.width_px as f64 * self.height_px as f64;
-        within("width_px × height_px", pixels, smallest, MOST_PIXELS as f64)?;
-        within("adc_bits", f64::from(self.adc_bits), 1.0, 16.0)?;
-        within("dn_step", f64::from(self.dn_step), 1.0, 32_768.0)?;
+        OutOfRange::check("width_px × height_px", pixels, smallest, MOST_PIXELS as f64)?;
+        key!(SENSOR, "adc_bits").check(f64::from(self.adc_bits))?;
+        key!(SENSOR, "dn_step").check(f64::from(self.dn_step))?;
         if self.highest() > u64::from(u16::MAX) {
             return Err(SimulateError::TooManyCodes {
                 adc_bits: self.adc_bits,
@@ -285,46 +286,51 @@ impl SensorTruth {
                 highest: self.highest(),
             });
         }
-        within("offset_dn", self.offset_dn.0, 0.0, f64::from(self.highest_dn()))
+        let offset = key!(SENSOR, "offset_dn");
+        Ok(OutOfRange::check(offset.path, self.offset_dn.0, offset.low, f64::from(self.highest_dn()))?)
     }
 
-    fn check_pixel(&self) -> Result<(), SimulateError> {
-        within("gain_e_per_adc_step", self.gain_e_per_adc_step.0, 1e-6, 1e6)?;
-        within("read_noise_e", self.read_noise_e.0, 0.0, 1e4)?;
-        within("full_well_e", self.full_well_e.0, 1.0, 1e9)?;
-        within("prnu_percent", self.prnu_percent, 0.0, 30.0)?;
-        within("dsnu_e", self.dsnu_e.0, 0.0, 1e4)?;
-        within("prnu_column_percent", self.prnu_column_percent, 0.0, 30.0)?;
-        within("prnu_row_percent", self.prnu_row_percent, 0.0, 30.0)?;
-        within("dsnu_column_e", self.dsnu_column_e.0, 0.0, 1e4)?;
-        within("dsnu_row_e", self.dsnu_row_e.0, 0.0, 1e4)?;
-        within("glow_e_per_s", self.glow_e_per_s.0, 0.0, 1e6)?;
-        within("glow_scale_px", self.glow_scale_px, 1.0, 1e6)?;
-        within("dark_e_per_s", self.dark_e_per_s.0, 0.0, 1e6)?;
-        within("dark_at_c", self.dark_at_c.0, -150.0, 100.0)?;
-        within("activation_ev", self.activation_ev, 0.0, 2.0)?;
-        within("hot_pixel_fraction", self.hot_pixel_fraction, 0.0, 1.0)
+    fn check_pixel(&self) -> Result<(), OutOfRange> {
+        check_all([
+            (key!(SENSOR, "gain_e_per_adc_step"), Some(self.gain_e_per_adc_step.0)),
+            (key!(SENSOR, "read_noise_e"), Some(self.read_noise_e.0)),
+            (key!(SENSOR, "full_well_e"), Some(self.full_well_e.0)),
+            (key!(SENSOR, "prnu_percent"), Some(self.prnu_percent)),
+            (key!(SENSOR, "dsnu_e"), Some(self.dsnu_e.0)),
+            (key!(SENSOR, "prnu_column_percent"), Some(self.prnu_column_percent)),
+            (key!(SENSOR, "prnu_row_percent"), Some(self.prnu_row_percent)),
+            (key!(SENSOR, "dsnu_column_e"), Some(self.dsnu_column_e.0)),
+            (key!(SENSOR, "dsnu_row_e"), Some(self.dsnu_row_e.0)),
+            (key!(SENSOR, "glow_e_per_s"), Some(self.glow_e_per_s.0)),
+            (key!(SENSOR, "glow_scale_px"), Some(self.glow_scale_px)),
+            (key!(SENSOR, "dark_e_per_s"), Some(self.dark_e_per_s.0)),
+            (key!(SENSOR, "dark_at_c"), Some(self.dark_at_c.0)),
+            (key!(SENSOR, "activation_ev"), Some(self.activation_ev)),
+            (key!(SENSOR, "hot_pixel_fraction"), Some(self.hot_pixel_fraction)),
+        ])
     }
 
-    fn check_oddities(&self) -> Result<(), SimulateError> {
-        within("gain_setting", self.gain_setting.unwrap_or(0.0), -1e9, 1e9)?;
-        within("offset_setting", self.offset_setting.unwrap_or(0.0), -1e9, 1e9)?;
-        within("pixel_um", self.pixel_um.map_or(1.0, |pixel| pixel.0), 0.1, 1000.0)?;
-        within("level_jitter_dn", self.level_jitter_dn.0, 0.0, 65_535.0)?;
-        within("temperature_jitter_c", self.temperature_jitter_c, 0.0, 20.0)?;
-        within("vignetting_percent", self.vignetting_percent, 0.0, 100.0)?;
-        within("light_colour.R", self.light_colour.R, 0.0, 1e3)?;
-        within("light_colour.G", self.light_colour.G, 0.0, 1e3)?;
-        within("light_colour.B", self.light_colour.B, 0.0, 1e3)?;
-        within("telegraph_fraction", self.telegraph_fraction, 0.0, 1.0)?;
-        within("telegraph_e", self.telegraph_e.0, 0.0, 1e6)?;
-        within("row_noise_e", self.row_noise_e.0, 0.0, 1e4)?;
-        within("cosmic_rays_per_s", self.cosmic_rays_per_s, 0.0, 1e3)?;
-        within("dark_nonuniformity", self.dark_nonuniformity, 0.0, 3.0)?;
-        within("dark_floor_e_per_s", self.dark_floor_e_per_s.0, 0.0, 1e6)?;
-        within("sky_gradient_percent", self.sky_gradient_percent, 0.0, 100.0)?;
-        within("stars_per_frame", self.stars_per_frame as f64, 0.0, 1e6)?;
-        within("nebula_fraction", self.nebula_fraction, 0.0, 1.0)
+    fn check_oddities(&self) -> Result<(), OutOfRange> {
+        check_all([
+            (key!(SENSOR, "gain_setting"), self.gain_setting),
+            (key!(SENSOR, "offset_setting"), self.offset_setting),
+            (key!(SENSOR, "pixel_um"), self.pixel_um.map(Quantity::get)),
+            (key!(SENSOR, "level_jitter_dn"), Some(self.level_jitter_dn.0)),
+            (key!(SENSOR, "temperature_jitter_c"), Some(self.temperature_jitter_c)),
+            (key!(SENSOR, "vignetting_percent"), Some(self.vignetting_percent)),
+            (key!(SENSOR, "light_colour.R"), Some(self.light_colour.R)),
+            (key!(SENSOR, "light_colour.G"), Some(self.light_colour.G)),
+            (key!(SENSOR, "light_colour.B"), Some(self.light_colour.B)),
+            (key!(SENSOR, "telegraph_fraction"), Some(self.telegraph_fraction)),
+            (key!(SENSOR, "telegraph_e"), Some(self.telegraph_e.0)),
+            (key!(SENSOR, "row_noise_e"), Some(self.row_noise_e.0)),
+            (key!(SENSOR, "cosmic_rays_per_s"), Some(self.cosmic_rays_per_s)),
+            (key!(SENSOR, "dark_nonuniformity"), Some(self.dark_nonuniformity)),
+            (key!(SENSOR, "dark_floor_e_per_s"), Some(self.dark_floor_e_per_s.0)),
+            (key!(SENSOR, "sky_gradient_percent"), Some(self.sky_gradient_percent)),
+            (key!(SENSOR, "stars_per_frame"), Some(self.stars_per_frame as f64)),
+            (key!(SENSOR, "nebula_fraction"), Some(self.nebula_fraction)),
+        ])
     }
 
     fn check_frames(&self) -> Result<(), SimulateError> {
@@ -332,32 +338,25 @@ impl SensorTruth {
             return Err(SimulateError::NoFrames);
         }
         for (i, group) in self.frames.iter().enumerate() {
-            let key = |name: &str| format!("frames[{i}].{name}");
-            group.check(&key)?;
+            group.check(i)?;
             let sensor = group.sensor_c.unwrap_or(self.dark_at_c);
-            within(&key("sensor_c"), sensor.0, ABSOLUTE_ZERO_C + 50.0, 150.0)?;
             let dark = self.dark_rate(sensor) * group.exposure_s;
-            within(&key("sensor_c: dark electrons"), dark.0, 0.0, MOST_ELECTRONS)?;
+            OutOfRange::check(&format!("frames[{i}].sensor_c: dark electrons"), dark.0, 0.0, MOST_ELECTRONS)?;
         }
-        within("frames in all", self.frame_count() as f64, 1.0, MOST_FRAMES as f64)?;
+        OutOfRange::check("frames in all", self.frame_count() as f64, 1.0, key!(SENSOR, "frames.count").high)?;
         let bytes = self.frame_count() as f64 * self.width_px as f64 * self.height_px as f64 * 2.0;
-        within("gigabytes of all frames", bytes * 1e-9, 0.0, MOST_GIGABYTES)
+        Ok(OutOfRange::check("gigabytes of all frames", bytes * 1e-9, 0.0, MOST_GIGABYTES)?)
     }
 }
 
-pub(super) fn within(key: &str, found: f64, lowest: f64, highest: f64) -> Result<(), SimulateError> {
-    if (lowest..=highest).contains(&found) {
-        return Ok(());
-    }
-    Err(SimulateError::OutOfRange { key: key.to_owned(), found, allowed: format!("from {lowest} to {highest}") })
+/// [`OutOfRange::check`] for numbers that are no keys of a file.
+pub(super) fn within(key: &str, found: f64, low: f64, high: f64) -> Result<(), SimulateError> {
+    Ok(OutOfRange::check(key, found, low, high)?)
 }
 
-/// The known key that is most like the unknown one in the parser's words
-/// "unknown field `found`, expected one of `known`, `known`, …".
-fn nearest_key(message: &str) -> Option<String> {
-    let mut names = message.starts_with("unknown field").then(|| message.split('`').skip(1).step_by(2))?;
-    let found = names.next()?;
-    names.min_by_key(|known| strsim::damerau_levenshtein(found, known)).map(ToOwned::to_owned)
+/// The default of a key that takes a text.
+fn word(key: &Key) -> String {
+    key.default_text().unwrap_or_default().trim_matches('"').to_owned()
 }
 
 fn read_cfa<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<CfaPattern>, D::Error> {
@@ -374,4 +373,45 @@ fn read_cfa<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<CfaPatt
 #[allow(clippy::ref_option, reason = "serde hands a field by reference")]
 fn write_cfa<S: Serializer>(cfa: &Option<CfaPattern>, serializer: S) -> Result<S::Ok, S::Error> {
     serializer.serialize_str(cfa.map_or("none", CfaPattern::name))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A sensor with one key set to a number, in the form that the key has.
+    fn sensor_with(path: &str, number: f64) -> String {
+        let frames = "[[frames]]\nkind = \"bias\"\n";
+        match path.split_once('.') {
+            None => format!("{path} = {number}\n{frames}"),
+            Some(("frames", "step_px")) => format!("{frames}step_px = [0, {number}]\n"),
+            Some(("frames", key)) => format!("{frames}{key} = {number}\n"),
+            Some((table, key)) => format!("{frames}[{table}]\n{key} = {number}\n"),
+        }
+    }
+
+    #[test]
+    fn every_range_of_the_table_is_kept_by_the_sensor_that_is_read() {
+        for key in crate::keys::SENSOR.iter().filter(|key| key.is_bounded()) {
+            let shown = key.path.replace("frames.", "frames[0].");
+            let refused = |number: f64| match SensorTruth::from_toml(&sensor_with(key.path, number)) {
+                Err(SimulateError::OutOfRange(error)) => error.key == shown,
+                // A number that the field's type cannot hold.
+                Err(SimulateError::Syntax(error)) => number.fract() == 0.0 && error.message.contains("number"),
+                _ => false,
+            };
+            let [below, above] = key.beyond();
+            for number in [below, above] {
+                assert!(refused(number), "{}", sensor_with(key.path, number));
+            }
+        }
+    }
+
+    #[test]
+    fn a_sensor_of_defaults_is_one() {
+        let least = SensorTruth::from_toml("[[frames]]\nkind = \"bias\"\n").unwrap();
+        assert_eq!((least.width_px, least.camera.as_str()), (600, "simulated sensor"));
+        assert_eq!(least.read_noise_e, Electrons(0.0));
+        assert_eq!(least.oddity, Oddity::default());
+    }
 }

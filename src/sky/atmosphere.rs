@@ -1,10 +1,10 @@
 //! What the air takes from a star or a target on the way down. A sky reading is light at the aperture: it is never
 //! dimmed by this.
 
+use crate::reading::OutOfRange;
 use crate::units::{Degrees, Magnitudes, Metres, Nanometres};
 
-use super::Site;
-use super::error::{SkyError, within};
+use super::{Site, SkyError};
 
 /// The wavelength of V (Bessell, Castelli & Plez 1998, A&A 333, 231).
 const V: Nanometres = Nanometres(545.0);
@@ -40,7 +40,7 @@ const OZONE: [(f64, f64); 7] =
 /// # Ok::<(), subwell::sky::SkyError>(())
 /// ```
 pub fn airmass(altitude: Degrees) -> Result<f64, SkyError> {
-    within("altitude_deg", altitude.0, 0.0, 90.0)?;
+    OutOfRange::check("altitude_deg", altitude.0, 0.0, 90.0)?;
     Ok(1.0 / (altitude.radians().sin() + 0.505_72 * (altitude.0 + 6.079_95).powf(-1.6364)))
 }
 
@@ -66,7 +66,7 @@ pub fn airmass(altitude: Degrees) -> Result<f64, SkyError> {
 /// # Ok::<(), subwell::sky::SkyError>(())
 /// ```
 pub fn airmass_of_apparent(altitude: Degrees) -> Result<f64, SkyError> {
-    within("altitude_deg", altitude.0, 0.0, 90.0)?;
+    OutOfRange::check("altitude_deg", altitude.0, 0.0, 90.0)?;
     let lifted = altitude.0 + 244.0 / (165.0 + 47.0 * altitude.0.powf(1.1));
     Ok(1.0 / lifted.to_radians().sin())
 }

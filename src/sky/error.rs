@@ -1,21 +1,14 @@
 //! What can be wrong with a site or its sky.
 
+use crate::reading::OutOfRange;
+
 /// Why a sky cannot be used as given.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum SkyError {
     /// A number that no site has.
-    #[error("`{key}` is {found}, it must lie between {low} and {high}")]
-    OutOfRange {
-        /// The key in `night.toml`.
-        key: &'static str,
-        /// What was given.
-        found: f64,
-        /// The least that makes sense.
-        low: f64,
-        /// The most that makes sense.
-        high: f64,
-    },
+    #[error(transparent)]
+    OutOfRange(#[from] OutOfRange),
     /// More than one way of giving the sky, or none.
     #[error("`sky` has {found} brightnesses, it takes one of bortle, mag_per_arcsec2, limiting_mag, e_per_s")]
     NotOneBrightness {
@@ -64,7 +57,7 @@ impl SkyError {
     #[must_use]
     pub fn hint(&self) -> String {
         match self {
-            Self::OutOfRange { key, .. } => format!("correct `{key}` under [site]"),
+            Self::OutOfRange(error) => error.hint(),
             Self::NotOneBrightness { .. } => {
                 "keep the one you trust most, such as sky = { mag_per_arcsec2 = 20.5 }".into()
             }
@@ -82,9 +75,4 @@ impl SkyError {
             Self::NeedsTheLightChain { .. } => "ask with `--night night.toml`, which names the optics".into(),
         }
     }
-}
-
-/// `Ok` when `found` lies in `low..=high`; NaN does not.
-pub(super) fn within(key: &'static str, found: f64, low: f64, high: f64) -> Result<(), SkyError> {
-    if (low..=high).contains(&found) { Ok(()) } else { Err(SkyError::OutOfRange { key, found, low, high }) }
 }

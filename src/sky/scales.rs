@@ -1,5 +1,6 @@
 //! The scales in which a sky's brightness is said, and the ways between them.
 
+use crate::keys::key;
 use crate::stats::Estimate;
 use crate::units::{CandelasPerSquareMetre, Magnitudes, MagnitudesPerSquareArcsecond};
 
@@ -30,9 +31,9 @@ const READING_UNCERTAINTY: f64 = 0.20;
 const LIMIT_UNCERTAINTY: f64 = 0.5;
 
 /// The brightest sky whose naked-eye limit is taken: below it the eye's law changes branch (18.39 mag/arcsec²).
-const LEAST_LIMIT: f64 = 4.5;
+const LEAST_LIMIT: f64 = key!(NIGHT, "site.sky.limiting_mag").low;
 /// The darkest: beyond it the inversion runs away (7.6 would give 25.5 mag/arcsec², three magnitudes below airglow).
-const MOST_LIMIT: f64 = 6.5;
+const MOST_LIMIT: f64 = key!(NIGHT, "site.sky.limiting_mag").high;
 
 /// Luminance of magnitude 0 per square arcsecond in cd/m², the trade's conversion; V is not luminance, and the
 /// spectrum moves it by 10 to 25 % (Bará et al. 2020, MNRAS 493, 2429).

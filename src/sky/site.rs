@@ -2,19 +2,20 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::keys::{check_all, key};
 use crate::stats::Estimate;
 use crate::units::{
-    Arcseconds, Celsius, Degrees, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Metres,
+    Arcseconds, Celsius, Degrees, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Metres, Quantity,
 };
 
-use super::error::{SkyError, within};
+use super::SkyError;
 
 /// The sky that is assumed where none is given: the edge of a town.
 pub const DEFAULT_SKY: GivenSky = GivenSky::Bortle(6);
 /// Seeing at the zenith where none is given, common practice for a lowland site, no source.
-pub const DEFAULT_SEEING: Arcseconds = Arcseconds(3.0);
+pub const DEFAULT_SEEING: Arcseconds = Arcseconds(key!(NIGHT, "site.seeing_arcsec").number());
 /// Night air where none is given: the mean of the assumed [`Climate`].
-pub const DEFAULT_AMBIENT: Celsius = Climate::DEFAULT_MEAN;
+pub const DEFAULT_AMBIENT: Celsius = Celsius(key!(NIGHT, "site.ambient_c").number());
 
 /// `[site]`: where the telescope stands and what is above it.
 ///
@@ -52,21 +53,18 @@ impl Site {
     /// # Errors
     /// When a number lies outside what a place on Earth can have.
     pub fn check(&self) -> Result<(), SkyError> {
-        let numbers = [
-            ("latitude_deg", self.latitude_deg.map(|q| q.0), -90.0, 90.0),
-            ("longitude_deg", self.longitude_deg.map(|q| q.0), -180.0, 360.0),
-            ("height_m", self.height_m.map(|q| q.0), -500.0, 9000.0),
-            ("utc_offset_h", self.utc_offset_h, -14.0, 14.0),
-            ("extinction_mag", self.extinction_mag.map(|q| q.0), 0.0, 3.0),
-            ("seeing_arcsec", self.seeing_arcsec.map(|q| q.0), 0.1, 30.0),
-            ("ambient_c", self.ambient_c.map(|q| q.0), -90.0, 60.0),
-        ];
-        for (key, value, low, high) in numbers {
-            value.map_or(Ok(()), |value| within(key, value, low, high))?;
-        }
+        check_all([
+            (key!(NIGHT, "site.latitude_deg"), self.latitude_deg.map(Quantity::get)),
+            (key!(NIGHT, "site.longitude_deg"), self.longitude_deg.map(Quantity::get)),
+            (key!(NIGHT, "site.height_m"), self.height_m.map(Quantity::get)),
+            (key!(NIGHT, "site.utc_offset_h"), self.utc_offset_h),
+            (key!(NIGHT, "site.extinction_mag"), self.extinction_mag.map(Quantity::get)),
+            (key!(NIGHT, "site.seeing_arcsec"), self.seeing_arcsec.map(Quantity::get)),
+            (key!(NIGHT, "site.ambient_c"), self.ambient_c.map(Quantity::get)),
+        ])?;
         for [azimuth, altitude] in self.horizon.iter().flatten() {
-            within("horizon", azimuth.0, 0.0, 360.0)?;
-            within("horizon", altitude.0, -5.0, 90.0)?;
+            key!(NIGHT, "site.horizon[0]").check(azimuth.0)?;
+            key!(NIGHT, "site.horizon[1]").check(altitude.0)?;
         }
         self.check_horizon()?;
         self.sky.as_ref().map_or(Ok(()), GivenSky::check)?;
@@ -103,7 +101,7 @@ impl Site {
     /// Height above sea level, or 0 m.
     #[must_use]
     pub fn height(&self) -> Metres {
-        self.height_m.unwrap_or(Metres(0.0))
+        self.height_m.unwrap_or(Metres(key!(NIGHT, "site.height_m").number()))
     }
 
     /// Seeing at the zenith, or [`DEFAULT_SEEING`].
@@ -148,11 +146,12 @@ impl GivenSky {
     /// be inverted, or the rate not above 0.
     pub fn check(&self) -> Result<(), SkyError> {
         match self {
-            Self::Bortle(class) => within("sky.bortle", f64::from(*class), 1.0, 9.0),
-            Self::Magnitude(magnitude) => within("sky.mag_per_arcsec2", magnitude.0, 14.0, 22.5),
-            Self::LimitingMagnitude(limit) => super::scales::check_limiting(*limit),
-            Self::Measured { e_per_s, .. } => within("sky.e_per_s", e_per_s.value.0, 1e-9, 1e6),
+            Self::Bortle(class) => key!(NIGHT, "site.sky.bortle").check(f64::from(*class))?,
+            Self::Magnitude(magnitude) => key!(NIGHT, "site.sky.mag_per_arcsec2").check(magnitude.0)?,
+            Self::LimitingMagnitude(limit) => super::scales::check_limiting(*limit)?,
+            Self::Measured { e_per_s, .. } => key!(NIGHT, "site.sky.e_per_s").check(e_per_s.value.0)?,
         }
+        Ok(())
     }
 }
 
@@ -263,23 +262,25 @@ pub struct Climate {
 
 impl Climate {
     /// Mean of the year where none is given.
-    pub const DEFAULT_MEAN: Celsius = Celsius(8.5);
+    pub const DEFAULT_MEAN: Celsius = Celsius(key!(NIGHT, "site.climate.mean_c").number());
     /// Amplitude where none is given.
-    pub const DEFAULT_AMPLITUDE: Celsius = Celsius(6.0);
+    pub const DEFAULT_AMPLITUDE: Celsius = Celsius(key!(NIGHT, "site.climate.amplitude_c").number());
     /// Warmest month where none is given: late July in the north.
-    pub const DEFAULT_WARMEST_MONTH: u32 = 7;
+    pub const DEFAULT_WARMEST_MONTH: u32 = key!(NIGHT, "site.climate.warmest_month").number() as u32;
     /// Spread of the nights where none is given.
-    pub const DEFAULT_SPREAD: Celsius = Celsius(3.0);
+    pub const DEFAULT_SPREAD: Celsius = Celsius(key!(NIGHT, "site.climate.spread_c").number());
 
     /// Checks what the types cannot.
     ///
     /// # Errors
     /// When a temperature or the month is none.
     pub fn check(&self) -> Result<(), SkyError> {
-        within("climate.mean_c", self.mean().0, -60.0, 40.0)?;
-        within("climate.amplitude_c", self.amplitude().0, 0.0, 40.0)?;
-        within("climate.warmest_month", f64::from(self.warmest_month()), 1.0, 12.0)?;
-        within("climate.spread_c", self.spread().0, 0.0, 20.0)
+        Ok(check_all([
+            (key!(NIGHT, "site.climate.mean_c"), self.mean_c.map(Quantity::get)),
+            (key!(NIGHT, "site.climate.amplitude_c"), self.amplitude_c.map(Quantity::get)),
+            (key!(NIGHT, "site.climate.warmest_month"), self.warmest_month.map(f64::from)),
+            (key!(NIGHT, "site.climate.spread_c"), self.spread_c.map(Quantity::get)),
+        ])?)
     }
 
     /// Mean of the year, or [`Climate::DEFAULT_MEAN`].
@@ -382,6 +383,6 @@ mod tests {
     #[test]
     fn refuses_places_that_are_not_on_earth() {
         let site = Site { latitude_deg: Some(Degrees(91.0)), ..Site::default() };
-        assert!(matches!(site.check(), Err(SkyError::OutOfRange { key: "latitude_deg", .. })));
+        assert!(matches!(site.check(), Err(SkyError::OutOfRange(error)) if error.key == "site.latitude_deg"));
     }
 }

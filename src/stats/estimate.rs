@@ -1,5 +1,9 @@
 //! A value with its uncertainty.
 
+use std::fmt;
+
+use serde::de::value::MapAccessDeserializer;
+use serde::de::{self, Visitor};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use crate::units::Quantity;
@@ -146,6 +150,39 @@ struct Written {
     interval_95: Option<[f64; 2]>,
 }
 
+/// What stands in a file.
+enum Typed {
+    Bare(f64),
+    Full(Written),
+}
+
+/// Reads [`Typed`], and names a mistyped key, which an untagged enum would not.
+struct TypedVisitor;
+
+impl<'de> Visitor<'de> for TypedVisitor {
+    type Value = Typed;
+
+    fn expecting(&self, formatter: &mut fmt::Formatter) -> fmt::Result {
+        formatter.write_str("a number, or { value = …, uncertainty = … }")
+    }
+
+    fn visit_f64<E: de::Error>(self, value: f64) -> Result<Typed, E> {
+        Ok(Typed::Bare(value))
+    }
+
+    fn visit_i64<E: de::Error>(self, value: i64) -> Result<Typed, E> {
+        Ok(Typed::Bare(value as f64))
+    }
+
+    fn visit_u64<E: de::Error>(self, value: u64) -> Result<Typed, E> {
+        Ok(Typed::Bare(value as f64))
+    }
+
+    fn visit_map<A: de::MapAccess<'de>>(self, map: A) -> Result<Typed, A::Error> {
+        Written::deserialize(MapAccessDeserializer::new(map)).map(Typed::Full)
+    }
+}
+
 impl<Q: Quantity> Serialize for Estimate<Q> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         Written {
@@ -160,18 +197,12 @@ impl<Q: Quantity> Serialize for Estimate<Q> {
 
 impl<'de, Q: Quantity> Deserialize<'de> for Estimate<Q> {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        #[derive(Deserialize)]
-        #[serde(untagged, expecting = "a number, or { value = …, uncertainty = … }")]
-        enum Typed {
-            Bare(f64),
-            Full(Written),
-        }
-        let written = match Typed::deserialize(deserializer)? {
+        let written = match deserializer.deserialize_any(TypedVisitor)? {
             Typed::Bare(value) => return Ok(Self::new(value, value.abs() * ASSUMED_RELATIVE_UNCERTAINTY)),
             Typed::Full(written) => written,
         };
         if !written.value.is_finite() || !written.uncertainty.is_finite() || written.uncertainty < 0.0 {
-            return Err(serde::de::Error::custom("value and uncertainty must be finite, the uncertainty not negative"));
+            return Err(de::Error::custom("value and uncertainty must be finite, the uncertainty not negative"));
         }
         Ok(Self {
             value: Q::new(written.value),
@@ -203,6 +234,14 @@ mod tests {
         let (low, high) = Estimate::<f64>::within_factor(2.0, 1.5_f64.ln()).interval();
         approx::assert_relative_eq!(low * high, 4.0, epsilon = 1e-12);
         assert!(low > 0.0);
+    }
+
+    #[test]
+    fn a_mistyped_key_is_named_and_a_text_is_refused_in_words() {
+        let said = |text: &str| serde_json::from_str::<Estimate<f64>>(text).unwrap_err().to_string();
+        assert!(said(r#"{"value": 1.0, "uncertianty": 0.1}"#).contains("unknown field `uncertianty`"));
+        assert!(said("\"much\"").contains("a number, or { value"));
+        assert_eq!(serde_json::from_str::<Estimate<f64>>("-4").unwrap().value, -4.0);
     }
 
     #[test]

@@ -3,10 +3,14 @@
 use serde::{Deserialize, Serialize};
 
 use super::catalogue::{CATALOGUE_UNCERTAINTY, Object, ObjectKind, nearest_name, object};
-use crate::units::{Arcseconds, Degrees, EmissionMeasure, Magnitudes, MagnitudesPerSquareArcsecond, Rayleighs};
+use crate::keys::{check_all, key};
+use crate::reading::OutOfRange;
+use crate::units::{
+    Arcseconds, Degrees, EmissionMeasure, Magnitudes, MagnitudesPerSquareArcsecond, Quantity, Rayleighs,
+};
 
 /// The altitude that is assumed where none is given.
-pub const DEFAULT_ALTITUDE: Degrees = Degrees(50.0);
+pub const DEFAULT_ALTITUDE: Degrees = Degrees(key!(NIGHT, "target.altitude_deg").number());
 
 /// Temperature of the gas to which an emission measure is taken: a usual nebula, common practice, no source.
 pub const NEBULA_KELVIN: f64 = 8000.0;
@@ -41,17 +45,8 @@ pub enum TargetError {
         kind: ObjectKind,
     },
     /// A number that no target has.
-    #[error("`{key}` is {found}, it must lie between {low} and {high}")]
-    OutOfRange {
-        /// The key in `night.toml`.
-        key: &'static str,
-        /// What was given.
-        found: f64,
-        /// The least that makes sense.
-        low: f64,
-        /// The most that makes sense.
-        high: f64,
-    },
+    #[error(transparent)]
+    OutOfRange(#[from] OutOfRange),
 }
 
 impl TargetError {
@@ -71,7 +66,7 @@ impl TargetError {
                     .into()
             }
             Self::LineTwice => "leave one of them out".into(),
-            Self::OutOfRange { key, .. } => format!("correct `{key}` under [target]"),
+            Self::OutOfRange(error) => error.hint(),
         }
     }
 }
@@ -107,22 +102,16 @@ impl Target {
     /// When there is no brightness, only a name that is not in the catalogue or has no brightness there, or a number
     /// that no target has.
     pub fn check(&self) -> Result<(), TargetError> {
-        let numbers = [
-            ("surface_brightness_mag", self.surface_brightness_mag.map(|q| q.0), -5.0, 35.0),
-            ("line_rayleigh", self.line_rayleigh.map(|q| q.0), 1e-3, 1e9),
-            ("emission_measure_pc_cm6", self.emission_measure_pc_cm6.map(|q| q.0), 1e-3, 1e9),
-            ("core_surface_brightness_mag", self.core_surface_brightness_mag.map(|q| q.0), -5.0, 35.0),
-            ("altitude_deg", self.altitude_deg.map(|q| q.0), 0.0, 90.0),
-            ("ra_deg", self.ra_deg.map(|q| q.0), 0.0, 360.0),
-            ("dec_deg", self.dec_deg.map(|q| q.0), -90.0, 90.0),
-            ("min_altitude_deg", self.min_altitude_deg.map(|q| q.0), 0.0, 90.0),
-        ];
-        for (key, value, low, high) in numbers {
-            let Some(found) = value else { continue };
-            if !(low..=high).contains(&found) {
-                return Err(TargetError::OutOfRange { key, found, low, high });
-            }
-        }
+        check_all([
+            (key!(NIGHT, "target.surface_brightness_mag"), self.surface_brightness_mag.map(Quantity::get)),
+            (key!(NIGHT, "target.line_rayleigh"), self.line_rayleigh.map(Quantity::get)),
+            (key!(NIGHT, "target.emission_measure_pc_cm6"), self.emission_measure_pc_cm6.map(Quantity::get)),
+            (key!(NIGHT, "target.core_surface_brightness_mag"), self.core_surface_brightness_mag.map(Quantity::get)),
+            (key!(NIGHT, "target.altitude_deg"), self.altitude_deg.map(Quantity::get)),
+            (key!(NIGHT, "target.ra_deg"), self.ra_deg.map(Quantity::get)),
+            (key!(NIGHT, "target.dec_deg"), self.dec_deg.map(Quantity::get)),
+            (key!(NIGHT, "target.min_altitude_deg"), self.min_altitude_deg.map(Quantity::get)),
+        ])?;
         if self.line_rayleigh.is_some() && self.emission_measure_pc_cm6.is_some() {
             return Err(TargetError::LineTwice);
         }
@@ -233,7 +222,7 @@ mod tests {
     fn a_target_in_the_ground_is_refused() {
         let target =
             Target { line_rayleigh: Some(Rayleighs(10.0)), altitude_deg: Some(Degrees(-3.0)), ..Target::default() };
-        assert!(matches!(target.check(), Err(TargetError::OutOfRange { key: "altitude_deg", .. })));
+        assert!(matches!(target.check(), Err(TargetError::OutOfRange(error)) if error.key == "target.altitude_deg"));
     }
 
     #[test]

@@ -1,12 +1,13 @@
 //! What stands in the way: trees and roofs, as pairs of azimuth and altitude.
 
+use crate::keys::key;
 use crate::units::Degrees;
 
 use super::Horizontal;
 
 /// The least altitude at which a target is photographed where neither it nor a horizon is given: below it the air
 /// takes and smears more than the hour is worth (common practice, no source).
-pub const DEFAULT_LEAST_ALTITUDE: Degrees = Degrees(20.0);
+pub const DEFAULT_LEAST_ALTITUDE: Degrees = Degrees(key!(NIGHT, "target.min_altitude_deg").number());
 
 /// The line above which a target can be photographed.
 #[derive(Debug, Clone, PartialEq, Default)]
