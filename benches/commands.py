@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Times whole commands side by side, in one sitting: the table in DEVELOPERS.md.
+"""Times whole commands side by side, in one sitting: the table in benches/README.md.
 
 usage: benches/commands.py [--rounds 5] [--work FOLDER] [--hand-written SCRIPT --python PYTHON]
 

@@ -36,6 +36,7 @@ pub mod rig;
 pub mod sensor;
 pub mod simulate;
 pub mod sky;
+pub mod sources;
 pub mod stats;
 pub mod target;
 pub mod units;

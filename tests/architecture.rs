@@ -8,6 +8,8 @@ use std::path::{Path, PathBuf};
 const TABLE: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("caveat", &[]),
+    // Documentation alone.
+    ("sources", &[]),
     // Words for what the parser of a text file says.
     ("reading", &[]),
     // What every key may hold: units, ranges, defaults.
@@ -74,7 +76,7 @@ fn module(relative: &Path) -> Option<String> {
     (!["lib", "main", "cli"].contains(&name)).then(|| name.to_owned())
 }
 
-/// Rooms that a line of code names after `crate::`, or in `use crate::{a::…, b::…}`.
+/// Modules that a line of code names after `crate::`, or in `use crate::{a::…, b::…}`.
 fn named(code: &str) -> BTreeSet<String> {
     let word = |text: &str| text.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect::<String>();
     code.match_indices("crate::").map(|(at, found)| word(&code[at + found.len()..])).filter(|w| !w.is_empty()).collect()

@@ -20,8 +20,10 @@ mkdir -p "$root/completions" "$root/source"
 
 install -m 755 "$program" "$root/subwell"
 cp README.md CHANGELOG.md LICENSE-MIT LICENSE-APACHE "$root/"
-# What README.md shows.
-cp -r pictures "$root/"
+# What README.md shows and points to.
+cp -r pictures notebooks-md "$root/"
+mkdir "$root/sample-calibration"
+cp sample-calibration/*.toml sample-calibration/README.md "$root/sample-calibration/"
 python3 tools/check_dependencies.py --list "$root/THIRD-PARTY.txt" >&2
 "$program" man "$root/man/man1" >&2
 "$program" completions bash >"$root/completions/subwell.bash"

@@ -1,6 +1,6 @@
 //! The proof of the stated uncertainties: tens of thousands of made-up sensors measured back.
 //!
-//! `cargo run --release --example proof` prints the table that DEVELOPERS.md holds; a number
+//! `cargo run --release --example proof` prints the table that its README.md holds; a number
 //! after it is the count of sensors in a corner (2000), a second one the seed (1).
 
 mod corners;

@@ -1,4 +1,7 @@
 //! A new profile against an old one: what changed by more than it is uncertain.
+//!
+//! The limit is two sigmas for one number and grows with the count of numbers (Šidák), so that chance alone speaks in
+//! one comparison of twenty.
 
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal};

@@ -1,4 +1,7 @@
 //! How the gain follows the camera's setting, over the modes of one profile.
+//!
+//! Weighted least squares of log₁₀ K over the setting; a step needs five sigmas and 5 %, or a read noise below its
+//! trend by a quarter.
 
 use serde::{Deserialize, Serialize};
 

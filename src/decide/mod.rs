@@ -3,6 +3,9 @@
 //! [`Cooling`] weighs one camera with and without cooling, month by month, and against another camera; [`Comparison`]
 //! weighs any two nights. Both take the plan's own conditions and search and round nothing, so that a ratio moves
 //! smoothly with everything it depends on.
+//!
+//! A ratio is split by the mean over all orders in which what differs can be exchanged (Shapley 1953), so that its
+//! factors multiply to it.
 
 mod climate;
 mod compare;

@@ -1,4 +1,7 @@
 //! What the date makes of a night: which hours can be used, through how much air, under how much Moon.
+//!
+//! Light is averaged, not magnitudes, over samples of at most ten minutes of the usable hours. Where only an altitude
+//! is known, the Moon's light is the mean over all directions not within 30° of it.
 
 use serde::Serialize;
 

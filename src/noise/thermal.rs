@@ -2,6 +2,9 @@
 //!
 //! `sensor` measures dark current at the temperatures there are frames of; this file
 //! says what it is at the others.
+//!
+//! Beyond the measured temperatures the points are read as depletion, diffusion and a floor, none of them negative, and
+//! the interval is that of the profile likelihood.
 
 use crate::camera::{DarkCurrentPoint, Plane, Thermal};
 use crate::caveat::Caveat;

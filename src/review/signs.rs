@@ -1,4 +1,7 @@
 //! Cloud dims stars, the Moon brightens the sky, dew dims and widens: what each light shows against the best of its set.
+//!
+//! Starlight is held against the brightest tenth of the set, sky and width against the lowest sixth; the limit is 8 %,
+//! or four times the scatter of second differences.
 
 use serde::Serialize;
 

@@ -1,4 +1,6 @@
 //! What a sub is worth to the stack, and which ones it is better without.
+//!
+//! A sub is left out only where the stack's S/√V is better without it.
 
 /// The set that is kept is the largest whose signal over noise lies within this share of the best one's: nothing is
 /// dropped for less.

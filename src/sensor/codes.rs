@@ -1,4 +1,7 @@
 //! Which codes occur at all? Padded bits, digital gain and lossy curves leave gaps.
+//!
+//! Each stack has a mean distance between the codes in use: constant and regular it is a digital gain, growing with the
+//! level it is a lossy curve.
 
 use ndarray::{Array2, ArrayView2, Axis, Slice};
 

@@ -1,4 +1,7 @@
 //! The plan spread over nights: which hours, which filter, and by when it is likely done.
+//!
+//! Half-hour blocks of each evening are valued by the whole noise model with their own Moon, height and twilight; the
+//! filter least hurt by moonlight goes under the Moon. The chance to finish is binomial in clear nights.
 
 mod blocks;
 mod chance;

@@ -1,4 +1,8 @@
 //! Two darks of one temperature: which pixels a particle hit, and how the others differ.
+//!
+//! Each dark is compared with the one before it at its temperature. A pixel six sigmas above what the other frame
+//! predicts (scaled by exposure, with the shot noise of the prediction, so that hot pixels predict themselves) was hit
+//! by a particle and takes the predicted value.
 
 use std::ops::Range;
 

@@ -1,5 +1,19 @@
 //! Dark current at one temperature: slopes over time, of the level and of the noise.
 //! `noise/thermal.rs` predicts what this file measures.
+//!
+//! # Method
+//! The slope over time has a free intercept; its uncertainty is from the frames' residuals (Student's t). Where headers
+//! say how the temperature wandered, time × temperature is a second regressor; where exposures scatter unequally beyond
+//! chance, each speaks for itself (Welch and Satterthwaite), and where they lie off the line, their distances count.
+//! Only without a degree of freedom is a wander of 0.1 K assumed.
+//!
+//! The slope of the variance is anchored on the bias pairs of the same temperature where there are any; the step that
+//! the level shows between bias and dark is then counted as charge with its shot noise, and is as uncertain as itself.
+//! The camera is said to hold its black level when the slope of the level is below half that of the variance.
+//!
+//! A temperature without bias frames has no anchor: darks of one exposure then say nothing, and read noise from long
+//! darks is an upper limit. Where saturated pixels hold more than a hundredth of the dark signal, the exposure is left
+//! out, or the caveat says that the rate is too small.
 
 use ndarray::{Array2, ArrayView2};
 

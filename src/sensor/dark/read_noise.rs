@@ -1,4 +1,14 @@
 //! Read noise and offset from pairs without light.
+//!
+//! # Method
+//! The mean of the bias pairs' variances less step²/12; of three pairs or more, one with twice the median variance is
+//! left out and named. Row noise is known from as many values as there are rows, and widens the uncertainty
+//! accordingly. The core is clipped at four robust sigmas and the clipping undone.
+//!
+//! Near one step, the unknown place of the level between two steps makes an error like a cosine, with a hard end: the
+//! interval is that of a normal error and such a cosine together. Below 0.24 step² the read noise is an upper limit of
+//! 0.40 step (EMVA 1288). In electrons its error is not independent of the gain's, which was fitted to the same bias
+//! frames.
 
 use crate::stats::{Estimate, Moments, birge_ratio, half_interval_of_phase};
 use crate::units::Dn;

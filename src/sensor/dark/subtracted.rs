@@ -1,4 +1,7 @@
 //! Has the camera taken a dark of its own off each long exposure before it stored it?
+//!
+//! Darks whose variance at no time is twice that of the bias frames, at a level that is held, were differenced in the
+//! camera: half the slope of their variance counts.
 
 use crate::stats::{Estimate, birge_ratio, polynomial_fit};
 use crate::units::Seconds;

@@ -1,4 +1,7 @@
 //! Dark current against temperature: the law that `noise/thermal.rs` reads back.
+//!
+//! The gain's uncertainty is common to all temperatures and moves no activation energy. With fewer than four
+//! temperatures a floor cannot be seen; what a floor of half the coldest rate would do is part of the uncertainty.
 
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::{DMatrix, DVector, Dyn, Owned};

@@ -1,4 +1,7 @@
 //! The level that flats have without light: the bias level, unless something was taken off them.
+//!
+//! Flats start at a level of their own where the transfer curve and the exposure times agree that it is not the bias
+//! level.
 
 use crate::caveat::Caveat;
 use crate::stats::{Estimate, polynomial_fit};

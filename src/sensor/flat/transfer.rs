@@ -1,4 +1,15 @@
 //! Photon transfer: the gain from how noise grows with light.
+//!
+//! # Method
+//! Weights are 1/σ⁴ from the fitted curve, iterated; all sound levels count, up to 70 % of saturation where saturation
+//! was seen. The curve is always a quadratic: a test that chooses between line and quadratic destroys the coverage of
+//! the interval.
+//!
+//! The uncertainty is that of the likelihood, times √(χ²/dof) where χ² is beyond what chance gives in 1 % of cases (a
+//! ratio that acts on every χ² above dof would widen the interval of half of all sound sets). In quadrature comes a
+//! systematic part: how much further the gain moves between fits over parts of the range (0–30, 0–55, 10–100, 25–100 %
+//! of it) than noise allows at three sigmas, over √3. A knee is reported when χ²/dof is above 4 and that part exceeds
+//! 0.5 %.
 
 use crate::stats::{Estimate, PolynomialFit, birge_ratio, polynomial_fit, polynomial_fit_with_prior};
 use crate::units::{Dn, ElectronsPerDn, Quantity};

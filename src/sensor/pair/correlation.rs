@@ -1,4 +1,9 @@
 //! Do neighbouring pixels share their noise? Then the variance of one pixel is too small, and the gain too large.
+//!
+//! The covariance of a flat pair's difference with its twelve neighbours, the dark pairs' taken off, over the variance
+//! of the light, is fitted as a line over the level; its value at no signal divides the gain where it exceeds the
+//! gain's uncertainty. What grows with the level is charge that moves (the brighter-fatter effect) and leaves the gain
+//! alone.
 
 use std::ops::Range;
 

@@ -1,4 +1,9 @@
 //! Two frames of the same light: what differs between them is temporal noise.
+//!
+//! One pass gives exact sums of y0, y1, y0², y1², y0·y1 and a histogram of the plain differences. The variance is that
+//! of y0 − r·y1 with r the ratio of the levels, over 2r: a lamp that drifts adds nothing, even in a vignetted field.
+//! Differences beyond eight robust sigmas of the noisiest pair are events and are left out; the limit is the same for
+//! all levels, or jumping pixels would count at one level and not at another.
 
 pub(crate) mod correlation;
 pub(crate) mod filtered;

@@ -1,4 +1,8 @@
 //! How unlike the pixels are: DSNU and PRNU with their rows, columns and single pixels.
+//!
+//! The mean image of each stack is summed while its frames pass, and split into variances of rows, columns and pixels
+//! when it ends; what rows and columns do from frame to frame is taken off. DSNU is not filtered; PRNU is, by a box of
+//! 5 × 5 pixels, and stands over the root mean square of the light.
 
 use std::ops::Range;
 

@@ -1,4 +1,6 @@
 //! What the numbers of a plane rest on that may not hold: its caveats, in words.
+//!
+//! A doubt is raised by the size of an effect, not by its significance: with 10⁷ pixels everything is significant.
 
 use crate::camera::Thermal;
 use crate::caveat::Caveat;

@@ -1,5 +1,10 @@
 //! One night over one place: where Sun, Moon and target stand, which hours are dark, and what the Moon and twilight
 //! add to the sky meanwhile. The date is always an argument; no clock is read.
+//!
+//! # Method
+//! Sun, Moon and target are followed through the 24 hours about the Sun's lowest stand nearest to midnight of the date:
+//! the library's positions, equator of date, the observer's parallax, no refraction; UT1 is taken as UTC. Edges are
+//! found by looking every ten minutes and halving.
 
 mod calendar;
 mod ephemeris;
