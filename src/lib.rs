@@ -22,6 +22,7 @@ pub mod decide;
 mod error;
 pub mod frames;
 pub mod keys;
+pub mod measure;
 pub mod night;
 pub mod noise;
 pub mod plan;

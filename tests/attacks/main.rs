@@ -5,19 +5,12 @@
 //! to five seconds, and on a machine that does nothing else.
 #![cfg(all(feature = "cli", feature = "page", feature = "raw", unix))]
 
-#[path = "attacks/frames.rs"]
 mod frames;
-#[path = "attacks/kills.rs"]
 mod kills;
-#[path = "attacks/mutate.rs"]
 mod mutate;
-#[path = "attacks/planted.rs"]
 mod planted;
-#[path = "attacks/requests.rs"]
 mod requests;
-#[path = "attacks/texts.rs"]
 mod texts;
-#[path = "attacks/watch.rs"]
 mod watch;
 
 use std::path::Path;
