@@ -49,7 +49,44 @@ pub enum Error {
     Text(#[from] TextError),
 }
 
+/// Each code with what it means, in the order of the alphabet.
+const CODES: &[(&str, &str)] = &[
+    ("camera-unusable", "The camera profile cannot be read, or does not hold what is asked of it."),
+    ("conflicting-filter", "The light names a filter that the night file does not have."),
+    ("conflicting-gain", "Light and dark, or light and profile, were taken at different gain settings."),
+    ("conflicting-kind", "The frame cannot be what its name or header says."),
+    ("exists", "The file to be written is there already; `--force` overwrites it."),
+    ("frames-unusable", "The frames do not determine what was asked for; the message says why."),
+    ("goal-out-of-reach", "The night cannot reach the goal; the hint says what would be in reach."),
+    ("light-unusable", "The sky of the light cannot be measured."),
+    ("night-unreadable", "The night file has an error; the message names the line or key."),
+    ("no-exposure", "The light does not say how long it was exposed."),
+    ("no-gain", "The gain is not determined: no pairs of flats, and none given."),
+    ("no-nights", "A calendar or table of nights was asked for, and the plan has no dates."),
+    ("not-an-image", "The file holds no image."),
+    ("not-raw", "The file was processed: stacked, calibrated, stretched or compressed with loss."),
+    ("not-written", "A frame could not be written."),
+    ("nothing-to-measure", "No frames that a camera could be measured with."),
+    ("nothing-to-review", "No lights that could be held against the night."),
+    ("over-limit", "The file says a size that no frame has."),
+    ("rig-unusable", "Optics, filter or mount of the night cannot be."),
+    ("row-order", "The rows are stored in another order than those of the other frames."),
+    ("sensor-unusable", "The file of a made-up sensor has an error."),
+    ("several-cameras", "The frames are of several cameras."),
+    ("sky-unusable", "The site or its sky cannot be."),
+    ("stopped", "The measurement was stopped."),
+    ("target-unusable", "The target cannot be, or its brightness is not known."),
+    ("temperature-unsettled", "The camera was still warming up or cooling down."),
+    ("too-few-frames", "Fewer frames of a kind than a measurement needs."),
+    ("unreadable", "The file cannot be read, or is damaged."),
+    ("unsupported", "A kind of file or compression that is not read."),
+    ("usage", "The words of the command do not fit together."),
+];
+
 impl Error {
+    /// Every code of a failure or a rejected file, with what it means: the list of the reference page.
+    pub const CODES: &'static [(&'static str, &'static str)] = CODES;
+
     /// A fixed word that programs can test for.
     #[must_use]
     pub fn code(&self) -> &'static str {

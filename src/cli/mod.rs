@@ -1,4 +1,4 @@
-//! Words in, words out: each command is read the frames, ask the library, print.
+//! Words in, words out: each command reads its words, asks the library, prints.
 
 mod decisions;
 mod demo;
@@ -25,9 +25,12 @@ use subwell::{files, plan, report};
 
 use output::{Answer, Failure};
 
+const EXIT_CODES: &str = "Exit codes: 0 answered; 1 the input cannot answer; 2 wrong words, or files that cannot be \
+                          read as asked; 3 answered with caveats, under --strict.";
+
 /// Knows your camera, plans your night: sub length, count and dither cadence from your own frames.
 #[derive(Parser)]
-#[command(name = "subwell", version, max_term_width = 80, arg_required_else_help = true)]
+#[command(name = "subwell", version, max_term_width = 80, arg_required_else_help = true, after_help = EXIT_CODES)]
 struct Cli {
     #[command(subcommand)]
     command: Command,

@@ -39,7 +39,7 @@ pub struct Header {
     pub exposure: Option<Seconds>,
     /// The sensor's temperature.
     pub sensor: Option<Celsius>,
-    /// The temperature that the cooler was told.
+    /// The cooler's set point.
     pub set_point: Option<Celsius>,
     /// The driver's gain or ISO number.
     pub gain_setting: Option<f64>,

@@ -135,7 +135,7 @@ pub struct FrameInfo {
     pub exposure: Seconds,
     /// The sensor's temperature when it was read.
     pub sensor: Option<Celsius>,
-    /// The temperature that the cooler was told.
+    /// The cooler's set point.
     pub set_point: Option<Celsius>,
     /// The colour pattern in stored order; `None` for a monochrome or unknown array.
     pub cfa: Option<CfaPattern>,

@@ -15,7 +15,7 @@ use super::{FrameSource, FramesError, Progress, Silent, Work};
 /// Frames that wait between each reader and the measurement: memory is a few frames.
 const FRAMES_AHEAD: usize = 2;
 
-/// What [`measure_camera`] may be told.
+/// Options of [`measure_camera`].
 #[derive(Clone, Copy)]
 #[non_exhaustive]
 pub struct CameraOptions<'a> {

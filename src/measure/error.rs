@@ -47,7 +47,7 @@ pub enum FramesError {
         /// What was left out.
         rejected: Vec<Rejected>,
     },
-    /// Who watches wanted no more of it.
+    /// Whoever watched it stopped it.
     #[error("the measurement was stopped")]
     Stopped,
     /// No light can be judged.

@@ -17,7 +17,7 @@ const FULL_SHARE: f64 = 0.9;
 /// Darks whose temperature differs by more than this from the lights' leave dark current behind, in kelvins.
 const SAME_TEMPERATURE_K: f64 = 1.0;
 
-/// What [`review_night`] may be told.
+/// Options of [`review_night`].
 #[derive(Clone, Copy)]
 #[non_exhaustive]
 pub struct ReviewOptions<'a> {
@@ -111,7 +111,7 @@ fn no_lights(source: &impl FrameSource) -> FramesError {
     let inventory = source.inventory();
     let holds = match (inventory.frames().count(), inventory.rejected.first()) {
         (0, None) => "no frames".to_owned(),
-        (0, Some(file)) => format!("no lights; of what lies there, {}: {}", file.file, file.reason),
+        (0, Some(file)) => format!("no lights; left out, {}: {}", file.file, file.reason),
         (others, _) => format!("{others} frames, but no lights"),
     };
     let hint = "give the folder of last night's lights; `subwell frames DIR` says what is taken for what, and sidecar.csv \
@@ -184,7 +184,7 @@ impl<'a, S: FrameSource> Session<'a, S> {
             }
         };
         if light.exposure.0 <= 0.0 {
-            let reason = "its header says an exposure of nothing".to_owned();
+            let reason = "its header says an exposure of 0 s".to_owned();
             self.left_out.push(Rejected { file: light.file.clone(), code: "no-exposure".into(), reason });
             return None;
         }

@@ -1,4 +1,4 @@
-//! How far a measurement is, told to whoever watches.
+//! How far a measurement is, for whoever watches it.
 
 /// What is being done frame by frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

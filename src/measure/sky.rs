@@ -19,7 +19,7 @@ const FLAT_SHARE: f64 = 0.1;
 /// straight any more.
 const FULL_SHARE: f64 = 0.9;
 
-/// What [`measure_sky`] may be told.
+/// Options of [`measure_sky`].
 #[derive(Debug, Clone, PartialEq, Default)]
 #[non_exhaustive]
 pub struct SkyOptions {
@@ -43,7 +43,7 @@ pub struct SkyMeasurement {
     pub answer: SkyAnswer,
     /// The night with the measured sky in place of its own.
     pub night: Night,
-    /// What a night file is to be told; `None` where no plane saw the sky.
+    /// What is to be written into the night file; `None` where no plane saw the sky.
     pub to_write: Option<SkyToWrite>,
     /// What the stars showed of the throughput that was typed.
     pub throughput_ratio: Option<Estimate<f64>>,

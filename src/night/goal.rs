@@ -1,4 +1,4 @@
-//! `[goal]` of a night: the picture that is wanted, or the time there is.
+//! `[goal]` of a night: the picture to reach, or the time there is.
 
 use serde::{Deserialize, Serialize};
 
@@ -8,7 +8,7 @@ use crate::units::{Arcseconds, Magnitudes, Seconds};
 
 use super::{Night, NightError};
 
-/// `[goal]`: the picture that is wanted, or the time there is.
+/// `[goal]`: the picture to reach, or the time there is.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Goal {

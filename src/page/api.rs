@@ -1,4 +1,4 @@
-//! One request after the other: what the page may ask, and what it is told.
+//! One request after the other: what the page may ask, and what it gets.
 
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};

@@ -55,7 +55,7 @@ const GRACE: Duration = Duration::from_secs(5);
 /// Pause when the system has no connection to give.
 const PAUSE: Duration = Duration::from_millis(50);
 
-/// Headers of every answer. Nothing is loaded from elsewhere, run from within the page, framed, kept or told to others.
+/// Headers of every answer. Nothing is loaded from elsewhere, run from within the page, framed, kept or passed on.
 const SAFETY: [(HeaderName, &str); 7] = [
     (
         header::CONTENT_SECURITY_POLICY,

@@ -132,7 +132,7 @@ pub fn caveats_text(caveats: &[Caveat]) -> String {
     text
 }
 
-/// So many files left out for the same reason are named; of more only the count is told.
+/// So many files left out for the same reason are named; of more only the count is given.
 const NAMED_FOR_ONE_REASON: usize = 10;
 
 /// Files that were left out, a line each, and of many with the same reason how many more; empty without any.

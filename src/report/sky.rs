@@ -38,7 +38,7 @@ fn scales_text(answer: &SkyAnswer) -> String {
         let said = |limit: crate::units::Magnitudes| format!("{:.1}, give or take 0.5", limit.0);
         line(
             "naked-eye limit",
-            answer.limiting_mag.map_or_else(|| "outside 4.5 to 6.5, where it tells no sky from another".into(), said),
+            answer.limiting_mag.map_or_else(|| "outside 4.5 to 6.5, where it does not tell skies apart".into(), said),
         );
     }
     if let Some(luminance) = answer.candela_per_m2 {

@@ -127,7 +127,7 @@ pub struct SubReview {
     /// Stars that stand out.
     pub star_count: usize,
     /// Light of the stars over that of the set's best subs, the air at the target's height accounted for; `null` where it
-    /// cannot be told.
+    /// cannot be measured.
     pub starlight: Option<Estimate<f64>>,
     /// How far the field moved against the set's reference, to the right and down.
     pub moved_px: Option<[f64; 2]>,

@@ -4,7 +4,7 @@
 
 /// The set that is kept is the largest whose signal over noise lies within this share of the best one's: nothing is
 /// dropped for less.
-const WORTH_DROPPING: f64 = 0.002;
+pub(crate) const WORTH_DROPPING: f64 = 0.002;
 
 /// One sub as a sum of electrons sees it.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,4 +1,4 @@
-//! What a fast beam does to a line filter: rays that meet it aslant see its window moved to shorter wavelengths.
+//! What a fast beam does to a line filter: rays that meet it at an angle see its window moved to shorter wavelengths.
 
 use crate::units::Nanometres;
 

@@ -33,7 +33,7 @@ pub struct Filter {
     /// A CSV file with its transmission against wavelength, instead of centre, width and transmission; relative to the
     /// night file.
     pub curve: Option<String>,
-    /// What that file holds; whoever reads the night reads it in.
+    /// What that file holds, read together with the night.
     #[serde(skip)]
     pub transmission_curve: Option<TransmissionCurve>,
 }

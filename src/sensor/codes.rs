@@ -119,12 +119,12 @@ impl Codes {
 
     /// A kind of frames that is off the one grid that all others keep, with that grid's step.
     fn off_grid(&self) -> Option<(FrameKind, u32)> {
-        let telling = || self.stacks.iter().filter(|stack| stack.used >= FEWEST_USED);
-        let step = telling().map(|stack| stack.step).max().filter(|step| *step > 1)?;
-        let off = telling().find(|stack| stack.step < step)?;
+        let with_codes = || self.stacks.iter().filter(|stack| stack.used >= FEWEST_USED);
+        let step = with_codes().map(|stack| stack.step).max().filter(|step| *step > 1)?;
+        let off = with_codes().find(|stack| stack.step < step)?;
         let kept = |stack: &StackCodes| stack.step == step && stack.spacing.is_none_or(|spacing| spacing < COARSE);
         let (mut on, mut of_others) = (0, 0);
-        for stack in telling().filter(|stack| stack.kind != off.kind) {
+        for stack in with_codes().filter(|stack| stack.kind != off.kind) {
             on += usize::from(kept(stack));
             of_others += 1;
         }
@@ -197,8 +197,8 @@ impl StackCodes {
                 inside += f64::from(count);
             }
         }
-        let telling = wide >= FEWEST_CODES && inside / wide >= PIXELS_PER_CODE;
-        let (spacing, regular) = if telling { spacing(&counts) } else { (None, false) };
+        let enough = wide >= FEWEST_CODES && inside / wide >= PIXELS_PER_CODE;
+        let (spacing, regular) = if enough { spacing(&counts) } else { (None, false) };
         Some(Self { kind, level: codes.quantile(0.5)?, step, used, spacing, regular })
     }
 }

@@ -1,6 +1,6 @@
 //! What would a sensor have written whose truth we know?
 //!
-//! Frames of a made-up sensor, to prove what measures and what plans: this room shares
+//! Frames of a made-up sensor, to prove what measures and what plans: this module shares
 //! no function with either. Light and dark current make electrons, a well holds them,
 //! a converter counts them; see [`SimulatedSensor`] for the whole path.
 //!

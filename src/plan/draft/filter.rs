@@ -16,9 +16,9 @@ use super::{Counts, ROUNDING_SLACK};
 
 /// Excess of a sub's noise over shot noise at which it counts as limited by the sky, in percent.
 const SKY_LIMITED_PERCENT: f64 = 5.0;
-/// The same for three rules that are handed around: four, nine to ten and twenty-five times the squared read noise, common
+/// The same for three rules that are handed around: five, ten and twenty-five times the squared read noise, common
 /// practice, no source.
-const THUMB_PERCENT: [f64; 3] = [10.0, SKY_LIMITED_PERCENT, 2.0];
+pub(crate) const RULES_OF_THUMB_PERCENT: [f64; 3] = [10.0, SKY_LIMITED_PERCENT, 2.0];
 /// Sides of the squares from which dithers may draw their places: a blob of 3 pixels needs a dozen, columns and
 /// large stacks more (common practice, no source).
 pub(crate) const DITHER_BOXES_PX: [u32; 7] = [12, 16, 24, 32, 48, 64, 96];
@@ -280,7 +280,7 @@ fn sky_limited(filter: &FilterConditions, percent: f64) -> Seconds {
 }
 
 fn rules_of_thumb(filter: &FilterConditions) -> [RuleOfThumb; 3] {
-    THUMB_PERCENT.map(|percent| RuleOfThumb { read_noise_adds_percent: percent, sub_s: sky_limited(filter, percent) })
+    RULES_OF_THUMB_PERCENT.map(|percent| RuleOfThumb { read_noise_adds_percent: percent, sub_s: sky_limited(filter, percent) })
 }
 
 fn magnitude(times_fainter_than_0: f64) -> Option<MagnitudesPerSquareArcsecond> {

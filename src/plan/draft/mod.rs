@@ -1,7 +1,7 @@
 //! The way from conditions to a plan: one optimum for each filter, whole numbers, uncertainties.
 
 mod counts;
-mod filter;
+pub(crate) mod filter;
 
 pub(crate) use counts::Counts;
 pub(crate) use filter::{DITHER_BOXES_PX, search};

@@ -85,7 +85,7 @@ fn why(profile: &CameraProfile) -> String {
     });
     if plane.dark_current.len() > 1 && plane.thermal.is_some() {
         said.push(format!(
-            "Dark current was seen at {} temperatures, so its law can be told.",
+            "Dark current was seen at {} temperatures, enough for its law.",
             plane.dark_current.len()
         ));
     }

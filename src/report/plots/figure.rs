@@ -32,7 +32,7 @@ pub struct Figure {
     pub id: String,
     /// What it shows.
     pub title: String,
-    /// What is to be seen in it, for who does not see it.
+    /// What is to be seen in it, for readers who cannot see it.
     pub description: String,
     /// What the marks are.
     pub key: Vec<KeyEntry>,

@@ -26,7 +26,7 @@ const EVENT_SIGMAS: f64 = 8.0;
 /// How many different sizes of events are remembered; a pair with more is no pair.
 const MOST_EVENTS: usize = 65_536;
 /// The core of the noise ends here; telegraph and hot pixels lie beyond.
-const CORE_SIGMAS: f64 = 4.0;
+pub(crate) const CORE_SIGMAS: f64 = 4.0;
 
 /// What one pass over two frames of the same plane leaves: exact integer sums, and what the
 /// histogram of plain differences says of outliers.

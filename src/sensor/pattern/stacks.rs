@@ -25,7 +25,7 @@ const HIGHEST_CODE: f64 = 65_535.0;
 pub(crate) struct Stacks {
     current: Option<Current>,
     bounds: Bounds,
-    /// The memory of the image before: to be given as much anew takes as long as to sum a frame.
+    /// The memory of the image before, kept: to allocate as much takes as long as to sum a frame.
     pub spare: Array2<u32>,
     pub done: Vec<(StackKey, Uniformity)>,
 }

@@ -26,7 +26,7 @@ use zero::{ShortDark, ZeroStack};
 
 /// The measurement of one plane: takes pairs and darks, gives the plane of a profile.
 ///
-/// [`crate::sensor::ModeMeasurement`] feeds one for each plane with frames; whoever has only the frames' sums
+/// [`crate::sensor::ModeMeasurement`] feeds one for each plane with frames; a program that has only the frames' sums
 /// feeds it with [`PlaneMeter::pair`] and [`PlaneMeter::dark_summary`].
 pub struct PlaneMeter {
     cell: Option<(usize, usize)>,

@@ -31,7 +31,7 @@ pub struct StackedField {
     pub target_from: usize,
 }
 
-/// The stack of one whole night: sensor, masters, dithers and lights all drawn anew from the seed and `night`.
+/// The stack of one whole night: sensor, masters, dithers and lights all drawn again from the seed and `night`.
 ///
 /// Every sub is moved by whole pixels, every value rejected that lies further than `clip_sigma` from the mean of its
 /// pixel's values until none does, and the rest is averaged.
