@@ -166,7 +166,7 @@ quantity!(
 );
 quantity!(
     /// A temperature on the Celsius scale; [`Celsius::kelvin`] is its absolute reading.
-    Celsius, "degC"
+    Celsius, "°C"
 );
 
 // Lengths.

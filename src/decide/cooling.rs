@@ -200,7 +200,7 @@ impl Cooling {
                 .map(|low| if low { "it pays under any sky" } else { "it pays under no sky, not even without lamps" }),
             night_c_where_it_pays: air,
             night_c_why: air_why
-                .map(|low| if low { "it pays in the coldest night" } else { "it pays not even in nights of 45 degC" }),
+                .map(|low| if low { "it pays in the coldest night" } else { "it pays not even in nights of 45 °C" }),
             warmest_useful_set_point_c: useful,
             useful_share_percent: 100.0 * USEFUL_SHARE,
             set_point_c,

@@ -99,10 +99,10 @@ pub enum FramesError {
         why: String,
     },
     /// Counts without a gain.
-    #[error("without a gain counts are no electrons")]
+    #[error("no gain is known, so counts cannot be turned into electrons")]
     NoGain,
     /// The Moon was most of the sky.
-    #[error("the Moon was most of the sky: what is left of it is no measurement to write")]
+    #[error("the Moon made most of the sky: the rest is too little to be written as a measurement")]
     MoonlitSky,
 }
 

@@ -229,7 +229,7 @@ impl<'a, S: FrameSource> Session<'a, S> {
         if !self.caveats.iter().any(|other| other.code == "dark-from-profile") {
             let message = format!(
                 "no darks of {} s and this gain lie beside the lights: level and dark current are those of the camera profile, \
-                 at {:.1} degC",
+                 at {:.1} °C",
                 first.exposure.0, sensor.0
             );
             self.caveats.push(Caveat::new("dark-from-profile", message, "put the darks of the lights into the folder"));
@@ -254,7 +254,7 @@ impl<'a, S: FrameSource> Session<'a, S> {
         let off = group.sensor.zip(first.sensor).map(|(dark, light)| (dark - light).0);
         if let Some(off) = off.filter(|off| off.abs() > SAME_TEMPERATURE_K) {
             let message = format!(
-                "the darks beside the lights were {:.1} degC {} than the lights: what they leave is taken for sky",
+                "the darks beside the lights were {:.1} °C {} than the lights: what they leave is taken for sky",
                 off.abs(),
                 if off > 0.0 { "warmer" } else { "colder" }
             );

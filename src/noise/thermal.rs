@@ -240,7 +240,7 @@ fn extrapolated(at: Celsius, edge: Celsius, low: f64, high: f64, plane: &Plane) 
     Caveat::new(
         "extrapolated",
         format!(
-            "dark current at {:.0} degC lies beyond the measured {:.0} degC: between {low:.3} and {high:.3} e-/s by what physics allows",
+            "dark current at {:.0} °C lies beyond the measured {:.0} °C: between {low:.3} and {high:.3} e-/s by what physics allows",
             at.0, edge.0
         ),
         "take darks at the temperature of the plan, at two or more lengths",
@@ -253,7 +253,7 @@ fn from_point(point: &DarkCurrentPoint, at: Celsius, plane: &Plane) -> DarkCurre
     let Some(measured_at) = point.sensor_c else {
         let caveat = Caveat::new(
             "temperature-missing",
-            format!("the dark current was measured at an unknown temperature and is used at {:.0} degC", at.0),
+            format!("the dark current was measured at an unknown temperature and is used at {:.0} °C", at.0),
             "measure the darks again with `--sensor-c`",
         );
         return DarkCurrent {
@@ -273,7 +273,7 @@ fn from_point(point: &DarkCurrentPoint, at: Celsius, plane: &Plane) -> DarkCurre
         rate.uncertainty = ElectronsPerSecond(rate.uncertainty.0.hypot(from_doubling));
         rate.interval_95 = None;
         let message = format!(
-            "dark current at {:.0} degC is taken from {:.0} degC with an assumed doubling of {ASSUMED_DOUBLING_K} K",
+            "dark current at {:.0} °C is taken from {:.0} °C with an assumed doubling of {ASSUMED_DOUBLING_K} K",
             at.0, measured_at.0
         );
         caveats.push(

@@ -94,7 +94,7 @@ impl Inventory {
                 push_once(&mut self.caveats, Caveat::new("assumed-value", message, hint).about(&about));
             }
             if info.sensor.is_some() && info.set_point.is_some() && !is_settled(info) {
-                let message = format!("frames were taken more than {TEMPERATURE_GAP_C} degC off the set point");
+                let message = format!("frames were taken more than {TEMPERATURE_GAP_C} °C off the set point");
                 let hint = "let the cooler settle, or aim at a temperature it can hold";
                 push_once(&mut self.caveats, Caveat::new("temperature-unsettled", message, hint).about(&about));
             }

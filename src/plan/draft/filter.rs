@@ -280,7 +280,8 @@ fn sky_limited(filter: &FilterConditions, percent: f64) -> Seconds {
 }
 
 fn rules_of_thumb(filter: &FilterConditions) -> [RuleOfThumb; 3] {
-    RULES_OF_THUMB_PERCENT.map(|percent| RuleOfThumb { read_noise_adds_percent: percent, sub_s: sky_limited(filter, percent) })
+    RULES_OF_THUMB_PERCENT
+        .map(|percent| RuleOfThumb { read_noise_adds_percent: percent, sub_s: sky_limited(filter, percent) })
 }
 
 fn magnitude(times_fainter_than_0: f64) -> Option<MagnitudesPerSquareArcsecond> {

@@ -84,10 +84,7 @@ fn why(profile: &CameraProfile) -> String {
         _ => "Saturation was reached.".into(),
     });
     if plane.dark_current.len() > 1 && plane.thermal.is_some() {
-        said.push(format!(
-            "Dark current was seen at {} temperatures, enough for its law.",
-            plane.dark_current.len()
-        ));
+        said.push(format!("Dark current was seen at {} temperatures, enough for its law.", plane.dark_current.len()));
     }
     said.iter().map(|words| paragraph(words)).collect()
 }

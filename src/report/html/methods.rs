@@ -256,7 +256,8 @@ fn read_noise_squares(percent: f64) -> f64 {
 
 fn table(methods: Vec<Method>) -> Table {
     let head = ["number", "how", "source"].map(String::from).to_vec();
-    let rows = methods.into_iter().map(|(name, how, source)| vec![name.into(), how.into_owned(), source.into()]).collect();
+    let rows =
+        methods.into_iter().map(|(name, how, source)| vec![name.into(), how.into_owned(), source.into()]).collect();
     Table { head, rows }
 }
 

@@ -147,7 +147,7 @@ impl PlaneMeter {
                 current.of_median = None;
             }
             let place = match stage.sensor {
-                Some(celsius) => format!("{} at {:.1} degC", self.name(), celsius.0),
+                Some(celsius) => format!("{} at {:.1} °C", self.name(), celsius.0),
                 None => self.name(),
             };
             caveats.extend(doubts::of_darks(stage, &current).into_iter().map(|caveat| caveat.about(place.clone())));

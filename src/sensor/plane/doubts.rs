@@ -235,7 +235,7 @@ pub(super) fn noise_with_temperature(
         Caveat::new(
             "noise-with-temperature",
             format!(
-                "the read noise is {:.0} % higher at {:.1} degC than at {:.1} degC",
+                "the read noise is {:.0} % higher at {:.1} °C than at {:.1} °C",
                 100.0 * apart / least.value.0,
                 loud.0,
                 quiet.0
@@ -271,7 +271,7 @@ pub(super) fn gain_with_temperature(
         Caveat::new(
             "gain-with-temperature",
             format!(
-                "flats at {:.0} degC say {:.4} e-/DN, flats at {:.0} degC {:.4}: the gain changes with the temperature",
+                "flats at {:.0} °C say {:.4} e-/DN, flats at {:.0} °C {:.4}: the gain changes with the temperature",
                 at_low.0, low.value.0, at_high.0, high.value.0
             ),
             "measure with flats of the lights' own temperature alone",
