@@ -74,8 +74,9 @@
 //! # Features
 //!
 //! Without any feature the library does no input or output and asks no clock and no chance. `files` reads and writes frames,
-//! profiles and nights; `raw` adds camera raw files; `page` is the planner in the browser; `cli` the program. [`simulate`] makes
-//! frames of a sensor whose truth is known, to prove the rest. Where the formulas come from: [`sources`].
+//! profiles and nights, `raw` adds camera raw files, `report` draws pages with pictures, `simulate` makes frames of a sensor
+//! whose truth is known (to prove the rest), `page` is the planner in the browser, `cli` the program. Where the formulas come
+//! from: [`sources`].
 
 #![warn(clippy::disallowed_types, clippy::disallowed_methods)]
 #![warn(clippy::print_stdout, clippy::print_stderr, clippy::exit, clippy::unwrap_used, clippy::panic)]
@@ -95,6 +96,7 @@ pub mod report;
 pub mod review;
 pub mod rig;
 pub mod sensor;
+#[cfg(feature = "simulate")]
 pub mod simulate;
 pub mod sky;
 pub mod sources;

@@ -23,6 +23,7 @@ pub use calibration::{
     FrameCount, least_for_rejection,
 };
 pub use checklist::{Checklist, ChecklistFor, ChecklistStep, StepKind, checklist};
+#[cfg(feature = "report")]
 pub(crate) use draft::filter::RULES_OF_THUMB_PERCENT;
 pub use error::{OutOfReach, PlanError};
 pub use in_hand::PriorStack;

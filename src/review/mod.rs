@@ -25,6 +25,7 @@ pub use answer::{FilterReview, PlaneOfSub, Review, ReviewNight, ReviewPlane, Sky
 pub use error::ReviewError;
 pub use expected::dark_levels;
 pub use signs::Sign;
+#[cfg(feature = "report")]
 pub(crate) use worth::WORTH_DROPPING;
 
 use crate::camera::{CameraProfile, MeasuredLight};

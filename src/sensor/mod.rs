@@ -22,6 +22,7 @@ mod simd;
 mod stack;
 mod stated;
 
+#[cfg(feature = "report")]
 pub(crate) use dark::thermal_law::TEMPERATURES_FOR_A_FLOOR;
 pub use dark::thermal_law::thermal_law;
 pub use emva::{
@@ -35,6 +36,7 @@ pub use light::master::DarkMaster;
 pub use light::night::{LightMeter, frame_mode};
 pub use light::star::star_flux;
 pub use mode::{MeasureOptions, ModeMeasurement};
+#[cfg(feature = "report")]
 pub(crate) use pair::CORE_SIGMAS;
 pub use pair::{PairStatistics, PairSums, spatial_covariance, temporal_variance_r4, temporal_variance_r31};
 pub use pattern::uniformity::{HIGH_PASS, PatternVariance, StackPattern};

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use crate::decide::{THRESHOLDS, USEFUL_SHARE};
 use crate::plan::RULES_OF_THUMB_PERCENT;
-use crate::report::plots::Table;
+use crate::report::Table;
 use crate::review::WORTH_DROPPING;
 use crate::sensor::{CORE_SIGMAS, TEMPERATURES_FOR_A_FLOOR};
 
