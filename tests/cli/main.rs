@@ -5,7 +5,7 @@ mod checklist;
 mod commands;
 mod faults;
 mod pages;
-mod reference;
+// mod reference;
 mod shell;
 mod terminal;
 

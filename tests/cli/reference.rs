@@ -1,14 +1,14 @@
 //! `notebooks-md/reference.md` is made here, of what the program and the library say of themselves, and held:
 //! `SNAPSHOTS=overwrite cargo test --test cli reference` writes it anew.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 use serde_json::Value;
 use subwell::caveat::CaveatCode;
-use subwell::keys::{CAMERA, Key, NIGHT, SENSOR};
+use subwell::schema::KeyFile;
 
 const HEAD: &str = "# Reference
 
@@ -54,59 +54,39 @@ fn codes<'a>(page: &mut String, rows: impl IntoIterator<Item = (&'a str, &'a str
     }
 }
 
+/// A number as a person writes it.
 fn number(number: f64) -> String {
     if number != 0.0 && !(1e-4..1e7).contains(&number.abs()) { format!("{number:e}") } else { number.to_string() }
 }
 
-fn range(key: &Key) -> String {
-    match (key.low.is_finite(), key.high.is_finite()) {
-        (true, true) => format!("{} to {}", number(key.low), number(key.high)),
-        (true, false) => format!("{} and more", number(key.low)),
-        (false, true) => format!("up to {}", number(key.high)),
-        (false, false) => String::new(),
+/// What a key may be: the ends of its range, or the words that it may have.
+fn range(key: &Value) -> String {
+    if let (Some(low), Some(high)) = (key["low"].as_f64(), key["high"].as_f64()) {
+        return format!("{} to {}", number(low), number(high));
     }
+    let words: Vec<String> = key["choices"].as_array().unwrap().iter().map(|word| format!("`{word}`")).collect();
+    if key["type"] == "boolean" { "true or false".into() } else { words.join(", ") }
+}
+
+/// What a key means, without the unit and the default that an editor shows behind it.
+fn meaning(key: &Value) -> String {
+    let [unit, default] = ["unit", "default_text"].map(|name| key[name].as_str().unwrap_or_default());
+    let mut words = key["meaning"].as_str().unwrap_or_default();
+    for behind in [format!("Left out: {default}."), format!("In {unit}.")] {
+        words = words.strip_suffix(&behind).unwrap_or(words).trim_end();
+    }
+    words.to_owned()
 }
 
 /// The keys of a file, in the order of its table.
-fn keys(page: &mut String, title: &str, table: &[Key], meanings: &BTreeMap<String, String>) {
-    write!(page, "\n### {title}\n\n| key | meaning | unit | range | default |\n|---|---|---|---|---|\n").unwrap();
-    for key in table {
-        // The parts of a pair, such as `site.horizon[0]`, are explained where the pair is.
-        let whole = key.path.split('[').next().unwrap_or_default();
-        let meaning = meanings.get(whole).unwrap_or_else(|| panic!("{}: no meaning of it is known", key.path));
-        let default = key.default_text().unwrap_or_default();
-        let row = [cell(meaning), key.unit.to_owned(), range(key), cell(&default)].join(" | ");
-        writeln!(page, "| `{}` | {row} |", key.path).unwrap();
-    }
-}
-
-/// What each key of a file means: the descriptions of its JSON Schema, by the way to the key.
-fn meanings(file: &str) -> BTreeMap<String, String> {
-    let words = ["schema", file, "--as", "json-schema"];
-    let run = Command::cargo_bin("subwell").unwrap().args(words).assert().success();
-    let schema: Value = serde_json::from_slice(&run.get_output().stdout).unwrap();
-    let mut found = BTreeMap::new();
-    walk(&schema, &schema, "", &mut found);
-    found
-}
-
-/// Takes the properties below `schema` and what they refer to; entries of lists have the way of the list.
-fn walk(root: &Value, schema: &Value, path: &str, found: &mut BTreeMap<String, String>) {
-    if let Some(name) = schema["$ref"].as_str() {
-        walk(root, root.pointer(name.trim_start_matches('#')).unwrap(), path, found);
-    }
-    for list in ["anyOf", "oneOf", "allOf"] {
-        schema[list].as_array().into_iter().flatten().for_each(|part| walk(root, part, path, found));
-    }
-    if schema["items"].is_object() {
-        walk(root, &schema["items"], path, found);
-    }
-    for (name, property) in schema["properties"].as_object().into_iter().flatten() {
-        let way = if path.is_empty() { name.clone() } else { format!("{path}.{name}") };
-        if let Some(meaning) = property["description"].as_str() {
-            found.entry(way.clone()).or_insert_with(|| meaning.to_owned());
-        }
-        walk(root, property, &way, found);
+fn keys(page: &mut String, file: KeyFile) {
+    let document = file.keys();
+    let word = document["file"].as_str().unwrap();
+    write!(page, "\n### {word}.toml\n\n| key | meaning | unit | range | default |\n|---|---|---|---|---|\n").unwrap();
+    for key in document["keys"].as_array().unwrap() {
+        let text = |name: &str| cell(key[name].as_str().unwrap_or_default());
+        let row = [cell(&meaning(key)), text("unit"), cell(&range(key)), text("default_text")].join(" | ");
+        writeln!(page, "| `{}` | {row} |", text("path")).unwrap();
     }
 }
 
@@ -124,9 +104,9 @@ fn page() -> String {
     page.push_str("\n## Caveats\n\nThe `code` of a doubt. Codes keep their names.\n");
     codes(&mut page, CaveatCode::ALL.iter().map(|(code, meaning)| (code.as_str(), meaning.trim())));
     page.push_str(KEYS);
-    keys(&mut page, "night.toml", NIGHT, &meanings("night"));
-    keys(&mut page, "camera.toml", CAMERA, &meanings("camera"));
-    keys(&mut page, "sensor.toml", SENSOR, &meanings("sensor"));
+    for file in [KeyFile::Night, KeyFile::Camera, KeyFile::Sensor] {
+        keys(&mut page, file);
+    }
     page
 }
 
