@@ -80,6 +80,7 @@
 
 #![warn(clippy::disallowed_types, clippy::disallowed_methods)]
 #![warn(clippy::print_stdout, clippy::print_stderr, clippy::exit, clippy::unwrap_used, clippy::panic)]
+#![warn(clippy::too_many_lines)]
 
 pub mod camera;
 pub mod caveat;
