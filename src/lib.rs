@@ -19,6 +19,7 @@
 pub mod camera;
 pub mod caveat;
 pub mod decide;
+pub mod document;
 mod error;
 pub mod frames;
 pub mod keys;
@@ -30,6 +31,8 @@ pub mod reading;
 pub mod report;
 pub mod review;
 pub mod rig;
+#[cfg(feature = "schema")]
+pub mod schema;
 pub mod sensor;
 pub mod simulate;
 pub mod sky;

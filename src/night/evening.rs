@@ -1,6 +1,6 @@
 //! What the date makes of a night: which hours can be used, through how much air, under how much Moon.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::caveat::Caveat;
 use crate::sky::night::{
@@ -27,7 +27,8 @@ const LOOK_AHEAD_DAYS: u32 = 366;
 const ODD_OFFSET_H: f64 = 3.0;
 
 /// The hours of a dated night: `night` of `plan --json`. Times are local, spans are pairs of beginning and end.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct PlanNight {
     /// Local date of the evening.
     pub date: String,

@@ -30,6 +30,7 @@ pub use optimum::{
     Chosen, Demand, Length, Optimum, ROUND_LENGTHS_S, Search, SetBy, WITHIN, best_cadence, best_sub, efficiency,
 };
 pub use outcome::{
-    FilterAtSetting, FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, RuleOfThumb,
-    SubLimits, WithoutDither, cost_maps, plan, searches,
+    FilterAtSetting, FilterPlan, GainSetting, GoalKind, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan,
+    RuleOfThumb, SubLimits, WithoutDither, cost_maps, plan, searches,
 };
+pub use range::Source;

@@ -1,6 +1,6 @@
 //! Cloud dims stars, the Moon brightens the sky, dew dims and widens: what each light shows against the best of its set.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::stats::quantile;
 
@@ -25,7 +25,8 @@ const TWILIGHT_DEG: f64 = -18.0;
 const NEBULA_PERCENT: f64 = 12.0;
 
 /// What a light shows.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Sign {
     /// Stars dimmer, as wide as ever: cloud.

@@ -5,6 +5,7 @@ mod checklist;
 mod commands;
 mod faults;
 mod pages;
+mod schemas;
 mod shell;
 mod terminal;
 
