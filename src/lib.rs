@@ -15,6 +15,7 @@
 
 #![warn(clippy::disallowed_types, clippy::disallowed_methods)]
 #![warn(clippy::print_stdout, clippy::print_stderr, clippy::exit, clippy::unwrap_used, clippy::panic)]
+#![warn(clippy::too_many_lines)]
 
 pub mod camera;
 pub mod caveat;
@@ -34,6 +35,7 @@ pub mod rig;
 #[cfg(feature = "schema")]
 pub mod schema;
 pub mod sensor;
+#[cfg(feature = "simulate")]
 pub mod simulate;
 pub mod sky;
 pub mod stats;

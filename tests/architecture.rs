@@ -165,6 +165,28 @@ fn the_program_uses_only_the_librarys_public_names() {
     }
 }
 
+/// A file that a reader can hold in mind.
+const MOST_LINES: usize = 500;
+
+#[test]
+fn no_file_is_longer_than_a_reader_can_hold_in_mind() {
+    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let lines = |path: &PathBuf| std::fs::read_to_string(path).unwrap().lines().count();
+    let long: Vec<_> = sources(&src).into_iter().filter(|path| lines(path) > MOST_LINES).collect();
+    assert!(long.is_empty(), "longer than {MOST_LINES} lines: {long:?}");
+}
+
+/// What the plan was before it was split by question: about four thousand lines each, tests included.
+#[test]
+fn what_was_split_by_question_stays_split() {
+    for module in ["night", "plan", "decide", "review", "measure"] {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src").join(module);
+        let lines: usize =
+            sources(&folder).iter().map(|path| std::fs::read_to_string(path).unwrap().lines().count()).sum();
+        assert!((100..4500).contains(&lines), "{module}: {lines} lines");
+    }
+}
+
 #[test]
 fn the_check_itself_sees_a_wrong_import() {
     assert_eq!(named("use crate::plan::Plan; crate::noise::x()").len(), 2);

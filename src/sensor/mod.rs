@@ -40,5 +40,4 @@ pub use plane::{Assembled, DarkSummary, PlaneMeter};
 pub use stack::StackKey;
 pub use stated::held_against;
 
-/// The constant of Boltzmann in eV/K (CODATA 2018, exact by definition of the SI).
-pub(crate) const BOLTZMANN_EV_PER_K: f64 = 8.617_333_262e-5;
+pub(crate) use crate::units::BOLTZMANN_EV_PER_K;
