@@ -85,6 +85,7 @@
 pub mod camera;
 pub mod caveat;
 pub mod decide;
+pub mod document;
 mod error;
 pub mod frames;
 pub mod keys;
@@ -96,6 +97,8 @@ pub mod reading;
 pub mod report;
 pub mod review;
 pub mod rig;
+#[cfg(feature = "schema")]
+pub mod schema;
 pub mod sensor;
 #[cfg(feature = "simulate")]
 pub mod simulate;

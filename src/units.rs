@@ -51,6 +51,21 @@ macro_rules! quantity {
         #[serde(transparent)]
         pub struct $name(pub f64);
 
+        #[cfg(feature = "schema")]
+        impl schemars::JsonSchema for $name {
+            fn inline_schema() -> bool {
+                true
+            }
+
+            fn schema_name() -> std::borrow::Cow<'static, str> {
+                stringify!($name).into()
+            }
+
+            fn json_schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
+                f64::json_schema(generator)
+            }
+        }
+
         impl Quantity for $name {
             const UNIT: &'static str = $unit;
             fn new(value: f64) -> Self {

@@ -14,8 +14,10 @@ const TABLE: &[(&str, &[&str])] = &[
     ("reading", &[]),
     // What every key may hold: units, ranges, defaults.
     ("keys", &["reading"]),
+    // `format` and `version` of every document.
+    ("document", &[]),
     ("stats", &["units"]),
-    ("frames", &["units", "caveat"]),
+    ("frames", &["units", "caveat", "document"]),
     ("camera", &["units", "stats", "caveat", "reading", "keys"]),
     ("sensor", &["units", "stats", "caveat", "frames", "camera"]),
     ("sky", &["units", "stats", "caveat", "reading", "keys"]),
@@ -23,9 +25,9 @@ const TABLE: &[(&str, &[&str])] = &[
     ("rig", &["units", "stats", "caveat", "reading", "keys"]),
     ("noise", &["units", "stats", "caveat", "camera", "sky", "target", "rig"]),
     ("night", &["units", "stats", "caveat", "reading", "keys", "camera", "sky", "target", "rig", "noise"]),
-    ("plan", &["units", "stats", "caveat", "camera", "sky", "target", "rig", "noise", "night"]),
-    ("decide", &["units", "stats", "caveat", "camera", "sky", "target", "rig", "noise", "night", "plan"]),
-    ("review", &["units", "stats", "caveat", "camera", "sky", "target", "rig", "noise", "night", "plan"]),
+    ("plan", &["units", "stats", "caveat", "document", "camera", "sky", "target", "rig", "noise", "night"]),
+    ("decide", &["units", "stats", "caveat", "document", "camera", "sky", "target", "rig", "noise", "night", "plan"]),
+    ("review", &["units", "stats", "caveat", "document", "camera", "sky", "target", "rig", "noise", "night", "plan"]),
     (
         "measure",
         &[
@@ -37,8 +39,8 @@ const TABLE: &[(&str, &[&str])] = &[
     (
         "report",
         &[
-            "units", "stats", "caveat", "frames", "camera", "sensor", "sky", "target", "rig", "noise", "night", "plan",
-            "decide", "review", "simulate",
+            "units", "stats", "caveat", "document", "frames", "camera", "sensor", "sky", "target", "rig", "noise",
+            "night", "plan", "decide", "review", "simulate",
         ],
     ),
     (
@@ -52,6 +54,8 @@ const TABLE: &[(&str, &[&str])] = &[
             "files", "error",
         ],
     ),
+    // The shapes of all that is read and printed.
+    ("schema", &["document", "keys", "frames", "camera", "night", "plan", "decide", "review", "simulate"]),
     // The front door gathers the modules' errors.
     ("error", &["camera", "files", "measure", "night", "plan", "review", "sensor", "simulate"]),
 ];
@@ -188,4 +192,19 @@ fn what_was_split_by_question_stays_split() {
 #[test]
 fn the_check_itself_sees_a_wrong_import() {
     assert_eq!(named("use crate::plan::Plan; crate::noise::x()").len(), 2);
+}
+
+/// A caveat's code is a word of the list, so that the list of the reference page is whole.
+#[test]
+fn every_caveat_has_a_known_code() {
+    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    for path in sources(&src) {
+        let text = std::fs::read_to_string(&path).unwrap();
+        for (at, found) in text.match_indices("Caveat::new(") {
+            let Some(word) = text[at + found.len()..].trim_start().strip_prefix('"') else { continue };
+            let word = word.split('"').next().unwrap();
+            let known = subwell::caveat::CaveatCode::from(word).meaning().is_some();
+            assert!(known, "{}: `{word}` is not in src/caveat.rs", path.display());
+        }
+    }
 }

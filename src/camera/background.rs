@@ -8,6 +8,7 @@ use crate::units::{Dn, ElectronsPerSecond, Seconds};
 
 /// The sky in a light frame, plane by plane.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Background {
     /// How long the light was exposed.
@@ -22,6 +23,7 @@ pub struct Background {
 
 /// The sky in one plane of a light frame, in the middle of the field.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct PlaneBackground {
     /// `mono`, or the place in the stored 2 × 2 cell.
@@ -42,6 +44,7 @@ pub struct PlaneBackground {
 
 /// The light of one star in one plane of a light frame.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct StarFlux {
     /// `mono`, or the place in the stored 2 × 2 cell.

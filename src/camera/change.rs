@@ -10,7 +10,7 @@ use crate::caveat::Caveat;
 use crate::stats::Estimate;
 use crate::units::{Celsius, Quantity};
 
-use super::{CameraProfile, DarkCurrentPoint, Mode, Plane, SaturationIs};
+use super::{CameraProfile, DarkCurrentPoint, FitModel, Mode, Plane, SaturationIs};
 
 /// One comparison alone has to differ by so many of its uncertainties.
 const SIGMAS: f64 = 2.0;
@@ -27,6 +27,7 @@ const NORMAL_95: f64 = 1.96;
 
 /// One number that changed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Change {
     /// The mode, in words.
@@ -177,7 +178,7 @@ fn plain<Q: Quantity>(estimate: Estimate<Q>) -> Estimate<f64> {
 }
 
 fn gain(plane: &Plane) -> Option<Estimate<f64>> {
-    let typed = plane.fit.as_ref().is_some_and(|fit| fit.model == "typed");
+    let typed = plane.fit.as_ref().is_some_and(|fit| fit.model == FitModel::Typed);
     (!typed).then(|| plain(plane.gain_e_per_dn))
 }
 

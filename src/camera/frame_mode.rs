@@ -6,6 +6,7 @@ use super::{CameraProfile, Mode, ProfileError};
 
 /// How a frame was taken, as far as it decides which [`Mode`] of a profile it belongs to.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct FrameMode {
     /// The driver's gain or ISO number.

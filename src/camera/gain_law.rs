@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::stats::{Estimate, birge_ratio};
 
-use super::{Mode, Plane};
+use super::{FitModel, Mode, Plane};
 
 /// Fewer settings are no law.
 const FEWEST_SETTINGS: usize = 3;
@@ -26,6 +26,7 @@ const QUIETER: f64 = 0.75;
 
 /// The law that the gain follows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum GainLawKind {
     /// The setting counts tenths of a decibel: `K ∝ 10^(setting/200)`.
@@ -38,6 +39,7 @@ pub enum GainLawKind {
 
 /// How the gain follows the setting.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct GainLaw {
     /// The law.
@@ -92,7 +94,7 @@ fn points<'a>(modes: impl Iterator<Item = &'a Mode>) -> Vec<Point> {
 
 fn point(setting: f64, plane: &Plane) -> Option<Point> {
     // A typed gain is no measurement.
-    if plane.fit.as_ref().is_some_and(|fit| fit.model == "typed") {
+    if plane.fit.as_ref().is_some_and(|fit| fit.model == FitModel::Typed) {
         return None;
     }
     let sigma = plane.gain_e_per_dn.relative().hypot(NOMINAL) / std::f64::consts::LN_10;

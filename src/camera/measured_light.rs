@@ -8,6 +8,7 @@ use super::{FrameMode, PlaneBackground};
 
 /// One light, its dark taken off.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct MeasuredLight {
     /// The file's name as it is shown.
@@ -36,6 +37,7 @@ pub struct MeasuredLight {
 
 /// Where the dark comes from that was taken off a light.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum DarkFrom {
     /// The mean of so many darks beside the lights.
@@ -46,6 +48,7 @@ pub enum DarkFrom {
 
 /// Sky and noise in one plane of a light.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct LightPlane {
     /// The sky.
@@ -56,6 +59,7 @@ pub struct LightPlane {
 
 /// One star of the field.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct FieldStar {
     /// Column of its middle in the stored frame, the first being 1.

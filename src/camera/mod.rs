@@ -21,6 +21,6 @@ pub use frame_mode::FrameMode;
 pub use gain_law::{GainLaw, GainLawKind, gain_law};
 pub use measured_light::{DarkFrom, FieldStar, LightPlane, MeasuredLight};
 pub use profile::{
-    CameraProfile, DarkCurrentPoint, DarkCurrentSource, FORMAT, Fit, FrameCounts, Mode, Plane, Provenance,
+    CameraProfile, DarkCurrentPoint, DarkCurrentSource, FORMAT, Fit, FitModel, FrameCounts, Mode, Plane, Provenance,
     ReadNoisePoint, SaturationCause, SaturationIs, Thermal, TransferPoint, VERSION,
 };

@@ -21,6 +21,7 @@ fn unwritable(error: impl std::fmt::Display) -> ProfileError {
 
 /// Everything known of one camera, measured or typed from a data sheet.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct CameraProfile {
     /// Always `subwell.camera`.
@@ -77,6 +78,7 @@ fn unbinned() -> [u32; 2] {
 
 /// Where the numbers of a profile come from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Provenance {
     /// From the owner's frames.
@@ -87,6 +89,7 @@ pub enum Provenance {
 
 /// One way of running the camera.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Mode {
     /// The driver's gain or the ISO number.
@@ -125,6 +128,7 @@ pub struct Mode {
 
 /// How many frames of each kind were used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct FrameCounts {
     /// Bias frames.
@@ -137,6 +141,7 @@ pub struct FrameCounts {
 
 /// One plane of the array: all pixels, or one place of the stored 2 × 2 cell.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Plane {
     /// `mono`, or the place in the stored cell: `r0c0`, `r0c1`, `r1c0`, `r1c1`.
@@ -247,10 +252,11 @@ pub struct Plane {
 
 /// How the gain was fitted.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Fit {
-    /// Always `quadratic`; `typed` when the gain was given by hand.
-    pub model: String,
+    /// What was fitted.
+    pub model: FitModel,
     /// Lowest and highest mean, offset removed, that went in.
     pub range_dn: [f64; 2],
     /// Weighted squared residuals per degree of freedom.
@@ -263,8 +269,21 @@ pub struct Fit {
     pub systematic_percent: f64,
 }
 
+/// Where a gain comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum FitModel {
+    /// A parabola through the points of the photon transfer curve.
+    Quadratic,
+    /// No fit: the gain was given by hand.
+    Typed,
+}
+
 /// Whether the flats reached saturation.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum SaturationIs {
     /// The level is where the sensor stops.
@@ -276,6 +295,7 @@ pub enum SaturationIs {
 
 /// What stops the signal.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum SaturationCause {
     /// The converter's highest code.
@@ -286,6 +306,7 @@ pub enum SaturationCause {
 
 /// Dark current at one temperature.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct DarkCurrentPoint {
     /// The sensor's temperature; `None` when no frame said it.
@@ -314,6 +335,7 @@ pub struct DarkCurrentPoint {
 
 /// Which statistic a dark current was read from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum DarkCurrentSource {
     /// The level's slope over time.
@@ -325,6 +347,7 @@ pub enum DarkCurrentSource {
 
 /// Read noise at one temperature.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct ReadNoisePoint {
     /// The sensor's temperature.
@@ -335,6 +358,7 @@ pub struct ReadNoisePoint {
 
 /// `D(T) = D0 T^1.5 exp(−Ea/kT) + floor`, fitted to a dark current.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Thermal {
     /// The activation energy `Ea` in eV.
@@ -362,6 +386,7 @@ fn no_floor() -> ElectronsPerSecond {
 
 /// One point of the photon transfer curve.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct TransferPoint {
     /// The plane it is of.

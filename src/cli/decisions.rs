@@ -1,9 +1,8 @@
-//! `subwell cooling`, `subwell compare`, `subwell schema`: what to buy, where to drive, how to type a data sheet.
+//! `subwell cooling`, `subwell compare`: what to buy, where to drive.
 
 use std::path::{Path, PathBuf};
 
-use clap::{Args, ValueEnum};
-use serde_json::json;
+use clap::Args;
 use subwell::decide::{Comparison, Cooling};
 use subwell::{files, report};
 
@@ -19,35 +18,6 @@ pub(super) struct CoolingArgs {
     against: Option<PathBuf>,
     #[command(flatten)]
     report: ReportArgs,
-}
-
-/// The files that `subwell schema` shows.
-#[derive(Clone, Copy, ValueEnum)]
-pub(super) enum Schema {
-    /// A camera typed from a data sheet
-    Camera,
-    /// A night
-    Night,
-    /// A made-up sensor for `subwell simulate`
-    Sensor,
-}
-
-impl Schema {
-    fn text(self) -> &'static str {
-        match self {
-            Self::Camera => include_str!("../../sample-calibration/published-camera.toml"),
-            Self::Night => include_str!("../../sample-calibration/published-night.toml"),
-            Self::Sensor => include_str!("schema/sensor.toml"),
-        }
-    }
-
-    fn word(self) -> &'static str {
-        match self {
-            Self::Camera => "camera",
-            Self::Night => "night",
-            Self::Sensor => "sensor",
-        }
-    }
 }
 
 /// Answers `subwell cooling`.
@@ -70,10 +40,4 @@ pub(super) fn compare(a: &Path, b: &Path, page: &ReportArgs) -> Result<Answer, F
     let mut text = report::comparison_text(&answer);
     page.write(&mut text, || report::comparison_page(&answer))?;
     Ok(Answer::document(text, &answer, answer.caveats.len()))
-}
-
-/// Answers `subwell schema`.
-pub(super) fn schema(schema: Schema) -> Answer {
-    let content = json!({ "name": schema.word(), "example": schema.text() });
-    Answer::new(schema.text().to_owned(), "subwell.schema", &content, 0)
 }

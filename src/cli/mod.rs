@@ -8,6 +8,7 @@ mod page;
 mod planning;
 mod progress;
 mod review;
+mod schema;
 mod shell;
 mod signs;
 mod sky;
@@ -18,6 +19,7 @@ use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand};
 use subwell::camera::CameraProfile;
+use subwell::document::{Document, Simulation, Stamp};
 use subwell::frames::CfaPattern;
 use subwell::measure::{CameraOptions, Folder, FrameSource, Measurement, measure_camera};
 use subwell::units::{Celsius, ElectronsPerDn};
@@ -91,11 +93,8 @@ enum Command {
     },
     /// Last night's lights against the plan: what to leave out, what was reached, what to do next
     Review(review::ReviewArgs),
-    /// A commented example of a file that the program reads
-    Schema {
-        /// Which file
-        name: decisions::Schema,
-    },
+    /// A commented example of a file that the program reads, or its JSON Schema
+    Schema(schema::SchemaArgs),
     /// The planner as a page in the browser, for this folder and on this machine only
     #[cfg(feature = "page")]
     Page(page::PageArgs),
@@ -244,7 +243,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Cooling(asked) => decisions::cooling(asked),
         Command::Compare { a, b, report } => decisions::compare(a, b, report),
         Command::Review(asked) => review::review(asked, args.quiet),
-        Command::Schema { name } => Ok(decisions::schema(*name)),
+        Command::Schema(asked) => schema::schema(asked),
         #[cfg(feature = "page")]
         Command::Page(asked) => page::page(asked, args.json, args.quiet),
         Command::Simulate { sensor, out, compress, force } => simulated(sensor, out, *compress, *force, args.quiet),
@@ -258,7 +257,7 @@ fn frames(dirs: &[PathBuf], quiet: bool) -> Result<Answer, Failure> {
     let decoder = files::Decoder::this_program()?;
     let folder = Folder::open(dirs, &decoder, &progress::Terminal::new(quiet))?;
     let inventory = folder.inventory();
-    Ok(Answer::new(report::frames_text(inventory), "subwell.frames", inventory, inventory.caveats.len()))
+    Ok(Answer::document(report::frames_text(inventory), &Document::new(inventory), inventory.caveats.len()))
 }
 
 fn checklist(args: &ChecklistArgs) -> Result<Answer, Failure> {
@@ -273,7 +272,7 @@ fn checklist(args: &ChecklistArgs) -> Result<Answer, Failure> {
     if !(args.cooled || args.uncooled || args.quick) {
         text.push_str("\nwithout cooler: subwell checklist --uncooled; in a hurry: --quick\n");
     }
-    Ok(Answer::new(text, "subwell.checklist", &list, 0))
+    Ok(Answer::document(text, &Document::new(&list), 0))
 }
 
 fn measure(args: &MeasureArgs, quiet: bool) -> Result<Answer, Failure> {
@@ -356,5 +355,5 @@ fn simulated(
     let written = files::write_simulation(&truth, out, compress, force, &mut |done, _| bar.set_position(done as u64))?;
     bar.finish_and_clear();
     let text = format!("{written} frames written to {}\nnext: subwell measure {}\n", out.display(), out.display());
-    Ok(Answer::new(text, "subwell.simulation", &serde_json::json!({ "written": written }), 0))
+    Ok(Answer::document(text, &Simulation { stamp: Stamp::new(), written }, 0))
 }

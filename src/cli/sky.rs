@@ -6,6 +6,7 @@ use clap::Args;
 use subwell::camera::{CameraProfile, Mode};
 use subwell::caveat::Caveat;
 use subwell::decide::SkyAnswer;
+use subwell::document::Document;
 use subwell::files::{self, Decoder};
 use subwell::frames::Frame;
 use subwell::measure::{SkyMeasurement, SkyOptions, measure_sky, measure_sky_without_night, read_light_and_dark};
@@ -97,7 +98,7 @@ pub(super) fn sky(args: &SkyArgs) -> Result<Answer, Failure> {
 }
 
 fn finished(answer: &SkyAnswer, note: &str) -> Answer {
-    Answer::new(report::sky_text(answer) + note, "subwell.sky", answer, answer.caveats.len())
+    Answer::document(report::sky_text(answer) + note, &Document::new(answer), answer.caveats.len())
 }
 
 /// Writes what was measured into the night file, and says so.

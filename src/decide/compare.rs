@@ -1,10 +1,12 @@
 //! Two nights side by side: hours for the same signal over noise, and why.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::camera::CameraProfile;
 use crate::caveat::{Caveat, push_once};
+use crate::document::{Format, Stamp};
 use crate::noise::{NoiseShares, Rates};
+use crate::sky::Lamps;
 use crate::stats::Estimate;
 use crate::units::Seconds;
 
@@ -16,14 +18,14 @@ use crate::night::{Goal, Night};
 use crate::plan::{OutOfReach, PlanError};
 
 /// What `compare --json` prints.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Comparison {
-    /// Always `subwell.compare`.
-    pub format: &'static str,
-    /// The version of the format.
-    pub version: u32,
+    /// `format`, always `subwell.compare`, and `version`.
+    #[serde(flatten)]
+    pub stamp: Stamp<Self>,
     /// The program's version.
-    pub program: &'static str,
+    pub program: String,
     /// The goal of the first night, which is asked of both.
     pub snr: f64,
     /// Hours of the first night over those of the second: above 1 the second is quicker.
@@ -49,8 +51,13 @@ pub struct Comparison {
     pub caveats: Vec<Caveat>,
 }
 
+impl Format for Comparison {
+    const FORMAT: &'static str = "subwell.compare";
+}
+
 /// One reason with its part of the ratio.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Factor {
     /// `sky`, `air temperature`, `target`, `aperture`, `sampling`, `filter`, `camera`, `mount`, `calibration`, `habits`.
     pub name: String,
@@ -59,7 +66,8 @@ pub struct Factor {
 }
 
 /// Where a night's noise comes from.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct NoiseOfNight {
     /// The camera.
     pub camera: String,
@@ -73,13 +81,25 @@ pub struct NoiseOfNight {
     pub noise_share_percent: NoiseShares,
 }
 
+/// A kind of target, by its light.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
+pub enum PurchaseTarget {
+    /// Light of all wavelengths.
+    Galaxy,
+    /// Lines alone.
+    Nebula,
+}
+
 /// What a change of filters does to one kind of target under one kind of lamps.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct FilterPurchase {
-    /// `galaxy` (light of all wavelengths) or `nebula` (lines alone).
-    pub target: &'static str,
-    /// The word of the night file.
-    pub lamps: &'static str,
+    /// What is photographed.
+    pub target: PurchaseTarget,
+    /// What lights the sky.
+    pub lamps: Lamps,
     /// Hours with the first night's filters over those with the second's; `null` where a filter shows nothing of it.
     pub hours_ratio: Option<f64>,
 }
@@ -121,9 +141,8 @@ impl Comparison {
             push_once(&mut caveats, Caveat::new("goal-differs", message, "give both the same snr and patch_arcsec"));
         }
         Ok(Self {
-            format: "subwell.compare",
-            version: 1,
-            program: env!("CARGO_PKG_VERSION"),
+            stamp: Stamp::new(),
+            program: env!("CARGO_PKG_VERSION").into(),
             snr: first.goal.snr.unwrap_or(Goal::DEFAULT_SNR),
             hours_ratio: Estimate::within_factor(ratio, pair.spread(&shared)?),
             factors: pair.factors()?,

@@ -1,9 +1,12 @@
 //! Is a cooled camera worth it, month by month.
 
-use serde::Serialize;
+use std::borrow::Cow;
+
+use serde::{Deserialize, Serialize};
 
 use crate::camera::{CameraProfile, Plane};
 use crate::caveat::{Caveat, push_once};
+use crate::document::{Format, Stamp};
 use crate::units::{Celsius, Electrons, Seconds};
 
 use super::SkyAnswer;
@@ -23,14 +26,14 @@ const SKIES: [f64; 2] = [14.0, 22.0];
 const NIGHTS: [f64; 2] = [-40.0, 45.0];
 
 /// What `cooling --json` prints.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Cooling {
-    /// Always `subwell.cooling`.
-    pub format: &'static str,
-    /// The version of the format.
-    pub version: u32,
+    /// `format`, always `subwell.cooling`, and `version`.
+    #[serde(flatten)]
+    pub stamp: Stamp<Self>,
     /// The program's version.
-    pub program: &'static str,
+    pub program: String,
     /// The camera's name.
     pub camera: String,
     /// The mode's gain setting.
@@ -50,11 +53,11 @@ pub struct Cooling {
     /// The sky at which the year's ratio is the middle threshold; under a darker one cooling pays.
     pub sky_mag_where_it_pays: Option<f64>,
     /// Why that is `null`.
-    pub sky_mag_why: Option<&'static str>,
+    pub sky_mag_why: Option<Cow<'static, str>>,
     /// The night air above which it pays under the night's own sky.
     pub night_c_where_it_pays: Option<f64>,
     /// Why that is `null`.
-    pub night_c_why: Option<&'static str>,
+    pub night_c_why: Option<Cow<'static, str>>,
     /// The warmest set point that costs less than `useful_share_percent` of the time of a far colder one.
     pub warmest_useful_set_point_c: Option<f64>,
     /// 2.
@@ -84,8 +87,13 @@ pub struct Cooling {
     pub caveats: Vec<Caveat>,
 }
 
+impl Format for Cooling {
+    const FORMAT: &'static str = "subwell.cooling";
+}
+
 /// One month.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct MonthOfCooling {
     /// 1 to 12.
     pub month: u32,
@@ -119,17 +127,29 @@ pub struct MonthOfCooling {
     pub time_ratio: Option<f64>,
 }
 
+/// A statistic of the pixels' dark currents.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum DarkStatistic {
+    /// Of all pixels, hot ones included, as in the plan.
+    Mean,
+}
+
 /// Which dark current enters.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct WhichDark {
-    /// `mean`: of all pixels, hot ones included, as in the plan.
-    pub is: &'static str,
+    /// The statistic.
+    pub is: DarkStatistic,
     /// The plane that the months quote.
     pub plane: String,
 }
 
 /// Read noise is the same with and without cooling: its share of the stack's variance is not.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ReadNoiseShare {
     /// Read noise at any temperature.
     pub read_noise_e: Electrons,
@@ -184,9 +204,8 @@ impl Cooling {
             caveats.insert(0, caveat);
         }
         Ok(Self {
-            format: "subwell.cooling",
-            version: 1,
-            program: env!("CARGO_PKG_VERSION"),
+            stamp: Stamp::new(),
+            program: env!("CARGO_PKG_VERSION").into(),
             camera: profile.camera.clone(),
             gain_setting: weighed.mode.gain_setting,
             months,
@@ -196,18 +215,24 @@ impl Cooling {
             hours_saved_per_year: saved,
             sky_mag_per_arcsec2: own,
             sky_mag_where_it_pays: sky,
-            sky_mag_why: sky_why
-                .map(|low| if low { "it pays under any sky" } else { "it pays under no sky, not even without lamps" }),
+            sky_mag_why: sky_why.map(|low| {
+                Cow::Borrowed(if low {
+                    "it pays under any sky"
+                } else {
+                    "it pays under no sky, not even without lamps"
+                })
+            }),
             night_c_where_it_pays: air,
-            night_c_why: air_why
-                .map(|low| if low { "it pays in the coldest night" } else { "it pays not even in nights of 45 °C" }),
+            night_c_why: air_why.map(|low| {
+                Cow::Borrowed(if low { "it pays in the coldest night" } else { "it pays not even in nights of 45 °C" })
+            }),
             warmest_useful_set_point_c: useful,
             useful_share_percent: 100.0 * USEFUL_SHARE,
             set_point_c,
             warmest_night_c: warmest,
             cooler_reserve_k: set_point_c.0 - (warmest.0 - below_air),
             price_per_hour_saved: price.map(|price| price / saved),
-            dark_current: WhichDark { is: "mean", plane },
+            dark_current: WhichDark { is: DarkStatistic::Mean, plane },
             read_noise,
             split: against.as_ref().map_or(Split::of_cooling(ratio), |against| against.split),
             against: against.map(|against| against.against),

@@ -17,10 +17,10 @@ mod split;
 mod star_light;
 mod weighed;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
-pub use compare::{Comparison, Factor, FilterPurchase, NoiseOfNight};
-pub use cooling::{Cooling, MonthOfCooling, ReadNoiseShare, USEFUL_SHARE, WhichDark};
+pub use compare::{Comparison, Factor, FilterPurchase, NoiseOfNight, PurchaseTarget};
+pub use cooling::{Cooling, DarkStatistic, MonthOfCooling, ReadNoiseShare, USEFUL_SHARE, WhichDark};
 pub use sky_answer::{ChainFactor, HoursRatio, PlaneSky, SkyAnswer, SkyWindow};
 pub use split::{Against, Split};
 pub use star_light::{MeasuredStar, StarLight, star_light};
@@ -41,7 +41,8 @@ const PAYS: f64 = THRESHOLDS[1];
 const HALVINGS: usize = 20;
 
 /// The answer in a word.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Verdict {
     /// Below the first threshold.
     #[serde(rename = "not worth it")]

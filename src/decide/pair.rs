@@ -8,7 +8,7 @@ use crate::target::Target;
 use crate::units::{MagnitudesPerSquareArcsecond, Rayleighs};
 
 use super::SkyAnswer;
-use super::compare::{Factor, FilterPurchase};
+use super::compare::{Factor, FilterPurchase, PurchaseTarget};
 use super::hours::{Hours, hours, hours_moved};
 use super::{colours_against_fewer, factors, is_array, losses_assumed};
 use crate::night::{Conditions, Night};
@@ -293,11 +293,11 @@ impl Pair {
             ..a.night.target.clone()
         };
         let targets = [
-            ("galaxy", Target { surface_brightness_mag: Some(galaxy), ..plain.clone() }),
-            ("nebula", Target { line_rayleigh: Some(nebula), ..plain }),
+            (PurchaseTarget::Galaxy, Target { surface_brightness_mag: Some(galaxy), ..plain.clone() }),
+            (PurchaseTarget::Nebula, Target { line_rayleigh: Some(nebula), ..plain }),
         ];
         let mut table = Vec::new();
-        for (name, target) in targets {
+        for (kind, target) in targets {
             for lamps in [Lamps::Sodium, Lamps::Mixed, Lamps::Led3000, Lamps::Led4000] {
                 let seconds = |with: Option<&Side>| {
                     let mut side = a.clone();
@@ -312,7 +312,7 @@ impl Pair {
                     side.hours().ok().map(|found| found.seconds)
                 };
                 let hours_ratio = seconds(None).zip(seconds(Some(b))).map(|(own, other)| own / other);
-                table.push(FilterPurchase { target: name, lamps: lamps.word(), hours_ratio });
+                table.push(FilterPurchase { target: kind, lamps, hours_ratio });
             }
         }
         table

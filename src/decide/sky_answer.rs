@@ -1,11 +1,13 @@
 //! What a sky is in every scale and in electrons, each factor on its own: what `sky --json` prints.
 
+use std::borrow::Cow;
 use std::f64::consts::{LN_10, PI};
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::camera::{Background, CameraProfile, Mode, Plane};
 use crate::caveat::Caveat;
+use crate::document::Format;
 use crate::rig::{Filter, LightChain, sum};
 use crate::sky::{GivenSky, artificial_ratio, bortle_class, limiting_magnitude, luminance, photon_density};
 use crate::stats::Estimate;
@@ -24,7 +26,8 @@ use crate::plan::{PlanError, plan};
 const LIMITS_SAID: (f64, f64) = (4.5, 6.7);
 
 /// What `sky --json` prints.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct SkyAnswer {
     /// In V; `null` where only a rate is known.
     pub mag_per_arcsec2: Option<Estimate<MagnitudesPerSquareArcsecond>>,
@@ -45,14 +48,19 @@ pub struct SkyAnswer {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub measured: Option<Background>,
     /// What catalogue stars in the light said of the telescope.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub stars: Vec<StarLight>,
     /// What the numbers rest on.
     pub caveats: Vec<Caveat>,
 }
 
+impl Format for SkyAnswer {
+    const FORMAT: &'static str = "subwell.sky";
+}
+
 /// The sky in one plane behind one filter.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct PlaneSky {
     /// The filter.
     pub filter: String,
@@ -69,7 +77,8 @@ pub struct PlaneSky {
 }
 
 /// One window: factors whose product is its rate.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct SkyWindow {
     /// Its middle.
     pub centre_nm: f64,
@@ -80,20 +89,22 @@ pub struct SkyWindow {
 }
 
 /// One factor of the light chain.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ChainFactor {
     /// What it is.
-    pub name: &'static str,
+    pub name: Cow<'static, str>,
     /// Its value.
     pub value: f64,
     /// Its unit.
-    pub unit: &'static str,
+    pub unit: Cow<'static, str>,
     /// Where it comes from.
     pub from: String,
 }
 
 /// Hours under the sky over hours under another.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct HoursRatio {
     /// The other sky.
     pub mag_per_arcsec2: Estimate<MagnitudesPerSquareArcsecond>,
@@ -255,7 +266,12 @@ impl SkyRig<'_> {
         let faintness = 10_f64.powf(-0.4 * value);
         let light = photon_density(magnitude, lamps, passband.band).value.0;
         let (diameter, shadow) = (optics.aperture_mm.0, optics.obstruction().0);
-        let factor = |name, value, unit, from| ChainFactor { name, value, unit, from };
+        let factor = |name: &'static str, value, unit: &'static str, from| ChainFactor {
+            name: name.into(),
+            value,
+            unit: unit.into(),
+            from,
+        };
         let scale = chain.pixel_scale.0;
         let factors = vec![
             factor("V magnitude 0", PHOTONS_OF_V_MAGNITUDE_0, "ph/s/cm2/nm", "Bessell, Castelli & Plez 1998".into()),

@@ -1,6 +1,6 @@
 //! One camera against another: the ratio of hours taken apart into what the cameras differ in.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::camera::{CameraProfile, Mode, Plane, Provenance};
 use crate::caveat::Caveat;
@@ -17,7 +17,8 @@ use crate::plan::{OutOfReach, PlanError};
 const GREEN_PEAK: f64 = 0.5;
 
 /// A ratio of hours in factors that multiply to it; none of them is what is left over.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Split {
     /// Dark current: the sensor's temperature and its own dark current at that temperature.
     pub cooling: f64,
@@ -49,7 +50,8 @@ impl Split {
 }
 
 /// The own camera as its night runs it against another one as its night runs it, under the own sky and climate.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Against {
     /// The other camera's name.
     pub camera: String,

@@ -1,6 +1,6 @@
 //! What catalogue stars in a light frame say of the telescope: zero point and throughput.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::camera::{Mode, StarFlux};
 use crate::caveat::Caveat;
@@ -31,7 +31,8 @@ const MEDIAN_LOSS: f64 = 1.253;
 const NEAR: Nanometres = Nanometres(80.0);
 
 /// Zero point and throughput of one filter and plane, from stars: `stars` of `sky --json`.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct StarLight {
     /// The filter.
     pub filter: String,
@@ -54,7 +55,8 @@ pub struct StarLight {
 }
 
 /// One star.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct MeasuredStar {
     /// Its magnitude in the catalogue.
     pub mag: Magnitudes,

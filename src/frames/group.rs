@@ -120,6 +120,7 @@ pub struct Group {
 }
 
 #[derive(Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 struct GroupEntry<'a> {
     kind: FrameKind,
     why: &'a str,
@@ -134,6 +135,17 @@ struct GroupEntry<'a> {
     sensor_c: Option<f64>,
     count: usize,
     files: Vec<&'a str>,
+}
+
+#[cfg(feature = "schema")]
+impl schemars::JsonSchema for Group {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Group".into()
+    }
+
+    fn json_schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        GroupEntry::json_schema(generator)
+    }
 }
 
 impl Serialize for Group {

@@ -36,6 +36,7 @@ use crate::units::{Celsius, Micrometres, Seconds};
 
 /// What a frame was taken for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum FrameKind {
     /// No light, shortest time.
@@ -64,6 +65,7 @@ impl fmt::Display for FrameKind {
 
 /// Colours of the stored 2 × 2 cell, row by row: `RGGB` is R at row 0 column 0.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum CfaPattern {
     /// Red first.
     Rggb,

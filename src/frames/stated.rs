@@ -15,6 +15,7 @@ pub(crate) const WHITE: &str = "RAWWHITE";
 
 /// Electrons per count, and perhaps the read noise, that the files of a mode state.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Stated {
     /// The mode whose files state it.
     #[serde(skip)]

@@ -7,6 +7,7 @@ use crate::units::Celsius;
 
 /// `[camera]`: which profile, and how the camera is run.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct CameraChoice {
     /// The profile's file, as written.

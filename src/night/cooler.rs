@@ -7,6 +7,7 @@ use crate::units::Celsius;
 
 /// `[cooler]`: what a cooled camera would bring and cost.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Cooler {
     /// How far below the air it cools.

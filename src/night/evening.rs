@@ -3,7 +3,7 @@
 //! Light is averaged, not magnitudes, over samples of at most ten minutes of the usable hours. Where only an altitude
 //! is known, the Moon's light is the mean over all directions not within 30° of it.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::caveat::Caveat;
 use crate::sky::night::{
@@ -30,7 +30,8 @@ const LOOK_AHEAD_DAYS: u32 = 366;
 const ODD_OFFSET_H: f64 = 3.0;
 
 /// The hours of a dated night: `night` of `plan --json`. Times are local, spans are pairs of beginning and end.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct PlanNight {
     /// Local date of the evening.
     pub date: String,

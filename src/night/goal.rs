@@ -10,6 +10,7 @@ use super::{Night, NightError};
 
 /// `[goal]`: the picture to reach, or the time there is.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Goal {
     /// Signal over noise of the target in the patch.
@@ -96,6 +97,7 @@ impl Goal {
 
 /// `[[goal.already]]`: one earlier stack of the same target with the same camera and telescope.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct AlreadyHave {
     /// Hours of open shutter in it.

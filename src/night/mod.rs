@@ -55,6 +55,7 @@ const BELOW_AIR_C: f64 = 1.0;
 ///
 /// Whatever may be left out is an `Option` or has a method with its default; [`Night::assumed`] lists what was.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Night {
     /// `[camera]`

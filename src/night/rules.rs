@@ -6,6 +6,7 @@ use crate::keys::key;
 
 /// `[calibration]`: the frames behind the masters.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct CalibrationCounts {
     /// Darks; 0 = none.
@@ -66,6 +67,7 @@ impl CalibrationCounts {
 
 /// `[stack]`: how the subs are combined, and the bounds of the plan.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct StackRules {
     /// Rejection in sigmas, at least 2; 0 = plain mean.

@@ -105,6 +105,7 @@ impl Patch {
 
 /// Where the variance of a stack comes from, in percent; the eight add up to 100.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct NoiseShares {
     /// Shot noise of the target.
     pub target: f64,

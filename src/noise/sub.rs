@@ -6,6 +6,7 @@ use crate::units::{Electrons, ElectronsPerSecond, Seconds};
 
 /// Electrons per second in one pixel, by where they come from.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Rates {
     /// The target at its stated brightness.
     pub target: ElectronsPerSecond,

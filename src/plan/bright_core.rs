@@ -1,6 +1,6 @@
 //! A second, short set for a core or a star that burns in the long one: how long, how many, where the two blend.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::noise::{Patch, PlaneNoise};
 use crate::stats::bisect_ratio;
@@ -24,7 +24,8 @@ const SHORTER_S: [f64; 9] = [0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.
 const HALVINGS: usize = 60;
 
 /// `short_set` of `plan --json`: what burns in the long subs, and the short ones that keep it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ShortSet {
     /// Of all short sets together, beside the plan's own time.
     pub wall_clock_s: Seconds,
@@ -33,7 +34,8 @@ pub struct ShortSet {
 }
 
 /// What is to stay unburnt.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Burns {
     /// The target's core.
@@ -43,7 +45,8 @@ pub enum Burns {
 }
 
 /// The short set of one filter.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct FilterShortSet {
     /// The filter.
     pub name: String,
@@ -78,7 +81,8 @@ pub struct FilterShortSet {
 }
 
 /// Where the short set takes over in one plane, and how good it is.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct BlendOfPlane {
     /// The plane.
     pub plane: String,
@@ -106,7 +110,8 @@ pub struct BlendOfPlane {
 }
 
 /// The plan without the star's bound, and what it saves.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct LongerSubs {
     /// Its sub length.
     pub long_sub_s: Seconds,

@@ -2,6 +2,8 @@
 
 use serde::Serialize;
 
+use crate::document::Format;
+
 use crate::units::{Celsius, Seconds};
 
 /// Flats, as shares of the time that just saturates: even steps of the logarithm below, wider ones above, and one
@@ -33,6 +35,7 @@ pub enum ChecklistFor {
 
 /// What a step is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum StepKind {
     /// Something to do before the next frames; its count is 0.
@@ -47,6 +50,7 @@ pub enum StepKind {
 
 /// One line of the list.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ChecklistStep {
     /// What it is.
     pub kind: StepKind,
@@ -67,6 +71,7 @@ pub struct ChecklistStep {
 
 /// The frames to take, what to beware of, and what they cannot tell.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Checklist {
     /// Which camera it is for, in words.
     #[serde(rename = "for")]
@@ -79,6 +84,10 @@ pub struct Checklist {
     pub cautions: Vec<&'static str>,
     /// What these frames cannot tell.
     pub cannot_tell: Vec<&'static str>,
+}
+
+impl Format for Checklist {
+    const FORMAT: &'static str = "subwell.checklist";
 }
 
 /// The list for a camera.

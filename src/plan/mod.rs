@@ -31,7 +31,8 @@ pub use optimum::{
     Chosen, Demand, Length, Optimum, ROUND_LENGTHS_S, Search, SetBy, WITHIN, best_cadence, best_sub, efficiency,
 };
 pub use outcome::{
-    FilterAtSetting, FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, RuleOfThumb,
-    SubLimits, WithoutDither, cost_maps, plan, searches,
+    FilterAtSetting, FilterPlan, GainSetting, GoalKind, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan,
+    RuleOfThumb, SubLimits, WithoutDither, cost_maps, plan, searches,
 };
 pub use prior_stack::PriorStack;
+pub use range::Source;

@@ -1,9 +1,10 @@
 //! The plan itself: what `plan --json` prints.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::camera::{CameraProfile, Mode};
 use crate::caveat::Caveat;
+use crate::document::{Format, Stamp};
 use crate::noise::{NoiseShares, Rates};
 use crate::stats::Estimate;
 use crate::units::{Arcseconds, Celsius, Electrons, Magnitudes, MagnitudesPerSquareArcsecond, Rayleighs, Seconds};
@@ -12,19 +13,20 @@ use super::bright_core::short_set;
 use super::calendar::schedule;
 use super::calibration::calibration_advice;
 use super::draft::Draft;
+use super::range::Source;
 use super::{CalibrationAdvice, CostMap, PlanError, PriorStack, Schedule, Search, SetBy, ShortSet};
 use crate::night::evening::Evening;
 use crate::night::{Night, PlanNight};
 
 /// What `plan --json` prints.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Plan {
-    /// Always `subwell.plan`.
-    pub format: &'static str,
-    /// The version of the format.
-    pub version: u32,
+    /// `format`, always `subwell.plan`, and `version`.
+    #[serde(flatten)]
+    pub stamp: Stamp<Self>,
     /// The program's version.
-    pub program: &'static str,
+    pub program: String,
     /// What was asked for.
     pub goal: PlanGoal,
     /// The mode's gain setting.
@@ -61,11 +63,16 @@ pub struct Plan {
     pub caveats: Vec<Caveat>,
 }
 
+impl Format for Plan {
+    const FORMAT: &'static str = "subwell.plan";
+}
+
 /// The goal of a plan.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct PlanGoal {
-    /// `snr` or `hours`.
-    pub kind: &'static str,
+    /// Which of the two was asked for.
+    pub kind: GoalKind,
     /// Signal over noise: as asked, or `null` where hours were.
     pub snr: Option<f64>,
     /// Hours, where they were asked for.
@@ -75,8 +82,20 @@ pub struct PlanGoal {
     pub patch_arcsec: Option<Arcseconds>,
 }
 
+/// What a plan was asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "lowercase")]
+pub enum GoalKind {
+    /// A signal over noise: how many hours?
+    Snr,
+    /// Hours: how much signal over noise?
+    Hours,
+}
+
 /// The plan of one filter.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct FilterPlan {
     /// The filter.
     pub name: String,
@@ -134,7 +153,8 @@ pub struct FilterPlan {
 }
 
 /// [`crate::night::Limits`] as they are printed.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct SubLimits {
     /// The mount.
     pub tracking: Option<Seconds>,
@@ -147,7 +167,8 @@ pub struct SubLimits {
 }
 
 /// What the plan means in one plane.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct PlanePlan {
     /// The plane.
     pub plane: String,
@@ -172,7 +193,8 @@ pub struct PlanePlan {
 }
 
 /// A sub length by one of the trade's rules, which know neither losses nor pauses nor the pattern.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct RuleOfThumb {
     /// Percent by which read noise may raise the noise of sky and dark current in a sub; every such rule is one of these.
     pub read_noise_adds_percent: f64,
@@ -183,7 +205,8 @@ pub struct RuleOfThumb {
 /// What becomes of a stack whose subs all lie on the same pixels: the pattern that calibration leaves stays where it is.
 ///
 /// Where the field creeps meanwhile, the pattern is drawn out into streaks: it walks, and no number of subs removes it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct WithoutDither {
     /// Noise in the patch over that of the dithered stack of as many subs, hot pixels not counted.
     pub noise_ratio: f64,
@@ -201,7 +224,8 @@ pub struct WithoutDither {
 /// o   = ((s − (s² − 1)/3l)/dither_px)²,   s, l the smaller and the larger of patch_side_px and dither_px
 /// SNR = target · t · √patch_pixels / √V
 /// ```
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct PlaneInputs {
     /// Read noise.
     pub read_noise_e: Electrons,
@@ -224,16 +248,18 @@ pub struct PlaneInputs {
 }
 
 /// What a range mostly comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct LargestUncertainty {
     /// The source.
-    pub source: &'static str,
+    pub source: Source,
     /// Its share of the squared uncertainty.
     pub share_percent: f64,
 }
 
 /// One gain setting's time for the goal.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct GainSetting {
     /// The setting.
     pub gain_setting: Option<f64>,
@@ -250,7 +276,8 @@ pub struct GainSetting {
 }
 
 /// One filter at one gain setting: what is gained in read noise and lost in stars.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct FilterAtSetting {
     /// The filter.
     pub name: String,

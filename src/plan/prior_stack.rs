@@ -1,6 +1,6 @@
 //! Hours that are there already, under another sky or in other subs: what they are worth, and how to join them.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::camera::Mode;
 
@@ -9,7 +9,8 @@ use crate::night::evening::Evening;
 use crate::night::{AlreadyHave, Conditions, Night};
 
 /// What one filter has in hand, and how it joins the new subs.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct PriorStack {
     /// Signal over noise of the earlier stacks together, in the patch of the goal.
     pub snr: f64,

@@ -1,6 +1,6 @@
 //! How sure a plan is: one source after the other moved by one standard uncertainty.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::noise::PlaneNoise;
 
@@ -8,9 +8,10 @@ use super::Search;
 use crate::night::PlaneConditions;
 
 /// What a plan's uncertainty comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
-pub(crate) enum Source {
+pub enum Source {
     /// How bright the sky is.
     Sky,
     /// The sky's spectrum at that brightness.
@@ -29,11 +30,12 @@ pub(crate) enum Source {
 
 impl Source {
     /// All of them.
-    pub(crate) const ALL: [Self; 7] =
+    pub const ALL: [Self; 7] =
         [Self::Sky, Self::Lamps, Self::Moon, Self::Throughput, Self::Target, Self::ReadNoise, Self::DarkCurrent];
 
     /// The word in the plan.
-    pub(crate) fn word(self) -> &'static str {
+    #[must_use]
+    pub fn word(self) -> &'static str {
         match self {
             Self::Sky => "sky",
             Self::Lamps => "lamps",
@@ -43,6 +45,12 @@ impl Source {
             Self::ReadNoise => "read-noise",
             Self::DarkCurrent => "dark-current",
         }
+    }
+}
+
+impl std::fmt::Display for Source {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.word())
     }
 }
 

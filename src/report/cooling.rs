@@ -28,7 +28,7 @@ pub fn cooling_line(answer: &Cooling) -> String {
         |year| format!("without it the year takes {} times the hours", ratio(year)),
     );
     let sky = answer.sky_mag_where_it_pays.map_or_else(
-        || answer.sky_mag_why.unwrap_or_default().to_owned(),
+        || answer.sky_mag_why.clone().unwrap_or_default().into_owned(),
         |sky| format!("it pays under skies darker than {sky:.1} mag/arcsec2"),
     );
     wrapped(
@@ -115,7 +115,7 @@ pub(super) fn where_entries(answer: &Cooling) -> Vec<(&'static str, String)> {
     let mut line = |name: &'static str, value: String| entries.push((name, value));
     let pays = answer.thresholds_time_ratio[1];
     let own = answer.sky_mag_per_arcsec2.map_or_else(String::new, |sky| format!("; yours has {sky:.1}"));
-    let sky = match (answer.sky_mag_where_it_pays, answer.sky_mag_why) {
+    let sky = match (answer.sky_mag_where_it_pays, answer.sky_mag_why.as_deref()) {
         (Some(sky), _) => {
             let brighter = answer.sky_mag_per_arcsec2.is_some_and(|own| own < sky);
             let why = if brighter { ": lamp light hides dark current" } else { "" };
@@ -124,7 +124,7 @@ pub(super) fn where_entries(answer: &Cooling) -> Vec<(&'static str, String)> {
         (None, why) => format!("{}{own}", why.unwrap_or_default().trim_start_matches("it pays under ")),
     };
     line("it pays under", sky);
-    let air = match (answer.night_c_where_it_pays, answer.night_c_why) {
+    let air = match (answer.night_c_where_it_pays, answer.night_c_why.as_deref()) {
         (Some(air), _) => format!("nights warmer than {air:.0} °C, under your sky"),
         (None, why) => why.unwrap_or_default().to_owned(),
     };

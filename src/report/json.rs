@@ -3,6 +3,8 @@
 use serde::Serialize;
 use serde_json::{Value, json};
 
+use crate::document::{Failure, Stamp};
+
 /// A result as JSON, with every −0 as 0: the sign of nothing says nothing.
 #[must_use]
 pub fn json_value(result: &impl Serialize) -> Value {
@@ -20,7 +22,7 @@ pub fn json_text(document: &Value) -> String {
 /// The document of a failure: a fixed word, what is wrong, what helps.
 #[must_use]
 pub fn error_document(code: &str, message: &str, hint: &str) -> Value {
-    json!({ "format": "subwell.error", "version": 1, "code": code, "message": message, "hint": hint })
+    json_value(&Failure { stamp: Stamp::new(), code: code.into(), message: message.into(), hint: hint.into() })
 }
 
 fn without_negative_zero(value: Value) -> Value {

@@ -1,7 +1,7 @@
 //! A plan as text: the answer in one line, then why.
 
 use crate::night::PlanNight;
-use crate::plan::{FilterPlan, GainSetting, Plan, PlanePlan, SetBy, WithoutDither};
+use crate::plan::{FilterPlan, GainSetting, GoalKind, Plan, PlanePlan, SetBy, WithoutDither};
 use crate::units::Seconds;
 
 use super::bar::bar;
@@ -50,7 +50,7 @@ pub(super) fn counted(count: u64, what: &str) -> String {
 #[must_use]
 pub fn plan_text(plan: &Plan) -> String {
     let mut text = format!("{}\n\n", answer_line(plan));
-    if plan.goal.kind == "hours" {
+    if plan.goal.kind == GoalKind::Hours {
         for filter in &plan.filters {
             for plane in &filter.planes {
                 let (low, high) = plane.snr.interval();
@@ -97,8 +97,8 @@ pub fn plan_text(plan: &Plan) -> String {
 /// What one gain setting costs, what it owes to read noise, and which stars it burns.
 fn setting_line(plan: &Plan, setting: &GainSetting) -> String {
     let mut said = match plan.goal.kind {
-        "hours" => format!("SNR {}", rounded(setting.snr, 3)),
-        _ => duration(setting.wall_clock_s),
+        GoalKind::Hours => format!("SNR {}", rounded(setting.snr, 3)),
+        GoalKind::Snr => duration(setting.wall_clock_s),
     };
     for filter in &setting.filters {
         let burns = filter.stars_burn_mag.map_or_else(
@@ -125,7 +125,7 @@ pub(super) fn clock_line(plan: &Plan) -> String {
     if plan.filters.iter().all(|filter| filter.subs_to_shoot == 0) {
         return format!("nothing is left to shoot: the hours in hand reach the goal. {frames}.");
     }
-    if plan.goal.kind == "hours" {
+    if plan.goal.kind == GoalKind::Hours {
         return format!(
             "{clock} on the clock, {nights}; {frames}. {share:.0} % of the SNR's range comes from: {source}."
         );

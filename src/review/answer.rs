@@ -1,22 +1,23 @@
 //! What `review --json` prints.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::caveat::{Caveat, Rejected};
+use crate::document::{Format, Stamp};
 use crate::stats::Estimate;
 use crate::units::{Electrons, ElectronsPerSecond, Seconds};
 
 use super::signs::Sign;
 
 /// Last night's lights against the night file: what `review --json` prints.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Review {
-    /// Always `subwell.review`.
-    pub format: &'static str,
-    /// The version of the format.
-    pub version: u32,
+    /// `format`, always `subwell.review`, and `version`.
+    #[serde(flatten)]
+    pub stamp: Stamp<Self>,
     /// The program's version.
-    pub program: &'static str,
+    pub program: String,
     /// When the lights were taken.
     pub night: ReviewNight,
     /// The filter that the numbers below are of: that of most open-shutter time.
@@ -65,8 +66,13 @@ pub struct Review {
     pub caveats: Vec<Caveat>,
 }
 
+impl Format for Review {
+    const FORMAT: &'static str = "subwell.review";
+}
+
 /// When the lights were taken.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ReviewNight {
     /// Local time of the first light's middle; `null` where no header says it.
     pub from: Option<String>,
@@ -75,7 +81,7 @@ pub struct ReviewNight {
     /// Local minus universal time.
     pub utc_offset_h: f64,
     /// What the headers' times were taken for: `universal` or `local`.
-    pub headers_give: &'static str,
+    pub headers_give: super::Clock,
     /// Whether Moon, Sun and target are followed minute by minute.
     pub followed: bool,
     /// Lit share of the Moon in the middle.
@@ -83,7 +89,8 @@ pub struct ReviewNight {
 }
 
 /// A measured sky for the night file.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct SkyToWrite {
     /// The rate.
     pub e_per_s: Estimate<ElectronsPerSecond>,
@@ -94,7 +101,8 @@ pub struct SkyToWrite {
 }
 
 /// One light.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct SubReview {
     /// The file.
     pub file: String,
@@ -148,7 +156,8 @@ pub struct SubReview {
 }
 
 /// The sky of one plane of a light.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct PlaneOfSub {
     /// The plane.
     pub plane: String,
@@ -161,7 +170,8 @@ pub struct PlaneOfSub {
 }
 
 /// All lights of a filter.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct FilterReview {
     /// The filter.
     pub name: String,
@@ -204,7 +214,8 @@ pub struct FilterReview {
 }
 
 /// One plane of a filter's stack.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ReviewPlane {
     /// The plane.
     pub plane: String,

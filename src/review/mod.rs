@@ -30,13 +30,15 @@ pub(crate) use worth::WORTH_DROPPING;
 
 use crate::camera::{CameraProfile, MeasuredLight};
 use crate::caveat::{Caveat, Rejected};
+use crate::document::Stamp;
 use crate::stats::Estimate;
 use crate::units::{Electrons, MAGNITUDES_PER_LOGARITHM, Seconds};
 
 use crate::night::{Goal, Night};
 
 use assigned::assigned;
-use moments::{Clock, Moment, Moments};
+pub use moments::Clock;
+use moments::{Moment, Moments};
 use set::{Judged, Set};
 
 /// A Moon of more than this share of the sky leaves too little to call the rest measured.
@@ -86,9 +88,8 @@ impl Review {
         let effective = all().map(|sub| sub.light.exposure_s.0 * sub.worth_percent.min(100.0)).sum::<f64>() / 3.6e5;
         let goal_snr = night.goal.hours.is_none().then(|| night.goal.snr.unwrap_or(Goal::DEFAULT_SNR));
         let mut review = Self {
-            format: "subwell.review",
-            version: 1,
-            program: env!("CARGO_PKG_VERSION"),
+            stamp: Stamp::new(),
+            program: env!("CARGO_PKG_VERSION").into(),
             night: summary(&moments, offset),
             filter: main.name.clone(),
             plane: main.plane.clone(),
@@ -130,7 +131,7 @@ fn summary(moments: &Moments, offset: f64) -> ReviewNight {
         from: local(first),
         to: local(last),
         utc_offset_h: offset,
-        headers_give: if moments.clock == Clock::Universal { "universal" } else { "local" },
+        headers_give: moments.clock,
         followed: times().any(|moment| moment.sample.is_some()),
         moon_illuminated_percent: middle.map(|sample| 100.0 * sample.moon.illuminated()),
     }

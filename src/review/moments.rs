@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use serde::{Deserialize, Serialize};
+
 use super::ReviewError;
 use crate::camera::MeasuredLight;
 use crate::caveat::Caveat;
@@ -15,9 +17,13 @@ const DAYLIGHT_DEG: f64 = -5.0;
 const UNIVERSAL: [&str; 6] = ["fits", "fit", "fts", "gz", "fz", "fits.fz"];
 
 /// The time that headers give.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Clock {
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
+pub enum Clock {
+    /// Universal time.
     Universal,
+    /// That of the camera's clock.
     Local,
 }
 

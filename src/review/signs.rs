@@ -3,7 +3,7 @@
 //! Starlight is held against the brightest tenth of the set, sky and width against the lowest sixth; the limit is 8 %,
 //! or four times the scatter of second differences.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::stats::quantile;
 
@@ -28,7 +28,8 @@ const TWILIGHT_DEG: f64 = -18.0;
 const NEBULA_PERCENT: f64 = 12.0;
 
 /// What a light shows.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Sign {
     /// Stars dimmer, as wide as ever: cloud.

@@ -15,6 +15,7 @@ pub const DEFAULT_QUANTUM_EFFICIENCY: f64 = 0.75;
 ///
 /// With a known name, `centre_nm`, `width_nm` and `transmission` replace that filter's own numbers.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Filter {
     /// `luminance`, `red`, `green`, `blue`, `h-alpha`, `oiii`, `sii`, `dual`, `none` (a colour array alone), or a label
@@ -40,6 +41,7 @@ pub struct Filter {
 
 /// A sensor's quantum efficiency, as typed from a data sheet; it is never measured here.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(untagged, expecting = "a number, or { R = …, G = …, B = … }")]
 pub enum QuantumEfficiency {
     /// Monochrome: in the filter's window. Colour array: at the green peak, the others follow by the usual ratios.
@@ -50,6 +52,7 @@ pub enum QuantumEfficiency {
 
 /// Peak quantum efficiency of each colour of an array.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct ColourEfficiencies {
     /// Red pixels.

@@ -29,6 +29,7 @@ pub const DEFAULT_TRANSMISSION: f64 = key!(NIGHT, "optics.transmission").number(
 
 /// `[optics]`: the telescope or lens.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Optics {
     /// Diameter of the aperture.

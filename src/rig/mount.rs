@@ -9,6 +9,7 @@ use super::RigError;
 
 /// How a mount follows the sky.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum MountKind {
     /// About an axis that points at the pole.
     #[default]
@@ -26,6 +27,7 @@ pub enum MountKind {
 ///
 /// Every key may be left out; the constants give the defaults.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Mount {
     /// How it follows the sky; left out, equatorial.

@@ -18,6 +18,7 @@ pub const JANSKY_OF_AB_0: f64 = 3631.0;
 
 /// The bands in which catalogues give a star's magnitude.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum StarBand {
     /// Johnson B.
     #[serde(rename = "B")]

@@ -11,6 +11,7 @@ use crate::units::{Celsius, ElectronsPerSecond, Seconds};
 
 /// Frames that were taken alike.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct FrameGroup {
     /// What they are taken for.
@@ -49,6 +50,7 @@ pub struct FrameGroup {
 
 /// A number through the frames of a group: the same in all, or from the first frame's to the last one's.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(untagged)]
 pub enum Course {
     /// The same in all frames.

@@ -9,6 +9,7 @@ use crate::units::{Dn, Quantity};
 
 /// What is odd about a sensor, or about how its frames were stored; each key is off when left out.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(default, deny_unknown_fields)]
 pub struct Oddity {
     /// Share of a pixel's charge that each of its four neighbours sees. Noise of the reading is not shared.
@@ -29,6 +30,7 @@ pub struct Oddity {
 
 /// A filter that a camera applies to raw counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum RawFilter {
     /// As the converter gave them.

@@ -31,6 +31,7 @@ const MOST_ELECTRONS: f64 = 1e12;
 /// # Ok::<(), subwell::simulate::SimulateError>(())
 /// ```
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(default, deny_unknown_fields)]
 pub struct SensorTruth {
     /// Columns.
@@ -75,6 +76,7 @@ pub struct SensorTruth {
     pub hot_pixel_fraction: f64,
     /// `none`, `RGGB`, `BGGR`, `GRBG` or `GBRG`.
     #[serde(serialize_with = "write_cfa", deserialize_with = "read_cfa")]
+    #[cfg_attr(feature = "schema", schemars(schema_with = "cfa_schema"))]
     pub cfa: Option<CfaPattern>,
     /// All chance follows from it.
     pub seed: u64,
@@ -126,6 +128,7 @@ pub struct SensorTruth {
 
 /// Light of each colour of the array, relative to the rate asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(default, deny_unknown_fields)]
 #[allow(non_snake_case, reason = "the keys are the names of the colours")]
 pub struct LightColour {
@@ -357,6 +360,11 @@ pub(super) fn within(key: &str, found: f64, low: f64, high: f64) -> Result<(), S
 /// The default of a key that takes a text.
 fn word(key: &Key) -> String {
     key.default_text().unwrap_or_default().trim_matches('"').to_owned()
+}
+
+#[cfg(feature = "schema")]
+fn cfa_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+    schemars::json_schema!({ "enum": ["none", "RGGB", "BGGR", "GRBG", "GBRG"] })
 }
 
 fn read_cfa<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<CfaPattern>, D::Error> {

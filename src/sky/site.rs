@@ -21,6 +21,7 @@ pub const DEFAULT_AMBIENT: Celsius = Celsius(key!(NIGHT, "site.ambient_c").numbe
 ///
 /// Every key may be left out; the method of the same name without its unit gives the default.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Site {
     /// Geographic latitude, north positive.
@@ -119,6 +120,7 @@ impl Site {
 
 /// The sky's brightness, in the scale that the photographer knows.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(try_from = "WrittenSky", into = "WrittenSky")]
 pub enum GivenSky {
     /// `{ bortle = 7 }`: the class, 1 to 9.
@@ -157,6 +159,7 @@ impl GivenSky {
 
 /// [`GivenSky`] as it is written.
 #[derive(Clone, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 struct WrittenSky {
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -214,6 +217,7 @@ impl From<GivenSky> for WrittenSky {
 
 /// What lights the sky: at the same V brightness a white LED sky gives several times the blue light of a sodium one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Lamps {
     /// A town between two lightings, or nobody knows.
     #[default]
@@ -248,6 +252,7 @@ impl Lamps {
 /// The defaults describe no real place: a temperate, maritime one, derived here from fits to public temperature
 /// series.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Climate {
     /// Mean of the year.

@@ -139,15 +139,40 @@ impl<Q: Quantity> Estimate<Q> {
     }
 }
 
+/// A value with one standard uncertainty.
 #[derive(Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 struct Written {
+    /// The best value.
     value: f64,
+    /// One standard uncertainty, everything included.
     uncertainty: f64,
+    /// The statistical part alone, where it was kept apart.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     statistical: Option<f64>,
+    /// The 95 % interval, where it is not ± 1.96 uncertainties.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     interval_95: Option<[f64; 2]>,
+}
+
+/// One schema for all units; in a file that people write a bare number will do.
+#[cfg(feature = "schema")]
+impl<Q> schemars::JsonSchema for Estimate<Q> {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Estimate".into()
+    }
+
+    fn json_schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        let written = <Written as schemars::JsonSchema>::json_schema(generator);
+        if generator.contract().is_serialize() {
+            return written;
+        }
+        schemars::json_schema!({
+            "description": "A number, or its value with one standard uncertainty; a bare number counts as known to 10 %.",
+            "anyOf": [{ "type": "number" }, written],
+        })
+    }
 }
 
 /// What stands in a file.

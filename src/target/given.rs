@@ -73,6 +73,7 @@ impl TargetError {
 
 /// `[target]`: what is photographed, and how high it stands.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Target {
     /// Its name; without a brightness it is looked up in the catalogue.

@@ -5,7 +5,8 @@ mod checklist;
 mod commands;
 mod faults;
 mod pages;
-// mod reference;
+mod reference;
+mod schemas;
 mod shell;
 mod terminal;
 

@@ -379,7 +379,7 @@ fn a_body_temperature_is_taken_with_a_word_and_zero_is_none() {
         (dng.air_c, dng.exposure) = (celsius, (60, 1));
         folder.put("darks/a.dng", &dng.bytes());
         let set = folder.read();
-        let codes: Vec<String> = set.inventory.caveats.iter().map(|caveat| caveat.code.clone()).collect();
+        let codes: Vec<String> = set.inventory.caveats.iter().map(|caveat| caveat.code.to_string()).collect();
         (set.inventory.frames().next().unwrap().sensor, codes)
     };
     assert_eq!(dark(Some(17)), (Some(Celsius(17.0)), vec!["body-temperature".to_owned()]));

@@ -352,7 +352,7 @@ fn hours_are_the_inverse_of_signal_to_noise() {
     let forward = planned(19.0, 22.5, 20.0);
     let hours = forward.wall_clock_s.0 / 3600.0;
     let back = plan(&night(19.0, "luminance", 22.5, &format!("hours = {hours}")), &mono()).expect("a plan");
-    assert_eq!(back.goal.kind, "hours");
+    assert_eq!(back.goal.kind, subwell::plan::GoalKind::Hours);
     assert!(back.wall_clock_s.0 <= forward.wall_clock_s.0 * (1.0 + 1e-9));
     // Recommended lengths may cost 3 % of the time, which is 1.5 % of the ratio, and counts are whole.
     approx::assert_relative_eq!(back.filters[0].planes[0].snr.value, 20.0, max_relative = 0.02);

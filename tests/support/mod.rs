@@ -2,5 +2,7 @@
 #![allow(dead_code, reason = "each test program uses its own part")]
 
 pub(crate) mod dng;
+#[cfg(feature = "schema")]
+pub(crate) mod schemas;
 #[cfg(target_os = "linux")]
 pub(crate) mod slow;

@@ -18,6 +18,7 @@ use super::sidecar::{Override, names_file};
 use super::stated::{Stated, stated};
 use super::{Cards, FrameInfo, FrameKind, StripStatistics, kind, names};
 use crate::caveat::{Caveat, Rejected};
+use crate::document::Format;
 use crate::units::{Celsius, Dn, Seconds};
 
 /// A frame as it was found: its header, its size, and a look at its pixels.
@@ -37,6 +38,7 @@ pub struct Seen {
 
 /// The answer to "what is in this folder?".
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Inventory {
     /// Frames that are alike, by mode, kind, temperature and exposure.
     pub groups: Vec<Group>,
@@ -48,6 +50,10 @@ pub struct Inventory {
     pub stated: Vec<Stated>,
     /// Doubts.
     pub caveats: Vec<Caveat>,
+}
+
+impl Format for Inventory {
+    const FORMAT: &'static str = "subwell.frames";
 }
 
 impl Inventory {

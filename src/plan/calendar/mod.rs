@@ -7,7 +7,7 @@ mod blocks;
 mod chance;
 mod spread;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::camera::Mode;
 use crate::caveat::Caveat;
@@ -28,7 +28,8 @@ const MOST_NIGHTS: u32 = 60;
 const NAMED_CHANCES: [f64; 2] = [0.5, 0.9];
 
 /// `schedule` of `plan --json`: the nights that the plan takes if all of them are clear, and when it is likely done.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Schedule {
     /// Set-up at the beginning of each night, in dark hours.
     pub setup_min: f64,
@@ -53,7 +54,8 @@ pub struct Schedule {
 }
 
 /// A night in which nothing is done.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct LeftOut {
     /// Local date of the evening.
     pub date: String,
@@ -62,7 +64,8 @@ pub struct LeftOut {
 }
 
 /// Why a night is left out.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum WhyLeftOut {
     /// It is not dark while the target is up.
@@ -72,7 +75,8 @@ pub enum WhyLeftOut {
 }
 
 /// One night of it. Times are local, as in `night`, and universal.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ScheduledNight {
     /// Local date of the evening.
     pub date: String,
@@ -95,7 +99,8 @@ pub struct ScheduledNight {
 }
 
 /// Subs through one filter without a break.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Session {
     /// The filter.
     pub filter: String,
@@ -122,7 +127,8 @@ pub struct Session {
 }
 
 /// A date and how sure it is.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct DoneBy {
     /// The chance.
     pub chance_percent: f64,

@@ -1,6 +1,6 @@
 //! How many frames until their noise adds less than a share.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::night::Night;
 
@@ -12,7 +12,8 @@ const MASTERS: f64 = 3.0;
 const MOST: f64 = 10_000.0;
 
 /// A number of frames, and why.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct FrameCount {
     /// Frames to take: what noise asks for, at least what rejection does.
     pub count: u32,

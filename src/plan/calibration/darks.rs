@@ -1,6 +1,6 @@
 //! Darks, or a map of bad pixels and dithering; and which other darks would do.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::camera::Mode;
 use crate::night::{CalibrationCounts, Night, PlaneConditions};
@@ -19,7 +19,8 @@ const FAR_K: f64 = 40.0;
 const HALVINGS: usize = 40;
 
 /// Which way takes fewer hours.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum BetterWay {
     /// Darks of the lights' length.
@@ -31,7 +32,8 @@ pub enum BetterWay {
 }
 
 /// Darks against a map of bad pixels.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct DarksOrMap {
     /// Standard deviation between the sensor's temperature in darks and lights.
     pub dark_mismatch_c: f64,
@@ -47,7 +49,8 @@ pub struct DarksOrMap {
 }
 
 /// Darks of other temperature or length that cost less than the share.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct DarkLibrary {
     /// The sensor's temperature in the lights.
     pub lights_c: Celsius,

@@ -1,6 +1,6 @@
 //! How bright the flats, and how long.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::camera::{Mode, TransferPoint};
 use crate::night::PlaneConditions;
@@ -20,7 +20,8 @@ const ONE_LAMP: f64 = 0.1;
 const PART: f64 = 3.0;
 
 /// How bright flats should be.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct FlatLevel {
     /// The level to aim at, of the signal at saturation, in the plane that fills first.
     pub aim_percent_of_saturation: f64,
@@ -32,7 +33,8 @@ pub struct FlatLevel {
 }
 
 /// The levels of one plane, dark level taken off.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct FlatPlane {
     /// The plane.
     pub plane: String,
@@ -53,7 +55,8 @@ pub struct FlatPlane {
 }
 
 /// Exposures that keep every plane within its levels.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct FlatExposure {
     /// The dimmest plane reaches its least level.
     pub from_s: Seconds,

@@ -5,7 +5,7 @@ mod darks;
 mod flats;
 mod price;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::camera::Mode;
 use crate::units::Seconds;
@@ -18,7 +18,8 @@ pub use darks::{BetterWay, DarkLibrary, DarksOrMap};
 pub use flats::{FlatExposure, FlatLevel, FlatPlane};
 
 /// `calibration` of `plan --json`.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct CalibrationAdvice {
     /// What all masters together may add to the variance of the stack, which is what they add to the hours:
     /// a third of it each.
@@ -28,7 +29,8 @@ pub struct CalibrationAdvice {
 }
 
 /// The calibration frames of one filter's lights.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct FilterCalibration {
     /// The filter.
     pub name: String,

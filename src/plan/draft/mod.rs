@@ -8,6 +8,7 @@ pub(crate) use filter::{DITHER_BOXES_PX, search};
 
 use crate::camera::{CameraProfile, Mode};
 use crate::caveat::{Caveat, push_once};
+use crate::document::Stamp;
 use crate::night::evening::Evening;
 use crate::night::{Conditions, Goal, Night};
 use crate::rig::Mount;
@@ -17,7 +18,8 @@ use super::filter_solution::FilterSolution;
 use super::prior_stack::{PriorStack, snr_in_hand, still_to_reach};
 use super::range::{Sensitivity, Source, largest, moved_search, range_factors};
 use super::{
-    CalibrationAdvice, CostMap, Demand, FilterPlan, GainSetting, LargestUncertainty, Plan, PlanError, PlanGoal, Search,
+    CalibrationAdvice, CostMap, Demand, FilterPlan, GainSetting, GoalKind, LargestUncertainty, Plan, PlanError,
+    PlanGoal, Search,
 };
 use filter::FilterDraft;
 
@@ -166,9 +168,8 @@ impl Draft {
         }
         let caveats = self.caveats(night, profile, &filters);
         Plan {
-            format: "subwell.plan",
-            version: 1,
-            program: env!("CARGO_PKG_VERSION"),
+            stamp: Stamp::new(),
+            program: env!("CARGO_PKG_VERSION").into(),
             goal: goal(night),
             gain_setting: mode.gain_setting,
             sensor_c: self.conditions.sensor,
@@ -179,7 +180,7 @@ impl Draft {
             wall_clock_s: total,
             wall_clock_range_s: [total * low, total * high],
             nights: (total.0 / (self.clear_hours(night) * 3600.0) - ROUNDING_SLACK).ceil().max(0.0) as u32,
-            largest_uncertainty: LargestUncertainty { source: source.word(), share_percent },
+            largest_uncertainty: LargestUncertainty { source, share_percent },
             by_gain_setting,
             night: self.conditions.night.clone(),
             schedule: None,
@@ -304,7 +305,7 @@ fn keep_shares(night: &Night, mode: &Mode, conditions: &Conditions, shares: &[f6
 fn goal(night: &Night) -> PlanGoal {
     let hours = night.goal.hours;
     PlanGoal {
-        kind: if hours.is_some() { "hours" } else { "snr" },
+        kind: if hours.is_some() { GoalKind::Hours } else { GoalKind::Snr },
         snr: if hours.is_some() { None } else { Some(night.goal.snr.unwrap_or(Goal::DEFAULT_SNR)) },
         hours,
         patch_arcsec: night.goal.patch(),

@@ -1,6 +1,6 @@
 //! The one optimum: sub length and dither cadence that reach the goal in the least wall-clock time.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::night::Limits;
 use crate::noise::{Clip, Patch, PlaneNoise};
@@ -36,7 +36,8 @@ const STRIDE: f64 = 1.01;
 const AT_BOUND: f64 = 2e-3;
 
 /// What set the optimum's length.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum SetBy {
     /// Overhead against losses: a free optimum.

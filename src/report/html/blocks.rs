@@ -90,7 +90,7 @@ pub(super) fn caveats(caveats: &[Caveat]) -> String {
         } else {
             format!(" <span class=\"hint\">What helps: {}</span>", escaped(&caveat.hint))
         };
-        format!("<li>{}{about} <code>{}</code>{hint}</li>\n", escaped(&caveat.message), escaped(&caveat.code))
+        format!("<li>{}{about} <code>{}</code>{hint}</li>\n", escaped(&caveat.message), escaped(caveat.code.as_str()))
     };
     format!("<ul>\n{}</ul>\n", caveats.iter().map(item).collect::<String>())
 }

@@ -1,6 +1,6 @@
 //! A plane's transfer curve: which flats count, from which level on, up to which.
 
-use crate::camera::{Fit, SaturationIs, TransferPoint};
+use crate::camera::{Fit, FitModel, SaturationIs, TransferPoint};
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
 use crate::stats::Estimate;
@@ -189,7 +189,7 @@ pub(super) fn written(fit: &TransferFit, points: &[TransferPoint], zero: &ReadNo
     let means: Vec<f64> = used().map(|point| point.mean_dn.0).collect();
     let variances: Vec<f64> = used().map(|point| point.variance_dn2 - zero.variance.value).collect();
     Fit {
-        model: "quadratic".into(),
+        model: FitModel::Quadratic,
         range_dn: fit.range.map(|level| level.0),
         chi2_per_dof: fit.chi2_per_dof,
         quadratic_per_e: Some(fit.quadratic_per_e),
