@@ -15,12 +15,14 @@
 
 #![warn(clippy::disallowed_types, clippy::disallowed_methods)]
 #![warn(clippy::print_stdout, clippy::print_stderr, clippy::exit, clippy::unwrap_used, clippy::panic)]
+#![warn(clippy::too_many_lines)]
 
 pub mod camera;
 pub mod caveat;
 pub mod decide;
 mod error;
 pub mod frames;
+pub mod measure;
 pub mod night;
 pub mod noise;
 pub mod plan;
@@ -29,6 +31,7 @@ pub mod report;
 pub mod review;
 pub mod rig;
 pub mod sensor;
+#[cfg(feature = "simulate")]
 pub mod simulate;
 pub mod sky;
 pub mod stats;

@@ -25,6 +25,7 @@ pub use star_light::{MeasuredStar, StarLight, star_light};
 use crate::camera::Mode;
 use crate::caveat::Caveat;
 use crate::rig::{Filter, Mount};
+use crate::stats::try_bisect;
 
 use crate::night::Night;
 use crate::plan::PlanError;
@@ -85,11 +86,7 @@ fn crossing(
     if of(high)? < level {
         return Ok((None, Some(false)));
     }
-    let (mut below, mut above) = (low, high);
-    for _ in 0..HALVINGS {
-        let middle = (below + above) / 2.0;
-        if of(middle)? < level { below = middle } else { above = middle }
-    }
+    let [below, above] = try_bisect([low, high], HALVINGS, |middle| Ok::<_, PlanError>(of(middle)? < level))?;
     Ok((Some((below + above) / 2.0), None))
 }
 

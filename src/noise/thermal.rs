@@ -6,10 +6,8 @@
 use crate::camera::{DarkCurrentPoint, Plane, Thermal};
 use crate::caveat::Caveat;
 use crate::stats::{Estimate, NonNegativePrediction, non_negative_prediction};
-use crate::units::{Celsius, ElectronsPerSecond};
+use crate::units::{BOLTZMANN_EV_PER_K, Celsius, ElectronsPerSecond};
 
-/// Boltzmann's constant in eV/K (SI 2019, exact to the digits given).
-const BOLTZMANN_EV_PER_K: f64 = 8.617_333_262e-5;
 /// Doubling of the dark current in kelvins where no law was fitted: the middle of the 5.5 to 8 K that are
 /// reported for cameras (Dunlap, Sostin, Widenhorn & Bodegom 2010, J. Electron. Imaging 19(1); common practice).
 const ASSUMED_DOUBLING_K: f64 = 6.5;

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use crate::noise::{Patch, PlaneNoise};
+use crate::stats::bisect_ratio;
 use crate::units::{Electrons, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Seconds};
 
 use super::filter_solution::FilterSolution;
@@ -266,11 +267,7 @@ fn blend(
 ) -> BlendOfPlane {
     let snr = |light: f64| filter.pixel_search(shining.noise(light), BLEND_SNR).snr(sub, kept, every);
     let bright = shining.seam(long);
-    let (mut low, mut high) = (bright * 1e-9, bright);
-    for _ in 0..HALVINGS {
-        let middle = (low * high).sqrt();
-        if snr(middle) < FAINTEST_TO_BLEND_SNR { low = middle } else { high = middle }
-    }
+    let [_, high] = bisect_ratio([bright * 1e-9, bright], HALVINGS, |light| snr(light) < FAINTEST_TO_BLEND_SNR);
     let ends = [high, bright];
     let background = shining.plane.noise.rates.background().0;
     let level = ends.map(|light| (light + background) * long.0);

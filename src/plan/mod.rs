@@ -10,10 +10,10 @@ mod checklist;
 pub(crate) mod draft;
 mod error;
 mod filter_solution;
-mod in_hand;
 mod map;
 pub(crate) mod optimum;
 mod outcome;
+mod prior_stack;
 pub(crate) mod range;
 
 pub use bright_core::{BlendOfPlane, Burns, FilterShortSet, LongerSubs, ShortSet};
@@ -24,7 +24,6 @@ pub use calibration::{
 };
 pub use checklist::{Checklist, ChecklistFor, ChecklistStep, StepKind, checklist};
 pub use error::{OutOfReach, PlanError};
-pub use in_hand::PriorStack;
 pub use map::{CostMap, MapCell};
 pub use optimum::{
     Chosen, Demand, Length, Optimum, ROUND_LENGTHS_S, Search, SetBy, WITHIN, best_cadence, best_sub, efficiency,
@@ -33,3 +32,4 @@ pub use outcome::{
     FilterAtSetting, FilterPlan, GainSetting, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan, RuleOfThumb,
     SubLimits, WithoutDither, cost_maps, plan, searches,
 };
+pub use prior_stack::PriorStack;

@@ -304,7 +304,7 @@ fn set_by(filter: &FilterPlan) -> String {
         SetBy::SkySaturation => "the sky: it fills the pixel".into(),
         SetBy::Rejection => "rejection: it needs so many subs and dither positions".into(),
         SetBy::Storage => "storage: fewer, longer subs".into(),
-        SetBy::Asked => "the length asked for".into(),
+        SetBy::Requested => "the length asked for".into(),
     }
 }
 

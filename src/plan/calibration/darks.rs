@@ -6,6 +6,7 @@ use crate::camera::Mode;
 use crate::night::{CalibrationCounts, Night, PlaneConditions};
 use crate::noise::{Calibration, LeftPattern, PlaneNoise, dark_current};
 use crate::plan::filter_solution::FilterSolution;
+use crate::stats::bisect;
 use crate::units::{Celsius, Electrons, ElectronsPerSecond, Seconds};
 
 use super::price::{PlanePrice, Price};
@@ -160,10 +161,5 @@ fn farthest(holds: &impl Fn(f64) -> bool) -> Option<f64> {
     if holds(FAR_K) {
         return None;
     }
-    let (mut inside, mut outside) = (0.0, FAR_K);
-    for _ in 0..HALVINGS {
-        let middle = (inside + outside) / 2.0;
-        if holds(middle) { inside = middle } else { outside = middle }
-    }
-    Some(inside)
+    Some(bisect([0.0, FAR_K], HALVINGS, holds)[0])
 }

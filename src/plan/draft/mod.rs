@@ -14,7 +14,7 @@ use crate::rig::Mount;
 use crate::units::{Electrons, Seconds};
 
 use super::filter_solution::FilterSolution;
-use super::in_hand::{PriorStack, snr_in_hand, still_to_reach};
+use super::prior_stack::{PriorStack, snr_in_hand, still_to_reach};
 use super::range::{Sensitivity, Source, largest, moved_search, range_factors};
 use super::{
     CalibrationAdvice, CostMap, Demand, FilterPlan, GainSetting, LargestUncertainty, Plan, PlanError, PlanGoal, Search,

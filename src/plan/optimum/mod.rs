@@ -54,7 +54,8 @@ pub enum SetBy {
     /// The most subs or gigabytes.
     Storage,
     /// A length that was asked for.
-    Asked,
+    #[serde(rename = "asked")]
+    Requested,
 }
 
 /// What is to be reached.

@@ -1,5 +1,7 @@
 //! Where a function of one number is least, and where it stops being good enough.
 
+use crate::stats::bisect;
+
 /// Halvings of an interval: 2^-40 of it is left.
 const HALVINGS: usize = 40;
 
@@ -28,12 +30,7 @@ pub(crate) fn edge(good: &impl Fn(f64) -> bool, inside: f64, end: f64) -> f64 {
     if good(end) {
         return end;
     }
-    let (mut inside, mut outside) = (inside, end);
-    for _ in 0..HALVINGS / 2 {
-        let middle = (inside + outside) / 2.0;
-        if good(middle) { inside = middle } else { outside = middle }
-    }
-    inside
+    bisect([inside, end], HALVINGS / 2, good)[0]
 }
 
 /// The first two digits of a positive number, never more than the number; 0 for anything else.
