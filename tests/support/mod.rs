@@ -2,5 +2,10 @@
 #![allow(dead_code, reason = "each test program uses its own part")]
 
 pub(crate) mod dng;
+#[cfg(feature = "cli")]
+pub(crate) mod folder;
+pub(crate) mod measured;
+#[cfg(feature = "cli")]
+pub(crate) mod program;
 #[cfg(target_os = "linux")]
 pub(crate) mod slow;
