@@ -105,8 +105,12 @@ pub struct FilterPlan {
     pub sub_s: Seconds,
     /// The length of the least wall-clock time.
     pub sub_optimum_s: Seconds,
-    /// The lengths within 3 % of it.
+    /// The stretch of lengths about `sub_s` that cost at most 3 % more than the least, or as much more as `sub_s` does.
     pub sub_range_s: [Seconds; 2],
+    /// So much more they cost at most, in percent.
+    pub sub_range_within_percent: f64,
+    /// All such stretches: whole cadences make a saw of the cost, so there can be several. The optimum lies in one of them.
+    pub sub_stretches_s: Vec<[Seconds; 2]>,
     /// What set the optimum.
     pub set_by: SetBy,
     /// The loss rate behind it.
@@ -210,7 +214,8 @@ pub struct RuleOfThumb {
 pub struct WithoutDither {
     /// Noise in the patch over that of the dithered stack of as many subs, hot pixels not counted.
     pub noise_ratio: f64,
-    /// Hours for the goal over those with dithers; `None` where no number of subs reaches it, or the hours are given.
+    /// Hours for the goal over those with dithers; `None` where no number of subs worth shooting reaches it, or the hours are
+    /// given.
     pub time_ratio: Option<f64>,
     /// Drift from sub to sub of an unguided mount whose polar error is known.
     pub creep_px_per_sub: Option<f64>,

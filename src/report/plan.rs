@@ -204,27 +204,22 @@ fn filter_text(filter: &FilterPlan) -> String {
 
 /// What is to be done through a filter and why, each with its name.
 pub(super) fn filter_entries(filter: &FilterPlan) -> Vec<(&'static str, String)> {
-    let [shortest, longest] = filter.sub_range_s;
     let mut entries = Vec::new();
     let mut line = |name: &'static str, value: String| entries.push((name, value));
-    let within = (shortest.0..=longest.0).contains(&filter.sub_s.0);
-    let outside = if within { "" } else { "; no round length is among them, this one costs a little more" };
-    let best = filter.sub_optimum_s;
-    // Whole cadences make a saw of the costs: two stretches of lengths can be as good.
-    let apart = if (shortest.0 * 0.999..=longest.0 * 1.001).contains(&best.0) {
-        ""
-    } else {
-        ", which lies in another good stretch"
-    };
+    let stretch = |[low, high]: &[Seconds; 2]| format!("{} to {}", duration(*low), duration(*high));
+    // Whole cadences make a saw of the costs: several stretches of lengths can be as good.
+    let others: Vec<String> =
+        filter.sub_stretches_s.iter().filter(|s| **s != filter.sub_range_s).map(stretch).collect();
+    let also = if others.is_empty() { String::new() } else { format!(" (and so do {})", others.join(", ")) };
     let what = if filter.subs_kept_range[0] == filter.subs_kept_range[1] { "best" } else { "least time" };
     line(
         "sub length",
         format!(
-            "{}; {} to {} cost within 3 % of the {what}, best {}{apart}{outside}",
+            "{}; {} cost within {} % of the {what}{also}, best {}",
             duration(filter.sub_s),
-            duration(shortest),
-            duration(longest),
-            duration(best)
+            stretch(&filter.sub_range_s),
+            rounded(filter.sub_range_within_percent, 2),
+            duration(filter.sub_optimum_s)
         ),
     );
     line("set by", set_by(filter));

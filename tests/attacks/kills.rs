@@ -13,6 +13,7 @@ use std::time::{Duration, Instant};
 use rand::RngExt;
 
 use super::mutate::chance;
+use super::support::program::samples;
 
 /// The signal that ends a page whose save is done.
 const TERMINATED: i32 = 15;
@@ -134,7 +135,7 @@ impl Saving<'_> {
 
 /// `measure --out` over a profile that is there, killed; then the folder is used as if nothing had happened.
 pub(crate) fn killed_while_measuring(program: &Path, kills: usize) -> Ends {
-    let samples = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration");
+    let samples = samples();
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("camera.toml");
     let mut words: Vec<OsString> = vec!["measure".into(), samples.join("cooled-mono/bias").into()];
@@ -164,7 +165,7 @@ pub(crate) fn killed_while_measuring(program: &Path, kills: usize) -> Ends {
 
 /// The page saving a changed night over the old one, killed; then the folder is used as if nothing had happened.
 pub(crate) fn killed_while_the_page_saves(program: &Path, kills: usize) -> Ends {
-    let samples = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration");
+    let samples = samples();
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("published-night.toml");
     fs::copy(samples.join("published-camera.toml"), folder.path().join("published-camera.toml")).unwrap();

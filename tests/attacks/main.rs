@@ -17,16 +17,16 @@ mod kills;
 mod mutate;
 mod planted;
 mod requests;
+#[path = "../support/mod.rs"]
+mod support;
 mod texts;
 mod watch;
 
 use std::path::Path;
 use std::time::Duration;
 
+use support::program::PROGRAM;
 use watch::{Limits, Tally};
-
-/// The real thing.
-const PROGRAM: &str = env!("CARGO_BIN_EXE_subwell");
 
 /// A slice must pass on a machine that is slow or busy; the whole holds each file to five seconds.
 const SLICE: Limits = Limits { patience: Duration::from_secs(120), memory_kb: 400_000 };

@@ -2,7 +2,7 @@
 
 use std::fs;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::mpsc::{RecvTimeoutError, channel};
 use std::thread;
 use std::time::{Duration, Instant};
@@ -15,6 +15,7 @@ use subwell::{files, plan, report};
 use super::PROGRAM;
 use super::frames::kept;
 use super::mutate::{Grammar, chance, mutated};
+use super::support::program::samples;
 use super::watch::{Fault, Limits, Tally};
 
 /// One kind of text file.
@@ -40,10 +41,6 @@ pub(crate) const FAMILIES: [Family; 5] = [
     Family { name: "JSON", file: "camera.json", seeds: |_| vec![measured().1], door: camera },
     Family { name: "sidecar", file: "sidecar.csv", seeds: sidecars, door: sidecar },
 ];
-
-fn samples() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration")
-}
 
 pub(crate) fn sample(name: &str) -> String {
     fs::read_to_string(samples().join(name)).unwrap()

@@ -1,16 +1,17 @@
 //! The checklists against the measurement: a made-up camera takes exactly the frames that a list asks for, and nothing
 //! is doubted that the list should have prevented.
 
-use assert_cmd::Command;
 use serde_json::Value;
 use subwell::camera::{CameraProfile, Mode, SaturationIs};
 use subwell::caveat::Caveat;
 use subwell::files::write_simulation;
-use subwell::frames::{Frame, FrameKind};
+use subwell::frames::FrameKind;
 use subwell::plan::{Checklist, ChecklistFor, ChecklistStep, StepKind, checklist};
-use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey};
-use subwell::simulate::{FrameGroup, SensorTruth, frames};
+use subwell::simulate::{FrameGroup, SensorTruth};
 use subwell::units::{Celsius, ElectronsPerSecond, Seconds};
+
+use crate::support::measured::mode_of as measured;
+use crate::support::program::{measure, subwell};
 
 /// Electrons at which the simulated sensor saturates, and the time that its lamp takes to fill it.
 const FULL_E: f64 = 12_000.0;
@@ -68,23 +69,11 @@ fn taken(list: &Checklist) -> SensorTruth {
     SensorTruth { frames: list.steps.iter().filter_map(group).collect(), ..truth.unwrap() }
 }
 
-fn measured(truth: &SensorTruth) -> (Mode, Vec<Caveat>) {
-    let key =
-        |frame: &Frame| StackKey { kind: frame.info.kind, exposure: frame.info.exposure, sensor: frame.info.sensor };
-    let mut all: Vec<Frame> = frames(truth).collect();
-    all.sort_by_key(|frame| key(frame).order());
-    let mut measurement = ModeMeasurement::new(&all[0].info, MeasureOptions::default()).unwrap();
-    for frame in all {
-        measurement.add(key(&frame), frame).unwrap();
-    }
-    measurement.finish().unwrap()
-}
-
 /// The same through the program, from a folder: what its headers and levels say counts too.
 fn measured_from_files(truth: &SensorTruth) -> (Mode, Vec<Caveat>) {
     let folder = tempfile::tempdir().unwrap();
     write_simulation(truth, folder.path(), false, false, &mut |_, _| {}).unwrap();
-    let run = Command::cargo_bin("subwell").unwrap().arg("measure").arg(folder.path()).arg("--json").assert().success();
+    let run = measure(folder.path(), &[]).success();
     let text = String::from_utf8(run.get_output().stdout.clone()).unwrap();
     let profile = CameraProfile::from_json(&text).unwrap();
     assert!(profile.rejected.is_empty(), "{:?}", profile.rejected);
@@ -139,10 +128,10 @@ fn a_list_without_its_bias_frames_or_times_is_doubted() {
 #[test]
 fn the_program_prints_a_list_as_text_and_as_a_document() {
     for option in ["--cooled", "--uncooled", "--quick"] {
-        let run = Command::cargo_bin("subwell").unwrap().args(["checklist", option]).assert().success();
+        let run = subwell().args(["checklist", option]).assert().success();
         let text = String::from_utf8(run.get_output().stdout.clone()).unwrap();
         assert!(text.contains("bias") && text.contains("Sun"), "{text}");
-        let run = Command::cargo_bin("subwell").unwrap().args(["checklist", option, "--json"]).assert().success();
+        let run = subwell().args(["checklist", option, "--json"]).assert().success();
         let list: Value = serde_json::from_slice(&run.get_output().stdout).unwrap();
         assert_eq!((&list["format"], &list["version"]), (&"subwell.checklist".into(), &1.into()));
         for step in list["steps"].as_array().unwrap() {
@@ -151,5 +140,5 @@ fn the_program_prints_a_list_as_text_and_as_a_document() {
             }
         }
     }
-    Command::cargo_bin("subwell").unwrap().args(["checklist", "--quick", "--cooled"]).assert().code(2);
+    subwell().args(["checklist", "--quick", "--cooled"]).assert().code(2);
 }

@@ -1,17 +1,11 @@
 //! The program as people and scripts use it: words, files, exit codes, JSON.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use assert_cmd::Command;
 use serde_json::Value;
 
-fn subwell() -> Command {
-    Command::cargo_bin("subwell").unwrap()
-}
-
-fn samples() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration")
-}
+use crate::support::program::{PROGRAM, samples, subwell};
 
 fn json(command: &mut Command, exit: i32) -> Value {
     let run = command.arg("--json").assert().code(exit);
@@ -323,10 +317,8 @@ fn simulated_frames_come_out_the_same_with_the_same_seed() {
 #[cfg(unix)]
 #[test]
 fn a_reader_that_goes_away_is_no_failure() {
-    let program = assert_cmd::cargo::cargo_bin("subwell");
     let script = format!(
-        "'{}' measure '{}' --json | head -c 10; test ${{PIPESTATUS[0]}} -eq 0",
-        program.display(),
+        "'{PROGRAM}' measure '{}' --json | head -c 10; test ${{PIPESTATUS[0]}} -eq 0",
         samples().join("cooled-mono").display()
     );
     let status = std::process::Command::new("bash").args(["-c", &script]).output().unwrap();

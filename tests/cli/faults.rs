@@ -11,11 +11,7 @@ use std::process::{Command, Output};
 use serde_json::Value;
 use subwell::files::{Decoder, read_headers};
 
-const PROGRAM: &str = env!("CARGO_BIN_EXE_subwell");
-
-fn samples() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration")
-}
+use crate::support::program::{PROGRAM, samples};
 
 fn bias() -> PathBuf {
     samples().join("cooled-mono/bias")

@@ -6,7 +6,7 @@
 
 use std::path::{Path, PathBuf};
 
-use assert_cmd::Command;
+use crate::support::program::{copied, samples, subwell};
 
 /// One `$ subwell …` of a page and what it prints.
 struct Example {
@@ -84,24 +84,10 @@ fn type_files(page: &str, folder: &Path) {
 /// A folder as the page's reader has it: the sample sets beside the sample nights.
 fn desk() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
-    let samples = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration");
     for target in [folder.path().to_owned(), folder.path().join("sample-calibration")] {
-        copied(&samples, &target);
+        copied(&samples(), &target);
     }
     folder
-}
-
-fn copied(from: &Path, to: &Path) {
-    std::fs::create_dir_all(to).unwrap();
-    for entry in std::fs::read_dir(from).unwrap() {
-        let entry = entry.unwrap();
-        let target = to.join(entry.file_name());
-        if entry.file_type().unwrap().is_dir() {
-            copied(&entry.path(), &target);
-        } else {
-            std::fs::copy(entry.path(), target).unwrap();
-        }
-    }
 }
 
 fn run(page: &Path) -> usize {
@@ -110,7 +96,7 @@ fn run(page: &Path) -> usize {
     type_files(&text, desk.path());
     let examples = examples(&text);
     for example in &examples {
-        let run = Command::cargo_bin("subwell").unwrap().current_dir(desk.path()).args(&example.words).assert();
+        let run = subwell().current_dir(desk.path()).args(&example.words).assert();
         let printed = String::from_utf8(run.success().get_output().stdout.clone()).unwrap();
         snapbox::Assert::new().action_env("SNAPSHOTS").eq(printed.trim_end(), example.printed.trim_end().to_owned());
     }

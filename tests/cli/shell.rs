@@ -1,14 +1,9 @@
 //! The program among shells, terminals and other systems: completions, manual pages, patterns, quotes, signs, threads.
 #![cfg(feature = "cli")]
 
-use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
-const PROGRAM: &str = env!("CARGO_BIN_EXE_subwell");
-
-fn samples() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration")
-}
+use crate::support::program::{PROGRAM, samples};
 
 fn run(words: &[&str]) -> Output {
     Command::new(PROGRAM).args(words).env("LC_ALL", "C.UTF-8").output().unwrap()

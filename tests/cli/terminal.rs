@@ -3,23 +3,19 @@
 
 use std::fs::{File, OpenOptions};
 use std::io::Read;
-use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{Winsize, tcsetwinsize};
 
+use crate::support::program::{PROGRAM, samples};
 use crate::support::slow;
 
 /// The width of the terminal.
 const COLUMNS: u16 = 80;
 
-fn samples() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration")
-}
-
 fn subwell(words: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_subwell"));
+    let mut command = Command::new(PROGRAM);
     command.args(words).stdin(Stdio::null()).stdout(Stdio::null()).env("TERM", "xterm").env("LC_ALL", "C.UTF-8");
     command
 }

@@ -3,12 +3,11 @@
 //! All contents are invented; which variants occur is common practice, no source.
 #![cfg(feature = "cli")]
 
-use std::fs;
-
-use subwell::files::{Decoder, read_headers};
 use subwell::frames::header::not_raw;
 use subwell::frames::{Cards, CfaPattern, FrameKind, Header, Inventory, Override, Seen, StripStatistics};
 use subwell::units::{Celsius, Dn, Seconds};
+
+use crate::support::folder::Folder;
 
 fn header(lines: &str) -> Header {
     Header::from_cards(&Cards::from_lines(lines))
@@ -205,12 +204,7 @@ fn a_time_in_the_sidecar_is_believed() {
 
 #[test]
 fn litter_is_passed_over_and_accents_and_case_do_not_matter() {
-    let folder = tempfile::tempdir().unwrap();
-    let put = |name: &str, bytes: &[u8]| {
-        let path = folder.path().join(name);
-        fs::create_dir_all(path.parent().unwrap()).unwrap();
-        fs::write(path, bytes).unwrap();
-    };
+    let folder = Folder::new();
     for litter in [
         "._dark.fits",
         "darks/.DS_Store",
@@ -220,7 +214,7 @@ fn litter_is_passed_over_and_accents_and_case_do_not_matter() {
         "$RECYCLE.BIN/x.fits",
         "darks/ehthumbs.db",
     ] {
-        put(litter, b"\0\x01");
+        folder.put(litter, b"\0\x01");
     }
     let mut card = String::new();
     for line in ["SIMPLE  = T", "BITPIX  = 16", "NAXIS   = 2", "NAXIS1  = 12", "NAXIS2  = 10", "EXPTIME = 30", "END"] {
@@ -231,10 +225,9 @@ fn litter_is_passed_over_and_accents_and_case_do_not_matter() {
     bytes.extend((0..120_u16).flat_map(|count| (200 + count * 7 % 13).to_be_bytes()));
     bytes.resize(5760, 0);
     // As macOS stores it: a letter, then its accent.
-    put("DARKS/E\u{301}te\u{301} 1.FIT", &bytes);
-    put("sidecar.csv", "file;sensor_c\r\n\"darks\\\u{c9}t\u{e9} 1.fit\";-4,5\r\n".as_bytes());
-    let decoder = Decoder::new(env!("CARGO_BIN_EXE_subwell"), 1);
-    let set = read_headers(folder.path(), &decoder).unwrap();
+    folder.put("DARKS/E\u{301}te\u{301} 1.FIT", &bytes);
+    folder.put("sidecar.csv", "file;sensor_c\r\n\"darks\\\u{c9}t\u{e9} 1.fit\";-4,5\r\n".as_bytes());
+    let set = folder.read();
     assert!(set.rejected().is_empty(), "{:?}", set.rejected());
     let frames: Vec<_> = set.inventory.frames().collect();
     assert_eq!((frames.len(), frames[0].kind, frames[0].sensor), (1, FrameKind::Dark, Some(Celsius(-4.5))));

@@ -5,53 +5,19 @@
 
 use std::fs;
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use fitsio::FitsFile;
 use fitsio::images::{ImageDescription, ImageType};
-use subwell::files::{Decoder, FrameSet, read_frame, read_headers, write_whole};
+use subwell::files::{FrameSet, read_frame, read_headers, write_whole};
 use subwell::frames::{Cards, FrameKind, Header, Inventory, Seen};
 use subwell::units::{Celsius, Micrometres, Seconds};
-use tempfile::TempDir;
+
+use crate::support::folder::Folder;
+use crate::support::program::{decoder, real_frames};
 
 const WIDTH: usize = 40;
 const HEIGHT: usize = 36;
-
-fn decoder() -> Decoder {
-    Decoder::new(env!("CARGO_BIN_EXE_subwell"), 2)
-}
-
-/// A folder that is gone when the test ends.
-struct Folder(TempDir);
-
-impl Folder {
-    fn new() -> Self {
-        Self(tempfile::tempdir().unwrap())
-    }
-
-    fn path(&self) -> &Path {
-        self.0.path()
-    }
-
-    fn put(&self, name: &str, bytes: &[u8]) -> PathBuf {
-        let path = self.path().join(name);
-        fs::create_dir_all(path.parent().unwrap()).unwrap();
-        fs::write(&path, bytes).unwrap();
-        path
-    }
-
-    fn read(&self) -> FrameSet {
-        read_headers(self.path(), &decoder()).unwrap()
-    }
-
-    /// The code and reason of the one file that was rejected.
-    fn only_rejected(&self) -> (String, String) {
-        let set = self.read();
-        assert_eq!(set.inventory.frames().count(), 0);
-        assert_eq!(set.rejected().len(), 1, "{:?}", set.rejected());
-        (set.rejected()[0].code.clone(), set.rejected()[0].reason.clone())
-    }
-}
 
 /// Counts that differ from each other and scatter like noise around `level`.
 fn counts(level: u16, seed: u64) -> Vec<u16> {
@@ -671,15 +637,8 @@ fn the_inventory_becomes_the_json_that_is_promised() {
     assert!(json["rejected"].is_array() && json["missing"].is_array() && json["caveats"].is_array());
 }
 
-/// Real frames are not part of the repository; where they lie is in SUBWELL_REAL, or beside it.
 fn real(set: &str) -> Option<FrameSet> {
-    let beside = || PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../shared/real");
-    let folder = std::env::var_os("SUBWELL_REAL").map_or_else(beside, PathBuf::from).join(set);
-    if !folder.is_dir() {
-        eprintln!("skipped: {} is not there", folder.display());
-        return None;
-    }
-    Some(read_headers(&folder, &decoder()).unwrap())
+    Some(read_headers(&real_frames(set)?, &decoder()).unwrap())
 }
 
 fn count(set: &FrameSet, kind: FrameKind) -> usize {

@@ -7,11 +7,14 @@
 use std::fs;
 use std::path::Path;
 
-use subwell::files::{Decoder, FrameSet, read_headers, write_simulation};
+use subwell::files::{FrameSet, read_headers, write_simulation};
 use subwell::frames::header::not_raw;
 use subwell::frames::{Cards, CfaPattern, FrameKind, Inventory, Seen};
 use subwell::simulate::SensorTruth;
 use subwell::units::Celsius;
+
+use crate::support::measured::group;
+use crate::support::program::{decoder, subwell};
 
 /// A FITS file of 12 × 10 pixels with these lines in its header.
 fn fits(lines: &str) -> Vec<u8> {
@@ -53,7 +56,7 @@ fn folder() -> (tempfile::TempDir, FrameSet) {
         fs::create_dir_all(&to).unwrap();
         fs::write(to.join(format!("{name}.fits")), fits(&lines)).unwrap();
     }
-    let set = read_headers(folder.path(), &Decoder::new(env!("CARGO_BIN_EXE_subwell"), 1)).unwrap();
+    let set = read_headers(folder.path(), &decoder()).unwrap();
     (folder, set)
 }
 
@@ -130,9 +133,7 @@ fn simulated() -> tempfile::TempDir {
     let mut text = SENSOR.to_owned();
     for share in [0.05, 0.1, 0.2, 0.4, 0.6] {
         let light = 9000.0 * share / 2.0;
-        text.push_str(&format!(
-            "[[frames]]\nkind = \"flat\"\ncount = 2\nexposure_s = 2.0\nsensor_c = -10.0\nlight_e_per_s = {light:?}\n"
-        ));
+        text.push_str(&group("flat", 2, 2.0, -10.0, light));
     }
     let folder = tempfile::tempdir().unwrap();
     let truth = SensorTruth::from_toml(&text).unwrap();
@@ -158,8 +159,7 @@ fn rename(folder: &Path, from: &str, to: &str) {
 
 /// Stdout and stderr.
 fn run(words: &[&str], folder: &Path) -> (String, String) {
-    let mut program = assert_cmd::Command::cargo_bin("subwell").unwrap();
-    let run = program.args(words).arg(folder).assert();
+    let run = subwell().args(words).arg(folder).assert();
     let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).split_whitespace().collect::<Vec<_>>().join(" ");
     (text(&run.get_output().stdout), text(&run.get_output().stderr))
 }

@@ -3,46 +3,19 @@
 //! All cameras are invented. `tests/data/packed-12.dng` was written by pidng; `tests/data/make_dng.py` says how.
 #![cfg(feature = "cli")]
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
+use std::sync::LazyLock;
 
 use rand::{RngExt, SeedableRng};
 use rand_distr::StandardNormal;
 use rand_xoshiro::Xoshiro256PlusPlus;
-use subwell::files::{Decoder, FrameSet, read_headers};
+use subwell::files::read_headers;
 use subwell::frames::{CfaPattern, FrameKind};
 use subwell::units::{Celsius, Seconds};
 
 use crate::support::dng::Dng;
-
-fn decoder() -> Decoder {
-    Decoder::new(env!("CARGO_BIN_EXE_subwell"), 2)
-}
-
-struct Folder(tempfile::TempDir);
-
-impl Folder {
-    fn new() -> Self {
-        Self(tempfile::tempdir().unwrap())
-    }
-
-    fn put(&self, name: &str, bytes: &[u8]) -> PathBuf {
-        let path = self.0.path().join(name);
-        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
-        std::fs::write(&path, bytes).unwrap();
-        path
-    }
-
-    fn read(&self) -> FrameSet {
-        read_headers(self.0.path(), &decoder()).unwrap()
-    }
-
-    fn only_rejected(&self) -> (String, String) {
-        let set = self.read();
-        assert_eq!(set.inventory.frames().count(), 0);
-        assert_eq!(set.rejected().len(), 1, "{:?}", set.rejected());
-        (set.rejected()[0].code.clone(), set.rejected()[0].reason.clone())
-    }
-}
+use crate::support::folder::Folder;
+use crate::support::program::{decoder, json_of, measure};
 
 const WIDTH: usize = 808;
 const HEIGHT: usize = 643;
@@ -74,29 +47,37 @@ fn frame(electrons: f64, seed: u64) -> Dng {
 const SHARES: [f64; 10] = [0.02, 0.05, 0.1, 0.15, 0.22, 0.3, 0.4, 0.5, 0.6, 0.7];
 const FULL_E: f64 = 7000.0;
 
-fn ramp(folder: &Folder, change: impl Fn(Dng) -> Dng) {
+/// Bias frames and pairs of pairs of flats, with their names. The noise of twenty-five million pixels takes its time: it
+/// is made once for all tests.
+static RAMP: LazyLock<Vec<(String, Dng)>> = LazyLock::new(|| {
+    let mut frames = Vec::new();
     let mut seed = 1;
-    let mut put = |name: String, electrons: f64, exposure: (u32, u32)| {
+    let mut add = |name: String, electrons: f64, exposure: (u32, u32)| {
         seed += 1;
         let mut dng = frame(electrons, seed);
         dng.exposure = exposure;
         dng.date = format!("2026:01:02 20:{:02}:{:02}", seed / 60, seed % 60);
-        folder.put(&name, &change(dng).bytes());
+        frames.push((name, dng));
     };
     for number in 0..8 {
-        put(format!("bias/IMG_{number:04}.DNG"), 0.0, (1, 4096));
+        add(format!("bias/IMG_{number:04}.DNG"), 0.0, (1, 4096));
     }
     for (step, share) in SHARES.into_iter().enumerate() {
         for number in 0..4 {
-            put(format!("flats/IMG_{step:02}{number:02}.DNG"), share * FULL_E, ((share * 100.0) as u32, 64));
+            add(format!("flats/IMG_{step:02}{number:02}.DNG"), share * FULL_E, ((share * 100.0) as u32, 64));
         }
+    }
+    frames
+});
+
+fn ramp(folder: &Folder, change: impl Fn(Dng) -> Dng) {
+    for (name, dng) in RAMP.iter() {
+        folder.put(name, &change(dng.clone()).bytes());
     }
 }
 
 fn measured(folder: &Folder) -> serde_json::Value {
-    let mut program = assert_cmd::Command::cargo_bin("subwell").unwrap();
-    let run = program.arg("measure").arg(folder.0.path()).arg("--json").assert();
-    serde_json::from_slice(&run.get_output().stdout).unwrap()
+    json_of(&measure(folder.path(), &[]))
 }
 
 /// Each plane within 1 % in gain and read noise, and half a DN in offset.
@@ -186,9 +167,7 @@ const SUMS_LOSSLESS: [(usize, usize, usize, u64); 4] =
 #[ignore = "needs a ramp of another writer: tests/data/make_dng.py"]
 fn a_ramp_of_another_writer_is_measured_plane_by_plane() {
     let folder = std::env::var_os("SUBWELL_DNG_RAMP").expect("SUBWELL_DNG_RAMP names its folder");
-    let mut program = assert_cmd::Command::cargo_bin("subwell").unwrap();
-    let run = program.arg("measure").arg(folder).arg("--json").assert();
-    let profile: serde_json::Value = serde_json::from_slice(&run.get_output().stdout).unwrap();
+    let profile = json_of(&measure(Path::new(&folder), &[]));
     let planes = profile["modes"][0]["planes"].as_array().unwrap_or_else(|| panic!("{profile}"));
     let expected = [("r0c0", "G", 2), ("r0c1", "R", 3), ("r1c0", "B", 0), ("r1c1", "G", 1)];
     for (plane, (place, colour, truth)) in planes.iter().zip(expected) {
@@ -337,7 +316,7 @@ fn damaged_tags_neither_hang_nor_harm() {
     }
     folder.put("flats/good.dng", &ours);
     let decoder = decoder();
-    let set = read_headers(folder.0.path(), &decoder).unwrap();
+    let set = read_headers(folder.path(), &decoder).unwrap();
     assert!(!set.rejected().is_empty());
     let (mut taken, mut refused) = (0, 0);
     for info in set.inventory.frames() {
@@ -353,9 +332,10 @@ fn damaged_tags_neither_hang_nor_harm() {
 
 #[test]
 fn the_true_time_stands_in_the_metadata() {
+    let plain = frame(1000.0, 1);
     let named = |exposure, apex| {
         let folder = Folder::new();
-        let mut dng = frame(1000.0, 1);
+        let mut dng = plain.clone();
         (dng.exposure, dng.apex) = (exposure, apex);
         folder.put("lights/a.dng", &dng.bytes());
         let set = folder.read();
@@ -373,9 +353,10 @@ fn the_true_time_stands_in_the_metadata() {
 
 #[test]
 fn a_body_temperature_is_taken_with_a_word_and_zero_is_none() {
+    let plain = frame(0.0, 1);
     let dark = |celsius| {
         let folder = Folder::new();
-        let mut dng = frame(0.0, 1);
+        let mut dng = plain.clone();
         (dng.air_c, dng.exposure) = (celsius, (60, 1));
         folder.put("darks/a.dng", &dng.bytes());
         let set = folder.read();

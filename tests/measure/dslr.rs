@@ -11,6 +11,8 @@ use subwell::frames::{Frame, FrameKind};
 use subwell::simulate::{SensorTruth, SimulatedSensor, frames};
 
 use crate::support::dng::Dng;
+use crate::support::measured::group;
+use crate::support::program::{json_of, measure};
 
 /// 0.6 e⁻/DN at ISO 800, a level of 1024 DN, 0.2 e⁻/s at 20 °C.
 const CAMERA: &str = "camera = \"Invented Three\"\nwidth_px = 320\nheight_px = 240\ncfa = \"RGGB\"\nadc_bits = 14\n\
@@ -19,12 +21,6 @@ const CAMERA: &str = "camera = \"Invented Three\"\nwidth_px = 320\nheight_px = 2
     light_colour = { R = 0.7, G = 1.0, B = 0.6 }\ngain_setting = 800\npixel_um = 4.3\n";
 const DARK_RATE: f64 = 0.2;
 const FULL_E: f64 = 8800.0;
-
-fn group(kind: &str, count: usize, exposure: f64, celsius: f64, light: f64) -> String {
-    format!(
-        "[[frames]]\nkind = \"{kind}\"\ncount = {count}\nexposure_s = {exposure:?}\nsensor_c = {celsius:?}\nlight_e_per_s = {light:?}\n"
-    )
-}
 
 /// Bias frames and pairs of flats of the camera at 20 °C.
 fn lit(seed: u64) -> String {
@@ -41,9 +37,7 @@ fn true_rate(truth: &SensorTruth) -> f64 {
 }
 
 fn measured(folder: &Path) -> Value {
-    let mut program = assert_cmd::Command::cargo_bin("subwell").unwrap();
-    let run = program.args(["measure", "--json"]).arg(folder).assert();
-    serde_json::from_slice(&run.get_output().stdout).unwrap()
+    json_of(&measure(folder, &[]))
 }
 
 fn written(all: Vec<Frame>) -> tempfile::TempDir {

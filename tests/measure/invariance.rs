@@ -8,8 +8,11 @@ use ndarray::Array2;
 use serde_json::Value;
 use subwell::camera::Plane;
 use subwell::frames::Frame;
-use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey};
+use subwell::sensor::MeasureOptions;
 use subwell::simulate::{SensorTruth, frames};
+
+use crate::support::measured::{by_stacks, group, key};
+use crate::support::program::{json_of, measure, subwell};
 
 /// The same sums in another order of floating point.
 const SAME: f64 = 1e-9;
@@ -21,9 +24,7 @@ const SENSOR: &str = "width_px = 128\nheight_px = 96\ngain_e_per_adc_step = 0.9\
 fn truth(height_px: usize) -> SensorTruth {
     let mut text = SENSOR.replace("height_px = 96", &format!("height_px = {height_px}"));
     let mut add = |kind: &str, count: usize, exposure: f64, light: f64| {
-        text.push_str(&format!(
-            "[[frames]]\nkind = \"{kind}\"\ncount = {count}\nexposure_s = {exposure:?}\nsensor_c = 0.0\nlight_e_per_s = {light:?}\n"
-        ));
+        text.push_str(&group(kind, count, exposure, 0.0, light));
     };
     add("bias", 6, 0.0, 0.0);
     for share in [0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.65] {
@@ -40,16 +41,9 @@ fn measured(changed: impl Fn(&mut Frame)) -> Plane {
 }
 
 fn measured_of(truth: &SensorTruth, changed: impl Fn(&mut Frame)) -> Plane {
-    let key =
-        |frame: &Frame| StackKey { kind: frame.info.kind, exposure: frame.info.exposure, sensor: frame.info.sensor };
     let mut all: Vec<Frame> = frames(truth).collect();
     all.iter_mut().for_each(&changed);
-    all.sort_by_key(|frame| key(frame).order());
-    let mut measurement = ModeMeasurement::new(&all[0].info, MeasureOptions::default()).unwrap();
-    for frame in all {
-        measurement.add(key(&frame), frame).unwrap();
-    }
-    measurement.finish().unwrap().0.planes.remove(0)
+    by_stacks(all, MeasureOptions::default(), key).unwrap().0.planes.remove(0)
 }
 
 /// Every number of a plane that is in electrons, or without a unit.
@@ -188,9 +182,7 @@ fn tiles(bytes: &[u8], path: &Path) {
 }
 
 fn profile(folder: &Path) -> Value {
-    let output = assert_cmd::Command::cargo_bin("subwell").unwrap().arg("measure").arg(folder).arg("--json").output();
-    let output = output.unwrap();
-    serde_json::from_slice::<Value>(&output.stdout).expect("a profile")["modes"][0]["planes"][0].clone()
+    json_of(&measure(folder, &[]))["modes"][0]["planes"][0].clone()
 }
 
 #[test]
@@ -198,14 +190,8 @@ fn names_and_ways_of_storing_leave_the_electrons() {
     let folder = tempfile::tempdir().unwrap();
     let plain = folder.path().join("plain");
     std::fs::write(folder.path().join("sensor.toml"), toml::to_string(&truth(96)).unwrap()).unwrap();
-    let made = assert_cmd::Command::cargo_bin("subwell")
-        .unwrap()
-        .arg("simulate")
-        .arg(folder.path().join("sensor.toml"))
-        .arg("--out")
-        .arg(&plain)
-        .output()
-        .unwrap();
+    let made =
+        subwell().arg("simulate").arg(folder.path().join("sensor.toml")).arg("--out").arg(&plain).output().unwrap();
     assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
     let expected = profile(&plain);
     let files = files(&plain);

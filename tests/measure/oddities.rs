@@ -2,40 +2,30 @@
 
 use subwell::camera::Mode;
 use subwell::caveat::Caveat;
-use subwell::frames::{Frame, FrameInfo, FrameKind};
-use subwell::sensor::{MeasureError, MeasureOptions, ModeMeasurement, StackKey};
+use subwell::frames::{Frame, FrameKind};
+use subwell::sensor::{MeasureError, MeasureOptions};
 use subwell::simulate::{SensorTruth, frames};
 use subwell::units::{ElectronsPerSecond, Seconds};
 
-fn key(info: &FrameInfo) -> StackKey {
-    StackKey { kind: info.kind, exposure: info.exposure, sensor: info.sensor }
-}
+use crate::support::measured::{by_stacks, group, key};
 
-/// Measures frames as the program does: stack by stack.
-fn of_frames(mut all: Vec<Frame>) -> Result<(Mode, Vec<Caveat>), MeasureError> {
-    all.sort_by_key(|frame| key(&frame.info).order());
-    let mut measurement = ModeMeasurement::new(&all[0].info, MeasureOptions::default())?;
-    for frame in all {
-        measurement.add(key(&frame.info), frame)?;
-    }
-    measurement.finish()
+fn of_frames(all: Vec<Frame>) -> Result<(Mode, Vec<Caveat>), MeasureError> {
+    by_stacks(all, MeasureOptions::default(), key)
 }
 
 /// Measures a sensor of `keys`, its oddity in one line, with eight bias frames, twelve pairs of flats up to `full`
 /// electrons, and darks of three exposures at 0 degC.
 fn sensor(keys: &str, oddity: &str, full: f64) -> SensorTruth {
     let mut text = format!("{keys}\noddity = {{ {oddity} }}\n");
-    let mut group = |kind: &str, count: usize, exposure: f64, light: f64| {
-        text.push_str(&format!(
-            "[[frames]]\nkind = \"{kind}\"\ncount = {count}\nexposure_s = {exposure:?}\nsensor_c = 0.0\nlight_e_per_s = {light:?}\n"
-        ));
+    let mut add = |kind: &str, count: usize, exposure: f64, light: f64| {
+        text.push_str(&group(kind, count, exposure, 0.0, light));
     };
-    group("bias", 8, 0.0, 0.0);
+    add("bias", 8, 0.0, 0.0);
     for share in [0.01, 0.02, 0.04, 0.07, 0.11, 0.16, 0.22, 0.3, 0.4, 0.5, 0.6, 0.68] {
-        group("flat", 2, share, full);
+        add("flat", 2, share, full);
     }
     for exposure in [60.0, 180.0, 300.0] {
-        group("dark", 4, exposure, 0.0);
+        add("dark", 4, exposure, 0.0);
     }
     SensorTruth::from_toml(&text).unwrap()
 }

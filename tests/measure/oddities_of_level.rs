@@ -3,9 +3,11 @@
 use subwell::camera::{DarkCurrentSource, Plane};
 use subwell::caveat::Caveat;
 use subwell::frames::{Frame, FrameInfo, FrameKind};
-use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey};
+use subwell::sensor::{MeasureOptions, StackKey};
 use subwell::simulate::{SensorTruth, SimulatedSensor, frames};
 use subwell::units::Celsius;
+
+use crate::support::measured::{by_stacks, group};
 
 const PLAIN: &str = "width_px = 240\nheight_px = 180\ngain_e_per_adc_step = 0.8\noffset_dn = 250.0\nread_noise_e = 2.4\n\
                      full_well_e = 12000\nprnu_percent = 0.6\ndsnu_e = 0.5\ndark_at_c = 0.0\nseed = 31\n";
@@ -14,31 +16,24 @@ const LEVELS: [f64; 9] = [0.01, 0.02, 0.05, 0.1, 0.2, 0.3, 0.45, 0.6, 0.68];
 /// Frames of a sensor of `keys`: bias, pairs of flats whose second frame has `drift` times the light of the first, darks.
 fn sensor(keys: &str, levels: &[f64], drift: f64) -> SensorTruth {
     let mut text = format!("{PLAIN}{keys}\n");
-    let mut group = |kind: &str, count: usize, exposure: f64, light: f64| {
-        text.push_str(&format!(
-            "[[frames]]\nkind = \"{kind}\"\ncount = {count}\nexposure_s = {exposure:?}\nsensor_c = 0.0\nlight_e_per_s = {light:?}\n"
-        ));
+    let mut add = |kind: &str, count: usize, exposure: f64, light: f64| {
+        text.push_str(&group(kind, count, exposure, 0.0, light));
     };
-    group("bias", 8, 0.0, 0.0);
+    add("bias", 8, 0.0, 0.0);
     for &share in levels {
-        group("flat", 1, share, 12_000.0);
-        group("flat", 1, share, 12_000.0 * drift);
+        add("flat", 1, share, 12_000.0);
+        add("flat", 1, share, 12_000.0 * drift);
     }
     for exposure in [60.0, 180.0, 300.0] {
-        group("dark", 4, exposure, 0.0);
+        add("dark", 4, exposure, 0.0);
     }
     SensorTruth::from_toml(&text).unwrap()
 }
 
-fn measured(mut all: Vec<Frame>) -> (Plane, Vec<Caveat>) {
+fn measured(all: Vec<Frame>) -> (Plane, Vec<Caveat>) {
     let celsius = |info: &FrameInfo| info.sensor.map(|c| Celsius((c.0 / 5.0).round() * 5.0));
     let key = |info: &FrameInfo| StackKey { kind: info.kind, exposure: info.exposure, sensor: celsius(info) };
-    all.sort_by_key(|frame| key(&frame.info).order());
-    let mut measurement = ModeMeasurement::new(&all[0].info, MeasureOptions::default()).unwrap();
-    for frame in all {
-        measurement.add(key(&frame.info), frame).unwrap();
-    }
-    let (mut mode, caveats) = measurement.finish().unwrap();
+    let (mut mode, caveats) = by_stacks(all, MeasureOptions::default(), key).unwrap();
     (mode.planes.remove(0), caveats)
 }
 

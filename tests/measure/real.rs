@@ -2,27 +2,14 @@
 //! these tests say so and pass. The values were measured independently with numpy from the
 //! same frames, by EMVA 1288's formulas.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-use assert_cmd::Command;
 use serde_json::Value;
 
-/// The folder of one camera's frames, if it is there.
-fn frames(camera: &str) -> Option<PathBuf> {
-    let root = std::env::var_os("SUBWELL_REAL")
-        .map_or_else(|| PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../shared/real"), PathBuf::from);
-    let folder = root.join(camera);
-    if folder.is_dir() {
-        return Some(folder);
-    }
-    eprintln!("SKIPPED: the real frames of {camera} are not beside the project (or in $SUBWELL_REAL)");
-    None
-}
+use crate::support::program::{json_of, measure, real_frames as frames};
 
 fn measured(folder: &Path, words: &[&str]) -> Value {
-    let run =
-        Command::cargo_bin("subwell").unwrap().arg("measure").arg(folder).args(words).arg("--json").assert().success();
-    serde_json::from_slice(&run.get_output().stdout).unwrap()
+    json_of(&measure(folder, words).success())
 }
 
 fn number(value: &Value, pointer: &str) -> f64 {

@@ -3,11 +3,13 @@
 
 use std::path::Path;
 
-use assert_cmd::Command;
 use serde_json::Value;
 use subwell::camera::{CameraProfile, GainLawKind};
 use subwell::files::{read_profile, write_frame};
 use subwell::simulate::{SensorTruth, frames};
+
+use crate::support::measured::group;
+use crate::support::program::{json_of, measure};
 
 /// What is true of one mode.
 #[derive(Clone, Copy)]
@@ -40,18 +42,16 @@ fn sensor(mode: Truth, seed: u64) -> SensorTruth {
         0.5 * f64::from(mode.binning.pow(2)),
         mode.setting
     );
-    let mut group = |kind: &str, count: usize, exposure: f64, celsius: f64, light: f64| {
-        text.push_str(&format!(
-            "[[frames]]\nkind = \"{kind}\"\ncount = {count}\nexposure_s = {exposure:?}\nsensor_c = {celsius:?}\nlight_e_per_s = {light:?}\n"
-        ));
+    let mut add = |kind: &str, count: usize, exposure: f64, celsius: f64, light: f64| {
+        text.push_str(&group(kind, count, exposure, celsius, light));
     };
-    group("bias", 8, 0.0, mode.cold, 0.0);
+    add("bias", 8, 0.0, mode.cold, 0.0);
     for share in [0.02, 0.05, 0.1, 0.2, 0.3, 0.45, 0.6, 0.7, 1.3] {
-        group("flat", 2, share, mode.cold, full);
+        add("flat", 2, share, mode.cold, full);
     }
     for celsius in [mode.cold, mode.cold + 15.0] {
         for exposure in [30.0, 120.0, 300.0] {
-            group("dark", 2, exposure, celsius, 0.0);
+            add("dark", 2, exposure, celsius, 0.0);
         }
     }
     SensorTruth::from_toml(&text).unwrap()
@@ -68,10 +68,8 @@ fn write_tree(folder: &Path, modes: &[Truth], seed: u64) {
     }
 }
 
-fn measure(folder: &Path, words: &[&str]) -> Value {
-    let mut command = Command::cargo_bin("subwell").unwrap();
-    let run = command.arg("measure").arg(folder).args(words).arg("--json").assert().success();
-    serde_json::from_slice(&run.get_output().stdout).unwrap()
+fn printed(folder: &Path, words: &[&str]) -> Value {
+    json_of(&measure(folder, words).success())
 }
 
 fn profile(document: &Value) -> CameraProfile {
@@ -84,7 +82,7 @@ fn each_mode_of_a_folder_is_measured_for_itself_and_held_against_an_older_profil
     let frames = folder.path().join("all");
     write_tree(&frames, &MODES, 50);
     let old = folder.path().join("old.toml");
-    let measured = profile(&measure(&frames, &["--out", old.to_str().unwrap()]));
+    let measured = profile(&printed(&frames, &["--out", old.to_str().unwrap()]));
     assert_eq!(measured.modes.len(), MODES.len());
     for truth in MODES {
         let alike = |mode: &&subwell::camera::Mode| {
@@ -116,7 +114,7 @@ fn each_mode_of_a_folder_is_measured_for_itself_and_held_against_an_older_profil
     let ill = Truth { read_noise: 2.0 * MODES[1].read_noise, ..MODES[1] };
     // Other frames of another day: one such pair in twenty says something by chance, this one does not.
     write_tree(&newer, &[MODES[0], ill, MODES[2]], 70);
-    let document = measure(&newer, &["--against", old.to_str().unwrap()]);
+    let document = printed(&newer, &["--against", old.to_str().unwrap()]);
     let changes = document["changes"].as_array().unwrap();
     println!("{changes:#?}");
     assert!(changes.iter().any(|change| change["quantity"] == "read_noise_e" && change["worse"] == true));
@@ -130,6 +128,6 @@ fn each_mode_of_a_folder_is_measured_for_itself_and_held_against_an_older_profil
         document["caveats"].as_array().unwrap().iter().map(|caveat| caveat["code"].as_str().unwrap()).collect();
     assert!(codes.contains(&"changed") && codes.contains(&"no-counterpart"), "{codes:?}");
     // A profile held against itself says nothing.
-    let same = measure(&frames, &["--against", old.to_str().unwrap()]);
+    let same = printed(&frames, &["--against", old.to_str().unwrap()]);
     assert_eq!(same["changes"], serde_json::json!([]));
 }

@@ -8,35 +8,22 @@ use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey};
 use subwell::simulate::{SensorTruth, SimulatedSensor, frames};
 use subwell::units::{Celsius, Seconds};
 
-/// Measures the frames a sensor would write, as the program does: stack by stack.
-fn measured(truth: &SensorTruth) -> (Mode, Vec<Caveat>) {
-    let mut all: Vec<_> = frames(truth).collect();
-    let key =
-        |info: &subwell::frames::FrameInfo| StackKey { kind: info.kind, exposure: info.exposure, sensor: info.sensor };
-    all.sort_by_key(|frame| key(&frame.info).order());
-    let mut measurement = ModeMeasurement::new(&all[0].info, MeasureOptions::default()).unwrap();
-    for frame in all {
-        measurement.add(key(&frame.info), frame).unwrap();
-    }
-    measurement.finish().unwrap()
-}
+use crate::support::measured::{by_stacks, group, key, mode_of as measured};
 
 /// A sensor with twelve levels of flat pairs and, where `temperatures` are given, dark ramps.
 fn sensor(keys: &str, full: f64, temperatures: &[f64]) -> SensorTruth {
     let mut text = format!("{keys}\n");
-    let mut frames = |kind: &str, count: usize, exposure: f64, celsius: f64, light: f64| {
-        text.push_str(&format!(
-            "[[frames]]\nkind = \"{kind}\"\ncount = {count}\nexposure_s = {exposure:?}\nsensor_c = {celsius:?}\nlight_e_per_s = {light:?}\n"
-        ));
+    let mut add = |kind: &str, count: usize, exposure: f64, celsius: f64, light: f64| {
+        text.push_str(&group(kind, count, exposure, celsius, light));
     };
     let cold = temperatures.first().copied().unwrap_or(-10.0);
-    frames("bias", 8, 0.0, cold, 0.0);
+    add("bias", 8, 0.0, cold, 0.0);
     for share in [0.01, 0.02, 0.04, 0.07, 0.11, 0.16, 0.22, 0.3, 0.4, 0.5, 0.6, 0.68] {
-        frames("flat", 2, share, cold, full);
+        add("flat", 2, share, cold, full);
     }
     for &celsius in temperatures {
         for (exposure, count) in [(60.0, 4), (180.0, 4), (300.0, 4)] {
-            frames("dark", count, exposure, celsius, 0.0);
+            add("dark", count, exposure, celsius, 0.0);
         }
     }
     SensorTruth::from_toml(&text).unwrap()
@@ -276,13 +263,7 @@ fn a_damaged_bias_frame_is_named_and_left_out() {
         }
     }
     let name = all[2].info.file.clone();
-    let key =
-        |info: &subwell::frames::FrameInfo| StackKey { kind: info.kind, exposure: info.exposure, sensor: info.sensor };
-    let mut measurement = ModeMeasurement::new(&all[0].info, MeasureOptions::default()).unwrap();
-    for frame in all {
-        measurement.add(key(&frame.info), frame).unwrap();
-    }
-    let (mode, caveats) = measurement.finish().unwrap();
+    let (mode, caveats) = by_stacks(all, MeasureOptions::default(), key).unwrap();
     assert!((mode.planes[0].read_noise_e.value.0 - 2.0).abs() < 0.1, "{:?}", mode.planes[0].read_noise_e);
     let caveat = caveats.iter().find(|caveat| caveat.code == "outlier-frame").expect("a word about it");
     assert!(caveat.message.contains(&name), "{caveat:?}");

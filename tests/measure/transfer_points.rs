@@ -1,17 +1,19 @@
 //! Photon transfer points as tables: written by the program, read here by name, and ECSV as astropy read it.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use assert_cmd::Command;
 use serde_json::Value;
 
-fn samples() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration/cooled-mono")
+use crate::support::program::{samples, subwell};
+
+fn frames() -> PathBuf {
+    samples().join("cooled-mono")
 }
 
 fn measure(words: &[&str]) -> Command {
-    let mut command = Command::cargo_bin("subwell").unwrap();
-    command.arg("measure").arg(samples()).args(words);
+    let mut command = subwell();
+    command.arg("measure").arg(frames()).args(words);
     command
 }
 

@@ -2,21 +2,15 @@
 
 use subwell::camera::{Mode, Plane};
 use subwell::caveat::Caveat;
-use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey};
+use subwell::sensor::MeasureOptions;
 use subwell::simulate::{SensorTruth, frames};
 use subwell::stats::Estimate;
 use subwell::units::{ElectronsPerDn, Quantity};
 
+use crate::support::measured::{by_stacks, group, key};
+
 fn measured(truth: &SensorTruth, options: MeasureOptions) -> (Mode, Vec<Caveat>) {
-    let mut all: Vec<_> = frames(truth).collect();
-    let key =
-        |info: &subwell::frames::FrameInfo| StackKey { kind: info.kind, exposure: info.exposure, sensor: info.sensor };
-    all.sort_by_key(|frame| key(&frame.info).order());
-    let mut measurement = ModeMeasurement::new(&all[0].info, options).unwrap();
-    for frame in all {
-        measurement.add(key(&frame.info), frame).unwrap();
-    }
-    measurement.finish().unwrap()
+    by_stacks(frames(truth).collect(), options, key).unwrap()
 }
 
 /// A sensor of 160 × 120 pixels with `bias` bias frames and `flat` flats at each of six levels up to 80 % of the well.
@@ -27,9 +21,7 @@ fn sensor(keys: &str, bias: usize, flat: usize, darks: &str) -> SensorTruth {
     );
     if flat > 0 {
         for share in [0.02, 0.05, 0.1, 0.3, 0.5, 0.8] {
-            text.push_str(&format!(
-                "[[frames]]\nkind = \"flat\"\ncount = {flat}\nexposure_s = {share}\nsensor_c = -10.0\nlight_e_per_s = 20000.0\n"
-            ));
+            text.push_str(&group("flat", flat, share, -10.0, 20_000.0));
         }
     }
     SensorTruth::from_toml(&format!("{text}{darks}")).unwrap()

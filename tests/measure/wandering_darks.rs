@@ -1,9 +1,11 @@
 //! Darks as cameras take them: levels that wander, particles, a cooler that is not quite steady.
 
-use subwell::frames::Frame;
-use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey};
+use subwell::frames::FrameInfo;
+use subwell::sensor::{MeasureOptions, StackKey};
 use subwell::simulate::{SensorTruth, SimulatedSensor, frames};
 use subwell::units::Celsius;
+
+use crate::support::measured::{by_stacks, group, key};
 
 const SENSORS: u64 = 60;
 
@@ -15,9 +17,7 @@ fn truth(seed: u64) -> SensorTruth {
          level_jitter_dn = 0.3\ntemperature_jitter_c = 0.2\ncosmic_rays_per_s = 0.01\nseed = {seed}\n"
     );
     let mut add = |kind: &str, count: usize, exposure: f64, light: f64| {
-        text.push_str(&format!(
-            "[[frames]]\nkind = \"{kind}\"\ncount = {count}\nexposure_s = {exposure:?}\nsensor_c = -5.0\nlight_e_per_s = {light:?}\n"
-        ));
+        text.push_str(&group(kind, count, exposure, -5.0, light));
     };
     add("bias", 8, 0.0, 0.0);
     for share in [0.05, 0.15, 0.3, 0.5, 0.65] {
@@ -36,18 +36,9 @@ fn the_dark_rate_covers_and_is_no_wider_than_it_must_be() {
         let truth = truth(seed);
         let rate = truth.dark_e_per_s.0 * f64::from(SimulatedSensor::new(&truth).pattern().dark_factor.mean().unwrap());
         // The group's temperature, not the frame's, is what a stack is kept under.
-        let key = |frame: &Frame| StackKey {
-            kind: frame.info.kind,
-            exposure: frame.info.exposure,
-            sensor: Some(Celsius(-5.0)),
-        };
-        let mut all: Vec<Frame> = frames(&truth).collect();
-        all.sort_by_key(|frame| key(frame).order());
-        let mut measurement = ModeMeasurement::new(&all[0].info, MeasureOptions::default()).unwrap();
-        for frame in all {
-            measurement.add(key(&frame), frame).unwrap();
-        }
-        let dark = measurement.finish().unwrap().0.planes.remove(0).dark_current.remove(0);
+        let key = |info: &FrameInfo| StackKey { sensor: Some(Celsius(-5.0)), ..key(info) };
+        let (mut mode, _) = by_stacks(frames(&truth).collect(), MeasureOptions::default(), key).unwrap();
+        let dark = mode.planes.remove(0).dark_current.remove(0);
         let (low, high) = dark.e_per_s.interval();
         covered += usize::from(dark.e_per_s.covers(rate));
         // In units of what makes this rate uncertain: the level's wander, and the temperature's on the longest darks.

@@ -12,6 +12,8 @@ use serde_json::Value;
 use subwell::page::{Api, ApiError, Folder, Guard, Limits, Measure, serve};
 use tempfile::TempDir;
 
+use crate::support::program::{PROGRAM, samples};
+
 /// Longer than any answer takes; a test that waits for it has failed.
 const PATIENCE: Duration = Duration::from_secs(120);
 pub(crate) const TOKEN: &str = "0123456789abcdef0123456789abcdef";
@@ -111,10 +113,6 @@ pub(crate) struct Page {
     pub(crate) folder: TempDir,
 }
 
-pub(crate) fn samples() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration")
-}
-
 pub(crate) fn copy(name: &str, folder: &Path) {
     std::fs::copy(samples().join(name), folder.join(name)).unwrap();
 }
@@ -161,7 +159,7 @@ impl Program {
 
     /// The same with variables of its surroundings.
     pub(crate) fn start_with(folder: &Path, words: &[&str], variables: &[(&str, &OsStr)]) -> Self {
-        let mut child = Command::new(env!("CARGO_BIN_EXE_subwell"))
+        let mut child = Command::new(PROGRAM)
             .args(["page", "--no-open", "--port", "0"])
             .args(words)
             .envs(variables.iter().copied())

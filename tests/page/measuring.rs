@@ -4,11 +4,11 @@ use std::sync::Arc;
 use std::sync::mpsc::{channel, sync_channel};
 use std::time::{Duration, Instant};
 
-use assert_cmd::Command;
 use serde_json::{Value, json};
 use subwell::page::{ApiError, Limits, Measure};
 
-use crate::client::{Program, copy, page_with, samples};
+use crate::client::{Program, copy, page_with};
+use crate::support::program::{copied, samples, subwell};
 #[cfg(target_os = "linux")]
 use crate::support::slow;
 
@@ -24,15 +24,6 @@ fn ended(ask: impl Fn() -> Value) -> Value {
         }
         assert!(start.elapsed() < PATIENCE, "{document}");
         std::thread::sleep(Duration::from_millis(20));
-    }
-}
-
-fn copied(from: &std::path::Path, to: &std::path::Path) {
-    std::fs::create_dir_all(to).unwrap();
-    for entry in std::fs::read_dir(from).unwrap() {
-        let path = entry.unwrap().path();
-        let target = to.join(path.file_name().unwrap());
-        if path.is_dir() { copied(&path, &target) } else { std::fs::copy(&path, &target).map(|_| ()).unwrap() }
     }
 }
 
@@ -55,7 +46,7 @@ fn the_measured_profile_is_the_commands_own() {
         assert_eq!(address.post("/api/profile", &json!({ "path": name })).code(), "wrong-name", "{name}");
     }
     assert_eq!(address.post("/api/profile", &json!({ "path": "../mine.toml" })).code(), "outside");
-    let mut command = Command::cargo_bin("subwell").unwrap();
+    let mut command = subwell();
     let run =
         command.current_dir(&folder).args(["measure", "frames", "--out", "theirs.toml", "--json"]).assert().success();
     let read = |name: &str| std::fs::read_to_string(folder.path().join(name)).unwrap();
@@ -158,7 +149,7 @@ fn the_program_prints_its_address_and_stays_in_its_folder() {
     let other = Program::start(folder.path(), &[]);
     assert_ne!(other.address.token, program.address.token);
     std::fs::create_dir(folder.path().join("below")).unwrap();
-    let mut command = Command::cargo_bin("subwell").unwrap();
+    let mut command = subwell();
     let run = command.current_dir(folder.path().join("below")).args(["page", "--no-open", "../published-night.toml"]);
     let run = run.timeout(PATIENCE).assert().code(2);
     assert!(String::from_utf8_lossy(&run.get_output().stderr).contains("outside"), "{run}");

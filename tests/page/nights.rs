@@ -1,11 +1,11 @@
 //! The page says what the command says: body for body, for nights of all kinds.
 
-use assert_cmd::Command;
 use rand::{RngExt, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
 use serde_json::{Value, json};
 
 use crate::client::{Page, copy, page};
+use crate::support::program::subwell;
 
 const NIGHTS: usize = 50;
 
@@ -72,7 +72,7 @@ fn changes(chance: &mut Xoshiro256PlusPlus) -> Value {
 
 /// What `plan --json` prints of a file in the page's folder.
 fn said(page: &Page, night: &str) -> Vec<u8> {
-    let mut command = Command::cargo_bin("subwell").unwrap();
+    let mut command = subwell();
     command.current_dir(page.folder.path()).args(["plan", night, "--json"]).output().unwrap().stdout
 }
 

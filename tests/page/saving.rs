@@ -3,6 +3,7 @@
 use serde_json::json;
 
 use crate::client::page;
+use crate::support::program::samples;
 
 fn with(page: &crate::client::Page, key: serde_json::Value, value: serde_json::Value) -> serde_json::Value {
     let mut draft = page.draft();
@@ -17,7 +18,7 @@ fn a_change_is_saved_and_all_else_stays() {
     let saved =
         page.address.post("/api/save", &json!({ "path": "published-night.toml", "night": night, "replace": true }));
     assert_eq!(saved.status, 200, "{saved:?}");
-    let old = std::fs::read_to_string(crate::client::samples().join("published-night.toml")).unwrap();
+    let old = std::fs::read_to_string(samples().join("published-night.toml")).unwrap();
     let new = std::fs::read_to_string(page.path("published-night.toml")).unwrap();
     assert_eq!(new, old.replace("snr = 8.0 ", "snr = 9.5 "));
     assert_eq!(saved.json()["night"]["goal"]["snr"], 9.5);

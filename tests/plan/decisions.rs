@@ -1,10 +1,8 @@
 //! Cooling, another camera, another place: what each decision must show, recomputed apart from the code that shows it.
 
 use std::f64::consts::{LN_2, PI};
-use std::path::{Path, PathBuf};
 
 use approx::assert_relative_eq;
-use assert_cmd::Command;
 use rand::SeedableRng;
 use rand_distr::{Distribution, Normal, Poisson};
 use serde_json::Value;
@@ -15,6 +13,8 @@ use subwell::noise::Rates;
 use subwell::plan::PlanError;
 use subwell::simulate::{StackTruth, snr_found, stacked_field};
 use subwell::units::{Electrons, ElectronsPerDn, ElectronsPerSecond, Seconds};
+
+use crate::support::program::{samples, subwell};
 
 /// A camera whose dark current doubles every 6.5 K from one typed point: the law is then known to the test.
 const CAMERA: &str = r#"
@@ -596,14 +596,6 @@ fn a_filter_is_weighed_by_target_and_lamps() {
     for lamps in ["sodium", "mixed", "led-3000", "led-4000"] {
         assert!(of("nebula", lamps) > 5.0 && of("galaxy", lamps) < 1.0, "{:?}", answer.filter_purchase);
     }
-}
-
-fn subwell() -> Command {
-    Command::cargo_bin("subwell").unwrap()
-}
-
-fn samples() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration")
 }
 
 #[test]

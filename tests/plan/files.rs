@@ -3,20 +3,21 @@
 use assert_cmd::Command;
 use serde_json::Value;
 
+use crate::support::program::{samples, subwell};
+
 const NIGHT: &str = "[camera]\nprofile = \"camera.toml\"\n[optics]\naperture_mm = 76.0\nfocal_length_mm = 440.0\n[site]\n\
                      latitude_deg = 45.1234\nlongitude_deg = 21.4321\nsky = { bortle = 6 }\n[target]\n\
                      surface_brightness_mag = 23.0\nra_deg = 23.5\ndec_deg = 30.7\n[goal]\nsnr = 5.0\nDATE\n";
 
 fn folder(date: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("a folder");
-    let camera = concat!(env!("CARGO_MANIFEST_DIR"), "/sample-calibration/published-camera.toml");
-    std::fs::copy(camera, folder.path().join("camera.toml")).expect("a camera");
+    std::fs::copy(samples().join("published-camera.toml"), folder.path().join("camera.toml")).expect("a camera");
     std::fs::write(folder.path().join("night.toml"), NIGHT.replace("DATE", date)).expect("a night");
     folder
 }
 
 fn plan(folder: &tempfile::TempDir, words: &[&str]) -> Command {
-    let mut command = Command::cargo_bin("subwell").expect("the program");
+    let mut command = subwell();
     command.current_dir(folder.path()).args(["plan", "night.toml"]).args(words);
     command
 }

@@ -174,15 +174,20 @@ proptest! {
                 }
             }
             prop_assert!(optimum.least.cost <= best * (1.0 + SEARCH_SLACK), "{} {best}", optimum.least.cost);
-            let (low, high) = optimum.range;
-            let good = optimum.least.cost * 1.03;
-            let with = if optimum.recommended.cost <= good { optimum.recommended } else { optimum.least };
-            prop_assert!(low <= with.sub && with.sub <= high);
-            // Every length of the stretch is as good as is said: the stride in which its ends are sought may hide 0.5 %.
-            for i in 0..=40 {
-                let sub = Seconds(low.0 * (high.0 / low.0).powf(f64::from(i) / 40.0));
-                let cost = search.best_at(sub).map_or(f64::INFINITY, |chosen| chosen.cost);
-                prop_assert!(cost <= good * 1.005, "{sub:?} of {low:?} to {high:?}: {cost} against {good}");
+            let stretches = search.stretches(&optimum);
+            let good = optimum.least.cost * (1.0 + search.within(&optimum));
+            prop_assert!(optimum.recommended.cost <= optimum.least.cost * 1.1 * (1.0 + 1e-9), "more than is promised");
+            for sub in [optimum.recommended.sub, optimum.least.sub] {
+                prop_assert!(stretches.iter().any(|[low, high]| *low <= sub && sub <= *high), "{sub:?} in {stretches:?}");
+            }
+            prop_assert!(stretches.windows(2).all(|pair| pair[0][1] < pair[1][0]), "{stretches:?}");
+            // Every length of a stretch is as good as is said: the stride in which its ends are sought may hide 0.5 %.
+            for [low, high] in stretches {
+                for i in 0..=40 {
+                    let sub = Seconds(low.0 * (high.0 / low.0).powf(f64::from(i) / 40.0));
+                    let cost = search.best_at(sub).map_or(f64::INFINITY, |chosen| chosen.cost);
+                    prop_assert!(cost <= good * 1.005, "{sub:?} of {low:?} to {high:?}: {cost} against {good}");
+                }
             }
         }
     }
@@ -482,7 +487,7 @@ fn the_json_has_the_promised_keys() {
     filter.sort();
     let expected = "between_subs_s dither_every_subs dither_px dithers gigabytes integration_s limits_s \
                     lost_subs_per_hour name planes positions_per_night rules_of_thumb set_by settle_s share sky_limited_excess_percent \
-                    sky_limited_s sub_optimum_s sub_range_s sub_s subs_kept subs_kept_range subs_to_shoot wall_clock_s without_dither";
+                    sky_limited_s sub_optimum_s sub_range_s sub_range_within_percent sub_s sub_stretches_s subs_kept subs_kept_range subs_to_shoot wall_clock_s without_dither";
     assert_eq!(filter.join(" "), expected);
     let mut plane = keys(&json["filters"][0]["planes"][0]);
     plane.sort();

@@ -16,3 +16,6 @@ mod review;
 mod sky;
 #[cfg(feature = "files")]
 mod slips;
+
+#[path = "../support/mod.rs"]
+mod support;

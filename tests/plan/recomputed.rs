@@ -193,8 +193,14 @@ fn a_thousand_plans_are_recomputed_from_their_own_json() {
             assert!(t <= limit * (1.0 + DIGITS), "{t} s is beyond {name}, {limit} s");
         }
         assert!(subs >= 15.0 && subs / every >= 15.0 * (1.0 - DIGITS));
-        let [low, high] = [of("/sub_range_s/0"), of("/sub_range_s/1")];
-        assert!(low <= high && of("/subs_kept_range/0") <= subs && subs <= of("/subs_kept_range/1"));
+        let stretches: Vec<[f64; 2]> = serde_json::from_value(filter["sub_stretches_s"].clone()).expect("stretches");
+        let within = |[low, high]: [f64; 2], sub: f64| (low * (1.0 - DIGITS)..=high * (1.0 + DIGITS)).contains(&sub);
+        let range = [of("/sub_range_s/0"), of("/sub_range_s/1")];
+        assert!(within(range, t) && stretches.contains(&range), "{t} in {range:?} of {stretches:?}");
+        let best = of("/sub_optimum_s");
+        assert!(stretches.iter().any(|stretch| within(*stretch, best)), "{best} in {stretches:?}");
+        assert!((3.0..=10.0 + 1e-6).contains(&of("/sub_range_within_percent")));
+        assert!(of("/subs_kept_range/0") <= subs && subs <= of("/subs_kept_range/1"));
         let [low, high] = ["/wall_clock_range_s/0", "/wall_clock_range_s/1"].map(|path| number(&json, path));
         assert!(low <= wall * (1.0 + DIGITS) && wall <= high * (1.0 + DIGITS), "{wall} s is outside {low} to {high} s");
         assert!(number(filter, "/without_dither/noise_ratio") >= 1.0);

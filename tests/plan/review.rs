@@ -2,7 +2,6 @@
 
 use std::path::Path;
 
-use assert_cmd::Command;
 use serde_json::Value;
 use subwell::camera::CameraProfile;
 use subwell::frames::FrameKind;
@@ -11,6 +10,8 @@ use subwell::report::review_text;
 use subwell::review::{Review, Sign};
 use subwell::sensor::{DarkMaster, LightMeter};
 use subwell::simulate::{SensorTruth, frames};
+
+use crate::support::program::subwell;
 
 /// The quiet sky of every night in e-/s, in a pixel that sees all of it.
 const SKY: f64 = 6.0;
@@ -274,10 +275,6 @@ fn a_few_lights_and_lights_without_stars_are_answered() {
     assert_eq!(review.subs_kept, 5);
     assert!(review.caveats.iter().any(|caveat| caveat.code == "no-stars"));
     assert!(review.subs.iter().all(|sub| sub.fwhm_px.is_none() && sub.starlight.is_none() && sub.signs.is_empty()));
-}
-
-fn subwell() -> Command {
-    Command::cargo_bin("subwell").unwrap()
 }
 
 /// A night on the disk, its lights and darks beside each other.

@@ -12,6 +12,8 @@ use subwell::sky::{Lamps, photon_density};
 use subwell::stats::Estimate;
 use subwell::units::{Band, Colour, ElectronsPerDn, Micrometres, Millimetres, Nanometres};
 
+use crate::support::program::subwell;
+
 /// The sky of every simulated light in e-/s.
 const SKY: f64 = 9.0;
 /// What a sky rate may be off by: the promise of the measurement.
@@ -126,10 +128,6 @@ fn a_stock_camera_sees_a_quarter_of_h_alpha_through_a_dual_band_filter() {
     assert!((efficiency(Colour::Green, false) - 0.5 * 0.76).abs() < 1e-9);
     let gain = efficiency(Colour::Red, true) / efficiency(Colour::Red, false);
     assert!((2.5..4.0).contains(&gain), "{gain}");
-}
-
-fn subwell() -> Command {
-    Command::cargo_bin("subwell").unwrap()
 }
 
 fn json(command: &mut Command, exit: i32) -> Value {

@@ -1,8 +1,5 @@
 //! The report as a browser and a script see it: well-formed, closed to the network, every number twice.
 
-use std::path::{Path, PathBuf};
-
-use assert_cmd::Command;
 use roxmltree::Node;
 use subwell::camera::CameraProfile;
 use subwell::decide::{Comparison, Cooling};
@@ -13,22 +10,17 @@ use subwell::report::{camera_page, comparison_page, cooling_line, cooling_page, 
 mod nights;
 mod page;
 mod pictures;
+#[path = "../support/mod.rs"]
+mod support;
 
 use page::{cells, figure, has_class, parsed, same, text_of};
+use support::program::{samples, subwell};
 
 /// A mark may lie off the place that its table's number asks for: the number is rounded to four digits and the place to
 /// a tenth of a unit; the picture is 360 units wide.
 const PLACE: f64 = 0.35;
 
 const LARGEST_BYTES: usize = 2_000_000;
-
-fn samples() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration")
-}
-
-fn subwell() -> Command {
-    Command::cargo_bin("subwell").unwrap()
-}
 
 /// The sample camera and night as reports, with what the program says of the night: camera page, plan page, text.
 fn reports() -> (String, String, String, tempfile::TempDir) {

@@ -86,7 +86,12 @@ fn of_filter(name: &str, filter: &Value) -> Option<Vec<f64>> {
     Some(match name {
         "sub length" => {
             let [low, high] = range("sub_range_s");
-            vec![number(&filter["sub_s"]), low, high, 3.0, number(&filter["sub_optimum_s"])]
+            let mut all = vec![number(&filter["sub_s"]), low, high, number(&filter["sub_range_within_percent"])];
+            let stretches = filter["sub_stretches_s"].as_array().unwrap().iter();
+            let others = stretches.filter(|stretch| **stretch != filter["sub_range_s"]);
+            all.extend(others.flat_map(|stretch| [number(&stretch[0]), number(&stretch[1])]));
+            all.push(number(&filter["sub_optimum_s"]));
+            all
         }
         "subs" => {
             let [low, high] = range("subs_kept_range");

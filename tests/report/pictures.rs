@@ -5,10 +5,10 @@ use subwell::camera::{CameraProfile, DarkCurrentSource, DarkPicture};
 use subwell::night::Night;
 use subwell::plan::{Plan, Search, plan, searches};
 use subwell::report::{camera_page, duration, plan_page};
-use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey};
-use subwell::simulate::{SensorTruth, frames};
+use subwell::simulate::SensorTruth;
 
 use super::page::{cells, figure, parsed, same, text_of};
+use crate::support::measured::{group, mode_of};
 
 const SIDES: [usize; 2] = [320, 192];
 
@@ -173,21 +173,11 @@ fn glowing() -> CameraProfile {
         SIDES[0], SIDES[1]
     );
     for share in [0.02, 0.1, 0.3, 0.5, 0.8] {
-        text.push_str(&format!(
-            "[[frames]]\nkind = \"flat\"\ncount = 2\nexposure_s = {share}\nsensor_c = -10.0\nlight_e_per_s = 20000.0\n"
-        ));
+        text.push_str(&group("flat", 2, share, -10.0, 20_000.0));
     }
-    text.push_str("[[frames]]\nkind = \"dark\"\ncount = 4\nexposure_s = 300.0\nsensor_c = -10.0\n");
-    let mut all: Vec<_> = frames(&SensorTruth::from_toml(&text).unwrap()).collect();
-    let key =
-        |info: &subwell::frames::FrameInfo| StackKey { kind: info.kind, exposure: info.exposure, sensor: info.sensor };
-    all.sort_by_key(|frame| key(&frame.info).order());
-    let mut measurement = ModeMeasurement::new(&all[0].info, MeasureOptions::default()).unwrap();
-    for frame in all {
-        measurement.add(key(&frame.info), frame).unwrap();
-    }
+    text.push_str(&group("dark", 4, 300.0, -10.0, 0.0));
     let mut profile = cameras();
-    profile.modes = vec![measurement.finish().unwrap().0];
+    profile.modes = vec![mode_of(&SensorTruth::from_toml(&text).unwrap()).0];
     profile
 }
 

@@ -2,6 +2,11 @@
 #![allow(dead_code, reason = "each test program uses its own part")]
 
 pub(crate) mod dng;
+#[cfg(feature = "cli")]
+pub(crate) mod folder;
+pub(crate) mod measured;
+#[cfg(feature = "cli")]
+pub(crate) mod program;
 #[cfg(feature = "schema")]
 pub(crate) mod schemas;
 #[cfg(target_os = "linux")]

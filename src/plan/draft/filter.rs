@@ -26,6 +26,8 @@ pub(crate) const DITHER_BOXES_PX: [u32; 7] = [12, 16, 24, 32, 48, 64, 96];
 const NEVER: f64 = 1e12;
 /// Share of the stack's variance that places hit twice may cost.
 const BOX_SHARE: f64 = 0.02;
+/// So many times the hours are no hours any more (judgement, no source).
+const BEYOND_PATIENCE: f64 = 1e3;
 /// Bytes of a pixel on disk, uncompressed.
 const BYTES_PER_PIXEL: f64 = 2.0;
 
@@ -178,13 +180,16 @@ impl FilterDraft {
         let Limits { tracking, field_rotation, star_saturation, sky_saturation } = filter.limits;
         let (sub, search) = (self.sub(), &self.search);
         let group = every as f64 * (sub.0 + search.between.0) + search.settle.0;
+        let stretches = search.stretches(&self.optimum);
         let nightly = (search.night.0 / group + ROUNDING_SLACK).floor() as u64;
         FilterPlan {
             name: filter.name.clone(),
             share: if total.0 > 0.0 { wall_clock / total } else { 1.0 / conditions.filters.len() as f64 },
             sub_s: sub,
             sub_optimum_s: self.optimum.least.sub,
-            sub_range_s: [self.optimum.range.0, self.optimum.range.1],
+            sub_range_s: stretch_of(&stretches, sub),
+            sub_range_within_percent: 100.0 * search.within(&self.optimum),
+            sub_stretches_s: stretches,
             set_by: self.optimum.set_by,
             lost_subs_per_hour: night.mount.lost_subs_per_hour(),
             between_subs_s: search.between,
@@ -221,7 +226,8 @@ impl FilterDraft {
             let subs = self.search.subs_for(snr, sub, NEVER)?;
             let rested = Search { settle: Seconds(0.0), ..self.search.clone() };
             let with = self.search.wall_clock(sub, self.optimum.recommended.subs, dithered.dither_every);
-            Some(rested.wall_clock(sub, subs.max(self.search.min_subs), 1.0) / with)
+            let ratio = rested.wall_clock(sub, subs.max(self.search.min_subs), 1.0) / with;
+            (ratio < BEYOND_PATIENCE).then_some(ratio)
         });
         let unguided = night.mount.polar_error_arcmin.filter(|_| !night.mount.guided());
         let creep = unguided.map(|error| polar_drift_per_second(error).0 * sub.0 / conditions.pixel_scale.0);
@@ -271,6 +277,12 @@ impl FilterDraft {
             sky_share_of_full_well_percent: 100.0 * (level / plane.full_well),
         }
     }
+}
+
+/// The stretch that holds a length, or the nearest one.
+fn stretch_of(stretches: &[[Seconds; 2]], sub: Seconds) -> [Seconds; 2] {
+    let off = |[low, high]: &&[Seconds; 2]| (low.0 - sub.0).max(sub.0 - high.0).max(0.0);
+    stretches.iter().min_by(|a, b| off(a).total_cmp(&off(b))).copied().unwrap_or([sub; 2])
 }
 
 /// The sub length at which read noise adds so much to the noise, in the plane that needs longest.

@@ -32,6 +32,8 @@ const LOOKS: usize = 128;
 const LAST_LOOK: f64 = (LOOKS - 1) as f64;
 /// Stride in which the ends of the good stretch are looked for.
 const STRIDE: f64 = 1.01;
+/// Costs that differ by less than this are the same.
+const SAME_COST: f64 = 1e-9;
 /// How close to a bound the optimum must lie for the bound to have set it.
 const AT_BOUND: f64 = 2e-3;
 
@@ -119,11 +121,8 @@ pub struct Chosen {
 pub struct Optimum {
     /// Least cost of all lengths.
     pub least: Chosen,
-    /// Ends of the stretch about the recommended length (about the least one where a bound leaves no round length)
-    /// in which every sub costs at most [`WITHIN`] more.
-    pub range: (Seconds, Seconds),
-    /// The shortest round length among them. Where a bound leaves none: the round length of least cost if that is at
-    /// most 10 % more, else the optimum cut to two digits.
+    /// The shortest round length that costs at most [`WITHIN`] more. Where a bound leaves none: the round length of least
+    /// cost, or the optimum cut to two digits, if that is at most 10 % more; else the optimum itself.
     pub recommended: Chosen,
     /// What set the optimum.
     pub set_by: SetBy,
@@ -171,20 +170,48 @@ impl Search {
         let at = if cost(refined) < costs[best] * (1.0 - 1e-9) { refined } else { best as f64 };
         let Some(least) = self.best_at(look(at)) else { return Err(self.out_of_reach()) };
         let recommended = self.recommended(&least);
-        // The cadence is whole, so the cost is a saw: only the stretch about the length itself is good throughout.
-        let good =
-            |sub: f64| self.best_at(Seconds(sub)).is_some_and(|chosen| chosen.cost <= least.cost * (1.0 + WITHIN));
-        let with = if recommended.cost <= least.cost * (1.0 + WITHIN) { recommended.sub.0 } else { least.sub.0 };
-        let end = |step: f64| {
-            let mut sub = with;
-            while (shortest..=longest).contains(&(sub * step)) && good(sub * step) {
-                sub *= step;
+        Ok(Optimum { set_by: self.set_by(&least), least, recommended })
+    }
+
+    /// What a length of the stretches may cost more than the least, as a share: 3 %, or what the recommended one does.
+    #[must_use]
+    pub fn within(&self, optimum: &Optimum) -> f64 {
+        (optimum.recommended.cost / optimum.least.cost - 1.0).max(WITHIN)
+    }
+
+    /// The stretches of lengths that are as good: each end to end within 3 % of the least cost, or within what the
+    /// recommended length costs more where no round length is so near. They rise, and do not touch.
+    ///
+    /// Cadences are whole numbers, so the cost over the length is a saw and there can be several stretches. The recommended
+    /// length lies in one of them, and so does the optimum. What is good over less than a hundredth of a length can be missed
+    /// elsewhere.
+    #[must_use]
+    pub fn stretches(&self, optimum: &Optimum) -> Vec<[Seconds; 2]> {
+        let (shortest, longest) = (self.shortest(), self.longest());
+        let Optimum { least, recommended, .. } = optimum;
+        let most = least.cost * (1.0 + self.within(optimum)) * (1.0 + SAME_COST);
+        let good = |sub: f64| self.best_at(Seconds(sub)).is_some_and(|chosen| chosen.cost <= most);
+        let steps = ((longest / shortest).ln() / STRIDE.ln()).ceil().max(1.0);
+        let mut looks: Vec<f64> =
+            (0..=steps as usize).map(|i| shortest * (longest / shortest).powf(i as f64 / steps)).collect();
+        looks.extend([least.sub.0, recommended.sub.0]);
+        looks.sort_by(f64::total_cmp);
+        let mut stretches: Vec<[Seconds; 2]> = Vec::new();
+        let mut begun: Option<f64> = None;
+        let mut last = looks[0];
+        for sub in looks {
+            match (begun, good(sub)) {
+                (None, true) => begun = Some(edge(&good, sub, last)),
+                (Some(from), false) => {
+                    stretches.push([Seconds(from), Seconds(edge(&good, last, sub))]);
+                    begun = None;
+                }
+                _ => {}
             }
-            let next = (sub * step).clamp(shortest, longest);
-            edge(&good, sub, next)
-        };
-        let range = (Seconds(end(1.0 / STRIDE)), Seconds(end(STRIDE)));
-        Ok(Optimum { set_by: self.set_by(&least), least, range, recommended })
+            last = sub;
+        }
+        stretches.extend(begun.map(|from| [Seconds(from), Seconds(last)]));
+        stretches
     }
 
     /// The shortest round length within 3 % of the least cost. A bound can leave none: then the round length of least
@@ -196,7 +223,7 @@ impl Search {
         let within = |more: f64| move |chosen: &&Chosen| chosen.cost <= least.cost * (1.0 + more);
         let good = round.iter().find(within(WITHIN));
         let fair = || round.iter().filter(within(FOR_ROUNDNESS)).min_by(|a, b| a.cost.total_cmp(&b.cost));
-        let cut = || self.best_at(Seconds(two_digits(least.sub.0)));
+        let cut = || self.best_at(Seconds(two_digits(least.sub.0))).filter(|chosen| within(FOR_ROUNDNESS)(&chosen));
         good.or_else(fair).copied().or_else(cut).unwrap_or(*least)
     }
 

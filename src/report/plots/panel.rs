@@ -98,7 +98,7 @@ pub(super) struct Panel {
     pub(super) height: i32,
     pub(super) series: Vec<Series>,
     /// A stretch of the level axis.
-    pub(super) band: Option<(f64, f64)>,
+    pub(super) bands: Vec<(f64, f64)>,
     /// Stretches between two curves: up along one, back along the other.
     pub(super) regions: Vec<Vec<(f64, f64)>>,
     pub(super) marks: Vec<Mark>,
@@ -120,7 +120,7 @@ impl Panel {
             y_name: names.1.into(),
             height,
             series: Vec::new(),
-            band: None,
+            bands: Vec::new(),
             regions: Vec::new(),
             marks: Vec::new(),
             bars: Vec::new(),
@@ -173,7 +173,7 @@ fn draw(area: &Area<'_>, panel: &Panel, fields: &mut String) -> Drawn {
         .x_label_area_size(BELOW * TENTHS)
         .y_label_area_size(left_room(&panel.y) * TENTHS)
         .build_cartesian_2d(panel.x.clone(), panel.y.clone())?;
-    if let Some((from, to)) = panel.band {
+    for (from, to) in panel.bands.iter().copied() {
         let corners = [(from.max(panel.x.low()), panel.y.low()), (to.min(panel.x.high()), panel.y.high())];
         chart.plotting_area().draw(&Rectangle::new(corners, Pen::Band.colour().filled()))?;
     }

@@ -62,7 +62,7 @@ pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figur
     let x = Axis::logarithmic(shown.iter().copied().chain(marks), 1.25);
     let [low, high] = filter.sub_range_s.map(|sub| sub.0);
     let mut panel = Panel::new(x, y, ("length of a sub in s", y_name), 260);
-    panel.band = Some((low, high));
+    panel.bands = filter.sub_stretches_s.iter().map(|[from, to]| (from.0, to.0)).collect();
     panel.marks = uprights
         .iter()
         .zip('a'..='z')
@@ -77,7 +77,13 @@ pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figur
     panel.series.push(Series::new(Pen::Chosen, Shape::Diamonds, chosen.into_iter().collect()));
     let mut rows: Vec<Vec<String>> =
         chosen.iter().map(|point| vec!["chosen".into(), said(point.0), said(point.1)]).collect();
-    rows.push(vec!["within 3 %".into(), format!("{} to {}", said(low), said(high)), "–".into()]);
+    let within = format!("within {} %", rounded(filter.sub_range_within_percent, 2));
+    rows.extend(
+        panel
+            .bands
+            .iter()
+            .map(|(low, high)| vec![within.clone(), format!("{} to {}", said(*low), said(*high)), "–".into()]),
+    );
     rows.extend(uprights.iter().map(|upright| vec![upright.words.clone(), said(upright.sub), "–".into()]));
     rows.extend(curve.iter().map(|point| vec!["curve".into(), said(point.0), said(point.1)]));
     if saw {
@@ -86,17 +92,18 @@ pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figur
     let cost = if asked { "hours on the clock" } else { "SNR" };
     let head = ["what", "sub in s", cost].map(String::from).to_vec();
     let description = format!(
-        "The plan takes {}. Lengths from {} to {} cost at most 3 % more than the best; shorter ones lose time between subs, longer ones lose \
+        "The plan takes {}. Lengths from {} to {} cost at most {} % more than the best; shorter ones lose time between subs, longer ones lose \
          more when one is spoiled.",
         duration(filter.sub_s),
         duration(Seconds(low)),
-        duration(Seconds(high))
+        duration(Seconds(high)),
+        rounded(filter.sub_range_within_percent, 2)
     );
     let title = format!("What the length of a sub costs, filter {}", filter.name);
     let mut figure = Figure::new(id.into(), title, description, &[panel], Table { head, rows })
         .with_key(Pen::Curve, Shape::Line, "each length at its best dither cadence, nothing rounded")
         .with_key(Pen::Chosen, Shape::Diamonds, format!("the plan: {}", duration(filter.sub_s)))
-        .with_key(Pen::Band, Shape::Line, "within 3 % of the best")
+        .with_key(Pen::Band, Shape::Line, format!("{within} of the best"))
         .with_key(Pen::Limit, Shape::Line, "a limit of the length")
         .with_key(Pen::Thumb, Shape::Line, "a rule of thumb, for comparison");
     if saw {
