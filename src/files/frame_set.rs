@@ -67,7 +67,7 @@ pub fn read_headers_of(roots: &[PathBuf], decoder: &Decoder) -> Result<FrameSet,
         overrides.extend(overrides_in(found)?);
     }
     if roots.len() > 1 {
-        // Some files of a folder were asked for: rows of its sidecar about others are no mistake.
+        // Who gives some files of a folder knows that its sidecar tells of others too.
         overrides.retain(|row| scan.files.iter().any(|found| sidecar::names_file(&row.file, &found.file)));
     }
     let mut rejected = scan.rejected;

@@ -3,8 +3,8 @@
 //! `sensor` measures dark current at the temperatures there are frames of; this file
 //! says what it is at the others.
 //!
-//! Beyond the measured temperatures the points are read as depletion, diffusion and a floor, none of them negative, and
-//! the interval is that of the profile likelihood.
+//! Beyond the measured temperatures the points are read as sources of any energy and a floor, none of them negative,
+//! and the interval is the envelope of what those points allow (profile likelihood).
 
 use crate::camera::{DarkCurrentPoint, Plane, Thermal};
 use crate::caveat::Caveat;

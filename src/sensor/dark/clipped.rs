@@ -1,6 +1,7 @@
 //! Noise and level of frames whose dark side is cut off at 0.
 //!
-//! A black level that is clipped at 0 is solved for while 0.5 to 70 % of the pixels are there.
+//! A black level that is clipped at 0, or at a code above it that all pairs have for their lowest, is solved for while
+//! 0.5 to 70 % of the pixels are there; what both frames of a pair share is taken off as the pixels' own pattern.
 
 use statrs::distribution::{ContinuousCDF, Normal};
 

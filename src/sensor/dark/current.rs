@@ -2,10 +2,10 @@
 //! `noise/thermal.rs` predicts what this file measures.
 //!
 //! # Method
-//! The slope over time has a free intercept; its uncertainty is from the frames' residuals (Student's t). Where headers
-//! say how the temperature wandered, time × temperature is a second regressor; where exposures scatter unequally beyond
-//! chance, each speaks for itself (Welch and Satterthwaite), and where they lie off the line, their distances count.
-//! Only without a degree of freedom is a wander of 0.1 K assumed.
+//! The slope over time has a free intercept. The levels are one model of dark current, scatter from frame to frame
+//! (also such that grows with the exposure), drift with the clock, and the temperature where headers say it; the
+//! interval is that of what the frames allow, with Student's t where they are few. What a drift or a few exposures hide
+//! is not given.
 //!
 //! The slope of the variance is anchored on the bias pairs of the same temperature where there are any; the step that
 //! the level shows between bias and dark is then counted as charge with its shot noise, and is as uncertain as itself.

@@ -1,7 +1,7 @@
 //! The gain without flats: warm and hot pixels are lamps of many levels, and repeated darks their pairs.
 //!
-//! A gain that was typed is questioned by the interquartile spread of repeated darks against their level, when it is
-//! off by a factor of 1.6 and by two sigmas.
+//! A gain that was typed is questioned by flats in the folder, and without them by the interquartile spread of repeated
+//! darks against their level, when it is off by a factor of 1.6 and by two sigmas.
 
 use ndarray::{ArrayView2, Zip};
 

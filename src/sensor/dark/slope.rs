@@ -1,4 +1,4 @@
-//! The slope of the frames' levels over their exposure times, with an uncertainty from their scatter.
+//! The slope of the frames' levels over their exposure times, with an uncertainty that their scatter bears out.
 
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 

@@ -24,7 +24,7 @@ const PARTIAL_RANGES: [(f64, f64); 4] = [(0.0, 0.3), (0.0, 0.55), (0.1, 1.0), (0
 const LEVELS_FOR_CURVATURE: usize = 3;
 
 /// Share of the variance that the brightest level may have lost to curvature, or won, one standard uncertainty:
-/// what is assumed with fewer than three levels. Thin sensors lose 1 to 3 % at half of saturation, thick ones
+/// what fewer than three levels are told beforehand. Thin sensors lose 1 to 3 % at half of saturation, thick ones
 /// up to 8 % (the latter from a₀₀ = −2.4e-6 per electron, Astier et al. 2019, from memory; the former common
 /// practice, no source).
 const CURVATURE_AT_BRIGHTEST: f64 = 0.05;
@@ -110,7 +110,7 @@ impl TransferFit {
 /// spoil the interval. The curvature takes up the brighter-fatter effect (a₀₀ of the
 /// literature) as well as mild nonlinearity, so the gain is the slope at no signal.
 ///
-/// Fewer than three levels cannot show a curvature: for them it is assumed that the brightest level has lost 0 ± 5 % of its
+/// Fewer than three levels cannot show a curvature: they are told that the brightest level has lost 0 ± 5 % of its
 /// variance to it, and the gain is as uncertain as that makes it.
 ///
 /// The uncertainty is inflated by √(χ²/dof) where the levels scatter beyond chance, and a systematic part is

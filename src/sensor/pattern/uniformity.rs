@@ -2,7 +2,8 @@
 //!
 //! The mean image of each stack is summed while its frames pass, and split into variances of rows, columns and pixels
 //! when it ends; what rows and columns do from frame to frame is taken off. DSNU is not filtered; PRNU is, by a box of
-//! 5 × 5 pixels, and stands over the root mean square of the light.
+//! 5 × 5 pixels, and stands over the root mean square of the light; its uncertainty has what the box may have taken of
+//! the sensor's own slow changes, and what neighbours share blurs the response as it blurs the noise.
 
 use std::ops::Range;
 
