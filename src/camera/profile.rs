@@ -26,9 +26,11 @@ fn unwritable(error: impl std::fmt::Display) -> ProfileError {
 pub struct CameraProfile {
     /// Always `subwell.camera`.
     #[serde(default = "format")]
+    #[cfg_attr(feature = "schema", schemars(extend("const" = FORMAT)))]
     pub format: String,
     /// The version of the format.
     #[serde(default = "version")]
+    #[cfg_attr(feature = "schema", schemars(extend("const" = VERSION)))]
     pub version: u32,
     /// The program that wrote it.
     #[serde(default)]

@@ -20,6 +20,7 @@ use crate::plan::{OutOfReach, PlanError};
 /// What `compare --json` prints.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Comparison {
     /// `format`, always `subwell.compare`, and `version`.
     #[serde(flatten)]

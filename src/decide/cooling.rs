@@ -28,6 +28,7 @@ const NIGHTS: [f64; 2] = [-40.0, 45.0];
 /// What `cooling --json` prints.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Cooling {
     /// `format`, always `subwell.cooling`, and `version`.
     #[serde(flatten)]
@@ -94,6 +95,7 @@ impl Format for Cooling {
 /// One month.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct MonthOfCooling {
     /// 1 to 12.
     pub month: u32,

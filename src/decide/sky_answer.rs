@@ -28,6 +28,7 @@ const LIMITS_SAID: (f64, f64) = (4.5, 6.7);
 /// What `sky --json` prints.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct SkyAnswer {
     /// In V; `null` where only a rate is known.
     pub mag_per_arcsec2: Option<Estimate<MagnitudesPerSquareArcsecond>>,
@@ -61,6 +62,7 @@ impl Format for SkyAnswer {
 /// The sky in one plane behind one filter.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct PlaneSky {
     /// The filter.
     pub filter: String,

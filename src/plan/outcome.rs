@@ -21,6 +21,7 @@ use crate::night::{Night, PlanNight};
 /// What `plan --json` prints.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Plan {
     /// `format`, always `subwell.plan`, and `version`.
     #[serde(flatten)]
@@ -70,6 +71,7 @@ impl Format for Plan {
 /// The goal of a plan.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct PlanGoal {
     /// Which of the two was asked for.
     pub kind: GoalKind,
@@ -96,6 +98,7 @@ pub enum GoalKind {
 /// The plan of one filter.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct FilterPlan {
     /// The filter.
     pub name: String,
@@ -173,6 +176,7 @@ pub struct SubLimits {
 /// What the plan means in one plane.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct PlanePlan {
     /// The plane.
     pub plane: String,
@@ -231,6 +235,7 @@ pub struct WithoutDither {
 /// ```
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct PlaneInputs {
     /// Read noise.
     pub read_noise_e: Electrons,
@@ -265,6 +270,7 @@ pub struct LargestUncertainty {
 /// One gain setting's time for the goal.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct GainSetting {
     /// The setting.
     pub gain_setting: Option<f64>,

@@ -12,6 +12,7 @@ use super::signs::Sign;
 /// Last night's lights against the night file: what `review --json` prints.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Review {
     /// `format`, always `subwell.review`, and `version`.
     #[serde(flatten)]
@@ -73,6 +74,7 @@ impl Format for Review {
 /// When the lights were taken.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct ReviewNight {
     /// Local time of the first light's middle; `null` where no header says it.
     pub from: Option<String>,
@@ -103,6 +105,7 @@ pub struct SkyToWrite {
 /// One light.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct SubReview {
     /// The file.
     pub file: String,
@@ -172,6 +175,7 @@ pub struct PlaneOfSub {
 /// All lights of a filter.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct FilterReview {
     /// The filter.
     pub name: String,
@@ -216,6 +220,7 @@ pub struct FilterReview {
 /// One plane of a filter's stack.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct ReviewPlane {
     /// The plane.
     pub plane: String,

@@ -162,16 +162,22 @@ impl GivenSky {
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 struct WrittenSky {
+    /// The class, 1 to 9.
     #[serde(skip_serializing_if = "Option::is_none")]
     bortle: Option<u8>,
+    /// A sky meter's reading or a V magnitude.
     #[serde(skip_serializing_if = "Option::is_none")]
     mag_per_arcsec2: Option<MagnitudesPerSquareArcsecond>,
+    /// The faintest star seen with the naked eye.
     #[serde(skip_serializing_if = "Option::is_none")]
     limiting_mag: Option<Magnitudes>,
+    /// The sky's rate in one pixel, measured on the own light frames.
     #[serde(skip_serializing_if = "Option::is_none")]
     e_per_s: Option<Estimate<ElectronsPerSecond>>,
+    /// The filter that `e_per_s` was seen through.
     #[serde(skip_serializing_if = "Option::is_none")]
     filter: Option<String>,
+    /// The plane that `e_per_s` was seen in.
     #[serde(skip_serializing_if = "Option::is_none")]
     plane: Option<String>,
 }

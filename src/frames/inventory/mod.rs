@@ -39,6 +39,7 @@ pub struct Seen {
 /// The answer to "what is in this folder?".
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Inventory {
     /// Frames that are alike, by mode, kind, temperature and exposure.
     pub groups: Vec<Group>,

@@ -30,6 +30,7 @@ const NAMED_CHANCES: [f64; 2] = [0.5, 0.9];
 /// `schedule` of `plan --json`: the nights that the plan takes if all of them are clear, and when it is likely done.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Schedule {
     /// Set-up at the beginning of each night, in dark hours.
     pub setup_min: f64,
@@ -77,6 +78,7 @@ pub enum WhyLeftOut {
 /// One night of it. Times are local, as in `night`, and universal.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct ScheduledNight {
     /// Local date of the evening.
     pub date: String,

@@ -20,6 +20,7 @@ pub use flats::{FlatExposure, FlatLevel, FlatPlane};
 /// `calibration` of `plan --json`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct CalibrationAdvice {
     /// What all masters together may add to the variance of the stack, which is what they add to the hours:
     /// a third of it each.
