@@ -1,6 +1,7 @@
 //! The program: words in, words out.
 
 #![warn(clippy::print_stdout, clippy::print_stderr, clippy::exit, clippy::unwrap_used, clippy::panic)]
+#![warn(clippy::too_many_lines)]
 
 mod cli;
 

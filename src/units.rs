@@ -228,6 +228,8 @@ quantity!(
 product!(Dn * ElectronsPerDn = Electrons);
 product!(ElectronsPerSecond * Seconds = Electrons);
 
+/// The constant of Boltzmann in eV/K (CODATA 2018, exact by definition of the SI to the digits given).
+pub const BOLTZMANN_EV_PER_K: f64 = 8.617_333_262e-5;
 /// The lowest temperature there is, in °C (SI definition of the Celsius scale).
 pub const ABSOLUTE_ZERO_C: f64 = -273.15;
 

@@ -1,16 +1,16 @@
-//! Files on disk: finding frames, reading headers and pixels, writing results. The only room that touches a disk.
+//! Files on disk: finding frames, reading headers and pixels, writing results. The only module that touches a disk.
 //!
 //! Bytes are not trusted. A header is read in safe Rust and its sizes are checked against the file before anything
 //! is allocated; the C library reads pixels only of plain files that passed. Compressed files and camera raw files are
 //! unpacked by a worker process ([`Decoder`]), whose death is one rejected file.
 
-#![expect(clippy::disallowed_types, clippy::disallowed_methods, reason = "this is the room that reads the disk")]
+#![expect(clippy::disallowed_types, clippy::disallowed_methods, reason = "this is the module that reads the disk")]
 
 mod decoder;
 mod error;
 mod fits;
 mod frame_set;
-mod look;
+mod preview;
 #[cfg(feature = "raw")]
 mod raw;
 mod scan;
@@ -22,15 +22,18 @@ mod write_fits;
 pub use decoder::Decoder;
 pub use error::FileError;
 pub use frame_set::{FrameSet, read_frame, read_headers, read_headers_of, read_one};
+#[cfg(feature = "simulate")]
+pub use text::read_sensor;
 #[cfg(feature = "page")]
 pub(crate) use text::with_line_ends_of;
 pub use text::{
-    TextError, night_of, read_night, read_profile, read_sensor, read_text, write_measured_sky, write_profile,
-    write_throughput_ratio,
+    TextError, night_of, read_night, read_profile, read_text, write_measured_sky, write_profile, write_throughput_ratio,
 };
 pub use worker::run_worker_if_asked;
 pub use write::write_whole;
-pub use write_fits::{WriteError, write_frame, write_simulation};
+#[cfg(feature = "simulate")]
+pub use write_fits::write_simulation;
+pub use write_fits::{WriteError, write_frame};
 
 /// Whether a file goes by the name of a frame, FITS or camera raw.
 #[cfg(feature = "page")]

@@ -4,8 +4,10 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use crate::camera::{CameraProfile, ProfileError};
-use crate::plan::{Night, PlanError};
+use crate::night::Night;
+use crate::night::NightError;
 use crate::rig::{RigError, TransmissionCurve};
+#[cfg(feature = "simulate")]
 use crate::simulate::{SensorTruth, SimulateError};
 use crate::stats::Estimate;
 use crate::units::ElectronsPerSecond;
@@ -44,9 +46,10 @@ pub enum TextError {
         /// The file.
         path: PathBuf,
         /// What is wrong in it.
-        error: PlanError,
+        error: NightError,
     },
     /// It holds no sensor.
+    #[cfg(feature = "simulate")]
     #[error("{}: {error}", path.display())]
     Sensor {
         /// The file.
@@ -65,6 +68,7 @@ impl TextError {
             Self::Encoding { .. } => "unreadable",
             Self::Profile { .. } => "camera-unusable",
             Self::Night { error, .. } => error.code(),
+            #[cfg(feature = "simulate")]
             Self::Sensor { .. } => "sensor-unusable",
         }
     }
@@ -77,6 +81,7 @@ impl TextError {
             Self::Encoding { .. } => "open it in an editor and save it as UTF-8".into(),
             Self::Profile { error, .. } => error.hint(),
             Self::Night { error, .. } => error.hint(),
+            #[cfg(feature = "simulate")]
             Self::Sensor { error, .. } => error.hint(),
         }
     }
@@ -105,7 +110,7 @@ pub fn night_of(
     read_curves(&mut night, path, place)?;
     let Some(profile) = &night.camera.profile else {
         let why = "is missing under [camera]: it names the camera's file".into();
-        return Err(unusable(PlanError::Impossible { key: "profile".into(), why }));
+        return Err(unusable(NightError::Impossible { key: "profile".into(), why }));
     };
     let named = beside(path, profile);
     let camera = profile_of(&text(&place(&named)?)?, &named)?;
@@ -121,7 +126,7 @@ fn read_curves(
     for filter in &mut night.filters {
         let Some(file) = filter.curve.clone() else { continue };
         let curve = TransmissionCurve::from_csv(&text(&place(&beside(path, &file))?)?);
-        let unusable = |why| PlanError::from(RigError::Curve { file, why });
+        let unusable = |why| NightError::from(RigError::Curve { file, why });
         filter.transmission_curve =
             Some(curve.map_err(|why| TextError::Night { path: path.to_owned(), error: unusable(why) })?);
     }
@@ -151,6 +156,7 @@ fn profile_of(text: &str, path: &Path) -> Result<CameraProfile, TextError> {
 ///
 /// # Errors
 /// When the file cannot be read, or is no sensor; the file is named.
+#[cfg(feature = "simulate")]
 pub fn read_sensor(path: &Path) -> Result<SensorTruth, TextError> {
     SensorTruth::from_toml(&text(path)?).map_err(|error| TextError::Sensor { path: path.to_owned(), error })
 }
@@ -212,7 +218,7 @@ fn estimate_in_toml(estimate: &Estimate<f64>) -> toml_edit::InlineTable {
 /// Puts one key of a night file, all else as it stands; comments and line ends too.
 fn write_one_key(path: &Path, table: &str, key: &str, value: toml_edit::InlineTable) -> Result<(), TextError> {
     let unusable = |error| TextError::Night { path: path.to_owned(), error };
-    let syntax = |message: String| unusable(PlanError::Syntax { message, advice: None });
+    let syntax = |message: String| unusable(NightError::Syntax { message, advice: None });
     let old = text(path)?;
     let mut document: toml_edit::DocumentMut =
         old.parse().map_err(|error: toml_edit::TomlError| syntax(error.to_string()))?;

@@ -2,9 +2,7 @@
 
 use crate::camera::{DarkCurrentSource, Plane};
 use crate::stats::{ShapeSum, chi2_quantile, profile_prediction};
-use crate::units::Celsius;
-
-use super::thermal::BOLTZMANN_EV_PER_K;
+use crate::units::{BOLTZMANN_EV_PER_K, Celsius};
 
 /// With fewer temperatures a sum of sources is not looked for.
 const FEWEST_TEMPERATURES: usize = 3;

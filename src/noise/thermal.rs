@@ -6,13 +6,11 @@
 use crate::camera::{DarkCurrentPoint, Plane, Thermal};
 use crate::caveat::Caveat;
 use crate::stats::Estimate;
-use crate::units::{Celsius, ElectronsPerSecond};
+use crate::units::{BOLTZMANN_EV_PER_K, Celsius, ElectronsPerSecond};
 
 use super::carried::carried;
 use super::only_adds::only_adds;
 
-/// Boltzmann's constant in eV/K (SI 2019, exact to the digits given).
-pub(super) const BOLTZMANN_EV_PER_K: f64 = 8.617_333_262e-5;
 /// Doubling of the dark current in kelvins where no law was fitted: the middle of the 5.5 to 8 K that are
 /// reported for cameras (Dunlap, Sostin, Widenhorn & Bodegom 2010, J. Electron. Imaging 19(1); common practice).
 const ASSUMED_DOUBLING_K: f64 = 6.5;

@@ -1,6 +1,7 @@
 //! A plan as text: the answer in one line, then why.
 
-use crate::plan::{FilterPlan, GainSetting, Plan, PlanNight, PlanePlan, SetBy, WithoutDither};
+use crate::night::PlanNight;
+use crate::plan::{FilterPlan, GainSetting, Plan, PlanePlan, SetBy, WithoutDither};
 use crate::units::Seconds;
 
 use super::bar::bar;
@@ -303,7 +304,7 @@ fn set_by(filter: &FilterPlan) -> String {
         SetBy::SkySaturation => "the sky: it fills the pixel".into(),
         SetBy::Rejection => "rejection: it needs so many subs and dither positions".into(),
         SetBy::Storage => "storage: fewer, longer subs".into(),
-        SetBy::Asked => "the length asked for".into(),
+        SetBy::Requested => "the length asked for".into(),
     }
 }
 

@@ -2,7 +2,8 @@
 
 use crate::plan::{Plan, Schedule, ScheduledNight, Session, WhyLeftOut};
 
-use super::plots::Table;
+#[cfg(feature = "report")]
+use super::Table;
 use super::{paragraph, plain, rounded};
 
 /// Heads of the table's columns.
@@ -63,6 +64,7 @@ fn row(night: &ScheduledNight, session: &Session, first: bool, last: bool) -> St
 }
 
 /// The nights as a table.
+#[cfg(feature = "report")]
 pub(super) fn schedule_table(schedule: &Schedule) -> Table {
     let head =
         ["evening", "from", "to", "filter", "subs", "worth, %", "Moon up, %", "done, %"].map(str::to_owned).into();
@@ -78,8 +80,8 @@ pub(super) fn schedule_table(schedule: &Schedule) -> Table {
             format!("{:.0}", night.done_percent),
         ]
     };
-    let of = |night: &ScheduledNight| night.sessions.iter().map(|session| row(night, session)).collect::<Vec<_>>();
-    Table { head, rows: schedule.nights.iter().flat_map(of).collect() }
+    let rows_of = |night: &ScheduledNight| night.sessions.iter().map(|session| row(night, session)).collect::<Vec<_>>();
+    Table { head, rows: schedule.nights.iter().flat_map(rows_of).collect() }
 }
 
 /// A local time without its date.

@@ -1,5 +1,6 @@
 //! Numbers about numbers: means, variances, robust estimates, fits. Knows no camera.
 
+mod bisect;
 mod estimate;
 mod fit;
 mod histogram;
@@ -10,6 +11,7 @@ mod non_negative;
 mod order;
 mod scatter;
 
+pub use bisect::{bisect, bisect_ratio, try_bisect};
 pub use estimate::Estimate;
 pub use fit::{PolynomialFit, polynomial_fit, polynomial_fit_with_prior};
 pub use histogram::{Histogram, INTERQUARTILE_SIGMAS, clipped_variance_factor};

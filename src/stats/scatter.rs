@@ -1,6 +1,6 @@
 //! What scatter says of an uncertainty.
 
-use super::{chi2_quantile, normal_share_below};
+use super::{bisect, chi2_quantile, normal_share_below};
 
 /// Scatter that chance alone reaches in fewer than this share of cases is not chance.
 const BEYOND_CHANCE: f64 = 0.01;
@@ -52,12 +52,7 @@ pub fn half_interval_of_phase(sigma: f64, amplitude: f64) -> f64 {
         };
         (0..PHASES).map(at).sum::<f64>() / f64::from(PHASES)
     };
-    let (mut low, mut high) = (0.0, amplitude + 3.0 * sigma);
-    for _ in 0..40 {
-        let middle = (low + high) / 2.0;
-        if held(middle) < 0.95 { low = middle } else { high = middle }
-    }
-    high
+    bisect([0.0, amplitude + 3.0 * sigma], 40, |half| held(half) < 0.95)[1]
 }
 
 #[cfg(test)]

@@ -1,5 +1,6 @@
 //! Closed forms of the optimum, for single terms of the cost.
 
+use crate::stats::bisect;
 use crate::units::Seconds;
 
 /// Halvings of an interval: 2^-80 of it is left.
@@ -38,12 +39,8 @@ pub fn best_sub(tau: Seconds, overhead: Seconds, losses_per_s: f64) -> Option<Se
     if !upper.is_finite() || tau + overhead <= 0.0 {
         return None;
     }
-    let still_rising = |t: &f64| tau / (t * (t + tau)) + overhead / (t * (t + overhead)) > losses_per_s;
-    let (mut low, mut high) = (0.0, upper);
-    for _ in 0..HALVINGS {
-        let middle = (low + high) / 2.0;
-        if still_rising(&middle) { low = middle } else { high = middle }
-    }
+    let still_rising = |t: f64| tau / (t * (t + tau)) + overhead / (t * (t + overhead)) > losses_per_s;
+    let [low, high] = bisect([0.0, upper], HALVINGS, still_rising);
     Some(Seconds((low + high) / 2.0))
 }
 

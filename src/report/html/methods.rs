@@ -1,6 +1,6 @@
 //! How each number was got, with its source; and what to beware of.
 
-use crate::report::plots::Table;
+use crate::report::Table;
 
 /// A number, the way to it, where the way is from.
 type Method = (&'static str, &'static str, &'static str);
@@ -147,7 +147,7 @@ const COMPARE: &[Method] = &[
 const REVIEW: &[Method] = &[
     (
         "sky of a sub",
-        "its background less the dark's, over gain and exposure time; foretold: the plan's own model for that minute, Moon and twilight included",
+        "its background less the dark's, over gain and exposure time; predicted: the plan's own model for that minute, Moon and twilight included",
         "Krisciunas & Schaefer 1991, PASP 103, 1033; Patat 2003, A&A 400, 1183",
     ),
     (

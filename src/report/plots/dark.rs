@@ -1,11 +1,12 @@
 //! Pictures of a camera's darks: how many pixels have which rate, and where.
 
 use crate::camera::{DarkCurrentPoint, DarkCurrentSource, DarkPicture, Mode, Plane};
+use crate::report::Table;
 use crate::report::{duration, rounded, with_uncertainty};
 
 use super::axis::Axis;
 use super::canvas::Pen;
-use super::figure::{Figure, Table};
+use super::figure::Figure;
 use super::panel::{Cell, Mark, Panel, Series, Shape};
 
 /// Digits in a table.
@@ -195,10 +196,10 @@ pub fn dark_profile_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Figur
         panel(&columns, width, "column in px of the plane", "columns"),
         panel(&rows, height, "row in px of the plane, from the top", "rows"),
     ];
-    let told = |what: &'static str| {
+    let cell = |what: &'static str| {
         move |(place, rate): &(f64, f64)| vec![what.to_owned(), rounded(*place, DIGITS), said(*rate)]
     };
-    let table = columns.iter().map(told("columns")).chain(rows.iter().map(told("rows"))).collect();
+    let table = columns.iter().map(cell("columns")).chain(rows.iter().map(cell("rows"))).collect();
     let head = ["what", "middle in px", "dark current in e⁻/s"].map(String::from).to_vec();
     let spread = |points: &[(f64, f64)]| {
         let (low, high) =

@@ -1,11 +1,12 @@
 //! Pictures of decisions: the year of cooling, and the factors between two nights.
 
-use crate::plan::{Comparison, Cooling, MonthOfCooling};
+use crate::decide::{Comparison, Cooling, MonthOfCooling};
+use crate::report::Table;
 use crate::report::rounded;
 
 use super::axis::{Axis, MONTHS};
 use super::canvas::Pen;
-use super::figure::{Figure, Table};
+use super::figure::Figure;
 use super::panel::{Bar, Mark, Panel, Series, Shape};
 
 /// Digits in a table.
@@ -34,9 +35,35 @@ fn region(months: &[MonthOfCooling], ends: impl Fn(&MonthOfCooling) -> [f64; 2],
 /// The year: dark current with and without cooling, and below it the ratio of hours with the thresholds of the verdict.
 #[must_use]
 pub fn cooling_year_figure(id: &str, answer: &Cooling) -> Figure {
-    let months = &answer.months;
-    let over_year = |of: &dyn Fn(&MonthOfCooling) -> f64| -> Vec<(f64, f64)> {
-        months.iter().map(|month| (f64::from(month.month), of(month))).collect()
+    let ratios: Vec<(f64, f64)> = (answer.months.iter())
+        .filter_map(|month| Some((f64::from(month.month), month.time_ratio?)))
+        .filter(|(_, ratio)| *ratio <= MOST_RATIO)
+        .collect();
+    let panels = [dark_current_panel(&answer.months), ratio_panel(&ratios, answer.thresholds_time_ratio)];
+    let undrawn = if ratios.len() < answer.months.len() {
+        format!(" Months with a ratio above {MOST_RATIO}, or without an end, stand in the table alone.")
+    } else {
+        String::new()
+    };
+    let description = format!("Twelve months without and with cooling.{}{undrawn}", span_of(&ratios));
+    let title = format!("The year of the {}, with and without cooling", answer.camera);
+    let mut figure = Figure::new(id.into(), title, description, &panels, months_table(&answer.months))
+        .with_key(Pen::Used, Shape::Points, "without cooling (dashed)")
+        .with_key(Pen::Unused, Shape::Points, "cooled")
+        .with_key(Pen::Band, Shape::Line, "95 % of what is known of the dark current")
+        .with_key(Pen::Chosen, Shape::Diamonds, "ratio of hours for the same signal over noise")
+        .with_key(Pen::Limit, Shape::Line, "where a verdict begins");
+    let verdicts = ["marginal", "worth it", "clearly worth it"];
+    for ((threshold, verdict), letter) in answer.thresholds_time_ratio.iter().zip(verdicts).zip('a'..='z') {
+        figure = figure.with_letter(&letter.to_string(), format!("{verdict}: from {threshold}"));
+    }
+    figure
+}
+
+/// Dark current over the months, without and with cooling.
+fn dark_current_panel(months: &[MonthOfCooling]) -> Panel {
+    let over_year = |rate: &dyn Fn(&MonthOfCooling) -> f64| -> Vec<(f64, f64)> {
+        months.iter().map(|month| (f64::from(month.month), rate(month))).collect()
     };
     let bare = over_year(&|month| month.uncooled_dark_e_per_s);
     let cooled = over_year(&|month| month.cooled_dark_e_per_s);
@@ -47,49 +74,49 @@ pub fn cooling_year_figure(id: &str, answer: &Cooling) -> Figure {
     });
     let y = Axis::logarithmic(shown, 1.15);
     let names = ("month", "dark current in e⁻/s per pixel");
-    let mut above = Panel::new(Axis::months(), y.clone(), names, 240);
-    above.regions = vec![
+    let mut panel = Panel::new(Axis::months(), y.clone(), names, 240);
+    panel.regions = vec![
         region(months, |month| month.uncooled_dark_interval_e_per_s, &y),
         region(months, |month| month.cooled_dark_interval_e_per_s, &y),
     ];
-    above.series = vec![
+    panel.series = vec![
         Series::new(Pen::Second, Shape::Line, bare.clone()),
         Series::new(Pen::Used, Shape::Points, bare),
         Series::new(Pen::Curve, Shape::Line, cooled.clone()),
         Series::new(Pen::Unused, Shape::Points, cooled),
     ];
-    let ratios: Vec<(f64, f64)> = months
-        .iter()
-        .filter_map(|month| Some((f64::from(month.month), month.time_ratio?)))
-        .filter(|(_, ratio)| *ratio <= MOST_RATIO)
-        .collect();
-    let thresholds = answer.thresholds_time_ratio;
+    panel
+}
+
+/// The ratio of hours over the months, with the verdicts' thresholds.
+fn ratio_panel(ratios: &[(f64, f64)], thresholds: [f64; 3]) -> Panel {
     let shown = || ratios.iter().map(|point| point.1).chain(thresholds).chain([1.0]);
     let steep = shown().any(|ratio| ratio > STEEP);
     let y = if steep { Axis::logarithmic(shown(), 1.1) } else { Axis::even(shown(), 0.08) };
-    let mut below = Panel::new(Axis::months(), y, ("month", "hours without cooling ÷ with it"), 220);
+    let mut panel = Panel::new(Axis::months(), y, ("month", "hours without cooling ÷ with it"), 220);
     let level = |(at, letter): (f64, char)| Mark { pen: Pen::Limit, at, letter: letter.into() };
-    below.levels = thresholds.into_iter().zip('a'..='z').map(level).collect();
-    below.series.push(Series::new(Pen::Curve, Shape::Line, ratios.clone()));
-    below.series.push(Series::new(Pen::Chosen, Shape::Diamonds, ratios.clone()));
-    let rows = months
-        .iter()
-        .zip(MONTHS)
-        .map(|(month, name)| {
-            vec![
-                name.into(),
-                format!("{:.1}", month.ambient_c),
-                month.dark_hours_per_night.map_or_else(|| "?".into(), |hours| format!("{hours:.1}")),
-                format!("{:.1}", month.uncooled_sensor_c),
-                format!("{:.1}", month.cooled_sensor_c),
-                said(month.uncooled_dark_e_per_s),
-                said(month.cooled_dark_e_per_s),
-                month.uncooled_dark_share_percent.map_or_else(|| "–".into(), |share| format!("{share:.1}")),
-                month.cooled_dark_share_percent.map_or_else(|| "–".into(), |share| format!("{share:.1}")),
-                month.time_ratio.map_or_else(|| "never".into(), said),
-            ]
-        })
-        .collect();
+    panel.levels = thresholds.into_iter().zip('a'..='z').map(level).collect();
+    panel.series.push(Series::new(Pen::Curve, Shape::Line, ratios.to_vec()));
+    panel.series.push(Series::new(Pen::Chosen, Shape::Diamonds, ratios.to_vec()));
+    panel
+}
+
+fn months_table(months: &[MonthOfCooling]) -> Table {
+    let share = |percent: Option<f64>| percent.map_or_else(|| "–".into(), |share| format!("{share:.1}"));
+    let row = |(month, name): (&MonthOfCooling, &str)| {
+        vec![
+            name.into(),
+            format!("{:.1}", month.ambient_c),
+            month.dark_hours_per_night.map_or_else(|| "?".into(), |hours| format!("{hours:.1}")),
+            format!("{:.1}", month.uncooled_sensor_c),
+            format!("{:.1}", month.cooled_sensor_c),
+            said(month.uncooled_dark_e_per_s),
+            said(month.cooled_dark_e_per_s),
+            share(month.uncooled_dark_share_percent),
+            share(month.cooled_dark_share_percent),
+            month.time_ratio.map_or_else(|| "never".into(), said),
+        ]
+    };
     let head = words(&[
         "month",
         "night air in °C",
@@ -102,35 +129,21 @@ pub fn cooling_year_figure(id: &str, answer: &Cooling) -> Figure {
         "cooled in %",
         "ratio of hours",
     ]);
+    Table { head, rows: months.iter().zip(MONTHS).map(row).collect() }
+}
+
+/// Between which months the ratio of hours lies, as a sentence.
+fn span_of(ratios: &[(f64, f64)]) -> String {
     let extreme = |better: fn(f64, f64) -> bool| {
         ratios.iter().copied().reduce(|best, point| if better(point.1, best.1) { point } else { best })
     };
     let name = |point: (f64, f64)| {
         format!("{} in {}", rounded(point.1, 3), MONTHS.get(point.0 as usize - 1).unwrap_or(&"the year"))
     };
-    let span = match (extreme(|a, b| a > b), extreme(|a, b| a < b)) {
+    match (extreme(|a, b| a > b), extreme(|a, b| a < b)) {
         (Some(most), Some(least)) => format!(" The ratio of hours lies between {} and {}.", name(least), name(most)),
         _ => " Without cooling no number of hours is enough.".into(),
-    };
-    let undrawn = if ratios.len() < months.len() {
-        format!(" Months with a ratio above {MOST_RATIO}, or without an end, stand in the table alone.")
-    } else {
-        String::new()
-    };
-    let description = format!("Twelve months without and with cooling.{span}{undrawn}");
-    let title = format!("The year of the {}, with and without cooling", answer.camera);
-    let mut figure = Figure::new(id.into(), title, description, &[above, below], Table { head, rows })
-        .with_key(Pen::Used, Shape::Points, "without cooling (dashed)")
-        .with_key(Pen::Unused, Shape::Points, "cooled")
-        .with_key(Pen::Band, Shape::Line, "95 % of what is known of the dark current")
-        .with_key(Pen::Chosen, Shape::Diamonds, "ratio of hours for the same signal over noise")
-        .with_key(Pen::Limit, Shape::Line, "where a verdict begins");
-    for ((threshold, verdict), letter) in
-        thresholds.iter().zip(["marginal", "worth it", "clearly worth it"]).zip('a'..='z')
-    {
-        figure = figure.with_letter(&letter.to_string(), format!("{verdict}: from {threshold}"));
     }
-    figure
 }
 
 /// Factors as bars on a logarithmic scale, each from where the one above it ends; the last is the whole.

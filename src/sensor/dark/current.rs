@@ -3,29 +3,23 @@
 
 use ndarray::{Array2, ArrayView2};
 
-use crate::frames::{FrameInfo, natural_order, seconds_of};
 use crate::sensor::stack::plane_codes;
-use crate::stats::{Estimate, Histogram, Moments, birge_ratio, polynomial_fit};
+use crate::stats::{Estimate, Moments, birge_ratio, polynomial_fit};
 use crate::units::{Celsius, Dn, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
 use super::compared::Compared;
 use super::image::{DarkImage, LongestStack};
 use super::levels::{Drift, Level, LevelFit, level_fit};
+use super::limits::{hidden_by, is_determined, lacking, saturation_pileup};
 use super::subtracted::{Beside, Subtracted, subtracted};
+use super::taken::{Taken, timed};
 use crate::sensor::DarkSummary;
 use crate::sensor::dark::read_noise::mean_level;
 
-/// Fewer pixels than this near the top of a dark are no pile.
-const FEWEST_PILED: u64 = 5;
-/// No well is full this few DN above the level without light.
-const LOWEST_WELL: f64 = 200.0;
 /// Saturated pixels that hold more of a frame's dark signal than this bend the slope.
 const SATURATED_SHARE: f64 = 0.01;
 /// With so many pixels saturated it is not hot ones alone, and the rest says nothing of the mean.
 const UNKNOWN_PIXELS: f64 = 0.1;
-/// What saturated pixels would have held beyond is at most so many times what they hold: hot pixels' rates span decades
-/// (common practice, no source).
-const LOST_TIMES_HELD: f64 = 10.0;
 /// Two exposure times this close, relatively, are the same.
 const SAME_EXPOSURE: f64 = 1e-3;
 /// Relative change of dark current per kelvin near the freezing point: ln 2 / 6.3 K
@@ -33,8 +27,6 @@ const SAME_EXPOSURE: f64 = 1e-3;
 const CHANGE_PER_KELVIN: f64 = 0.11;
 /// A variance that the place between two steps moves by more than this share says nothing of shot noise.
 const STEPS_HIDE: f64 = 0.1;
-/// Between bias frames and darks the level may step by so many DN (common practice, no source).
-const POSSIBLE_STEP_DN: f64 = 20.0;
 /// What a steady cooler still wanders from frame to frame, in kelvins (common practice, no source).
 const STEADY_KELVIN: f64 = 0.1;
 
@@ -76,7 +68,7 @@ pub(crate) struct DarkFrame {
     /// Median in DN.
     pub median: f64,
     /// When it was taken, in seconds from any moment.
-    taken: Option<f64>,
+    pub(super) taken: Option<f64>,
     /// What saturated pixels hold of the frame's dark signal, and their share of all pixels.
     saturated_share: f64,
     saturated_pixels: f64,
@@ -95,23 +87,6 @@ pub(crate) struct SaturatedDarks {
     pub pixels: f64,
 }
 
-/// What a header says of a dark.
-#[derive(Debug, Clone)]
-pub(crate) struct Taken {
-    pub exposure: Seconds,
-    pub temperature: Option<Celsius>,
-    /// In seconds since 1970.
-    pub at: Option<f64>,
-    pub file: String,
-}
-
-impl Taken {
-    pub(crate) fn of(info: &FrameInfo) -> Self {
-        let at = info.taken.as_deref().and_then(seconds_of);
-        Self { exposure: info.exposure, temperature: info.sensor, at, file: info.file.clone() }
-    }
-}
-
 /// The temporal variance of a pair of darks of one exposure, hits left out.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct PairVariance {
@@ -128,7 +103,7 @@ pub(crate) struct DarkStage {
     files: Vec<String>,
     temperatures: Moments,
     /// The code at which hot pixels pile up in the longest darks, if they do.
-    pile: Option<f64>,
+    saturation_pileup: Option<f64>,
     pairs: Vec<PairVariance>,
     /// Memory for the sum image, …
     spare: Array2<u32>,
@@ -207,7 +182,7 @@ impl DarkStage {
             frames: Vec::new(),
             files: Vec::new(),
             temperatures: Moments::default(),
-            pile: None,
+            saturation_pileup: None,
             pairs: Vec::new(),
             spare,
             longest: None,
@@ -231,14 +206,14 @@ impl DarkStage {
         }
         let codes = plane_codes(plane);
         if self.frames.is_empty() {
-            self.pile = pile(&codes, expectation.offset);
+            self.saturation_pileup = saturation_pileup(&codes, expectation.offset);
         }
-        let ceiling = self.pile.map_or(expectation.ceiling, |pile| pile.min(expectation.ceiling));
+        let ceiling = self.saturation_pileup.map_or(expectation.ceiling, |pile| pile.min(expectation.ceiling));
         let expectation = Expectation { ceiling, ..expectation };
         let mut mean = codes.mean();
         if let (Some(partner), Some(before)) = (partner, self.frames.last().copied()) {
             let ratio = exposure / before.exposure;
-            let compared = Compared::of(partner, plane, ratio, expectation);
+            let compared = Compared::new(partner, plane, ratio, expectation);
             mean -= compared.excess[1] / plane.len() as f64;
             if self.frames.len() == 1 {
                 self.frames[0].mean -= compared.excess[0] / plane.len() as f64;
@@ -317,7 +292,7 @@ impl DarkStage {
         let left_out = saturated.filter(|saturated| saturated.left_out);
         let bound = left_out.map_or(f64::INFINITY, |saturated| saturated.from.0);
         let within = |exposure: Seconds| exposure.0 < bound;
-        let timed = self.timed();
+        let timed = timed(&self.frames, &self.files);
         let frames: Vec<DarkFrame> = timed.into_iter().filter(|frame| within(frame.exposure)).collect();
         let pairs: Vec<PairVariance> = self.pairs.iter().filter(|pair| within(pair.exposure)).copied().collect();
         let exposures = exposures(&frames);
@@ -370,25 +345,6 @@ impl DarkStage {
         let share = counted.iter().map(|frame| frame.saturated_share).fold(0.0, f64::max);
         let pixels = counted.iter().map(|frame| frame.saturated_pixels).fold(0.0, f64::max);
         Some(SaturatedDarks { from, left_out, share, pixels })
-    }
-
-    /// The frames with the time that each was taken at: the headers', or else their order by name.
-    fn timed(&self) -> Vec<DarkFrame> {
-        let mut frames = self.frames.clone();
-        let mut moments = frames.iter().map(|frame| frame.taken);
-        let first = moments.next().flatten();
-        if first.is_some() && self.frames.iter().all(|frame| frame.taken.is_some()) && moments.any(|at| at != first) {
-            return frames;
-        }
-        let mut order: Vec<usize> = (0..frames.len()).collect();
-        order.sort_by(|&a, &b| natural_order(&self.files[a], &self.files[b]));
-        let named = self.files.iter().all(|file| !file.is_empty());
-        let mut clock = 0.0;
-        for place in order {
-            frames[place].taken = named.then_some(clock);
-            clock += frames[place].exposure.0;
-        }
-        frames
     }
 
     /// Slope of a frame's level over time in DN/s and its level at no time, free: between bias
@@ -486,50 +442,6 @@ impl DarkStage {
         let span = all().fold(0.0, f64::max) - all().fold(f64::INFINITY, f64::min);
         Some((hidden_by(anchor.hidden_by_steps[1], span, slope), borrowed || own < 2))
     }
-}
-
-/// A slope between ends each of which the converter's steps may move by up to `amplitude`, `span` seconds apart.
-fn hidden_by(amplitude: f64, span: f64, slope: Estimate<f64>) -> Estimate<f64> {
-    if amplitude <= 0.0 {
-        return slope;
-    }
-    let (low, high) = slope.interval();
-    let half = ((high - low) / 2.0).hypot(2.0 * amplitude / span);
-    Estimate::new(slope.value, slope.uncertainty.hypot(amplitude / span)).with_half_interval(half)
-}
-
-/// A slope from frames in which saturated pixels hold the share `lost` of the signal: it may be larger by many times that.
-fn lacking(slope: Estimate<f64>, lost: f64) -> Estimate<f64> {
-    if lost <= 0.0 {
-        return slope;
-    }
-    let (low, high) = slope.interval();
-    let more = LOST_TIMES_HELD * lost * slope.value.abs();
-    let uncertainty = slope.uncertainty.hypot(more / 2.0);
-    Estimate { interval_95: Some((low, high + more)), ..Estimate::new(slope.value, uncertainty) }
-}
-
-/// Whether the uncertainty of a rate is one that the levels could not refute by themselves: with a dark current of one
-/// uncertainty, the longest darks would be as far above the bias frames as they are, and some.
-fn is_determined(fit: &LevelFit, frames: &[DarkFrame], anchor: Anchor) -> bool {
-    let Some(longest) = frames.iter().max_by(|a, b| a.exposure.0.total_cmp(&b.exposure.0)) else { return false };
-    let without = if anchor.is_of_bias { anchor.offset.value.0 } else { 0.0 };
-    let room = (longest.mean - without).abs() + POSSIBLE_STEP_DN + 5.0 * anchor.level_scatter;
-    fit.slope.value.is_finite() && fit.slope.uncertainty * longest.exposure.0 < room
-}
-
-/// The code from which on hot pixels pile up at the well: the top 3 % of the range above the
-/// offset holds more than twice as many pixels as the 9 % below it. A tail without a well thins
-/// out towards its end instead.
-fn pile(codes: &Histogram, offset: f64) -> Option<f64> {
-    let top = codes.occupied().next_back().map(|(code, _)| f64::from(code))? - offset;
-    let above = |share: f64| {
-        let bright = codes.occupied().rev().take_while(|(code, _)| f64::from(*code) - offset >= share * top);
-        bright.map(|(_, count)| u64::from(count)).sum::<u64>()
-    };
-    let (piled, tail) = (above(0.97), above(0.88));
-    // Where three hundredths of the range are few codes, the tail of plain noise ends in one of them.
-    (top >= LOWEST_WELL && piled >= FEWEST_PILED && piled > 2 * (tail - piled)).then_some(offset + 0.97 * top)
 }
 
 /// The different exposure times of frames, rising.

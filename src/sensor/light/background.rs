@@ -10,7 +10,7 @@ use ndarray::{Array2, ArrayView2};
 use crate::camera::{Background, Mode, PlaneBackground};
 use crate::caveat::Caveat;
 use crate::frames::{CfaPattern, Frame, FrameInfo, FrameKind, same_exposure};
-use crate::stats::Estimate;
+use crate::stats::{Estimate, median};
 use crate::units::{Dn, ElectronsPerDn};
 
 use crate::sensor::MeasureError;
@@ -106,24 +106,24 @@ pub(super) struct PlaneOf {
 pub(super) fn planes_of(light: &FrameInfo, options: BackgroundOptions<'_>) -> Vec<PlaneOf> {
     let typed = options.gain.map(|gain| Estimate::new(gain.0, gain.0 * TYPED_GAIN_UNCERTAINTY));
     if let Some(mode) = options.mode {
-        let of = |plane: &crate::camera::Plane| PlaneOf {
+        let from_profile = |plane: &crate::camera::Plane| PlaneOf {
             name: plane.plane.clone(),
             colour: plane.colour,
             cell: cell_named(&plane.plane),
             gain: typed.or(Some(plane.gain_e_per_dn)),
         };
-        return mode.planes.iter().map(of).collect();
+        return mode.planes.iter().map(from_profile).collect();
     }
     let Some(pattern) = options.cfa.or(light.cfa) else {
         return vec![PlaneOf { name: "mono".into(), colour: None, cell: None, gain: typed }];
     };
-    let of = |(row, column)| PlaneOf {
+    let from_cell = |(row, column)| PlaneOf {
         name: format!("r{row}c{column}"),
         colour: Some(pattern.colour(row, column)),
         cell: Some((row, column)),
         gain: typed,
     };
-    [(0, 0), (0, 1), (1, 0), (1, 1)].map(of).into()
+    [(0, 0), (0, 1), (1, 0), (1, 1)].map(from_cell).into()
 }
 
 /// The place in the stored cell that a plane's name says; `None` for `mono`.
@@ -253,7 +253,7 @@ struct Field {
 impl Field {
     fn under(tiles: &[Tile], across: usize) -> Self {
         let sigma =
-            |surface: &Vector4<f64>| median(tiles.iter().map(|tile| tile.sigma)).hypot(TILE_SPREAD * surface[0]);
+            |surface: &Vector4<f64>| typical(tiles.iter().map(|tile| tile.sigma)).hypot(TILE_SPREAD * surface[0]);
         let residual = |surface: &Vector4<f64>, tile: &Tile| tile.level - surface.dot(&tile.basis());
         let refined = |mut surface: Vector4<f64>| {
             let (mut kept, mut scatter) = (0, sigma(&surface));
@@ -278,10 +278,10 @@ impl Field {
         let brighter: Vec<bool> = tiles.iter().map(|tile| residual(&surface, tile) > bright).collect();
         let own = |tile: &&Tile| residual(&surface, tile).abs() <= SKY_SIGMAS * sigma(&surface);
         Self {
-            noise: median(tiles.iter().filter(own).map(|tile| tile.noise)) / CLIPPED_SPREAD,
+            noise: typical(tiles.iter().filter(own).map(|tile| tile.noise)) / CLIPPED_SPREAD,
             // The middle of a surface of four terms is known twice less well than a mean.
             standard_error: 2.0 * scatter / (kept.max(1) as f64).sqrt(),
-            typical_excess: median(tiles.iter().map(|tile| residual(&surface, tile))).max(0.0) / 2.0,
+            typical_excess: typical(tiles.iter().map(|tile| residual(&surface, tile))).max(0.0) / 2.0,
             bright_share: in_company(&brighter, across) as f64 / tiles.len() as f64,
             surface,
         }
@@ -316,7 +316,7 @@ fn low_level(tiles: &[Tile]) -> Vector4<f64> {
 
 /// The surface that has [`LOW_SHARE`] of the tiles below it: quantile regression, by weights that are iterated.
 fn low_surface(tiles: &[Tile]) -> Vector4<f64> {
-    let least = median(tiles.iter().map(|tile| tile.sigma)).max(1e-9);
+    let least = typical(tiles.iter().map(|tile| tile.sigma)).max(1e-9);
     let mut surface = fitted(tiles.iter().map(|tile| (tile, 1.0)));
     for _ in 0..40 {
         let weight = |tile: &Tile| {
@@ -355,10 +355,9 @@ fn solved(normal: Matrix4<f64>, right: Vector4<f64>) -> Vector4<f64> {
     normal.lu().solve(&right).filter(|surface| surface.iter().all(|term| term.is_finite())).unwrap_or_else(mean)
 }
 
-fn median(values: impl Iterator<Item = f64>) -> f64 {
-    let mut values: Vec<f64> = values.collect();
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
+/// The median; 0 of nothing.
+fn typical(values: impl Iterator<Item = f64>) -> f64 {
+    median(values).unwrap_or(0.0)
 }
 
 /// What the two frames' headers say against each other.

@@ -132,7 +132,7 @@ impl PlaneMeter {
         let flat_offset = pedestal.as_ref().map_or(zero.offset.value, |pedestal| pedestal.value);
         caveats.extend(self.zero_doubts(&zero, stand_in));
         caveats.extend(pedestal.as_ref().map(|pedestal| pedestal::caveat(pedestal, zero.offset.value)));
-        caveats.extend(doubts::bands(&zero));
+        caveats.extend(doubts::banding(&zero));
         caveats.extend(self.noise_with_temperature(step));
         if let Some(clipped) = &clipped {
             caveats.retain(|caveat| caveat.code != clipped.caveat.code);

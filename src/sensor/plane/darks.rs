@@ -12,9 +12,10 @@ use super::DarkSummary;
 use super::PlaneMeter;
 use super::doubts;
 use super::zero::ShortDark;
-use crate::sensor::dark::current::{Anchor, DarkCurrent, DarkStage, Expectation, Taken, same_exposure};
+use crate::sensor::dark::current::{Anchor, DarkCurrent, DarkStage, Expectation, same_exposure};
 use crate::sensor::dark::drift::drift;
 use crate::sensor::dark::read_noise::ReadNoise;
+use crate::sensor::dark::taken::Taken;
 use crate::sensor::{PairStatistics, StackKey};
 
 /// Darks must be longer than this to speak of dark current.
@@ -37,7 +38,7 @@ impl PlaneMeter {
         let before = self.darks.last().and_then(|stage| stage.frames.last()).map(|frame| frame.exposure);
         if let (Some(partner), Some(before)) = (partner, before)
             && (self.expectation.is_none() || (!self.has_bias_pairs() && same_exposure(before, key.exposure)))
-            && let Some(pair) = PairStatistics::of(partner, plane)
+            && let Some(pair) = PairStatistics::from_frames(partner, plane)
         {
             if self.expectation.is_none() {
                 self.expectation = Some(self.expectation(&pair));

@@ -69,7 +69,7 @@ pub(crate) fn of_zero(zero: &ReadNoise, pairs: usize, at_zero: f64, stand_in: Op
 const BANDED: f64 = 0.3;
 
 /// The doubt about noise that whole rows share.
-pub(crate) fn bands(zero: &ReadNoise) -> Option<Caveat> {
+pub(crate) fn banding(zero: &ReadNoise) -> Option<Caveat> {
     let share = (zero.row.as_ref()?.value.0 / zero.noise.value.0).powi(2);
     (share > BANDED && !zero.hidden).then(|| {
         Caveat::new(

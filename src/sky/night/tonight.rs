@@ -2,6 +2,7 @@
 
 use crate::sky::scales::{NATURAL_SKY, magnitude_of_nanolambert};
 use crate::sky::{SkyError, airmass, natural_brightening};
+use crate::stats::bisect;
 use crate::units::{Degrees, Magnitudes, MagnitudesPerSquareArcsecond};
 
 use super::{Almanac, Date, Horizon, Horizontal, Moon, Place, Span, Utc, moonlight, separation, twilight_brightening};
@@ -205,13 +206,8 @@ impl Tonight {
     fn spans(&self, limit: Degrees, height: impl Fn(Utc) -> f64) -> Vec<Span> {
         let good = |at: Utc, sun: f64| sun < limit.0 && height(at) > 0.0;
         let crossing = |below: Utc, above: Utc| {
-            let (mut below, mut above) = (below.0, above.0);
-            for _ in 0..HALVINGS {
-                let middle = (below + above) / 2.0;
-                let at = Utc(middle);
-                if good(at, self.almanac.sun(at).altitude.0) { above = middle } else { below = middle }
-            }
-            Utc(above)
+            let dark = |at: f64| good(Utc(at), self.almanac.sun(Utc(at)).altitude.0);
+            Utc(bisect([above.0, below.0], HALVINGS, dark)[0])
         };
         let (mut spans, mut begun, mut last) = (Vec::new(), None, self.from);
         for (at, sun) in looks(self.from).zip(&self.suns) {
