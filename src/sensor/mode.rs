@@ -216,7 +216,7 @@ impl ModeMeasurement {
         let partner = self.previous.take();
         for meter in &mut self.planes {
             let before = partner.as_ref().map(|(_, pixels)| meter.view(pixels, region));
-            let known = meter.dark(key, frame.info.sensor, before, meter.view(&frame.pixels, region));
+            let known = meter.dark(key, &frame.info, before, meter.view(&frame.pixels, region));
             if !known && let Some((info, _)) = &partner {
                 push_once(&mut self.caveats, duplicate(&info.file, &frame.info.file));
             }

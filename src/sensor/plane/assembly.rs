@@ -19,9 +19,14 @@ use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::dark::thermal_law::TEMPERATURES_FOR_A_FLOOR;
 use crate::sensor::flat::pedestal::{self};
 use crate::sensor::flat::saturation::Saturation;
-use crate::sensor::pattern::glow::{Glow, glow};
+use crate::sensor::pattern::glow::{Glow, glow, gradient};
 use crate::sensor::pattern::uniformity::{Spread, Uniformity, prnu, spread};
 use crate::sensor::{MeasureError, TransferFit, absolute_threshold, dynamic_range, snr_max, thermal_law};
+
+/// A slope over the frame is seen when it is so many times its uncertainty …
+const SLOPE_SIGMAS: f64 = 5.0;
+/// … and light, when it is more than this share of the floor.
+const SLOPE_OF_FLOOR: f64 = 0.1;
 
 /// Where the numbers start from: the plane without light.
 struct Start {
@@ -198,7 +203,22 @@ impl PlaneMeter {
         let thermal = thermal_law(&dark_current, gain.relative());
         let few = dark_current.len() < TEMPERATURES_FOR_A_FLOOR;
         caveats.extend(thermal.iter().filter(|_| few).map(|law| doubts::no_floor(law).about(self.name())));
+        let leak = thermal.as_ref().and_then(|law| self.light_leak(law, gain));
+        caveats.extend(leak.map(|caveat| caveat.about(self.name())));
         (dark_current, thermal)
+    }
+
+    /// A floor of the dark current whose pattern is a slope over the frame: light comes in on one side.
+    fn light_leak(&self, law: &Thermal, gain: &Estimate<ElectronsPerDn>) -> Option<Caveat> {
+        let floor = law.floor_e_per_s.0;
+        let sigma = law.floor_uncertainty_e_per_s.map_or(f64::INFINITY, |sigma| sigma.0);
+        let coldest = self.darks.iter().find(|stage| stage.sensor.is_some())?;
+        let bias = self.dark_pattern(coldest.sensor)?.tiles.as_ref()?;
+        let image = coldest.image.as_ref().filter(|image| image.exposure.0 > SHORTEST_RAMP.0)?;
+        let (range, of_range) = gradient(image.tiles.as_ref()?, bias)?;
+        let rate = range * gain.value.0 / image.exposure.0;
+        let seen = floor > 2.0 * sigma && range > SLOPE_SIGMAS * of_range && rate > SLOPE_OF_FLOOR * floor;
+        seen.then(|| doubts::light_leak(floor, rate))
     }
 
     /// Saturation as a stored count and in electrons. Without flats: the highest code a file can hold.

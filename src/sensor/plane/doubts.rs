@@ -132,7 +132,14 @@ pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
             "let the cooler settle for ten minutes, or the body warm up, before the darks",
         ));
     }
-    if current.from_mean.is_none() {
+    let saturated_whole = current.saturated.is_some_and(|saturated| !saturated.left_out) && current.from_mean.is_none();
+    if current.undetermined {
+        caveats.push(Caveat::new(
+            "dark-current-undetermined",
+            "exposure time, drift of the level and temperature cannot be told apart in these darks: they give no dark current",
+            "take darks at three or more exposure times, short and long in turn, four of each, with a settled sensor",
+        ));
+    } else if current.from_mean.is_none() && !saturated_whole {
         caveats.push(Caveat::new(
             "few-frames",
             "darks of one exposure time and no bias frames: the dark current cannot be told from the black level",
@@ -154,12 +161,20 @@ pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
         ));
     }
     if let Some(saturated) = &current.saturated {
-        let (what, hint) = if saturated.left_out {
+        let (what, hint) = if saturated_whole {
+            (
+                "so much of their charge is lost that they give no dark current",
+                "take shorter darks, or darks at a lower temperature",
+            )
+        } else if saturated.left_out {
             ("they were left out", "nothing to do; hot pixels still count in the shorter darks")
         } else {
-            ("the dark current comes out too small", "take shorter darks as well, or darks at a lower temperature")
+            (
+                "the dark current comes out too small, and its interval reaches to what they may have lost",
+                "take shorter darks as well, or darks at a lower temperature",
+            )
         };
-        let message = format!("hot pixels saturate in darks of {} s and longer: {what}", saturated.from.0);
+        let message = format!("pixels saturate in darks of {} s and longer: {what}", saturated.from.0);
         caveats.push(Caveat::new("saturated-dark", message, hint));
     }
     if let Some(subtracted) = &current.subtracted {
@@ -218,6 +233,18 @@ pub(crate) fn no_floor(law: &Thermal) -> Caveat {
             law.activation_ev.value
         ),
         "take darks at four or more temperatures to see the floor",
+    )
+}
+
+/// A floor with a slope over the frame.
+pub(super) fn light_leak(floor: f64, slope: f64) -> Caveat {
+    Caveat::new(
+        "light-leak-suspected",
+        format!(
+            "what cooling does not lower, {floor:.4} e-/s, differs by {slope:.4} e-/s from one side of the frame to the other, \
+             and the bias frames do not: light leaks in, or an amplifier glows, and no floor of the sensor is known"
+        ),
+        "take the darks again in a dark room with foil over cap, viewfinder and filter drawer",
     )
 }
 

@@ -71,6 +71,8 @@ pub struct DarkSummary {
     pub median: f64,
     /// The sensor's temperature in the header.
     pub temperature: Option<Celsius>,
+    /// When it was taken, in seconds from any moment; where none is told, the darks are taken for those of one moment.
+    pub taken: Option<f64>,
     /// Temporal variance in DN² of this frame and the one before, where both are of one
     /// exposure and neither is in another pair, with its standard uncertainty.
     pub pair_variance: Option<(f64, f64)>,
