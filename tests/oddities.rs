@@ -1,5 +1,10 @@
 //! Sensors that misbehave, one oddity each, at strengths that occur: each is caught, and a clean sensor is not.
 
+#[path = "oddities/flats.rs"]
+mod flats;
+#[path = "oddities/world.rs"]
+mod world;
+
 use subwell::camera::Mode;
 use subwell::caveat::Caveat;
 use subwell::frames::{Frame, FrameInfo, FrameKind};

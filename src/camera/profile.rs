@@ -430,6 +430,14 @@ impl CameraProfile {
     }
 }
 
+impl Plane {
+    /// Whether the gain was given by hand: then it has no uncertainty of its own, and flats beside it are in `fit`.
+    #[must_use]
+    pub fn has_typed_gain(&self) -> bool {
+        self.fit.as_ref().map_or(self.gain_e_per_dn.uncertainty.0 <= 0.0, |fit| fit.model == "typed")
+    }
+}
+
 impl Mode {
     /// The mode in words, without the camera's name: `gain 40, binned 2x2, 2500x1800`.
     #[must_use]
