@@ -3,23 +3,35 @@
 use crate::camera::ProfileError;
 #[cfg(feature = "files")]
 use crate::files::{FileError, TextError, WriteError};
+use crate::measure::FramesError;
+use crate::night::NightError;
 use crate::plan::PlanError;
+use crate::review::ReviewError;
 use crate::sensor::MeasureError;
 use crate::simulate::SimulateError;
 
-/// Why there is no answer: one variant for each room that can fail.
+/// Why there is no answer: one variant for each module that can fail.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum Error {
     /// The frames cannot answer.
     #[error(transparent)]
     Measure(#[from] MeasureError),
+    /// A set of frames.
+    #[error(transparent)]
+    Frames(#[from] FramesError),
     /// The camera profile.
     #[error(transparent)]
     Profile(#[from] ProfileError),
-    /// The night, or its goal.
+    /// The night.
+    #[error(transparent)]
+    Night(#[from] NightError),
+    /// The goal of a night.
     #[error(transparent)]
     Plan(#[from] PlanError),
+    /// Lights that cannot be held against a night.
+    #[error(transparent)]
+    Review(#[from] ReviewError),
     /// The made-up sensor.
     #[error(transparent)]
     Simulate(#[from] SimulateError),
@@ -42,11 +54,12 @@ impl Error {
     #[must_use]
     pub fn code(&self) -> &'static str {
         match self {
-            Self::Measure(MeasureError::NoGain { .. }) => "no-gain",
-            Self::Measure(MeasureError::TooFewFrames { .. }) => "too-few-frames",
-            Self::Measure(_) => "frames-unusable",
+            Self::Measure(error) => error.code(),
+            Self::Frames(error) => error.code(),
             Self::Profile(_) => "camera-unusable",
+            Self::Night(error) => error.code(),
             Self::Plan(error) => error.code(),
+            Self::Review(error) => error.code(),
             Self::Simulate(_) => "sensor-unusable",
             #[cfg(feature = "files")]
             Self::File(error) => error.code(),
@@ -62,8 +75,11 @@ impl Error {
     pub fn hint(&self) -> String {
         match self {
             Self::Measure(error) => error.hint(),
+            Self::Frames(error) => error.hint(),
             Self::Profile(error) => error.hint(),
+            Self::Night(error) => error.hint(),
             Self::Plan(error) => error.hint(),
+            Self::Review(error) => error.hint(),
             Self::Simulate(error) => error.hint(),
             #[cfg(feature = "files")]
             Self::File(error) => error.hint().to_owned(),
@@ -79,7 +95,10 @@ impl Error {
     pub fn is_unanswerable(&self) -> bool {
         match self {
             Self::Measure(_) => true,
+            Self::Frames(error) => error.is_unanswerable(),
+            Self::Night(error) => error.is_out_of_reach(),
             Self::Plan(error) => error.is_out_of_reach(),
+            Self::Review(error) => error.is_out_of_reach(),
             _ => false,
         }
     }

@@ -9,18 +9,14 @@ use std::sync::Arc;
 use clap::Args;
 use rand::random;
 use serde_json::json;
-use subwell::camera::CameraProfile;
 use subwell::files::FileError;
-use subwell::page::{Desk, Folder, Guard, Limits, Measure, Progress, Refusal, serve};
+use subwell::page::{Api, Folder, Guard, Limits, Measure, measure_folder, serve};
 use subwell::report::json_text;
-use subwell::sensor::MeasureOptions;
 
-use super::camera;
 use super::output::{Answer, Failure};
-use super::progress::{Spinner, Watch};
 
 #[derive(Args)]
-pub(super) struct PageWords {
+pub(super) struct PageArgs {
     /// The night to open, in this folder or below it
     night: Option<PathBuf>,
     /// The port to listen on; left out or 0, a free one is taken
@@ -32,12 +28,12 @@ pub(super) struct PageWords {
 }
 
 /// Serves the page of the folder it is started in; ends with the process.
-pub(super) fn page(words: &PageWords, json: bool, quiet: bool) -> Result<Answer, Failure> {
+pub(super) fn page(args: &PageArgs, json: bool, quiet: bool) -> Result<Answer, Failure> {
     let here = Path::new(".");
     let folder = Folder::new(here)?;
-    let first = words.night.as_deref().map(|night| below(here, night, &folder)).transpose()?;
-    let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, words.port)).map_err(|error| no_port(words.port, &error))?;
-    let port = listener.local_addr().map_err(|error| no_port(words.port, &error))?.port();
+    let first = args.night.as_deref().map(|night| below(here, night, &folder)).transpose()?;
+    let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, args.port)).map_err(|error| no_port(args.port, &error))?;
+    let port = listener.local_addr().map_err(|error| no_port(args.port, &error))?.port();
     let token: String = random::<[u8; 24]>().iter().map(|byte| format!("{byte:02x}")).collect();
     let address = format!("http://127.0.0.1:{port}/#{token}");
     let said = if json {
@@ -49,12 +45,12 @@ pub(super) fn page(words: &PageWords, json: bool, quiet: bool) -> Result<Answer,
     // Nobody listens: then nobody needs the page.
     stdout.write_all(said.as_bytes()).and_then(|()| stdout.flush()).map_err(|error| not_said(&error))?;
     drop(stdout);
-    if !words.no_open && !json {
+    if !args.no_open && !json {
         open_in_browser(&address, quiet);
     }
-    let measure: Arc<Measure> = Arc::new(measured);
-    let desk = Desk::new(folder, Guard::new(port, token), first, measure);
-    match serve(listener, Arc::new(desk), Limits::default()) {
+    let measure: Arc<Measure> = Arc::new(measure_folder);
+    let api = Api::new(folder, Guard::new(port, token), first, measure);
+    match serve(listener, Arc::new(api), Limits::default()) {
         Ok(never) => match never {},
         Err(error) => Err(no_port(port, &error)),
     }
@@ -87,31 +83,6 @@ fn no_port(port: u16, error: &std::io::Error) -> Failure {
 
 fn not_said(error: &std::io::Error) -> Failure {
     Failure::words(&format!("the address could not be printed: {error}"), "start it where its output is read")
-}
-
-/// The page as who watches a measurement.
-struct Watched<'a>(&'a Progress);
-
-impl Watch for Watched<'_> {
-    fn looking(&self) -> Option<Spinner> {
-        None
-    }
-
-    fn measuring(&self, frames: usize) {
-        self.0.expect(frames);
-    }
-
-    fn step(&self) -> bool {
-        self.0.step()
-    }
-}
-
-fn measured(folder: &Path, progress: &Progress) -> Result<CameraProfile, Refusal> {
-    let measured = camera::measured(&[folder.to_owned()], MeasureOptions::default(), None, &Watched(progress));
-    measured.map(|(profile, _)| profile).map_err(|failure| {
-        let (code, message, hint) = failure.told();
-        Refusal::new(422, code, message, hint)
-    })
 }
 
 /// Opens the address in the usual browser. Where there is none the printed address is enough.

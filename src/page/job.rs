@@ -8,12 +8,14 @@ use std::time::Instant;
 use serde_json::{Value, json};
 
 use crate::camera::CameraProfile;
+use crate::files::Decoder;
+use crate::measure::{self, CameraOptions, measure_camera};
 use crate::report::{camera_line, json_value};
 
-use super::Refusal;
+use super::ApiError;
 
 /// Measures the camera of a folder and says how far it is; the page is given one, for measuring is not its own work.
-pub type Measure = dyn Fn(&Path, &Progress) -> Result<CameraProfile, Refusal> + Send + Sync;
+pub type Measure = dyn Fn(&Path, &Progress) -> Result<CameraProfile, ApiError> + Send + Sync;
 
 /// How far a measurement is. Counted by the measurement, read by the page.
 #[derive(Debug, Default)]
@@ -48,6 +50,28 @@ impl Progress {
     }
 }
 
+impl measure::Progress for Progress {
+    fn started(&self, _work: measure::Work, frames: usize) {
+        self.expect(frames);
+    }
+
+    fn step(&self) -> bool {
+        Self::step(self)
+    }
+}
+
+/// Measures the camera of a folder: the [`Measure`] that the program gives the page.
+///
+/// # Errors
+/// As [`measure::measure_camera`], for the page.
+pub fn measure_folder(folder: &Path, progress: &Progress) -> Result<CameraProfile, ApiError> {
+    let decoder = Decoder::this_program()?;
+    let frames = measure::Folder::open(&[folder], &decoder, progress)?;
+    let mut options = CameraOptions::default();
+    options.progress = progress;
+    Ok(measure_camera(&frames, &options)?.profile)
+}
+
 /// The one measurement of the page: none yet, running, or ended.
 #[derive(Default)]
 pub(super) struct Job {
@@ -58,7 +82,7 @@ struct Running {
     folder: String,
     progress: Arc<Progress>,
     started: Instant,
-    ended: Option<(f64, Result<CameraProfile, Refusal>)>,
+    ended: Option<(f64, Result<CameraProfile, ApiError>)>,
 }
 
 impl Job {
@@ -73,13 +97,13 @@ impl Job {
         folder: String,
         path: PathBuf,
         measure: Arc<Measure>,
-    ) -> Result<Value, Refusal> {
+    ) -> Result<Value, ApiError> {
         let progress = Arc::new(Progress::default());
         {
             let mut state = job.state();
             if state.as_ref().is_some_and(|running| running.ended.is_none()) {
                 let message = "a measurement is running already";
-                return Err(Refusal::new(409, "measuring", message, "wait for its end, or stop it"));
+                return Err(ApiError::new(409, "measuring", message, "wait for its end, or stop it"));
             }
             let started = Instant::now();
             *state = Some(Running { folder, progress: Arc::clone(&progress), started, ended: None });
@@ -89,7 +113,7 @@ impl Job {
             let caught = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| measure(&path, &progress)));
             let answer = caught.unwrap_or_else(|_| {
                 let message = "the measurement broke off";
-                Err(Refusal::new(500, "broken", message, "measure the folder on the command line, which says more"))
+                Err(ApiError::new(500, "broken", message, "measure the folder on the command line, which says more"))
             });
             if let Some(running) = own.state().as_mut() {
                 running.ended = Some((running.started.elapsed().as_secs_f64(), answer));
@@ -130,9 +154,9 @@ impl Job {
                     document["line"] = json!(camera_line(profile));
                     document["camera"] = json_value(profile);
                 }
-                Err(refusal) => {
+                Err(error) => {
                     document["state"] = json!("failed");
-                    document["error"] = refusal.document();
+                    document["error"] = error.document();
                 }
             }
         }

@@ -3,7 +3,6 @@
 //! Frames are pushed one at a time into a [`ModeMeasurement`]; memory is a few frames,
 //! whatever their number. The order is the order of the light: bias, flats, darks.
 
-mod bands;
 mod codes;
 mod dark;
 mod duplicates;
@@ -12,13 +11,14 @@ mod error;
 mod exact;
 mod flat;
 mod greens;
-mod lanes;
 mod light;
 mod mode;
 mod pair;
 mod pattern;
 mod plane;
 mod powers;
+mod row_blocks;
+mod simd;
 mod stack;
 mod stated;
 
@@ -31,7 +31,7 @@ pub use error::MeasureError;
 pub use flat::transfer::{Kink, Level, TransferFit, emva_slope, transfer_fit};
 pub use light::background::{BackgroundOptions, background};
 pub use light::master::DarkMaster;
-pub use light::night::LightMeter;
+pub use light::night::{LightMeter, frame_mode};
 pub use light::star::star_flux;
 pub use mode::{MeasureOptions, ModeMeasurement};
 pub use pair::{PairStatistics, PairSums, spatial_covariance, temporal_variance_r4, temporal_variance_r31};

@@ -11,8 +11,8 @@ use crate::sensor::codes::Codes;
 use crate::sensor::duplicates::Seen;
 use crate::sensor::plane::{Assembled, PlaneMeter};
 use crate::sensor::stack::plane_view;
-use crate::stats::Moments;
 use crate::sensor::{MeasureError, PairStatistics, StackKey};
+use crate::stats::Moments;
 
 /// Levels within a pair that differ by more than this are worth a word.
 const PAIR_DRIFT: f64 = 0.01;
@@ -171,7 +171,7 @@ impl ModeMeasurement {
         match key.kind {
             FrameKind::Bias => {
                 for meter in &mut self.planes {
-                    meter.lone_bias(key.sensor, meter.view(&pixels, region));
+                    meter.unpaired_bias(key.sensor, meter.view(&pixels, region));
                 }
             }
             _ => push_once(
@@ -198,7 +198,7 @@ impl ModeMeasurement {
         let region = self.region;
         for meter in &mut self.planes {
             let frames = [meter.view(&first, region), meter.view(&frame.pixels, region)];
-            let Some(pair) = PairStatistics::of(frames[0], frames[1]) else { continue };
+            let Some(pair) = PairStatistics::from_frames(frames[0], frames[1]) else { continue };
             if pair.is_duplicate() {
                 push_once(&mut self.caveats, duplicate(&first_info.file, &frame.info.file));
                 continue;
@@ -348,7 +348,8 @@ fn region(first: &FrameInfo, asked: Option<[usize; 4]>, colour: bool) -> Result<
     }
     let planes = if colour { 4 } else { 1 };
     if width.min(height) < SMALLEST_SIDE || width * height < planes * FEWEST_PIXELS {
-        let what = if asked.is_some() { format!("the region {left},{top},{width},{height}") } else { "the frame".into() };
+        let what =
+            if asked.is_some() { format!("the region {left},{top},{width},{height}") } else { "the frame".into() };
         return Err(MeasureError::TooSmall { what, width, height });
     }
     Ok(if colour { [left & !1, top & !1, width & !1, height & !1] } else { [left, top, width, height] })
@@ -366,10 +367,7 @@ fn duplicate(first: &str, second: &str) -> Caveat {
 fn drift(apart: f64, file: &str) -> Caveat {
     Caveat::new(
         "pair-level-drift",
-        format!(
-            "the levels within a pair of flats differ by {:.1} %; the difference was scaled away",
-            100.0 * apart
-        ),
+        format!("the levels within a pair of flats differ by {:.1} %; the difference was scaled away", 100.0 * apart),
         "let the lamp warm up, and use exposures that are multiples of the mains period",
     )
     .about(file)

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::{Inventory, Judged};
 use crate::caveat::{Caveat, Rejected};
 use crate::frames::group::TEMPERATURE_GAP_C;
-use crate::frames::{FrameKind, Glance, ModeKey, same_exposure};
+use crate::frames::{FrameKind, ModeKey, StripStatistics, same_exposure};
 
 /// A frame this many times its like's pixel noise above their level is lit, not read.
 const LIT_SIGMAS: f64 = 20.0;
@@ -51,7 +51,8 @@ impl Inventory {
             return;
         }
         let even = |frame: &&Judged| {
-            frame.info.kind == FrameKind::Light && frame.glance.is_some_and(|glance| glance.is_even())
+            frame.info.kind == FrameKind::Light
+                && frame.strip_statistics.is_some_and(|strip_statistics| strip_statistics.is_even())
         };
         let lights: Vec<&Judged> = frames.iter().filter(even).collect();
         let Some(first) = lights.first() else { return };
@@ -112,34 +113,38 @@ impl Inventory {
 impl Judged {
     /// Why the pixels cannot be those of the kind that the frame is said to be, if they cannot.
     fn doubt(&self, all: &[Self]) -> Option<String> {
-        let glance = self.glance.filter(|_| !self.certain)?;
+        let strip_statistics = self.strip_statistics.filter(|_| !self.certain)?;
         match self.info.kind {
-            FrameKind::Flat => self.unlit(&glance, all),
-            FrameKind::Bias | FrameKind::Dark | FrameKind::DarkFlat => {
-                self.empty(&glance, all).or_else(|| self.lit(&glance, all)).or_else(|| self.too_bright(&glance, all))
-            }
+            FrameKind::Flat => self.unlit(&strip_statistics, all),
+            FrameKind::Bias | FrameKind::Dark | FrameKind::DarkFlat => self
+                .empty(&strip_statistics, all)
+                .or_else(|| self.lit(&strip_statistics, all))
+                .or_else(|| self.too_bright(&strip_statistics, all)),
             FrameKind::Light => None,
         }
     }
 
     /// Nothing but 0, where others of its kind have a level.
-    fn empty(&self, glance: &Glance, all: &[Self]) -> Option<String> {
+    fn empty(&self, strip_statistics: &StripStatistics, all: &[Self]) -> Option<String> {
         let like = all.iter().filter(|other| self.is_of_its_mode(other) && other.info.kind == self.info.kind);
-        let mut shares: Vec<f64> = like.filter_map(|other| Some(other.glance?.zero_share)).collect();
+        let mut shares: Vec<f64> = like.filter_map(|other| Some(other.strip_statistics?.zero_share)).collect();
         shares.sort_by(f64::total_cmp);
         let usual = shares.get(shares.len() / 2).copied()?;
-        (glance.zero_share > EMPTY_SHARE && usual < NOT_EMPTY_SHARE).then(|| {
-            let share = 100.0 * glance.zero_share;
-            format!("{share:.0} % of its pixels are 0, where other {} frames have a level: it was not read out", self.info.kind)
+        (strip_statistics.zero_share > EMPTY_SHARE && usual < NOT_EMPTY_SHARE).then(|| {
+            let share = 100.0 * strip_statistics.zero_share;
+            format!(
+                "{share:.0} % of its pixels are 0, where other {} frames have a level: it was not read out",
+                self.info.kind
+            )
         })
     }
 
     /// A dark that is brighter than longer ones, or than its time allows.
-    fn too_bright(&self, glance: &Glance, all: &[Self]) -> Option<String> {
+    fn too_bright(&self, strip_statistics: &StripStatistics, all: &[Self]) -> Option<String> {
         if self.info.kind == FrameKind::Bias {
             return None;
         }
-        let (own, mean) = (self.info.exposure.0, glance.mean.0);
+        let (own, mean) = (self.info.exposure.0, strip_statistics.mean.0);
         let colder = |other: &Self| match (other.info.sensor, self.info.sensor) {
             (Some(other), Some(own)) => other.0 < own.0 - TEMPERATURE_GAP_C,
             _ => false,
@@ -174,15 +179,15 @@ impl Judged {
         other.mode == self.mode && other.info.file != self.info.file
     }
 
-    fn unlit(&self, glance: &Glance, all: &[Self]) -> Option<String> {
+    fn unlit(&self, strip_statistics: &StripStatistics, all: &[Self]) -> Option<String> {
         let dark = |frame: &&Self| match frame.info.kind {
             FrameKind::Bias => true,
             FrameKind::Dark | FrameKind::DarkFlat => frame.info.exposure.0 <= self.info.exposure.0.max(1.0),
             FrameKind::Flat | FrameKind::Light => false,
         };
         let (level, noise) = self.usual(all, dark)?;
-        (glance.mean.0 - level < UNLIT_SIGMAS * noise).then(|| {
-            let mean = glance.mean.0;
+        (strip_statistics.mean.0 - level < UNLIT_SIGMAS * noise).then(|| {
+            let mean = strip_statistics.mean.0;
             format!(
                 "it is said to be a flat ({}), but at {mean:.1} DN is as dark as the frames without light",
                 self.info.why
@@ -190,22 +195,21 @@ impl Judged {
         })
     }
 
-    fn lit(&self, glance: &Glance, all: &[Self]) -> Option<String> {
+    fn lit(&self, strip_statistics: &StripStatistics, all: &[Self]) -> Option<String> {
         let like = |frame: &&Self| {
             let warm = match (frame.info.sensor, self.info.sensor) {
                 (Some(other), Some(own)) => (other.0 - own.0).abs() > TEMPERATURE_GAP_C,
                 _ => false,
             };
             // A bias frame has no time, whatever its header says of it.
-            let same_time =
-                self.info.kind == FrameKind::Bias || same_exposure(frame.info.exposure, self.info.exposure);
+            let same_time = self.info.kind == FrameKind::Bias || same_exposure(frame.info.exposure, self.info.exposure);
             // Darks of a warmer sensor are brighter, and right.
             !warm && frame.info.kind == self.info.kind && same_time
         };
         let (level, noise) = self.usual(all, like)?;
-        (glance.mean.0 - level > LIT_SIGMAS * noise).then(|| {
-            let (kind, why, mean) = (self.info.kind, &self.info.why, glance.mean.0);
-            let how = if glance.is_even() { "evenly lit, as a flat is" } else { "far brighter than they" };
+        (strip_statistics.mean.0 - level > LIT_SIGMAS * noise).then(|| {
+            let (kind, why, mean) = (self.info.kind, &self.info.why, strip_statistics.mean.0);
+            let how = if strip_statistics.is_even() { "evenly lit, as a flat is" } else { "far brighter than they" };
             format!(
                 "it is said to be a {kind} ({why}), but at {mean:.1} DN against {level:.1} DN of its like it is {how}"
             )
@@ -214,8 +218,8 @@ impl Judged {
 
     /// Median level and pixel noise of the other frames of this mode that `choose` takes, if they are enough.
     fn usual(&self, all: &[Self], choose: impl Fn(&&Self) -> bool) -> Option<(f64, f64)> {
-        let level = self.middle(all, &choose, |frame| Some(frame.glance?.mean.0))?;
-        Some((level, self.middle(all, &choose, |frame| Some(frame.glance?.noise.0))?.max(0.5)))
+        let level = self.middle(all, &choose, |frame| Some(frame.strip_statistics?.mean.0))?;
+        Some((level, self.middle(all, &choose, |frame| Some(frame.strip_statistics?.noise.0))?.max(0.5)))
     }
 
     /// The middle of what `read` says of the other frames of this mode that `choose` takes, if they are enough.
@@ -225,7 +229,7 @@ impl Judged {
         choose: impl Fn(&&Self) -> bool,
         read: impl Fn(&Self) -> Option<f64>,
     ) -> Option<f64> {
-        let others = all.iter().filter(|frame| self.is_of_its_mode(frame) && frame.glance.is_some());
+        let others = all.iter().filter(|frame| self.is_of_its_mode(frame) && frame.strip_statistics.is_some());
         let mut values: Vec<f64> = others.filter(choose).filter_map(read).collect();
         values.sort_by(f64::total_cmp);
         // The lower of two middles: one bright frame of two must not set the level.
@@ -238,7 +242,7 @@ impl Judged {
 fn odd_biases(frames: &[Judged]) -> Vec<(usize, String)> {
     let mut modes: BTreeMap<&ModeKey, Vec<(f64, usize)>> = BTreeMap::new();
     for (place, frame) in frames.iter().enumerate().filter(|(_, frame)| frame.info.kind == FrameKind::Bias) {
-        let noise = frame.glance.filter(|_| !frame.certain).map(|glance| glance.noise.0);
+        let noise = frame.strip_statistics.filter(|_| !frame.certain).map(|strip_statistics| strip_statistics.noise.0);
         modes.entry(&frame.mode).or_default().extend(noise.map(|noise| (noise.max(LEAST_NOISE_DN), place)));
     }
     let mut odd = Vec::new();

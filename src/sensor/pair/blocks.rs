@@ -2,7 +2,7 @@
 
 use ndarray::ArrayView2;
 
-use crate::sensor::bands::{self, each_two_rows};
+use crate::sensor::row_blocks::{self, each_two_rows};
 
 /// Side of a block in pixels of the plane.
 pub(super) const SIDE: usize = 8;
@@ -107,7 +107,7 @@ impl Blocks {
             let rows = (band.start * SIDE)..(band.end * SIDE);
             let mut blocks = vec![Block::default(); band.len() * across];
             let mut row = 0;
-            each_two_rows([first, second].map(|frame| bands::cut(frame, rows.clone())), |a, b| {
+            each_two_rows([first, second].map(|frame| row_blocks::cut(frame, rows.clone())), |a, b| {
                 let own = &mut blocks[row / SIDE * across..(row / SIDE + 1) * across];
                 for (block, (a, b)) in own.iter_mut().zip(a.chunks_exact(SIDE).zip(b.chunks_exact(SIDE))) {
                     block.take(a, b);
@@ -118,7 +118,7 @@ impl Blocks {
         };
         const BAND: usize = 32;
         let parts = (0..down).step_by(BAND).map(|top| top..(top + BAND).min(down)).collect();
-        Some(Self { down, across, all: bands::each(parts, of_band).concat() })
+        Some(Self { down, across, all: row_blocks::each(parts, of_band).concat() })
     }
 
     /// Blocks between whose frames something moved: a star, dust, a shadow.
@@ -131,6 +131,8 @@ impl Blocks {
         let telling: Vec<f64> = apart.iter().zip(full).filter(|(_, full)| !**full).map(|(apart, _)| *apart).collect();
         let Some(sigma) = robust_sigma(&telling) else { return vec![false; self.all.len()] };
         let (per_level, least) = self.usual(offset, full);
+        // Few blocks know their scatter badly; that of their pixels says what it is at least.
+        let sigma = sigma.max((2.0 * per_level / PIXELS).sqrt());
         let noise = |place: usize| {
             let block = &self.all[place];
             block.variance(offset) / least.max(per_level * (block.level() - offset))

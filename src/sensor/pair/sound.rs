@@ -19,8 +19,11 @@ pub(crate) const LIT_SHARE: f64 = 0.3;
 /// Blocks nearer than this share to the ceiling are left out, and so are those within so many sigmas of it.
 const BELOW_CEILING: f64 = 0.9;
 const CEILING_SIGMAS: f64 = 6.0;
-/// Blocks are put into so many classes of rising level to see where the noise collapses.
+/// Blocks are put into so many classes of rising level to see where the noise collapses, of so many blocks at least.
 const CLASSES: usize = 24;
+const FEWEST_OF_A_CLASS: usize = 12;
+/// Fewer classes show nothing.
+const FEWEST_CLASSES: usize = 4;
 /// A class whose noise is below this share of what dimmer ones promise is full.
 const COLLAPSED: f64 = 0.6;
 /// The field must span this much, or no class is dimmer than another.
@@ -36,7 +39,9 @@ const UNLIKE: f64 = 1.1;
 const NO_PAIR: f64 = 2.0;
 /// At least this share of the blocks must be left.
 const LEAST_LEFT: f64 = 0.08;
-/// What moved or wandered counts from this share of the variance on …
+/// Noise between rows and blocks counts from this share of the variance on: what neighbours share makes up to 1 % …
+const LEAST_UNEVEN: f64 = 0.015;
+/// … what moved from this …
 const LEAST_EFFECT: f64 = 0.003;
 /// … and from so many of the sigmas that noise allows: an eighth of the freedom lies between rows of blocks.
 const EFFECT_SIGMAS: f64 = 6.0;
@@ -57,6 +62,15 @@ pub(crate) struct Sound {
     pub(crate) uneven: f64,
     /// The level at which a part of the plane is full, in DN, where no code says it.
     pub(crate) full: Option<f64>,
+}
+
+impl Sound {
+    /// Whether the blocks that moved, of `blocks` in all, are louder than so many blocks are by chance, and it counts.
+    fn moved_matters(&self, blocks: usize) -> bool {
+        let of_block = 2.0 / (PIXELS - SIDE as f64);
+        let by_chance = self.moved * (of_block / (self.moved * blocks as f64).max(1.0)).sqrt();
+        self.moved_effect > LEAST_EFFECT.max(EFFECT_SIGMAS * by_chance)
+    }
 }
 
 /// What brighter flats said of where the sensor stops.
@@ -108,13 +122,18 @@ impl PairStatistics {
             return (self, None);
         }
         let (saturated, full) = self.saturated(&blocks, offset, known);
-        let moved = blocks.moved(frames, offset, &saturated);
-        let (sound, left_out) = self.left(&blocks, (offset, of_rows), &saturated, &moved);
+        let mut moved = blocks.moved(frames, offset, &saturated);
+        let (mut sound, mut left_out) = self.left(&blocks, (offset, of_rows), &saturated, &moved);
+        if sound.as_ref().is_some_and(|sound| sound.moved > 0.0 && !sound.moved_matters(blocks.all.len())) {
+            moved.fill(false);
+            (sound, left_out) = self.left(&blocks, (offset, of_rows), &saturated, &moved);
+        }
         let Some(sound) = sound else { return (self, None) };
         let is_needed = sound.saturated > 0.0
-            || (sound.moved > 0.0 && sound.moved_effect > LEAST_EFFECT)
+            || sound.moved > 0.0
             || self.ratio(offset).is_some_and(|ratio| ratio.max(1.0 / ratio) > UNLIKE)
-            || sound.uneven > LEAST_EFFECT.max(EFFECT_SIGMAS * (2.0 / (PIXELS * SIDE as f64 * blocks.all.len() as f64)).sqrt());
+            || sound.uneven
+                > LEAST_UNEVEN.max(EFFECT_SIGMAS * (2.0 / (PIXELS * SIDE as f64 * blocks.all.len() as f64)).sqrt());
         if !is_needed {
             return (self, None);
         }
@@ -259,7 +278,12 @@ fn full_level(blocks: &Blocks, offset: f64) -> Option<f64> {
     let mut order: Vec<(f64, f64)> =
         blocks.all.iter().map(|block| (block.level() - offset, block.variance(offset))).collect();
     order.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
-    let size = order.len().div_ceil(CLASSES);
+    let size = order.len().div_ceil(CLASSES).max(FEWEST_OF_A_CLASS);
+    if order.len() < FEWEST_CLASSES * size {
+        return None;
+    }
+    // Those that are left over go with the dimmest.
+    let order = &order[order.len() % size..];
     let classes: Vec<(f64, f64)> = order
         .chunks(size)
         .filter_map(|class| {

@@ -72,7 +72,8 @@ impl PlaneMeter {
             let surplus = pair.ratio(dark.0).map_or(0.0, |r| (1.0 - r).powi(2) / (2.0 * r));
             let variance = pair.scaled_variance(dark, cut) - surplus * zero.map_or(0.0, |zero| zero.variance.value);
             let sound = pair.ratio(dark.0).is_some();
-            let sound = sound && mean.0 > 0.0 && variance > 0.0 && saturation.is_none_or(|saturation| !saturation.spoils(pair));
+            let sound =
+                sound && mean.0 > 0.0 && variance > 0.0 && saturation.is_none_or(|saturation| !saturation.spoils(pair));
             let sound = sound && self.lossy_from.is_none_or(|from| pair.mean().0 < 0.99 * from.0);
             // A level that wanders moves along the curve: to the fit that is noise of the variance.
             let wander = level_variance / (mean.0 * mean.0);
@@ -193,12 +194,7 @@ fn relative_variance(pair: &PairStatistics, variance: f64) -> f64 {
 
 /// The fit as it is written, with EMVA 1288's line over the points up to `end` DN beside it; `model` says whether the
 /// gain is the fit's, or was typed beside it.
-pub(super) fn written(
-    fit: &TransferFit,
-    model: &str,
-    (points, end): (&[TransferPoint], f64),
-    zero: &ReadNoise,
-) -> Fit {
+pub(super) fn written(fit: &TransferFit, model: &str, (points, end): (&[TransferPoint], f64), zero: &ReadNoise) -> Fit {
     let used = || points.iter().filter(|point| point.used && point.mean_dn.0 <= end);
     let means: Vec<f64> = used().map(|point| point.mean_dn.0).collect();
     let variances: Vec<f64> = used().map(|point| point.variance_dn2 - zero.variance.value).collect();

@@ -133,7 +133,7 @@ pub(crate) fn of_flats(used: usize, spoiled: usize, flats: usize, fit: &Transfer
 
 /// What moved between the flats of a pair, or flickered, from so much of the variance on, is worth a word.
 const MOVED: f64 = 0.005;
-const FLICKER: f64 = 0.01;
+const FLICKER: f64 = 0.02;
 
 /// Doubts about flats between which something moved, or under light that flickered; `flats` are the sound pairs.
 pub(crate) fn of_light<'a>(flats: impl Iterator<Item = &'a Sound> + Clone) -> Vec<Caveat> {

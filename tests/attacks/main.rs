@@ -1,0 +1,90 @@
+//! Attacks on what people give the program, and on its life: changed files of every kind, and kills at any moment.
+//!
+//! `cargo test` runs a slice. The whole, with its counts:
+//! `cargo test --release --test attacks -- --ignored --nocapture --test-threads 1`; with `--release`, for it holds each file
+//! to five seconds, and on a machine that does nothing else.
+#![cfg(all(feature = "cli", feature = "page", feature = "raw", unix))]
+
+mod frames;
+mod kills;
+mod mutate;
+mod planted;
+mod requests;
+mod texts;
+mod watch;
+
+use std::path::Path;
+use std::time::Duration;
+
+use watch::{Limits, Tally};
+
+/// The real thing.
+const PROGRAM: &str = env!("CARGO_BIN_EXE_subwell");
+
+/// A slice must pass on a machine that is slow or busy; the whole holds each file to five seconds.
+const SLICE: Limits = Limits { patience: Duration::from_secs(120), memory_kb: 400_000 };
+const WHOLE: Limits = Limits { patience: Duration::from_secs(5), memory_kb: 400_000 };
+
+/// Each family of files takes its share of `total` mutations.
+fn mutations(total: usize, limits: Limits) -> Tally {
+    let program = Path::new(PROGRAM);
+    let share = |percent: usize| total * percent / 100;
+    let mut all = Tally::default();
+    for (family, percent) in frames::FAMILIES.iter().zip([20, 12, 16, 12]) {
+        all.add(frames::attacked(program, family, share(percent), limits));
+    }
+    for (family, percent) in texts::FAMILIES.iter().zip([12, 6, 6, 4, 4]) {
+        all.add(texts::attacked(family, share(percent), limits));
+    }
+    all.add(texts::attacked(&requests::FAMILY, share(8), limits));
+    all.print("all");
+    all
+}
+
+#[test]
+fn changed_files_of_every_kind_cost_only_themselves() {
+    let all = mutations(500, SLICE);
+    assert!(all.is_sound(), "{:#?}", all.faults);
+    assert_eq!(all.files, 500);
+    // A mutator that leaves all files whole, or none, attacks nothing.
+    assert!(all.taken > 20 && all.refused > 100, "{} taken, {} refused", all.taken, all.refused);
+}
+
+#[test]
+fn a_kill_leaves_the_old_profile_or_the_new_one() {
+    let end = kills::killed_while_measuring(Path::new(PROGRAM), 16);
+    assert!(end.is_sound(), "{end:?}");
+    assert_eq!(end.kills, 16);
+}
+
+#[test]
+fn a_kill_leaves_the_old_night_or_the_new_one() {
+    let end = kills::killed_while_the_page_saves(Path::new(PROGRAM), 16);
+    assert!(end.is_sound(), "{end:?}");
+    assert_eq!(end.kills, 16);
+}
+
+#[test]
+#[ignore = "the whole: some minutes"]
+fn twenty_thousand_mutations() {
+    let all = mutations(20_000, WHOLE);
+    assert!(all.is_sound(), "{:#?}", all.faults);
+    assert_eq!(all.files, 20_000);
+}
+
+#[test]
+#[ignore = "the whole: some minutes"]
+fn two_hundred_kills() {
+    let end = kills::killed_while_measuring(Path::new(PROGRAM), 200);
+    assert!(end.is_sound() && end.kills == 200, "{end:?}");
+    // Kills that never meet a file half-way prove nothing about files half-way.
+    assert!(end.strays > 0, "{end:?}");
+}
+
+#[test]
+#[ignore = "the whole: some minutes"]
+fn two_hundred_kills_of_the_page() {
+    let end = kills::killed_while_the_page_saves(Path::new(PROGRAM), 200);
+    assert!(end.is_sound() && end.kills == 200, "{end:?}");
+    assert!(end.old > 0 && end.new > 0, "{end:?}");
+}
