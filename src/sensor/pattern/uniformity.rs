@@ -509,6 +509,9 @@ pub(crate) fn spread<Q: Quantity>(variances: &PatternVariance, factor: f64) -> S
 /// unevenness may be the light's as well (judgement, no source).
 const SLOW_PART: f64 = 0.35;
 
+/// Covariances of neighbours are summed in single precision; no digit of PRNU shall rest on their last ones.
+const SINGLE: f64 = 1e-4;
+
 impl Spread<f64> {
     /// PRNU with what the filter and coupled neighbours do to it; `uneven` in percent is the field that the filter took off.
     ///
@@ -521,7 +524,8 @@ impl Spread<f64> {
     /// [`Coupling`]) blurs the response as it blurs the noise. Derived here; stops being true for patterns that are not
     /// those of independent pixels.
     pub(crate) fn with_systematics(mut self, uneven: f64, coupling: Option<&Coupling>) -> Self {
-        let (excess, sigma) = coupling.map_or((0.0, 0.0), |own| (own.excess.clamp(-0.3, 1.0), own.sigma.min(0.1)));
+        let (excess, sigma) = coupling
+            .map_or((0.0, 0.0), |own| (own.excess.clamp(-0.3, 1.0), (own.sigma.min(0.1) / SINGLE).round() * SINGLE));
         let blurred = |part: &Estimate<f64>| {
             let unblurred: Estimate<f64> = part.scaled((1.0 + excess).sqrt());
             let of_coupling = unblurred.value * (excess / 4.0).hypot(sigma / 2.0);
