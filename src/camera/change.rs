@@ -138,8 +138,13 @@ fn counterpart<'a>(mode: &Mode, others: &'a [Mode]) -> Option<&'a Mode> {
     };
     let alike =
         |other: &&Mode| mode.gain_setting == other.gain_setting && mode.binning == other.binning && named_alike(other);
-    let same_offset = |other: &&Mode| mode.offset_setting == other.offset_setting;
-    others.iter().filter(alike).find(same_offset).or_else(|| others.iter().find(alike))
+    // Of several that are alike so far the one that differs least: offset, size and named readout mode too.
+    let differs = |other: &&Mode| {
+        let size = (mode.width_px, mode.height_px) != (other.width_px, other.height_px);
+        let named = mode.readout_mode != other.readout_mode;
+        2 * usize::from(mode.offset_setting != other.offset_setting) + 2 * usize::from(size) + usize::from(named)
+    };
+    others.iter().filter(alike).min_by_key(differs)
 }
 
 /// All numbers of a mode that both profiles have, changed or not.
@@ -173,8 +178,7 @@ fn plain<Q: Quantity>(estimate: Estimate<Q>) -> Estimate<f64> {
 }
 
 fn gain(plane: &Plane) -> Option<Estimate<f64>> {
-    let typed = plane.fit.as_ref().is_some_and(|fit| fit.model == "typed");
-    (!typed).then(|| plain(plane.gain_e_per_dn))
+    (!plane.has_typed_gain()).then(|| plain(plane.gain_e_per_dn))
 }
 
 fn read_noise(plane: &Plane) -> Option<Estimate<f64>> {
@@ -343,6 +347,17 @@ mod tests {
         assert!(comparison.changes.is_empty(), "{:?}", comparison.changes);
         let about: Vec<&str> = comparison.caveats.iter().map(|caveat| caveat.about.as_str()).collect();
         assert_eq!(about, ["gain 100, 1000x800", "gain 300, 1000x800"]);
+    }
+
+    #[test]
+    fn a_folder_against_itself_has_no_changes_though_modes_differ_in_size_only() {
+        let mut random = Xoshiro256PlusPlus::seed_from_u64(3);
+        let mut draw = || StandardNormal.sample(&mut random);
+        let (mut small, large) = (profile(9.0, &mut draw), profile(2.0, &mut draw));
+        small.modes.iter_mut().for_each(|mode| mode.width_px = 300);
+        small.modes.extend(large.modes);
+        let comparison = changes(&small, &small.clone());
+        assert!(comparison.changes.is_empty() && comparison.caveats.is_empty(), "{comparison:?}");
     }
 
     #[test]

@@ -63,8 +63,21 @@ impl StripStatistics {
     }
 }
 
+/// Of the quartiles, each spread evenly over the width of its code: the noise of few codes is known to a part of one.
 fn robust_sigma(values: &mut [i32]) -> f64 {
-    (quantile(values, 0.75) - quantile(values, 0.25)) / INTERQUARTILE_SIGMAS
+    let within = |values: &mut [i32], share: f64| {
+        let value = quantile(values, share) as i32;
+        let (below, at) = values.iter().fold((0, 0), |(below, at), other| match other.cmp(&value) {
+            std::cmp::Ordering::Less => (below + 1, at),
+            std::cmp::Ordering::Equal => (below, at + 1),
+            std::cmp::Ordering::Greater => (below, at),
+        });
+        let place = (share * values.len() as f64 - f64::from(below)) / f64::from(at.max(1));
+        f64::from(value) - 0.5 + place.clamp(0.0, 1.0)
+    };
+    let whole = quantile(values, 0.75) - quantile(values, 0.25);
+    // All of one code: no noise is seen at all.
+    if whole == 0.0 { 0.0 } else { (within(values, 0.75) - within(values, 0.25)) / INTERQUARTILE_SIGMAS }
 }
 
 /// The value at that share of the sorted values; `values` is not empty.

@@ -7,7 +7,7 @@ use crate::camera::{CameraProfile, FORMAT, Mode, Provenance, VERSION, changes, g
 use crate::caveat::{Caveat, Rejected};
 use crate::frames::stated::Stated;
 use crate::frames::{CfaPattern, Frame, FrameInfo, FrameKind, Group, Inventory, ModeKey};
-use crate::sensor::{MeasureOptions, ModeMeasurement, StackKey, held_against};
+use crate::sensor::{MeasureError, MeasureOptions, ModeMeasurement, StackKey, held_against};
 use crate::units::{Celsius, ElectronsPerDn};
 
 use super::{FrameSource, FramesError, Progress, Silent, Work};
@@ -106,7 +106,7 @@ pub fn measure_camera(source: &impl FrameSource, options: &CameraOptions<'_>) ->
                 profile.modes.push(mode);
                 profile.caveats.extend(caveats.into_iter().map(|caveat| named(caveat, key, several)));
             }
-            Err(FramesError::Sensor(error)) => failures.push((key.clone(), error)),
+            Err(FramesError::Sensor(error)) => failures.push((key.clone(), for_want_of_flats(error, inventory))),
             Err(other) => return Err(other),
         }
     }
@@ -128,6 +128,16 @@ pub fn measure_camera(source: &impl FrameSource, options: &CameraOptions<'_>) ->
         note_changes(&mut profile, other);
     }
     Ok(Measurement { profile, stated })
+}
+
+/// Why there is no gain, where the flats are called lights.
+fn for_want_of_flats(error: MeasureError, inventory: &Inventory) -> MeasureError {
+    match (&error, inventory.caveats.iter().find(|caveat| caveat.code == "lights-for-flats")) {
+        (MeasureError::NoGain { .. }, Some(said)) => {
+            MeasureError::Unusable { kind: FrameKind::Flat, reason: said.message.clone(), hint: said.hint.clone() }
+        }
+        _ => error,
+    }
 }
 
 fn empty_profile(inventory: &Inventory) -> CameraProfile {

@@ -73,6 +73,7 @@ impl Inventory {
             );
         }
         inventory.note_contradictions(&frames);
+        inventory.note_lights(&frames);
         frames = inventory.veto(frames);
         frames = inventory.same_row_order(frames);
         inventory.name_true_times(&mut frames);

@@ -1,4 +1,4 @@
-//! Noise and level of frames whose dark side is cut off at 0.
+//! Noise and level of frames whose dark side is cut off, at 0 or at a code above it.
 
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
@@ -9,7 +9,11 @@ use crate::sensor::{MeasureError, PairStatistics};
 
 /// Share of pixels at 0 from which on the level is cut (EMVA 1288 Release 4.0 Linear: 0.5 %).
 const CLIPPED: f64 = 0.005;
-/// With more pixels at 0 than this the rest does not fix level and noise.
+/// Fewer pixels at the lowest code are the end of a noise.
+const FEWEST: f64 = 30.0;
+/// Below so many steps of noise the lowest code of an uncut level may hold as much.
+const LEAST_STEPS: f64 = 0.7;
+/// With more pixels at the lowest code than this the rest does not fix level and noise.
 const LOST: f64 = 0.70;
 /// Pattern over temporal variance up to which the spread of one frame is its temporal noise.
 const LITTLE_PATTERN: f64 = 0.10;
@@ -29,11 +33,16 @@ pub(crate) struct Recovered {
 ///
 /// ```text
 /// p₀ = Φ((½ − m)/s)        ȳ = Σ_{k ≥ 1} P(x > k − ½),    x ~ N(m, s)
+/// σ² = s² (1 − ρ),    ρ = ρ_c v / (1 − p₀)²,    v = Var(max(z, z₀)),    Φ(z₀) = p₀
 /// ```
 ///
-/// `p₀` is the share at 0, `ȳ` the mean, both in steps; `m` and `s` are level and noise before clipping. Bisection for
-/// `s`, with `m` from `p₀`. One frame's spread holds the pattern of the pixels: where the pairs show much of it, the
+/// `p₀` is the share at the lowest code, `ȳ` the mean above it, both in steps; `m` and `s` are level and spread before
+/// clipping. Bisection for `s`, with `m` from `p₀`. One frame's spread holds the pattern of the pixels: `ρ_c`, the part
+/// of the clipped frames' variance that both of a pair share, tells how much, to first order in `ρ`; where it is much, the
 /// result is an upper limit. The quantised sums are exact for normal noise.
+///
+/// A camera that clamps above 0 shows as a lowest code that all pairs have and that holds at least 0.5 % of the pixels: of
+/// an uncut noise of 0.7 steps or more it holds a few pixels.
 ///
 /// # Source
 /// Derived here from the censored normal distribution.
@@ -45,35 +54,41 @@ pub(crate) fn recovered(
     measured: &ReadNoise,
     step: f64,
 ) -> Result<Option<Recovered>, MeasureError> {
-    let mean_of = |of: fn(&PairStatistics) -> f64| pairs.iter().map(of).sum::<f64>() / pairs.len().max(1) as f64;
-    let at_zero = mean_of(|pair| pair.share_at_zero);
-    if pairs.is_empty() || at_zero <= CLIPPED {
-        return Ok(None);
-    }
+    let Some(floor) = Floor::of(pairs) else { return Ok(None) };
+    let cut: Vec<&PairStatistics> = pairs.iter().filter(|pair| pair.lowest.0 == floor.code).collect();
+    let mean_of = |of: fn(&PairStatistics) -> f64| cut.iter().map(|pair| of(pair)).sum::<f64>() / cut.len() as f64;
+    let at_zero = floor.share;
     let lost = || MeasureError::Unusable {
         kind: FrameKind::Bias,
         reason: format!(
-            "{:.0} % of their pixels are at 0: the camera cuts the dark side of the noise off",
-            100.0 * at_zero
+            "{:.0} % of their pixels are at {}: the camera cuts the dark side of the noise off",
+            100.0 * at_zero,
+            floor.code
         ),
-        hint: "raise the camera's offset until no dark pixel is at 0, and take all frames again".into(),
+        hint: format!("raise the camera's offset until no dark pixel is at {}, and take all frames again", floor.code),
     };
     if at_zero > LOST {
         return Err(lost());
     }
-    let (level, sigma) = censored(at_zero, measured.offset.value.0 / step).ok_or_else(lost)?;
+    let code = f64::from(floor.code);
+    let above = (measured.offset.value.0 - code) / step;
+    let solved = censored(at_zero, above).filter(|(_, sigma)| floor.code == 0 || *sigma > LEAST_STEPS);
+    let Some((level, sigma)) = solved else { return if floor.code == 0 { Err(lost()) } else { Ok(None) } };
     let (shared, temporal) = (mean_of(PairStatistics::shared_variance).max(0.0), mean_of(PairStatistics::variance));
     let pattern = shared / temporal.max(1e-9);
     let is_upper_limit = pattern > LITTLE_PATTERN;
-    let count = pairs.iter().map(|pair| 2.0 * pair.count as f64).sum::<f64>();
+    // A pattern that is much is left in the limit.
+    let part = if is_upper_limit { 0.0 } else { common(at_zero, pattern / (1.0 + pattern)) };
+    let sigma = sigma * (1.0 - part).sqrt();
+    let count = cut.iter().map(|pair| 2.0 * pair.count as f64).sum::<f64>();
     // The censored sample knows s less well than a whole one, by about 1/(1 − p₀).
     let statistical = sigma / (2.0 * count).sqrt() / (1.0 - at_zero);
-    let relative = (statistical / sigma).hypot(SHAPE).hypot(pattern / 2.0);
+    let relative = (statistical / sigma).hypot(SHAPE).hypot(if is_upper_limit { pattern / 2.0 } else { part / 6.0 });
     let noise = Estimate::new(sigma * step, sigma * step * relative);
     let offset = measured.offset.uncertainty.0.hypot(sigma * step * relative);
     Ok(Some(Recovered {
         noise: ReadNoise {
-            offset: Estimate::new(level * step, offset),
+            offset: Estimate::new(code + level * step, offset),
             variance: Estimate::new(
                 (sigma * sigma + 1.0 / 12.0) * step * step,
                 2.0 * sigma * sigma * relative * step * step,
@@ -85,11 +100,41 @@ pub(crate) fn recovered(
             ..measured.clone()
         },
         is_upper_limit,
-        caveat: caveat(at_zero, is_upper_limit),
+        caveat: caveat(&floor, is_upper_limit),
     }))
 }
 
-fn caveat(at_zero: f64, is_upper_limit: bool) -> Caveat {
+/// The code at which the dark side is cut off, and the share of the pixels at it.
+struct Floor {
+    code: u16,
+    share: f64,
+}
+
+impl Floor {
+    /// `None` where the lowest code is the end of the noise: most pairs must have the same one, with 0.5 % of the pixels.
+    fn of(pairs: &[PairStatistics]) -> Option<Self> {
+        let with = |code: u16| pairs.iter().filter(move |pair| pair.lowest.0 == code);
+        let code = pairs.iter().map(|pair| pair.lowest.0).max_by_key(|code| with(*code).count())?;
+        let mut shares: Vec<f64> = with(code).map(|pair| pair.lowest.1).collect();
+        shares.sort_by(f64::total_cmp);
+        let share = shares[shares.len() / 2];
+        let many = with(code).all(|pair| pair.lowest.1 * 2.0 * pair.count as f64 > FEWEST);
+        let common = 3 * shares.len() >= 2 * pairs.len();
+        (common && share > CLIPPED && (many || code == 0)).then_some(Self { code, share })
+    }
+}
+
+/// The part of the variance before clipping that both frames of a pair share, from that of the clipped frames.
+fn common(at_zero: f64, clipped: f64) -> f64 {
+    let normal = Normal::standard();
+    let z = normal.inverse_cdf(at_zero);
+    let density = (-z * z / 2.0).exp() / (2.0 * std::f64::consts::PI).sqrt();
+    let mean = density + z * at_zero;
+    let variance = z * z * at_zero + (1.0 - at_zero) + z * density - mean * mean;
+    (clipped * variance / (1.0 - at_zero).powi(2)).clamp(0.0, 0.9)
+}
+
+fn caveat(floor: &Floor, is_upper_limit: bool) -> Caveat {
     let result = if is_upper_limit {
         "level and noise were computed from the rest; the pixels' own levels are in the noise, which is an upper limit"
     } else {
@@ -98,10 +143,11 @@ fn caveat(at_zero: f64, is_upper_limit: bool) -> Caveat {
     Caveat::new(
         "black-clipped",
         format!(
-            "{:.1} % of the dark pixels are at 0: {result}; dark current from the level is too small",
-            100.0 * at_zero
+            "{:.1} % of the dark pixels are at {}: {result}; dark current from the level is too small",
+            100.0 * floor.share,
+            floor.code
         ),
-        "raise the camera's offset until no dark pixel is at 0",
+        format!("raise the camera's offset until no dark pixel is at {}", floor.code),
     )
 }
 
