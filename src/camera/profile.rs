@@ -377,6 +377,16 @@ pub struct TransferPoint {
 }
 
 impl CameraProfile {
+    /// Takes the maker's figure for the side of a pixel in place of what the files say; binned modes get larger ones.
+    ///
+    /// Nothing in a profile was measured with it: nothing else changes but the caveats about it.
+    pub fn set_pixel(&mut self, side: Micrometres) {
+        for mode in &mut self.modes {
+            mode.pixel_um = Some(Micrometres(side.0 * f64::from(mode.binning[0])));
+        }
+        self.caveats.retain(|caveat| !["pixel-size-missing", "pixel-size-rough"].contains(&caveat.code.as_str()));
+    }
+
     /// Reads a profile from TOML.
     ///
     /// # Errors

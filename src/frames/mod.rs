@@ -52,6 +52,14 @@ pub enum FrameKind {
     Light,
 }
 
+impl FrameKind {
+    /// Whether it is taken with the cap on.
+    #[must_use]
+    pub fn is_unlit(self) -> bool {
+        matches!(self, Self::Bias | Self::Dark | Self::DarkFlat)
+    }
+}
+
 impl fmt::Display for FrameKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
