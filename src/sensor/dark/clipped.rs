@@ -2,7 +2,7 @@
 
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
-use crate::stats::{Estimate, normal_quantile, normal_share_below};
+use crate::stats::{Estimate, bisect, normal_density, normal_quantile, normal_share_below};
 
 use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::{MeasureError, PairStatistics};
@@ -126,9 +126,8 @@ impl Floor {
 
 /// The part of the variance before clipping that both frames of a pair share, from that of the clipped frames.
 fn common(at_zero: f64, clipped: f64) -> f64 {
-    let normal = Normal::standard();
-    let z = normal.inverse_cdf(at_zero);
-    let density = (-z * z / 2.0).exp() / (2.0 * std::f64::consts::PI).sqrt();
+    let z = normal_quantile(at_zero);
+    let density = normal_density(z);
     let mean = density + z * at_zero;
     let variance = z * z * at_zero + (1.0 - at_zero) + z * density - mean * mean;
     (clipped * variance / (1.0 - at_zero).powi(2)).clamp(0.0, 0.9)
@@ -160,14 +159,11 @@ fn censored(at_zero: f64, mean: f64) -> Option<(f64, f64)> {
         let last = (level + 9.0 * sigma).ceil().max(1.0) as usize;
         (1..=last).map(|k| 1.0 - normal_share_below((k as f64 - 0.5 - level) / sigma)).sum::<f64>()
     };
-    let (mut low, mut high) = (0.05, 5000.0);
+    let (low, high) = (0.05, 5000.0);
     if !(mean_of(low)..=mean_of(high)).contains(&mean) {
         return None;
     }
-    for _ in 0..60 {
-        let middle = f64::midpoint(low, high);
-        if mean_of(middle) < mean { low = middle } else { high = middle }
-    }
+    let [low, _] = bisect([low, high], 60, |sigma| mean_of(sigma) < mean);
     Some((above * low + 0.5, low))
 }
 
