@@ -6,7 +6,9 @@ use std::path::Path;
 use divan::Bencher;
 use divan::counter::ItemsCount;
 use subwell::camera::CameraProfile;
-use subwell::plan::{Cooling, Night, cost_maps, plan};
+use subwell::decide::Cooling;
+use subwell::night::Night;
+use subwell::plan::{cost_maps, plan};
 use subwell::simulate::{StackTruth, stacked_field};
 
 fn main() {
@@ -38,7 +40,7 @@ fn full_map(bencher: Bencher<'_, '_>) {
 #[divan::bench]
 fn year_of_cooling(bencher: Bencher<'_, '_>) {
     let (night, camera) = evening();
-    bencher.bench_local(|| Cooling::of(&night, &camera, None).expect("a year"));
+    bencher.bench_local(|| Cooling::new(&night, &camera, None).expect("a year"));
 }
 
 /// One simulated field with its masters, registered and clipped; counted in pixels of its lights.

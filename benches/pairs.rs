@@ -17,7 +17,9 @@ fn frame(seed: usize) -> Array2<u16> {
 #[divan::bench]
 fn pair_statistics(bencher: Bencher<'_, '_>) {
     let (first, second) = (frame(0), frame(5));
-    bencher.counter(ItemsCount::new(2 * first.len())).bench_local(|| PairStatistics::of(first.view(), second.view()));
+    bencher
+        .counter(ItemsCount::new(2 * first.len()))
+        .bench_local(|| PairStatistics::from_frames(first.view(), second.view()));
 }
 
 #[divan::bench]

@@ -3,11 +3,13 @@
 use crate::camera::ProfileError;
 #[cfg(feature = "files")]
 use crate::files::{FileError, TextError, WriteError};
+use crate::night::NightError;
 use crate::plan::PlanError;
+use crate::review::ReviewError;
 use crate::sensor::MeasureError;
 use crate::simulate::SimulateError;
 
-/// Why there is no answer: one variant for each room that can fail.
+/// Why there is no answer: one variant for each module that can fail.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum Error {
@@ -17,9 +19,15 @@ pub enum Error {
     /// The camera profile.
     #[error(transparent)]
     Profile(#[from] ProfileError),
-    /// The night, or its goal.
+    /// The night.
+    #[error(transparent)]
+    Night(#[from] NightError),
+    /// The goal of a night.
     #[error(transparent)]
     Plan(#[from] PlanError),
+    /// Lights that cannot be held against a night.
+    #[error(transparent)]
+    Review(#[from] ReviewError),
     /// The made-up sensor.
     #[error(transparent)]
     Simulate(#[from] SimulateError),
@@ -46,7 +54,9 @@ impl Error {
             Self::Measure(MeasureError::TooFewFrames { .. }) => "too-few-frames",
             Self::Measure(_) => "frames-unusable",
             Self::Profile(_) => "camera-unusable",
+            Self::Night(error) => error.code(),
             Self::Plan(error) => error.code(),
+            Self::Review(error) => error.code(),
             Self::Simulate(_) => "sensor-unusable",
             #[cfg(feature = "files")]
             Self::File(error) => error.code(),
@@ -63,7 +73,9 @@ impl Error {
         match self {
             Self::Measure(error) => error.hint(),
             Self::Profile(error) => error.hint(),
+            Self::Night(error) => error.hint(),
             Self::Plan(error) => error.hint(),
+            Self::Review(error) => error.hint(),
             Self::Simulate(error) => error.hint(),
             #[cfg(feature = "files")]
             Self::File(error) => error.hint().to_owned(),
@@ -79,7 +91,9 @@ impl Error {
     pub fn is_unanswerable(&self) -> bool {
         match self {
             Self::Measure(_) => true,
+            Self::Night(error) => error.is_out_of_reach(),
             Self::Plan(error) => error.is_out_of_reach(),
+            Self::Review(error) => error.is_out_of_reach(),
             _ => false,
         }
     }

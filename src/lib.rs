@@ -11,19 +11,22 @@
 //!
 //! `camera` is the waist: what is left of it measures and never plans, what is right
 //! of it plans and never sees a frame. `simulate` makes frames of a sensor whose truth
-//! is known, to prove the rest. `files` (a feature) is the only room that reads a disk.
+//! is known, to prove the rest. `files` (a feature) is the only module that reads a disk.
 
 #![warn(clippy::disallowed_types, clippy::disallowed_methods)]
 #![warn(clippy::print_stdout, clippy::print_stderr, clippy::exit, clippy::unwrap_used, clippy::panic)]
 
 pub mod camera;
 pub mod caveat;
+pub mod decide;
 mod error;
 pub mod frames;
+pub mod night;
 pub mod noise;
 pub mod plan;
 mod reading;
 pub mod report;
+pub mod review;
 pub mod rig;
 pub mod sensor;
 pub mod simulate;

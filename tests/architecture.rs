@@ -1,10 +1,10 @@
-//! The rooms of the library and who may use whom. A line that imports against the light
-//! fails here with both names; a room that is not in the table fails too.
+//! The modules of the library and who may use whom. A line that imports against the light
+//! fails here with both names; a module that is not in the table fails too.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
-/// Each room and the rooms it may use. `units`, `caveat` and `reading` are single files.
+/// Each module and the modules it may use. `units`, `caveat` and `reading` are single files.
 const TABLE: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("caveat", &[]),
@@ -18,19 +18,22 @@ const TABLE: &[(&str, &[&str])] = &[
     ("target", &["units", "stats", "caveat"]),
     ("rig", &["units", "stats", "caveat"]),
     ("noise", &["units", "stats", "caveat", "camera", "sky", "target", "rig"]),
-    ("plan", &["units", "stats", "caveat", "reading", "camera", "sky", "target", "rig", "noise"]),
+    ("night", &["units", "stats", "caveat", "reading", "camera", "sky", "target", "rig", "noise"]),
+    ("plan", &["units", "stats", "caveat", "camera", "sky", "target", "rig", "noise", "night"]),
+    ("decide", &["units", "stats", "caveat", "camera", "sky", "target", "rig", "noise", "night", "plan"]),
+    ("review", &["units", "stats", "caveat", "camera", "sky", "target", "rig", "noise", "night", "plan"]),
     ("simulate", &["units", "stats", "caveat", "reading", "frames", "camera", "sky", "target", "rig"]),
     (
         "report",
         &[
-            "units", "stats", "caveat", "frames", "camera", "sensor", "sky", "target", "rig", "noise", "plan",
-            "simulate",
+            "units", "stats", "caveat", "frames", "camera", "sensor", "sky", "target", "rig", "noise", "night", "plan",
+            "decide", "review", "simulate",
         ],
     ),
-    ("files", &["units", "stats", "caveat", "frames", "camera", "sky", "target", "rig", "plan", "simulate"]),
-    ("page", &["units", "caveat", "camera", "sky", "target", "rig", "plan", "report", "files", "error"]),
-    // The front door gathers the rooms' errors.
-    ("error", &["caveat", "camera", "files", "frames", "plan", "rig", "sensor", "simulate", "sky", "target"]),
+    ("files", &["units", "stats", "caveat", "frames", "camera", "sky", "target", "rig", "night", "simulate"]),
+    ("page", &["units", "caveat", "camera", "sky", "target", "rig", "night", "plan", "report", "files", "error"]),
+    // The front door gathers the modules' errors.
+    ("error", &["camera", "files", "night", "plan", "review", "sensor", "simulate"]),
 ];
 
 fn sources(folder: &Path) -> Vec<PathBuf> {
@@ -46,8 +49,8 @@ fn sources(folder: &Path) -> Vec<PathBuf> {
     found
 }
 
-/// The room a source file of `src/` belongs to; `None` for the front door and the program.
-fn room(relative: &Path) -> Option<String> {
+/// The module a source file of `src/` belongs to; `None` for the front door and the program.
+fn module(relative: &Path) -> Option<String> {
     let first = relative.iter().next()?.to_str()?;
     let name = first.strip_suffix(".rs").unwrap_or(first);
     (!["lib", "main", "cli"].contains(&name)).then(|| name.to_owned())
@@ -68,14 +71,14 @@ fn imports() -> BTreeMap<String, BTreeSet<(String, String)>> {
     let mut found: BTreeMap<String, BTreeSet<(String, String)>> = BTreeMap::new();
     for path in sources(&src) {
         let relative = path.strip_prefix(&src).unwrap();
-        let Some(room) = room(relative) else { continue };
+        let Some(module) = module(relative) else { continue };
         let text = without_comments(&std::fs::read_to_string(&path).unwrap());
-        assert!(!text.contains("use crate::{"), "{}: one `use crate::room` a line, please", relative.display());
-        let uses = found.entry(room.clone()).or_default();
+        assert!(!text.contains("use crate::{"), "{}: one `use crate::module` a line, please", relative.display());
+        let uses = found.entry(module.clone()).or_default();
         uses.extend(
             named(&text)
                 .into_iter()
-                .filter(|other| *other != room)
+                .filter(|other| *other != module)
                 .map(|other| (other, relative.display().to_string())),
         );
     }
@@ -83,17 +86,17 @@ fn imports() -> BTreeMap<String, BTreeSet<(String, String)>> {
 }
 
 #[test]
-fn no_room_looks_against_the_light() {
+fn no_module_looks_against_the_light() {
     let table: BTreeMap<&str, &[&str]> = TABLE.iter().copied().collect();
     let mut wrong = Vec::new();
-    for (room, uses) in imports() {
-        let Some(allowed) = table.get(room.as_str()) else {
-            wrong.push(format!("`{room}` is not in the table"));
+    for (module, uses) in imports() {
+        let Some(allowed) = table.get(module.as_str()) else {
+            wrong.push(format!("`{module}` is not in the table"));
             continue;
         };
         for (other, file) in uses {
             if !allowed.contains(&other.as_str()) {
-                wrong.push(format!("`{room}` may not use `{other}` ({file})"));
+                wrong.push(format!("`{module}` may not use `{other}` ({file})"));
             }
         }
     }
@@ -101,17 +104,17 @@ fn no_room_looks_against_the_light() {
 }
 
 #[test]
-fn every_room_of_the_table_exists() {
+fn every_module_of_the_table_exists() {
     let seen: BTreeSet<String> = imports().into_keys().collect();
-    for (room, _) in TABLE {
-        assert!(seen.contains(*room), "`{room}` is in the table but not in src/");
+    for (module, _) in TABLE {
+        assert!(seen.contains(*module), "`{module}` is in the table but not in src/");
     }
 }
 
 #[test]
 fn the_simulator_shares_nothing_with_what_it_proves() {
     let table: BTreeMap<&str, &[&str]> = TABLE.iter().copied().collect();
-    for proved in ["noise", "plan", "sensor"] {
+    for proved in ["noise", "plan", "decide", "review", "sensor"] {
         assert!(!table["simulate"].contains(&proved) && !table[proved].contains(&"simulate"));
     }
 }

@@ -9,8 +9,10 @@ use rand::SeedableRng;
 use rand_distr::{Distribution, Normal, Poisson};
 use serde_json::Value;
 use subwell::camera::CameraProfile;
+use subwell::decide::{Comparison, Cooling, Verdict};
+use subwell::night::{Conditions, Night, NightError};
 use subwell::noise::Rates;
-use subwell::plan::{Comparison, Conditions, Cooling, Night, PlanError, Verdict};
+use subwell::plan::PlanError;
 use subwell::simulate::{StackTruth, snr_found, stacked_field};
 use subwell::units::{Electrons, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
@@ -102,7 +104,7 @@ fn night_text(sky: f64, filter: &str, target: &str, mean: f64) -> String {
 }
 
 fn cooling(night: &Night, camera: &CameraProfile) -> Cooling {
-    Cooling::of(night, camera, None).unwrap()
+    Cooling::new(night, camera, None).unwrap()
 }
 
 fn year_ratio(night: &Night, camera: &CameraProfile) -> f64 {
@@ -435,7 +437,7 @@ fn for_one_camera_only_cooling_differs_from_one() {
 }
 
 fn against(own: &Night, camera: &CameraProfile, other: &Night, of_other: &CameraProfile) -> Cooling {
-    Cooling::of(own, camera, Some((other, of_other))).unwrap()
+    Cooling::new(own, camera, Some((other, of_other))).unwrap()
 }
 
 #[test]
@@ -504,16 +506,16 @@ fn the_factors_multiply_to_the_whole_whatever_differs() {
 fn without_climate_or_dark_current_nothing_is_said() {
     let mut bare = night(20.0, "luminance", GALAXY, 12.0);
     bare.site.climate = None;
-    let error = Cooling::of(&bare, &camera(), None).unwrap_err();
+    let error = Cooling::new(&bare, &camera(), None).unwrap_err();
     assert!(error.hint().contains("mean_c") && error.hint().contains("spread_c"), "{}", error.hint());
     let mut blind = camera();
     blind.modes[0].planes[0].dark_current.clear();
-    let error = Cooling::of(&night(20.0, "luminance", GALAXY, 12.0), &blind, None).unwrap_err();
-    assert!(matches!(error, PlanError::Impossible { .. }) && error.hint().contains("measure darks"));
+    let error = Cooling::new(&night(20.0, "luminance", GALAXY, 12.0), &blind, None).unwrap_err();
+    assert!(matches!(error, PlanError::Night(NightError::Impossible { .. })) && error.hint().contains("measure darks"));
 }
 
 fn compared(a: &Night, b: &Night) -> Comparison {
-    Comparison::of((a, &camera()), (b, &camera())).unwrap()
+    Comparison::new((a, &camera()), (b, &camera())).unwrap()
 }
 
 fn product(answer: &Comparison) -> f64 {

@@ -7,7 +7,7 @@ use std::fs;
 
 use subwell::files::{Decoder, read_headers};
 use subwell::frames::header::not_raw;
-use subwell::frames::{Cards, CfaPattern, FrameKind, Glance, Header, Inventory, Override, Seen};
+use subwell::frames::{Cards, CfaPattern, FrameKind, Header, Inventory, Override, Seen, StripStatistics};
 use subwell::units::{Celsius, Dn, Seconds};
 
 fn header(lines: &str) -> Header {
@@ -15,14 +15,21 @@ fn header(lines: &str) -> Header {
 }
 
 fn seen(file: &str, lines: &str) -> Seen {
-    Seen { file: file.into(), cards: Cards::from_lines(lines), width: 10, height: 10, glance: None }
+    Seen { file: file.into(), cards: Cards::from_lines(lines), width: 10, height: 10, strip_statistics: None }
 }
 
 fn lit(file: &str, lines: &str, level: f64) -> Seen {
     let (level, noise) = (Dn(level), Dn(3.0));
-    let glance =
-        Glance { mean: level, median: level, spread: noise, noise, max: 9000, zero_share: 0.0, top_share: 0.0001 };
-    Seen { glance: Some(glance), ..seen(file, lines) }
+    let strip_statistics = StripStatistics {
+        mean: level,
+        median: level,
+        spread: noise,
+        noise,
+        max: 9000,
+        zero_share: 0.0,
+        top_share: 0.0001,
+    };
+    Seen { strip_statistics: Some(strip_statistics), ..seen(file, lines) }
 }
 
 fn codes(inventory: &Inventory) -> Vec<&str> {
@@ -120,7 +127,7 @@ fn processed_and_overscanned_frames_are_refused() {
 
 #[test]
 fn flats_stamped_as_lights_are_reported() {
-    let inventory = Inventory::of(
+    let inventory = Inventory::new(
         vec![seen("Flats/a.fits", "IMAGETYP= 'Light Frame'\nEXPTIME = 1"), seen("Dark/b.fits", "EXPTIME = 30")],
         &[],
         "",
@@ -139,7 +146,7 @@ fn dial_flats(card: &str, times: &[&str], true_time: fn(f64) -> f64) -> Inventor
         let named = header(&lines).exposure.unwrap().0;
         frames.push(lit(&format!("flat/{}.fits", time.replace('/', "_")), &lines, 512.0 + 300.0 * true_time(named)));
     }
-    Inventory::of(frames, &[], "", Vec::new())
+    Inventory::new(frames, &[], "", Vec::new())
 }
 
 const DIAL: [&str; 8] = ["1/60", "1/30", "1/15", "1/8", "1/4", "1/2", "15", "30"];
@@ -171,7 +178,7 @@ fn darks_of_a_warming_camera_are_left_out_and_named() {
     };
     let warming = |more: &str| {
         let frames = (0..12).map(|number| dark(number, 20.0 - 8.0 * 0.55_f64.powi(number as i32), more)).collect();
-        Inventory::of(frames, &[], "", Vec::new())
+        Inventory::new(frames, &[], "", Vec::new())
     };
     let uncooled = warming("ISOSPEED= 800");
     let left_out: Vec<&str> = uncooled.rejected.iter().map(|rejected| rejected.file.as_str()).collect();
@@ -192,7 +199,7 @@ fn a_time_in_the_sidecar_is_believed() {
             seen(&format!("flat/{}.fits", time.replace('/', "_")), &format!("EXPTIME = '{time}'\nISOSPEED= 100"))
         })
         .collect();
-    let inventory = Inventory::of(frames, &[row], "", Vec::new());
+    let inventory = Inventory::new(frames, &[row], "", Vec::new());
     assert_eq!(times(&inventory)[6..], [16.0, 30.0]);
 }
 

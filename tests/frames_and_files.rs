@@ -494,15 +494,18 @@ fn header_dialects_are_understood() {
 }
 
 fn seen(file: &str, lines: &str) -> Seen {
-    Seen { file: file.into(), cards: Cards::from_lines(lines), width: 10, height: 10, glance: None }
+    Seen { file: file.into(), cards: Cards::from_lines(lines), width: 10, height: 10, strip_statistics: None }
 }
 
 fn glanced(file: &str, lines: &str, level: u16, seed: u64) -> Seen {
-    Seen { glance: subwell::frames::Glance::of(&counts(level, seed), WIDTH), ..seen(file, lines) }
+    Seen {
+        strip_statistics: subwell::frames::StripStatistics::from_strip(&counts(level, seed), WIDTH),
+        ..seen(file, lines)
+    }
 }
 
 fn inventory(seen: Vec<Seen>) -> Inventory {
-    Inventory::of(seen, &[], "", Vec::new())
+    Inventory::new(seen, &[], "", Vec::new())
 }
 
 #[test]

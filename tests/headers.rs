@@ -229,10 +229,16 @@ fn self_heating_is_told_where_headers_give_the_air() {
     let dark = |number: i32, air: &str| {
         let lines =
             format!("IMAGETYP= 'Dark'\nEXPTIME = 120\nCCD-TEMP= 20.5\n{air}DATE-OBS= '2026-01-02T20:{number:02}:00'");
-        Seen { file: format!("{number}.fits"), cards: Cards::from_lines(&lines), width: 10, height: 10, glance: None }
+        Seen {
+            file: format!("{number}.fits"),
+            cards: Cards::from_lines(&lines),
+            width: 10,
+            height: 10,
+            strip_statistics: None,
+        }
     };
     let said = |air: &str| {
-        let inventory = Inventory::of((0..6).map(|number| dark(number, air)).collect(), &[], "", Vec::new());
+        let inventory = Inventory::new((0..6).map(|number| dark(number, air)).collect(), &[], "", Vec::new());
         inventory.caveats.into_iter().find(|caveat| caveat.code == "self-heating")
     };
     let caveat = said("AMBTEMP = 12.3\n").unwrap();

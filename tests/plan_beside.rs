@@ -2,8 +2,9 @@
 
 use approx::{assert_abs_diff_eq, assert_relative_eq};
 use subwell::camera::CameraProfile;
+use subwell::night::Night;
 use subwell::noise::dark_current;
-use subwell::plan::{BetterWay, Burns, FilterCalibration, Night, Plan, plan};
+use subwell::plan::{BetterWay, Burns, FilterCalibration, Plan, plan};
 use subwell::units::{Celsius, Seconds};
 
 const CAMERA: &str = r#"

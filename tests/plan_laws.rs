@@ -2,8 +2,9 @@
 
 use proptest::prelude::*;
 use subwell::camera::CameraProfile;
+use subwell::night::{Limits, Night, NightError};
 use subwell::noise::{Calibration, Clip, LeftPattern, Patch, PlaneNoise, Rates, Stack};
-use subwell::plan::{Demand, Limits, Night, Plan, PlanError, Search, SetBy, plan};
+use subwell::plan::{Demand, Plan, PlanError, Search, SetBy, plan};
 use subwell::units::{Electrons, ElectronsPerSecond, Seconds};
 
 const MONO: &str = r#"
@@ -121,7 +122,7 @@ fn search(rates: Rates, read: f64, mismatch: f64, darks: u32, snr: f64, pixels: 
         drift: ElectronsPerSecond(0.0),
     };
     Search {
-        planes: vec![(noise, Patch::of(pixels, 1.0))],
+        planes: vec![(noise, Patch::new(pixels, 1.0))],
         demand: Demand::Snr(snr),
         limits: Limits { tracking: Some(Seconds(600.0)), ..Limits::default() },
         between: Seconds(3.0),
@@ -301,7 +302,7 @@ fn more_pattern_asks_for_shorter_subs_that_are_dithered_more_often() {
 fn least_cost(night: &Night) -> f64 {
     let profile = mono();
     let mode = profile.mode(Some(40.0)).expect("a mode");
-    let conditions = subwell::plan::Conditions::new(night, mode).expect("conditions");
+    let conditions = subwell::night::Conditions::new(night, mode).expect("conditions");
     let planes = conditions.filters[0].planes.iter().map(|plane| (plane.noise, plane.patch)).collect();
     let template = search(rates(0.02, 2.0, 0.1), 3.0, 0.0, 30, 8.0, 9.0);
     Search { planes, ..template }.optimum().map_or(f64::INFINITY, |optimum| optimum.least.cost)
@@ -312,7 +313,7 @@ fn a_red_or_blue_plane_needs_four_times_the_hours_of_mono_and_green_twice() {
     let profile = CameraProfile::from_toml(&colour_camera()).expect("a profile");
     let text = NIGHT.replace("SKY", "19.0").replace("FILTER", "none").replace("TARGET", "22.0");
     let text = text.replace("GOAL", "snr = 8").replace("gain_setting = 40", "gain_setting = 400");
-    let conditions = subwell::plan::Conditions::new(&Night::from_toml(&text).expect("a night"), &profile.modes[0]);
+    let conditions = subwell::night::Conditions::new(&Night::from_toml(&text).expect("a night"), &profile.modes[0]);
     let conditions = conditions.expect("conditions");
     let planes = &conditions.filters[0].planes;
     let whole = planes[0].patch.pixels / 0.25;
@@ -320,7 +321,7 @@ fn a_red_or_blue_plane_needs_four_times_the_hours_of_mono_and_green_twice() {
     let subs = |pixels: f64| {
         let mut search = search(rates(0.02, 2.0, 0.1), 3.0, 0.0, 30, 8.0, 9.0);
         (search.clip, search.dither_box_px) = (Clip::NONE, 1e9);
-        search.planes = vec![(equal, Patch::of(pixels, 1.0))];
+        search.planes = vec![(equal, Patch::new(pixels, 1.0))];
         search.subs_for(8.0, Seconds(60.0), 1.0).expect("subs")
     };
     for (plane, times) in planes.iter().zip([4.0, 2.0, 2.0, 4.0]) {
@@ -524,7 +525,7 @@ utc_offset_h = 1.0
 "#;
 
 /// A dated night at a latitude; `target` and `goal` are lines of their tables.
-fn dated_night(latitude: f64, date: &str, target: &str, goal: &str) -> Result<Night, PlanError> {
+fn dated_night(latitude: f64, date: &str, target: &str, goal: &str) -> Result<Night, NightError> {
     let text = NIGHT.replace("SKY", "20.5").replace("FILTER", "luminance").replace("TARGET", "22.5");
     let text = text.replace("[site]", &format!("[site]{}", DATED.replace("LATITUDE", &latitude.to_string())));
     let text = text.replace("altitude_deg = 55.0", target);
@@ -550,7 +551,7 @@ const ROUNDING: f64 = 1e-12;
 fn subs_of_a_minute(night: &Night) -> f64 {
     let profile = mono();
     let conditions =
-        subwell::plan::Conditions::new(night, profile.mode(Some(40.0)).expect("a mode")).expect("conditions");
+        subwell::night::Conditions::new(night, profile.mode(Some(40.0)).expect("a mode")).expect("conditions");
     let planes = conditions.filters[0].planes.iter().map(|plane| (plane.noise, plane.patch)).collect();
     let template = search(rates(0.02, 2.0, 0.1), 3.0, 0.0, 30, 8.0, 9.0);
     Search { planes, ..template }.subs_for(15.0, Seconds(60.0), 4.0).expect("subs")

@@ -3,7 +3,8 @@
 use approx::{assert_abs_diff_eq, assert_relative_eq};
 use icalendar::{Calendar, CalendarComponent, CalendarDateTime, Component, DatePerhapsTime};
 use subwell::camera::CameraProfile;
-use subwell::plan::{Night, Plan, PlanError, Schedule, Session, WhyLeftOut, plan};
+use subwell::night::Night;
+use subwell::plan::{Plan, PlanError, Schedule, Session, WhyLeftOut, plan};
 use subwell::report::{plan_text, schedule_csv, schedule_icalendar};
 
 const CAMERA: &str = r#"

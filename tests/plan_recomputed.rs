@@ -9,7 +9,8 @@ use camera::camera;
 use rand::{RngExt, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
 use serde_json::Value;
-use subwell::plan::{Night, PlanError, plan};
+use subwell::night::Night;
+use subwell::plan::{PlanError, plan};
 
 /// Random nights of each test.
 const NIGHTS: usize = 1000;

@@ -6,8 +6,9 @@ use assert_cmd::Command;
 use serde_json::Value;
 use subwell::camera::CameraProfile;
 use subwell::frames::FrameKind;
-use subwell::plan::{Night, Review, Sign};
+use subwell::night::Night;
 use subwell::report::review_text;
+use subwell::review::{Review, Sign};
 use subwell::sensor::{DarkMaster, LightMeter};
 use subwell::simulate::{SensorTruth, frames};
 
@@ -91,7 +92,7 @@ fn reviewed(seed: u64, colour: bool, stretches: &[Stretch]) -> Review {
         .filter(|frame| frame.info.kind == FrameKind::Light)
         .map(|frame| meter.measure(&frame, &dark).unwrap())
         .collect();
-    Review::of(&night, &profile, &lights, Vec::new(), Vec::new()).unwrap()
+    Review::new(&night, &profile, &lights, Vec::new(), Vec::new()).unwrap()
 }
 
 /// Nine tenths of the affected subs are named with one of these signs, none of the others is, and the sky of the others
@@ -243,7 +244,7 @@ fn the_achieved_snr_is_that_of_the_ccd_equation() {
     let review = reviewed(6, false, &[stretch(12, "", false)]);
     let night = Night::from_toml(&night_text("", false)).unwrap();
     let profile = CameraProfile::from_toml(&camera(false)).unwrap();
-    let conditions = subwell::plan::Conditions::new(&night, &profile.modes[0]).unwrap();
+    let conditions = subwell::night::Conditions::new(&night, &profile.modes[0]).unwrap();
     let plane = &conditions.filters[0].planes[0];
     let target = plane.noise.rates.target.0;
     let sky = review.sky_e_per_s.value.0;
@@ -269,7 +270,7 @@ fn a_few_lights_and_lights_without_stars_are_answered() {
     let dark = DarkMaster::of_levels(288, 224, &[("mono".into(), subwell::units::Dn(240.5))]);
     let mut meter = LightMeter::new(&profile.modes[0]);
     let lights: Vec<_> = frames(&truth).take(5).map(|frame| meter.measure(&frame, &dark).unwrap()).collect();
-    let review = Review::of(&night, &profile, &lights, Vec::new(), Vec::new()).unwrap();
+    let review = Review::new(&night, &profile, &lights, Vec::new(), Vec::new()).unwrap();
     assert_eq!(review.subs_kept, 5);
     assert!(review.caveats.iter().any(|caveat| caveat.code == "no-stars"));
     assert!(review.subs.iter().all(|sub| sub.fwhm_px.is_none() && sub.starlight.is_none() && sub.signs.is_empty()));

@@ -316,7 +316,7 @@ fn catalogue_stars_say_what_the_telescope_makes_of_their_light() {
     let (typed, found) = ("/stars/0/typed_throughput", "/stars/0/throughput/value");
     assert!((number(&again, typed) / number(&cloudy, found) - 1.0).abs() < 1e-4);
     assert!(!again["caveats"].to_string().contains("throughput-differs"), "{}", again["caveats"]);
-    let night = subwell::plan::Night::from_toml(&written).unwrap();
+    let night = subwell::night::Night::from_toml(&written).unwrap();
     let spread = night.optics.throughput_ratio.unwrap().relative();
     assert!((spread - number(&cloudy, "/stars/0/throughput/uncertainty") / number(&cloudy, found)).abs() < 1e-3);
 }

@@ -5,7 +5,8 @@ use std::path::PathBuf;
 use subwell::Error;
 use subwell::camera::CameraProfile;
 use subwell::files::{read_night, read_profile, read_sensor};
-use subwell::plan::{Night, Plan, PlanError, plan};
+use subwell::night::Night;
+use subwell::plan::{Plan, PlanError, plan};
 use subwell::simulate::SensorTruth;
 
 const CAMERA: &str = "camera = \"a\"\nprovenance = \"published\"\nsource = \"invented\"\n[[modes]]\npixel_um = 3.76\n\

@@ -128,8 +128,8 @@ fn worsened(change: &Change) -> Caveat {
 
 /// How many sigmas a number of `count` has to be off so that chance says a false word no oftener than one at two.
 fn sigmas_for(count: usize) -> f64 {
-    let each = 1.0 - (1.0 - BEYOND_TWO_SIGMAS).powf(1.0 / count.max(1) as f64);
-    Normal::standard().inverse_cdf(1.0 - each / 2.0).max(SIGMAS)
+    let per_number = 1.0 - (1.0 - BEYOND_TWO_SIGMAS).powf(1.0 / count.max(1) as f64);
+    Normal::standard().inverse_cdf(1.0 - per_number / 2.0).max(SIGMAS)
 }
 
 fn counterpart<'a>(mode: &Mode, others: &'a [Mode]) -> Option<&'a Mode> {

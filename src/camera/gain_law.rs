@@ -269,14 +269,14 @@ mod tests {
     #[test]
     fn iso_numbers_are_found_from_three_to_eight_settings() {
         for count in 3..=8 {
-            let of: Vec<_> = (0..count)
+            let points: Vec<_> = (0..count)
                 .map(|n| {
                     let iso = 100.0 * 2_f64.powi(n);
                     let gain = 500.0 / iso;
                     (iso, gain * off(n as usize), (1.5 + (1.2 * gain).powi(2)).sqrt())
                 })
                 .collect();
-            let law = gain_law(&modes(&of)).unwrap();
+            let law = gain_law(&modes(&points)).unwrap();
             assert_eq!((law.law, law.step_at), (GainLawKind::Iso, None), "{count}: {law:?}");
             assert!(law.slope.covers(1.0), "{law:?}");
         }
@@ -303,11 +303,11 @@ mod tests {
 
     #[test]
     fn a_camera_with_rules_of_its_own_follows_none() {
-        let of: Vec<_> = [0.0, 10.0, 20.0, 30.0, 40.0].map(|s: f64| (s, 4.0 * 10_f64.powf(-s / 37.0), 2.0)).into();
-        let law = gain_law(&modes(&of)).unwrap();
+        let points: Vec<_> = [0.0, 10.0, 20.0, 30.0, 40.0].map(|s: f64| (s, 4.0 * 10_f64.powf(-s / 37.0), 2.0)).into();
+        let law = gain_law(&modes(&points)).unwrap();
         assert_eq!(law.law, GainLawKind::None);
         assert!(law.slope.covers(1.0 / 37.0), "{law:?}");
-        assert!(gain_law(&modes(&of[..2])).is_none(), "two settings are no law");
+        assert!(gain_law(&modes(&points[..2])).is_none(), "two settings are no law");
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! From a folder of frames to a camera profile: the one place where files meet the sensor room.
+//! From a folder of frames to a camera profile: the one place where files meet the sensor module.
 
 use std::collections::BTreeSet;
 use std::path::PathBuf;
@@ -96,10 +96,10 @@ pub(super) fn measured(
 /// A typed temperature where headers, sidecar or names give another.
 fn not_used(typed: Celsius, inventory: &Inventory) -> Option<Caveat> {
     let measured = || inventory.groups.iter().filter(|group| group.kind != FrameKind::Light);
-    let told: Vec<f64> = measured().filter_map(|group| group.temperature).map(|celsius| celsius.0).collect();
-    let (low, high) = (told.iter().copied().reduce(f64::min)?, told.iter().copied().reduce(f64::max)?);
+    let stated: Vec<f64> = measured().filter_map(|group| group.temperature).map(|celsius| celsius.0).collect();
+    let (low, high) = (stated.iter().copied().reduce(f64::min)?, stated.iter().copied().reduce(f64::max)?);
     let range = if high - low < 0.05 { format!("{low:.1} °C") } else { format!("{low:.1} to {high:.1} °C") };
-    let which = if told.len() == measured().count() { "the frames" } else { "some frames" };
+    let which = if stated.len() == measured().count() { "the frames" } else { "some frames" };
     Some(Caveat::new(
         "sensor-c-not-used",
         format!("{which} say their own temperature, {range}: for them --sensor-c {} was not used", typed.0),

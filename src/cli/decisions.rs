@@ -4,21 +4,21 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use serde_json::json;
-use subwell::plan::{Comparison, Cooling};
+use subwell::decide::{Comparison, Cooling};
 use subwell::{files, report};
 
-use super::ReportWords;
+use super::ReportArgs;
 use super::output::{Answer, Failure};
 
 #[derive(Args)]
-pub(super) struct CoolingWords {
+pub(super) struct CoolingArgs {
     /// The night of the own camera, with [site.climate] and [cooler]
     night: PathBuf,
     /// A night with another camera: what the whole of it would bring, and what of that is cooling
     #[arg(long, value_name = "other-night.toml")]
     against: Option<PathBuf>,
     #[command(flatten)]
-    report: ReportWords,
+    report: ReportArgs,
 }
 
 /// The files that `subwell schema` shows.
@@ -51,22 +51,22 @@ impl Schema {
 }
 
 /// Answers `subwell cooling`.
-pub(super) fn cooling(words: &CoolingWords) -> Result<Answer, Failure> {
-    words.report.check()?;
-    let (night, camera) = files::read_night(&words.night)?;
-    let other = words.against.as_deref().map(files::read_night).transpose()?;
+pub(super) fn cooling(args: &CoolingArgs) -> Result<Answer, Failure> {
+    args.report.check()?;
+    let (night, camera) = files::read_night(&args.night)?;
+    let other = args.against.as_deref().map(files::read_night).transpose()?;
     let other = other.as_ref().map(|(night, camera)| (night, camera));
-    let answer = Cooling::of(&night, &camera, other).map_err(subwell::Error::from)?;
+    let answer = Cooling::new(&night, &camera, other).map_err(subwell::Error::from)?;
     let mut text = report::cooling_text(&answer);
-    words.report.write(&mut text, || report::cooling_page(&answer))?;
+    args.report.write(&mut text, || report::cooling_page(&answer))?;
     Ok(Answer::document(text, &answer, answer.caveats.len()))
 }
 
 /// Answers `subwell compare`.
-pub(super) fn compare(a: &Path, b: &Path, page: &ReportWords) -> Result<Answer, Failure> {
+pub(super) fn compare(a: &Path, b: &Path, page: &ReportArgs) -> Result<Answer, Failure> {
     page.check()?;
     let [first, second] = [files::read_night(a)?, files::read_night(b)?];
-    let answer = Comparison::of((&first.0, &first.1), (&second.0, &second.1)).map_err(subwell::Error::from)?;
+    let answer = Comparison::new((&first.0, &first.1), (&second.0, &second.1)).map_err(subwell::Error::from)?;
     let mut text = report::comparison_text(&answer);
     page.write(&mut text, || report::comparison_page(&answer))?;
     Ok(Answer::document(text, &answer, answer.caveats.len()))

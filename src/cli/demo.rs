@@ -5,12 +5,14 @@ use std::path::Path;
 use include_dir::{Dir, include_dir};
 use serde_json::json;
 use subwell::camera::CameraProfile;
+use subwell::decide::Cooling;
 use subwell::files::FileError;
-use subwell::plan::{Cooling, Night, plan, searches};
+use subwell::night::Night;
+use subwell::plan::{plan, searches};
 use subwell::report::{answer_line, camera_line, camera_text, cooling_line, plan_page, plan_text};
 use subwell::sensor::MeasureOptions;
 
-use super::ReportWords;
+use super::ReportArgs;
 use super::camera;
 use super::output::{Answer, Failure};
 use super::progress::Terminal;
@@ -24,7 +26,7 @@ const CAMERAS: [(&str, &str); 2] =
 /// Measures both sample cameras, plans the sample night with each and weighs a cooler for the one that has none.
 ///
 /// The report is that of the first night.
-pub(super) fn demo(page: &ReportWords, quiet: bool) -> Result<Answer, Failure> {
+pub(super) fn demo(page: &ReportArgs, quiet: bool) -> Result<Answer, Failure> {
     page.check()?;
     let folder = unpacked()?;
     let mut text =
@@ -44,7 +46,7 @@ pub(super) fn demo(page: &ReportWords, quiet: bool) -> Result<Answer, Failure> {
     text.push_str(&format!("\nTonight with the {}:\n\n{}", cameras[0].camera, plan_text(&plans[0])));
     text.push_str(&format!("\nThe same evening with the {}:\n\n{}\n", cameras[1].camera, answer_line(&plans[1])));
     let (uncooled, night) = (&cameras[1], sample_night(CAMERAS[1].1)?);
-    let cooling = Cooling::of(&night, uncooled, None).map_err(subwell::Error::from)?;
+    let cooling = Cooling::new(&night, uncooled, None).map_err(subwell::Error::from)?;
     text.push_str(&format!("\nIs a cooler worth it in this garden?\n\n{}", cooling_line(&cooling)));
     text.push_str("\nNow your own: subwell measure DIR --out camera.toml; subwell plan night.toml\n");
     let searches = searches(&sample_night(CAMERAS[0].1)?, &cameras[0]).map_err(subwell::Error::from)?;

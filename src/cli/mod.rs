@@ -12,7 +12,7 @@ mod review;
 mod shell;
 mod signs;
 mod sky;
-mod words;
+mod spelling;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -29,7 +29,7 @@ use output::{Answer, Failure};
 /// Knows your camera, plans your night: sub length, count and dither cadence from your own frames.
 #[derive(Parser)]
 #[command(name = "subwell", version, max_term_width = 80, arg_required_else_help = true)]
-struct Words {
+struct Cli {
     #[command(subcommand)]
     command: Command,
     /// Print one JSON document instead of text, also when something fails
@@ -46,9 +46,9 @@ struct Words {
 #[derive(Subcommand)]
 enum Command {
     /// The whole job on the sample frames: measures two cameras, plans a night, weighs a cooler
-    Demo(ReportWords),
+    Demo(ReportArgs),
     /// The calibration frames to take, with times, counts and cautions
-    Checklist(ChecklistWords),
+    Checklist(ChecklistArgs),
     /// What is in a folder: groups, kinds and why, doubts, what is missing
     Frames {
         /// A folder of frames, any depth; or several folders and files
@@ -56,9 +56,9 @@ enum Command {
         dirs: Vec<PathBuf>,
     },
     /// Measures a camera from a folder of bias, flat and dark frames
-    Measure(MeasureWords),
+    Measure(MeasureArgs),
     /// Sky brightness in every scale and, with a night, in electrons; or measured on a light
-    Sky(sky::SkyWords),
+    Sky(sky::SkyArgs),
     /// Sub length, count and dither cadence for the night in a file
     Plan {
         /// The night: camera, optics, site, filter, target, goal
@@ -77,7 +77,7 @@ enum Command {
         force: bool,
     },
     /// Is a cooled camera worth it, month by month
-    Cooling(decisions::CoolingWords),
+    Cooling(decisions::CoolingArgs),
     /// Two nights side by side: hours for the same SNR, and why
     Compare {
         /// The first night, whose goal is asked of both
@@ -85,10 +85,10 @@ enum Command {
         /// The second night
         b: PathBuf,
         #[command(flatten)]
-        report: ReportWords,
+        report: ReportArgs,
     },
     /// Last night's lights against the plan: what to leave out, what was reached, what to do next
-    Review(review::ReviewWords),
+    Review(review::ReviewArgs),
     /// A commented example of a file that the program reads
     Schema {
         /// Which file
@@ -96,7 +96,7 @@ enum Command {
     },
     /// The planner as a page in the browser, for this folder and on this machine only
     #[cfg(feature = "page")]
-    Page(page::PageWords),
+    Page(page::PageArgs),
     /// Frames of a made-up sensor with known truth
     Simulate {
         /// The sensor and the frames to write
@@ -117,12 +117,12 @@ enum Command {
         shell: clap_complete::Shell,
     },
     /// Manual pages, one for each command
-    Man(shell::ManWords),
+    Man(shell::ManArgs),
 }
 
 /// Where a report goes.
 #[derive(Args)]
-struct ReportWords {
+struct ReportArgs {
     /// Write a report with pictures here (.html), to look at and to print
     #[arg(long, value_name = "FILE")]
     report: Option<PathBuf>,
@@ -131,7 +131,7 @@ struct ReportWords {
     force: bool,
 }
 
-impl ReportWords {
+impl ReportArgs {
     /// Refuses before the work, not after it.
     fn check(&self) -> Result<(), Failure> {
         let Some(file) = &self.report else { return Ok(()) };
@@ -150,11 +150,11 @@ impl ReportWords {
 
 #[derive(Args)]
 #[group(multiple = false)]
-struct ChecklistWords {
+struct ChecklistArgs {
     /// For a camera that holds a set point (what is listed without an option)
     #[arg(long)]
     cooled: bool,
-    /// For a camera as warm as its room
+    /// For a camera as warm as its module
     #[arg(long)]
     uncooled: bool,
     /// In a quarter of an hour, and what that cannot tell
@@ -163,7 +163,7 @@ struct ChecklistWords {
 }
 
 #[derive(Args)]
-struct MeasureWords {
+struct MeasureArgs {
     /// A folder of frames, any depth; or several folders and files
     #[arg(value_name = "DIR", required = true)]
     dirs: Vec<PathBuf>,
@@ -224,15 +224,15 @@ fn region(word: &str) -> Result<[usize; 4], String> {
 
 /// Runs the program.
 pub(crate) fn run() -> ExitCode {
-    let words = match Words::try_parse_from(words::as_meant(std::env::args_os())) {
+    let args = match Cli::try_parse_from(spelling::as_meant(std::env::args_os())) {
         Ok(words) => words,
         Err(error) => return output::wrong_words(&error),
     };
-    let answer = match &words.command {
-        Command::Demo(report) => demo::demo(report, words.quiet),
+    let answer = match &args.command {
+        Command::Demo(report) => demo::demo(report, args.quiet),
         Command::Checklist(asked) => checklist(asked),
-        Command::Frames { dirs } => frames(dirs, words.quiet),
-        Command::Measure(asked) => measure(asked, words.quiet),
+        Command::Frames { dirs } => frames(dirs, args.quiet),
+        Command::Measure(asked) => measure(asked, args.quiet),
         Command::Sky(asked) => sky::sky(asked),
         Command::Plan { night, report, calendar, csv, force } => planning::planned(
             night,
@@ -241,15 +241,15 @@ pub(crate) fn run() -> ExitCode {
         ),
         Command::Cooling(asked) => decisions::cooling(asked),
         Command::Compare { a, b, report } => decisions::compare(a, b, report),
-        Command::Review(asked) => review::review(asked, words.quiet),
+        Command::Review(asked) => review::review(asked, args.quiet),
         Command::Schema { name } => Ok(decisions::schema(*name)),
         #[cfg(feature = "page")]
-        Command::Page(asked) => page::page(asked, words.json, words.quiet),
-        Command::Simulate { sensor, out, compress, force } => simulated(sensor, out, *compress, *force, words.quiet),
+        Command::Page(asked) => page::page(asked, args.json, args.quiet),
+        Command::Simulate { sensor, out, compress, force } => simulated(sensor, out, *compress, *force, args.quiet),
         Command::Completions { shell } => Ok(shell::completions(*shell)),
         Command::Man(asked) => shell::man(asked),
     };
-    output::finish(answer, words.json, words.strict)
+    output::finish(answer, args.json, args.strict)
 }
 
 fn frames(dirs: &[PathBuf], quiet: bool) -> Result<Answer, Failure> {
@@ -259,8 +259,8 @@ fn frames(dirs: &[PathBuf], quiet: bool) -> Result<Answer, Failure> {
     Ok(Answer::new(report::frames_text(&set.inventory), "subwell.frames", &set.inventory, set.inventory.caveats.len()))
 }
 
-fn checklist(words: &ChecklistWords) -> Result<Answer, Failure> {
-    let camera = match (words.uncooled, words.quick) {
+fn checklist(args: &ChecklistArgs) -> Result<Answer, Failure> {
+    let camera = match (args.uncooled, args.quick) {
         (true, _) => plan::ChecklistFor::Uncooled,
         (_, true) => plan::ChecklistFor::Quick,
         // `--cooled`, or nothing said.
@@ -268,39 +268,38 @@ fn checklist(words: &ChecklistWords) -> Result<Answer, Failure> {
     };
     let list = plan::checklist(camera);
     let mut text = report::checklist_text(&list);
-    if !(words.cooled || words.uncooled || words.quick) {
+    if !(args.cooled || args.uncooled || args.quick) {
         text.push_str("\nwithout cooler: subwell checklist --uncooled; in a hurry: --quick\n");
     }
     Ok(Answer::new(text, "subwell.checklist", &list, 0))
 }
 
-fn measure(words: &MeasureWords, quiet: bool) -> Result<Answer, Failure> {
+fn measure(args: &MeasureArgs, quiet: bool) -> Result<Answer, Failure> {
     // Refuse before the work, not after it.
-    for out in [&words.out, &words.ptc, &words.report].into_iter().flatten() {
-        refuse_to_overwrite(out, words.force)?;
+    for out in [&args.out, &args.ptc, &args.report].into_iter().flatten() {
+        refuse_to_overwrite(out, args.force)?;
     }
-    words.report.as_deref().map(named_as_page).transpose()?;
-    let table = words.ptc.as_deref().map(table_of_points).transpose()?;
-    let other = words.against.as_deref().map(files::read_profile).transpose()?;
-    let options =
-        MeasureOptions { gain: words.gain_e_per_dn.map(ElectronsPerDn), cfa: words.cfa, region: words.region };
+    args.report.as_deref().map(named_as_page).transpose()?;
+    let table = args.ptc.as_deref().map(table_of_points).transpose()?;
+    let other = args.against.as_deref().map(files::read_profile).transpose()?;
+    let options = MeasureOptions { gain: args.gain_e_per_dn.map(ElectronsPerDn), cfa: args.cfa, region: args.region };
     let (mut profile, stated) =
-        camera::measured(&words.dirs, options, words.sensor_c.map(Celsius), &progress::Terminal::new(quiet))?;
+        camera::measured(&args.dirs, options, args.sensor_c.map(Celsius), &progress::Terminal::new(quiet))?;
     if let Some(other) = &other {
         camera::hold_against(&mut profile, other);
     }
     let mut text = report::camera_text(&profile);
     text.push_str(&report::stated_text(&stated));
-    if let (Some(file), Some(table)) = (&words.ptc, table) {
-        files::write_whole(file, table(&profile).as_bytes(), words.force)?;
+    if let (Some(file), Some(table)) = (&args.ptc, table) {
+        files::write_whole(file, table(&profile).as_bytes(), args.force)?;
         text.push_str(&format!("\nphoton transfer points written to {}\n", file.display()));
     }
-    if let Some(file) = &words.report {
-        files::write_whole(file, report::camera_page(&profile).as_bytes(), words.force)?;
+    if let Some(file) = &args.report {
+        files::write_whole(file, report::camera_page(&profile).as_bytes(), args.force)?;
         text.push_str(&format!("\nreport written to {}\n", file.display()));
     }
-    if let Some(out) = &words.out {
-        files::write_profile(out, &profile, words.force)?;
+    if let Some(out) = &args.out {
+        files::write_profile(out, &profile, args.force)?;
         text.push_str(&format!(
             "\nwritten to {}\nnext: name it as `profile` in a night file, then subwell plan night.toml\n",
             out.display()

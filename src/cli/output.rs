@@ -104,7 +104,7 @@ impl Failure {
 
     /// Its word, what is wrong, what helps.
     #[cfg(feature = "page")]
-    pub(super) fn told(&self) -> (&str, &str, &str) {
+    pub(super) fn in_words(&self) -> (&str, &str, &str) {
         (&self.code, &self.message, &self.hint)
     }
 
@@ -154,7 +154,7 @@ pub(super) fn finish(answer: Result<Answer, Failure>, json: bool, strict: bool) 
                 return print(&json_text(&failure.document()), exit);
             }
             let (message, hint) = (signs::fit_for_output(&failure.message), signs::fit_for_output(&failure.hint));
-            let told = if io::stderr().is_terminal() {
+            let in_words = if io::stderr().is_terminal() {
                 failure_text(&message, &hint)
             } else {
                 // What reads a pipe or a file looks for a line of each.
@@ -162,7 +162,7 @@ pub(super) fn finish(answer: Result<Answer, Failure>, json: bool, strict: bool) 
                 format!("error: {message}\n{hint}")
             };
             // Nobody left to tell: the exit code still says it.
-            let _ = anstream::stderr().write_all(told.as_bytes());
+            let _ = anstream::stderr().write_all(in_words.as_bytes());
             exit
         }
     }
@@ -187,8 +187,8 @@ pub(super) fn wrong_words(error: &clap::Error) -> ExitCode {
     }
     let text = error.render().to_string();
     // The first paragraph: what is wrong, and which words it is about.
-    let told = text.lines().map(str::trim).take_while(|line| !line.is_empty());
-    let message = told.collect::<Vec<_>>().join(" ").trim_start_matches("error: ").to_owned();
+    let in_words = text.lines().map(str::trim).take_while(|line| !line.is_empty());
+    let message = in_words.collect::<Vec<_>>().join(" ").trim_start_matches("error: ").to_owned();
     let hint = "`subwell --help` lists the commands, `subwell COMMAND --help` their options".to_owned();
     finish(Err(Failure { code: "usage".into(), message, hint, exit: 2 }), true, false)
 }

@@ -11,7 +11,7 @@ use rand::random;
 use serde_json::json;
 use subwell::camera::CameraProfile;
 use subwell::files::FileError;
-use subwell::page::{Desk, Folder, Guard, Limits, Measure, Progress, Refusal, serve};
+use subwell::page::{Api, ApiError, Folder, Guard, Limits, Measure, Progress, serve};
 use subwell::report::json_text;
 use subwell::sensor::MeasureOptions;
 
@@ -20,7 +20,7 @@ use super::output::{Answer, Failure};
 use super::progress::{Spinner, Watch};
 
 #[derive(Args)]
-pub(super) struct PageWords {
+pub(super) struct PageArgs {
     /// The night to open, in this folder or below it
     night: Option<PathBuf>,
     /// The port to listen on; left out or 0, a free one is taken
@@ -32,12 +32,12 @@ pub(super) struct PageWords {
 }
 
 /// Serves the page of the folder it is started in; ends with the process.
-pub(super) fn page(words: &PageWords, json: bool, quiet: bool) -> Result<Answer, Failure> {
+pub(super) fn page(args: &PageArgs, json: bool, quiet: bool) -> Result<Answer, Failure> {
     let here = Path::new(".");
     let folder = Folder::new(here)?;
-    let first = words.night.as_deref().map(|night| below(here, night, &folder)).transpose()?;
-    let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, words.port)).map_err(|error| no_port(words.port, &error))?;
-    let port = listener.local_addr().map_err(|error| no_port(words.port, &error))?.port();
+    let first = args.night.as_deref().map(|night| below(here, night, &folder)).transpose()?;
+    let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, args.port)).map_err(|error| no_port(args.port, &error))?;
+    let port = listener.local_addr().map_err(|error| no_port(args.port, &error))?.port();
     let token: String = random::<[u8; 24]>().iter().map(|byte| format!("{byte:02x}")).collect();
     let address = format!("http://127.0.0.1:{port}/#{token}");
     let said = if json {
@@ -49,12 +49,12 @@ pub(super) fn page(words: &PageWords, json: bool, quiet: bool) -> Result<Answer,
     // Nobody listens: then nobody needs the page.
     stdout.write_all(said.as_bytes()).and_then(|()| stdout.flush()).map_err(|error| not_said(&error))?;
     drop(stdout);
-    if !words.no_open && !json {
+    if !args.no_open && !json {
         open_in_browser(&address, quiet);
     }
     let measure: Arc<Measure> = Arc::new(measured);
-    let desk = Desk::new(folder, Guard::new(port, token), first, measure);
-    match serve(listener, Arc::new(desk), Limits::default()) {
+    let api = Api::new(folder, Guard::new(port, token), first, measure);
+    match serve(listener, Arc::new(api), Limits::default()) {
         Ok(never) => match never {},
         Err(error) => Err(no_port(port, &error)),
     }
@@ -106,11 +106,11 @@ impl Watch for Watched<'_> {
     }
 }
 
-fn measured(folder: &Path, progress: &Progress) -> Result<CameraProfile, Refusal> {
+fn measured(folder: &Path, progress: &Progress) -> Result<CameraProfile, ApiError> {
     let measured = camera::measured(&[folder.to_owned()], MeasureOptions::default(), None, &Watched(progress));
     measured.map(|(profile, _)| profile).map_err(|failure| {
-        let (code, message, hint) = failure.told();
-        Refusal::new(422, code, message, hint)
+        let (code, message, hint) = failure.in_words();
+        ApiError::new(422, code, message, hint)
     })
 }
 

@@ -8,11 +8,12 @@ use subwell::camera::{CameraProfile, MeasuredLight, Mode};
 use subwell::caveat::{Caveat, Rejected, push_once};
 use subwell::files::{Decoder, FrameSet};
 use subwell::frames::{FrameInfo, FrameKind, same_exposure};
-use subwell::plan::{Night, Review, dark_levels, mode_of_light};
+use subwell::night::Night;
+use subwell::review::{Review, dark_levels, mode_of_light};
 use subwell::sensor::{DarkMaster, LightMeter};
 use subwell::{files, report};
 
-use super::ReportWords;
+use super::ReportArgs;
 use super::output::{Answer, Failure};
 use super::progress;
 
@@ -22,7 +23,7 @@ const FULL_SHARE: f64 = 0.9;
 const SAME_TEMPERATURE_K: f64 = 1.0;
 
 #[derive(Args)]
-pub(super) struct ReviewWords {
+pub(super) struct ReviewArgs {
     /// The folder of the night's lights, any depth; darks among them are used
     dir: PathBuf,
     /// The night that was planned
@@ -32,21 +33,21 @@ pub(super) struct ReviewWords {
     #[arg(long)]
     write: bool,
     #[command(flatten)]
-    report: ReportWords,
+    report: ReportArgs,
 }
 
 /// Answers `subwell review`.
-pub(super) fn review(words: &ReviewWords, quiet: bool) -> Result<Answer, Failure> {
-    words.report.check()?;
-    let (night, camera) = files::read_night(&words.night)?;
+pub(super) fn review(args: &ReviewArgs, quiet: bool) -> Result<Answer, Failure> {
+    args.report.check()?;
+    let (night, camera) = files::read_night(&args.night)?;
     let decoder = Decoder::this_program()?;
     let set = {
         let _spinner = progress::spinner("looking at the frames", quiet);
-        files::read_headers(&words.dir, &decoder)?
+        files::read_headers(&args.dir, &decoder)?
     };
     let lights: Vec<&FrameInfo> = set.inventory.frames().filter(|info| info.kind == FrameKind::Light).collect();
     if lights.is_empty() {
-        return Err(no_lights(words, &set));
+        return Err(no_lights(args, &set));
     }
     let mut session = Session {
         set: &set,
@@ -66,9 +67,9 @@ pub(super) fn review(words: &ReviewWords, quiet: bool) -> Result<Answer, Failure
         ));
     }
     let (left_out, caveats) = (session.left_out, session.caveats);
-    let review = Review::of(&night, &camera, &measured, left_out, caveats).map_err(subwell::Error::from)?;
+    let review = Review::new(&night, &camera, &measured, left_out, caveats).map_err(subwell::Error::from)?;
     let mut text = report::review_text(&review);
-    if words.write {
+    if args.write {
         let Some(sky) = &review.sky_to_write else {
             let hint = "review a night without Moon, or measure one light with subwell sky";
             return Err(Failure::words(
@@ -76,14 +77,14 @@ pub(super) fn review(words: &ReviewWords, quiet: bool) -> Result<Answer, Failure
                 hint,
             ));
         };
-        files::write_measured_sky(&words.night, &sky.e_per_s, &sky.filter, &sky.plane)?;
-        text.push_str(&format!("\nwritten to {}: subwell plan uses it from now on\n", words.night.display()));
+        files::write_measured_sky(&args.night, &sky.e_per_s, &sky.filter, &sky.plane)?;
+        text.push_str(&format!("\nwritten to {}: subwell plan uses it from now on\n", args.night.display()));
     }
-    words.report.write(&mut text, || report::review_page(&review))?;
+    args.report.write(&mut text, || report::review_page(&review))?;
     Ok(Answer::document(text, &review, review.caveats.len()))
 }
 
-fn no_lights(words: &ReviewWords, set: &FrameSet) -> Failure {
+fn no_lights(args: &ReviewArgs, set: &FrameSet) -> Failure {
     let others = set.inventory.frames().count();
     let holds = match (others, set.rejected().first()) {
         (0, None) => "no frames".to_owned(),
@@ -92,7 +93,7 @@ fn no_lights(words: &ReviewWords, set: &FrameSet) -> Failure {
     };
     let hint = "give the folder of last night's lights; `subwell frames DIR` says what is taken for what, and sidecar.csv \
                 (columns file, kind) corrects it";
-    Failure::nothing_to_review(&format!("{}: {holds}", words.dir.display()), hint)
+    Failure::nothing_to_review(&format!("{}: {holds}", args.dir.display()), hint)
 }
 
 /// What the folder says against itself that matters to lights.
@@ -113,7 +114,7 @@ struct Session<'a> {
 
 /// What like lights share: their mode in the profile, and where their dark comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-struct Kin {
+struct DarkMatch {
     mode: usize,
     /// The group of darks in the inventory; `None` for a dark of the profile.
     darks: Option<usize>,
@@ -124,17 +125,17 @@ struct Kin {
 
 impl<'a> Session<'a> {
     fn measured(&mut self, lights: &[&'a FrameInfo], quiet: bool) -> Result<Vec<MeasuredLight>, Failure> {
-        let mut kin: BTreeMap<Kin, Vec<&FrameInfo>> = BTreeMap::new();
+        let mut matches: BTreeMap<DarkMatch, Vec<&FrameInfo>> = BTreeMap::new();
         for light in lights {
-            if let Some(key) = self.kin(light) {
-                kin.entry(key).or_default().push(light);
+            if let Some(key) = self.matches(light) {
+                matches.entry(key).or_default().push(light);
             }
         }
         let mut meters: BTreeMap<usize, LightMeter<'a>> = BTreeMap::new();
         let mut measured = BTreeMap::new();
         let bar = progress::bar("measuring lights", lights.len(), quiet);
         // One dark at a time: memory is two frames and the numbers.
-        for (key, group) in &kin {
+        for (key, group) in &matches {
             let mode = &self.camera.modes[key.mode];
             let dark = self.dark(key, mode, group[0])?;
             let meter = meters.entry(key.mode).or_insert_with(|| LightMeter::new(mode));
@@ -150,8 +151,8 @@ impl<'a> Session<'a> {
         Ok(lights.iter().filter_map(|info| measured.remove(&info.file)).collect())
     }
 
-    /// The kin of a light; `None` where the profile has no such mode, which is noted.
-    fn kin(&mut self, light: &FrameInfo) -> Option<Kin> {
+    /// The matches of a light; `None` where the profile has no such mode, which is noted.
+    fn matches(&mut self, light: &FrameInfo) -> Option<DarkMatch> {
         let mode = match mode_of_light(self.night, self.camera, light.gain_setting) {
             Ok(mode) => self.camera.modes.iter().position(|other| std::ptr::eq(other, mode))?,
             Err(error) => {
@@ -169,7 +170,7 @@ impl<'a> Session<'a> {
         let sensor = light.sensor.filter(|_| darks.is_none());
         let length = if darks.is_none() { (light.exposure.0 * 1e6).round() as i64 } else { 0 };
         let of_profile = (length, sensor.map(|sensor| (sensor.0 * 10.0).round() as i64));
-        Some(Kin { mode, darks, of_profile, size: (light.width, light.height) })
+        Some(DarkMatch { mode, darks, of_profile, size: (light.width, light.height) })
     }
 
     /// The darks that fit a light: of its gain, offset, size and length, and nearest in temperature.
@@ -189,7 +190,7 @@ impl<'a> Session<'a> {
     }
 
     /// The dark of like lights, and a word on where it comes from.
-    fn dark(&mut self, key: &Kin, mode: &Mode, first: &FrameInfo) -> Result<DarkMaster, Failure> {
+    fn dark(&mut self, key: &DarkMatch, mode: &Mode, first: &FrameInfo) -> Result<DarkMaster, Failure> {
         let (width, height) = key.size;
         if (width, height) != (mode.width_px, mode.height_px) {
             let message = format!(
@@ -260,8 +261,8 @@ impl<'a> Session<'a> {
             }
         };
         let filled = |plane: &subwell::camera::LightPlane| {
-            let of = mode.plane(&plane.background.plane)?;
-            Some(plane.background.level_dn.value.0 * of.gain_e_per_dn.value.0 / of.saturation_e.value.0)
+            let measured = mode.plane(&plane.background.plane)?;
+            Some(plane.background.level_dn.value.0 * measured.gain_e_per_dn.value.0 / measured.saturation_e.value.0)
         };
         let fullest = light.planes.iter().filter_map(filled).fold(0.0, f64::max);
         if fullest > FULL_SHARE {

@@ -8,11 +8,11 @@ use clap_mangen::Man;
 use serde_json::json;
 use subwell::files::{self, FileError};
 
-use super::Words;
+use super::Cli;
 use super::output::{Answer, Failure};
 
 #[derive(Args)]
-pub(super) struct ManWords {
+pub(super) struct ManArgs {
     /// The folder to write to, such as ~/.local/share/man/man1; it is made if it is not there
     dir: PathBuf,
     /// Overwrite pages that are there
@@ -23,7 +23,7 @@ pub(super) struct ManWords {
 /// Answers `subwell completions`: the script, to be saved where the shell looks for it.
 pub(super) fn completions(shell: Shell) -> Answer {
     let mut script = Vec::new();
-    clap_complete::generate(shell, &mut Words::command(), "subwell", &mut script);
+    clap_complete::generate(shell, &mut Cli::command(), "subwell", &mut script);
     let script = String::from_utf8_lossy(&script).into_owned();
     let word = shell.to_possible_value().map_or_else(String::new, |value| value.get_name().to_owned());
     let content = json!({ "shell": word, "script": script });
@@ -31,18 +31,18 @@ pub(super) fn completions(shell: Shell) -> Answer {
 }
 
 /// Answers `subwell man`: one page for the program and one for each command.
-pub(super) fn man(words: &ManWords) -> Result<Answer, Failure> {
+pub(super) fn man(args: &ManArgs) -> Result<Answer, Failure> {
     let disk = |path: &Path, source| FileError::Disk { path: path.to_owned(), source };
-    let pages = pages().map_err(|source| disk(&words.dir, source))?;
+    let pages = pages().map_err(|source| disk(&args.dir, source))?;
     // Refuse before the work: either all pages are written or the first hindrance is named and none is.
     for (name, _) in &pages {
-        super::refuse_to_overwrite(&words.dir.join(name), words.force)?;
+        super::refuse_to_overwrite(&args.dir.join(name), args.force)?;
     }
-    std::fs::create_dir_all(&words.dir).map_err(|source| disk(&words.dir, source))?;
+    std::fs::create_dir_all(&args.dir).map_err(|source| disk(&args.dir, source))?;
     for (name, page) in &pages {
-        files::write_whole(&words.dir.join(name), page, words.force)?;
+        files::write_whole(&args.dir.join(name), page, args.force)?;
     }
-    let folder = words.dir.display();
+    let folder = args.dir.display();
     let text = format!("{} pages written to {folder}\nnext: man -l {folder}/subwell.1\n", pages.len());
     let names: Vec<&str> = pages.iter().map(|(name, _)| name.as_str()).collect();
     Ok(Answer::new(text, "subwell.man", &json!({ "written": names }), 0))
@@ -50,7 +50,7 @@ pub(super) fn man(words: &ManWords) -> Result<Answer, Failure> {
 
 /// The pages with their file names, the program's first.
 fn pages() -> std::io::Result<Vec<(String, Vec<u8>)>> {
-    let mut program = Words::command().disable_help_subcommand(true);
+    let mut program = Cli::command().disable_help_subcommand(true);
     // Global options and full names reach the commands only when they are built.
     program.build();
     let version = env!("CARGO_PKG_VERSION");

@@ -5,8 +5,9 @@ use std::path::PathBuf;
 use clap::Args;
 use subwell::camera::{Background, CameraProfile, Mode, Plane};
 use subwell::caveat::{Caveat, push_once};
+use subwell::decide::{SkyAnswer, star_light};
 use subwell::frames::{Frame, FrameKind};
-use subwell::plan::{Night, SkyAnswer, star_light};
+use subwell::night::Night;
 use subwell::rig::StarBand;
 use subwell::sensor::{BackgroundOptions, background, star_flux};
 use subwell::sky::{GivenSky, SkyError, from_meter};
@@ -25,7 +26,7 @@ const FULL_SHARE: f64 = 0.9;
 type Brightness = Estimate<MagnitudesPerSquareArcsecond>;
 
 #[derive(Args)]
-pub(super) struct SkyWords {
+pub(super) struct SkyArgs {
     /// The Bortle class, 1 to 9
     #[arg(long, value_name = "N", group = "given")]
     bortle: Option<u8>,
@@ -75,25 +76,25 @@ pub(super) struct SkyWords {
 }
 
 /// Answers `subwell sky`.
-pub(super) fn sky(words: &SkyWords) -> Result<Answer, Failure> {
-    let given = words.given()?;
-    let Some(path) = &words.night else {
-        return words.without_night(given);
+pub(super) fn sky(args: &SkyArgs) -> Result<Answer, Failure> {
+    let given = args.given()?;
+    let Some(path) = &args.night else {
+        return args.without_night(given);
     };
     let (mut night, camera) = files::read_night(path)?;
-    let light = words.light()?;
+    let light = args.light()?;
     let mode = mode_of(&night, &camera, light.as_ref().and_then(|(light, _)| light.info.gain_setting))?;
     let mut measured = None;
     let mut note = String::new();
     if let Some((light, dark)) = &light {
-        let options = BackgroundOptions { mode: Some(mode), gain: words.gain_e_per_dn.map(ElectronsPerDn), cfa: None };
+        let options = BackgroundOptions { mode: Some(mode), gain: args.gain_e_per_dn.map(ElectronsPerDn), cfa: None };
         let background = background(light, dark, options)?;
         no_flat(light, &background, mode)?;
-        let filter = words.filter_of(&night, &background, mode)?;
+        let filter = args.filter_of(&night, &background, mode)?;
         if let Some(best) = background.best_plane() {
             let plane = Some(best.plane.clone());
             night.site.sky = Some(GivenSky::Measured { e_per_s: best.e_per_s, filter: filter.clone(), plane });
-            if words.write {
+            if args.write {
                 files::write_measured_sky(path, &best.e_per_s, &filter, &best.plane)?;
                 note = format!("\nwritten to {}: subwell plan uses it from now on\n", path.display());
             }
@@ -101,7 +102,7 @@ pub(super) fn sky(words: &SkyWords) -> Result<Answer, Failure> {
         measured = Some(background);
     }
     let mut answer = SkyAnswer::of_night(&night, mode, given.as_ref())?;
-    answer.caveats.extend(words.given_caveat());
+    answer.caveats.extend(args.given_caveat());
     if let Some(background) = &measured {
         answer.caveats.extend(background.caveats.clone());
         if (light.iter()).any(|(light, _)| (light.info.width, light.info.height) != (mode.width_px, mode.height_px)) {
@@ -111,14 +112,14 @@ pub(super) fn sky(words: &SkyWords) -> Result<Answer, Failure> {
         }
     }
     answer.measured = measured;
-    if let (Some(frames), false) = (&light, words.star.is_empty()) {
-        words.add_stars(&mut answer, &night, mode, frames)?;
-        if let (true, Some(ratio)) = (words.write, answer.throughput_ratio(&night)) {
+    if let (Some(frames), false) = (&light, args.star.is_empty()) {
+        args.add_stars(&mut answer, &night, mode, frames)?;
+        if let (true, Some(ratio)) = (args.write, answer.throughput_ratio(&night)) {
             files::write_throughput_ratio(path, &ratio)?;
             note.push_str("and what the stars showed of the telescope, as throughput_ratio under [optics]\n");
         }
     }
-    if let (Some(other), Some(own)) = (words.against()?, answer.mag_per_arcsec2) {
+    if let (Some(other), Some(own)) = (args.against()?, answer.mag_per_arcsec2) {
         answer.against = Some(SkyAnswer::hours_ratio(&night, &camera, &own, &other)?);
     }
     Ok(finished(&answer, &note))
@@ -130,12 +131,13 @@ fn finished(answer: &SkyAnswer, note: &str) -> Answer {
 
 /// The mode that the light was taken in, else the night's, else the first.
 fn mode_of<'a>(night: &Night, camera: &'a CameraProfile, light: Option<f64>) -> Result<&'a Mode, Failure> {
-    let of = |gain: Option<f64>| gain.and_then(|gain| camera.modes.iter().find(|m| m.gain_setting == Some(gain)));
+    let with_gain =
+        |gain: Option<f64>| gain.and_then(|gain| camera.modes.iter().find(|m| m.gain_setting == Some(gain)));
     let asked = || match night.camera.gain_setting {
         Some(gain) => camera.mode(Some(gain)),
         None => camera.modes.first().map_or_else(|| camera.mode(None), Ok),
     };
-    Ok(of(light).map_or_else(asked, Ok)?)
+    Ok(with_gain(light).map_or_else(asked, Ok)?)
 }
 
 /// A star as it is typed.
@@ -181,7 +183,7 @@ fn as_typed(error: SkyError) -> Failure {
     Failure::words(&message, &format!("correct {word} on the command line"))
 }
 
-impl SkyWords {
+impl SkyArgs {
     /// The sky that the words give.
     fn given(&self) -> Result<Option<Brightness>, Failure> {
         let magnitude = |x: f64| GivenSky::Magnitude(MagnitudesPerSquareArcsecond(x));
@@ -281,7 +283,7 @@ impl SkyWords {
         answer.planes = measured
             .planes
             .iter()
-            .map(|plane| subwell::plan::PlaneSky {
+            .map(|plane| subwell::decide::PlaneSky {
                 filter: filter.clone(),
                 plane: plane.plane.clone(),
                 colour: plane.colour,

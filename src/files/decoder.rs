@@ -216,7 +216,7 @@ mod tests {
         let mut decoder = Decoder::new(&program, 1);
         decoder.patience = patience;
         let path = Path::new("x.fits");
-        decoder.ask(&Request::Look(Named::of(path.to_owned())), path).unwrap_err().to_string()
+        decoder.ask(&Request::Preview(Named::new(path.to_owned())), path).unwrap_err().to_string()
     }
 
     #[test]
@@ -227,7 +227,7 @@ mod tests {
         assert!(asked("#!/bin/sh\necho nonsense\n", long).contains("crashed"));
         let missing = Decoder::new("no/such/program", 1);
         let path = Path::new("x.fits");
-        let error = missing.ask(&Request::Look(Named::of(path.to_owned())), path).unwrap_err();
+        let error = missing.ask(&Request::Preview(Named::new(path.to_owned())), path).unwrap_err();
         assert!(matches!(error, FileError::NoDecoder { .. }));
     }
 }

@@ -10,7 +10,7 @@ use ndarray::Array2;
 
 use super::decoder::{Decoder, cores};
 use super::error::{Fault, FileError};
-use super::look::{Image, Look, Packing, packing};
+use super::preview::{Image, Packing, Preview, packing};
 use super::scan::{Found, scan};
 use super::worker::{Named, Reply, Request};
 use crate::caveat::Rejected;
@@ -72,13 +72,13 @@ pub fn read_headers_of(roots: &[PathBuf], decoder: &Decoder) -> Result<FrameSet,
     }
     let mut rejected = scan.rejected;
     let mut seen = Vec::new();
-    for (found, look) in scan.files.iter().zip(looks(&scan.files, decoder)) {
-        match look {
-            Ok(look) => seen.push(frame_seen(found, look)),
+    for (found, preview) in scan.files.iter().zip(previews(&scan.files, decoder)) {
+        match preview {
+            Ok(preview) => seen.push(frame_seen(found, preview)),
             Err(error) => rejected.push(error.rejected(&found.file)),
         }
     }
-    let inventory = Inventory::of(seen, &overrides, &name_of(&scan.root), rejected);
+    let inventory = Inventory::new(seen, &overrides, &name_of(&scan.root), rejected);
     let paths = scan.files.into_iter().map(|found| (found.file, found.path)).collect();
     Ok(FrameSet { inventory, paths })
 }
@@ -96,9 +96,9 @@ pub fn read_one(path: &Path, decoder: &Decoder) -> Result<Frame, FileError> {
     set.read(info, decoder)
 }
 
-fn frame_seen(found: &Found, look: Look) -> Seen {
-    let Look { cards, width, height, glance } = look;
-    Seen { file: found.file.clone(), cards, width, height, glance }
+fn frame_seen(found: &Found, preview: Preview) -> Seen {
+    let Preview { cards, width, height, strip_statistics } = preview;
+    Seen { file: found.file.clone(), cards, width, height, strip_statistics }
 }
 
 fn name_of(root: &Path) -> String {
@@ -118,13 +118,13 @@ fn overrides_in(found: &Found) -> Result<Vec<Override>, FileError> {
 }
 
 /// A look at each file, several at a time.
-fn looks(files: &[Found], decoder: &Decoder) -> Vec<Result<Look, FileError>> {
+fn previews(files: &[Found], decoder: &Decoder) -> Vec<Result<Preview, FileError>> {
     let next = AtomicUsize::new(0);
     let work = || {
         let take = || Some(next.fetch_add(1, Ordering::Relaxed)).filter(|at| *at < files.len());
-        std::iter::from_fn(take).map(|at| (at, look(&files[at].path, decoder))).collect::<Vec<_>>()
+        std::iter::from_fn(take).map(|at| (at, preview(&files[at].path, decoder))).collect::<Vec<_>>()
     };
-    let mut looks: Vec<_> = thread::scope(|scope| {
+    let mut previews: Vec<_> = thread::scope(|scope| {
         let threads: Vec<_> = (1..cores().min(files.len())).map(|_| scope.spawn(work)).collect();
         let mut done = work();
         // A thread that panicked would leave its files out; its panic is passed on instead.
@@ -135,15 +135,15 @@ fn looks(files: &[Found], decoder: &Decoder) -> Vec<Result<Look, FileError>> {
         );
         done
     });
-    looks.sort_by_key(|(at, _)| *at);
-    looks.into_iter().map(|(_, look)| look).collect()
+    previews.sort_by_key(|(at, _)| *at);
+    previews.into_iter().map(|(_, preview)| preview).collect()
 }
 
-fn look(path: &Path, decoder: &Decoder) -> Result<Look, FileError> {
+fn preview(path: &Path, decoder: &Decoder) -> Result<Preview, FileError> {
     match packing(path).map_err(|fault| fault.at(path))? {
-        Packing::Plain(opened) => opened.look().map_err(|fault| fault.at(path)),
-        Packing::Packed => match decoder.ask(&Request::Look(absolute(path)?), path)? {
-            Reply::Look(look) => Ok(*look),
+        Packing::Plain(opened) => opened.preview().map_err(|fault| fault.at(path)),
+        Packing::Packed => match decoder.ask(&Request::Preview(absolute(path)?), path)? {
+            Reply::Preview(preview) => Ok(*preview),
             Reply::Pixels(_) | Reply::Fault(_) => Err(another_answer(path)),
         },
     }
@@ -158,7 +158,7 @@ pub fn read_frame(path: &Path, info: &FrameInfo, decoder: &Decoder) -> Result<Fr
         Packing::Plain(opened) => opened.pixels(decoder.memory()).map_err(|fault| fault.at(path))?,
         Packing::Packed => match decoder.ask(&Request::Pixels(absolute(path)?), path)? {
             Reply::Pixels(image) => image,
-            Reply::Look(_) | Reply::Fault(_) => return Err(another_answer(path)),
+            Reply::Preview(_) | Reply::Fault(_) => return Err(another_answer(path)),
         },
     };
     if (width, height) != (info.width, info.height) {
@@ -171,7 +171,7 @@ pub fn read_frame(path: &Path, info: &FrameInfo, decoder: &Decoder) -> Result<Fr
 }
 
 fn absolute(path: &Path) -> Result<Named, FileError> {
-    std::path::absolute(path).map(Named::of).map_err(|source| FileError::Disk { path: path.to_owned(), source })
+    std::path::absolute(path).map(Named::new).map_err(|source| FileError::Disk { path: path.to_owned(), source })
 }
 
 fn another_answer(path: &Path) -> FileError {

@@ -1,16 +1,16 @@
-//! Files on disk: finding frames, reading headers and pixels, writing results. The only room that touches a disk.
+//! Files on disk: finding frames, reading headers and pixels, writing results. The only module that touches a disk.
 //!
 //! Bytes are not trusted. A header is read in safe Rust and its sizes are checked against the file before anything
 //! is allocated; the C library reads pixels only of plain files that passed. Compressed files and camera raw files are
 //! unpacked by a worker process ([`Decoder`]), whose death is one rejected file.
 
-#![expect(clippy::disallowed_types, clippy::disallowed_methods, reason = "this is the room that reads the disk")]
+#![expect(clippy::disallowed_types, clippy::disallowed_methods, reason = "this is the module that reads the disk")]
 
 mod decoder;
 mod error;
 mod fits;
 mod frame_set;
-mod look;
+mod preview;
 #[cfg(feature = "raw")]
 mod raw;
 mod scan;

@@ -4,7 +4,8 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use crate::camera::{CameraProfile, ProfileError};
-use crate::plan::{Night, PlanError};
+use crate::night::Night;
+use crate::night::NightError;
 use crate::rig::{RigError, TransmissionCurve};
 use crate::simulate::{SensorTruth, SimulateError};
 use crate::stats::Estimate;
@@ -44,7 +45,7 @@ pub enum TextError {
         /// The file.
         path: PathBuf,
         /// What is wrong in it.
-        error: PlanError,
+        error: NightError,
     },
     /// It holds no sensor.
     #[error("{}: {error}", path.display())]
@@ -105,7 +106,7 @@ pub fn night_of(
     read_curves(&mut night, path, place)?;
     let Some(profile) = &night.camera.profile else {
         let why = "is missing under [camera]: it names the camera's file".into();
-        return Err(unusable(PlanError::Impossible { key: "profile".into(), why }));
+        return Err(unusable(NightError::Impossible { key: "profile".into(), why }));
     };
     let named = beside(path, profile);
     let camera = profile_of(&text(&place(&named)?)?, &named)?;
@@ -121,7 +122,7 @@ fn read_curves(
     for filter in &mut night.filters {
         let Some(file) = filter.curve.clone() else { continue };
         let curve = TransmissionCurve::from_csv(&text(&place(&beside(path, &file))?)?);
-        let unusable = |why| PlanError::from(RigError::Curve { file, why });
+        let unusable = |why| NightError::from(RigError::Curve { file, why });
         filter.transmission_curve =
             Some(curve.map_err(|why| TextError::Night { path: path.to_owned(), error: unusable(why) })?);
     }
@@ -212,7 +213,7 @@ fn estimate_in_toml(estimate: &Estimate<f64>) -> toml_edit::InlineTable {
 /// Puts one key of a night file, all else as it stands; comments and line ends too.
 fn write_one_key(path: &Path, table: &str, key: &str, value: toml_edit::InlineTable) -> Result<(), TextError> {
     let unusable = |error| TextError::Night { path: path.to_owned(), error };
-    let syntax = |message: String| unusable(PlanError::Syntax { message, advice: None });
+    let syntax = |message: String| unusable(NightError::Syntax { message, advice: None });
     let old = text(path)?;
     let mut document: toml_edit::DocumentMut =
         old.parse().map_err(|error: toml_edit::TomlError| syntax(error.to_string()))?;

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use super::error::Fault;
 use super::fits::MOST_PIXELS;
-use super::look::{self, Image, Look};
+use super::preview::{self, Image, Preview};
 
 /// The one word that makes the program a worker.
 pub(super) const WORKER_WORD: &str = "--decode-worker";
@@ -22,7 +22,7 @@ const CHUNK: usize = 1 << 18;
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) enum Request {
-    Look(Named),
+    Preview(Named),
     Pixels(Named),
 }
 
@@ -35,7 +35,7 @@ pub(super) enum Named {
 }
 
 impl Named {
-    pub(super) fn of(path: PathBuf) -> Self {
+    pub(super) fn new(path: PathBuf) -> Self {
         match path.into_os_string().into_string() {
             Ok(text) => Self::Text(text),
             Err(other) => Self::Bytes(other.into_encoded_bytes()),
@@ -64,7 +64,7 @@ fn path_of_bytes(bytes: Vec<u8>) -> PathBuf {
 
 #[derive(Debug, Serialize, Deserialize)]
 enum Head {
-    Look(Box<Look>),
+    Preview(Box<Preview>),
     Pixels { width: usize, height: usize },
     Fault(Fault),
 }
@@ -72,7 +72,7 @@ enum Head {
 /// What a worker answers.
 #[derive(Debug)]
 pub(super) enum Reply {
-    Look(Box<Look>),
+    Preview(Box<Preview>),
     Pixels(Image),
     Fault(Fault),
 }
@@ -119,8 +119,10 @@ fn serve(input: impl BufRead, mut output: impl Write) -> io::Result<()> {
     for line in input.lines() {
         let request = serde_json::from_str(&line?)?;
         let answered = match request {
-            Request::Look(name) => look::unpacked_look(&name.path()).map(|look| Reply::Look(Box::new(look))),
-            Request::Pixels(name) => look::unpacked_pixels(&name.path()).map(Reply::Pixels),
+            Request::Preview(name) => {
+                preview::unpacked_preview(&name.path()).map(|preview| Reply::Preview(Box::new(preview)))
+            }
+            Request::Pixels(name) => preview::unpacked_pixels(&name.path()).map(Reply::Pixels),
         };
         answered.unwrap_or_else(Reply::Fault).write(&mut output)?;
         output.flush()?;
@@ -131,7 +133,7 @@ fn serve(input: impl BufRead, mut output: impl Write) -> io::Result<()> {
 impl Reply {
     fn write(self, output: &mut impl Write) -> io::Result<()> {
         let (head, pixels) = match self {
-            Self::Look(look) => (Head::Look(look), Vec::new()),
+            Self::Preview(preview) => (Head::Preview(preview), Vec::new()),
             Self::Fault(fault) => (Head::Fault(fault), Vec::new()),
             Self::Pixels(Image { width, height, pixels }) => (Head::Pixels { width, height }, pixels),
         };
@@ -149,7 +151,7 @@ impl Reply {
         let mut line = Vec::new();
         input.by_ref().take(LONGEST_LINE).read_until(b'\n', &mut line)?;
         Ok(match serde_json::from_slice(&line)? {
-            Head::Look(look) => Self::Look(look),
+            Head::Preview(preview) => Self::Preview(preview),
             Head::Fault(fault) => Self::Fault(fault),
             Head::Pixels { width, height } => {
                 let count = width.checked_mul(height).filter(|count| *count as u64 <= MOST_PIXELS);

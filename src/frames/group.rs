@@ -37,7 +37,7 @@ pub struct ModeKey {
 impl ModeKey {
     /// The mode that a frame was taken in.
     #[must_use]
-    pub fn of(info: &FrameInfo) -> Self {
+    pub fn from_info(info: &FrameInfo) -> Self {
         Self {
             camera: info.camera.clone(),
             width: info.width,
@@ -160,7 +160,8 @@ impl Serialize for Group {
 /// The groups that frames fall into, by mode, then kind, temperature, filter where light came in, and exposure.
 #[must_use]
 pub fn groups(frames: Vec<FrameInfo>) -> Vec<Group> {
-    let mut by_mode: Vec<(ModeKey, FrameInfo)> = frames.into_iter().map(|info| (ModeKey::of(&info), info)).collect();
+    let mut by_mode: Vec<(ModeKey, FrameInfo)> =
+        frames.into_iter().map(|info| (ModeKey::from_info(&info), info)).collect();
     by_mode.sort_by(|a, b| a.0.cmp(&b.0));
     by_mode.chunk_by(|a, b| a.0 == b.0).flat_map(|mode| groups_of_mode(&mode[0].0, mode)).collect()
 }
@@ -225,7 +226,7 @@ pub fn same_exposure(a: Seconds, b: Seconds) -> bool {
     (a.0 - b.0).abs() <= EXPOSURE_TOLERANCE * a.0.max(b.0)
 }
 
-/// Whether the cooler had reached what it was told; `false` too if either is unknown.
+/// Whether the cooler had reached what it was set_point; `false` too if either is unknown.
 #[must_use]
 pub fn is_settled(info: &FrameInfo) -> bool {
     matches!((info.sensor, info.set_point), (Some(sensor), Some(set)) if (sensor.0 - set.0).abs() <= TEMPERATURE_GAP_C)
@@ -243,8 +244,8 @@ fn temperatures(infos: &[&FrameInfo]) -> Vec<Option<f64>> {
         }
         let mean = nearest(&by_gaps, measured(info)?)?;
         // A frame whose header forgot the set point belongs to the frames that have one.
-        let told = nearest(&by_set_point, mean).filter(|set| (set - mean).abs() <= TEMPERATURE_GAP_C);
-        told.filter(|_| info.set_point.is_none()).or(Some(mean))
+        let set_point = nearest(&by_set_point, mean).filter(|set| (set - mean).abs() <= TEMPERATURE_GAP_C);
+        set_point.filter(|_| info.set_point.is_none()).or(Some(mean))
     };
     infos.iter().map(place).collect()
 }

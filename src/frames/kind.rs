@@ -1,4 +1,4 @@
-//! What was this frame taken for? Header, then folder, then name; the pixels may veto (see [`super::Glance`]).
+//! What was this frame taken for? Header, then folder, then name; the pixels may veto (see [`super::StripStatistics`]).
 
 use super::FrameKind;
 

@@ -3,11 +3,10 @@
 //! ```text
 //! cards ──► header ──┐
 //!   folder and name ─┼─► kind ──► inventory ──► groups, for measuring
-//!  pixels ─► glance ─┘            (and what was left out, and what is missing)
+//!  pixels ─► strip_statistics ─┘            (and what was left out, and what is missing)
 //! ```
 
 pub mod cards;
-mod glance;
 pub mod group;
 pub mod header;
 mod inventory;
@@ -18,14 +17,15 @@ pub mod self_heating;
 pub mod shutter;
 pub mod sidecar;
 pub mod stated;
+mod strip_statistics;
 pub mod warm_up;
 
 pub use cards::{Card, Cards};
-pub use glance::Glance;
 pub use group::{Group, ModeKey, natural_order, same_exposure};
 pub use header::Header;
 pub use inventory::{Inventory, Seen};
 pub use sidecar::{Override, SidecarError};
+pub use strip_statistics::StripStatistics;
 
 use std::fmt;
 

@@ -50,14 +50,14 @@ impl Ladder {
     /// ```
     /// use subwell::{frames::shutter::Ladder, units::Seconds};
     /// let times = [1.0 / 60.0, 1.0 / 15.0, 0.25, 1.0, 4.0, 15.0, 30.0].map(Seconds);
-    /// let ladder = Ladder::of(&times).unwrap();
+    /// let ladder = Ladder::from_times(&times).unwrap();
     /// assert_eq!(ladder.true_time(Seconds(30.0)), Seconds(32.0));
     /// assert_eq!(ladder.true_time(Seconds(1.0 / 60.0)), Seconds(1.0 / 64.0));
     /// assert_eq!(ladder.true_time(Seconds(120.0)), Seconds(120.0));
-    /// assert_eq!(Ladder::of(&[1.0, 1.15, 1.8].map(Seconds)), None);
+    /// assert_eq!(Ladder::from_times(&[1.0, 1.15, 1.8].map(Seconds)), None);
     /// ```
     #[must_use]
-    pub fn of(times: &[Seconds]) -> Option<Self> {
+    pub fn from_times(times: &[Seconds]) -> Option<Self> {
         let mut named = times.iter().filter(|time| is_named(**time)).peekable();
         named.peek()?;
         let named: Vec<f64> = named.map(|time| time.0).collect();
@@ -176,7 +176,7 @@ mod tests {
     fn every_name_of_the_dial_finds_its_rung() {
         for (place, name) in THIRDS.into_iter().enumerate() {
             let rung = (5.0 - place as f64 / 3.0).exp2();
-            let found = Ladder::of(&[Seconds(name)]).unwrap().true_time(Seconds(name));
+            let found = Ladder::from_times(&[Seconds(name)]).unwrap().true_time(Seconds(name));
             assert!((found.0 / rung - 1.0).abs() < 1e-12, "{name} became {} and not {rung}", found.0);
         }
         for (name, exponent) in [
@@ -192,16 +192,16 @@ mod tests {
         ] {
             let name = Seconds(1.0 / name);
             let rung: f64 = f64::exp2(-exponent);
-            assert!((Ladder::of(&[name]).unwrap().true_time(name).0 / rung - 1.0).abs() < 1e-12);
+            assert!((Ladder::from_times(&[name]).unwrap().true_time(name).0 / rung - 1.0).abs() < 1e-12);
         }
     }
 
     #[test]
     fn half_stops_are_told_from_thirds() {
         let halves = [1.0 / 45.0, 1.0 / 90.0, 1.0 / 30.0, 0.7, 3.0].map(Seconds);
-        assert_eq!(Ladder::of(&halves), Some(Ladder::Halves));
+        assert_eq!(Ladder::from_times(&halves), Some(Ladder::Halves));
         assert!((Ladder::Halves.true_time(Seconds(3.0)).0 - 8.0_f64.sqrt()).abs() < 1e-12);
-        assert_eq!(Ladder::of(&[Seconds(0.0), Seconds(300.0)]), None);
+        assert_eq!(Ladder::from_times(&[Seconds(0.0), Seconds(300.0)]), None);
     }
 
     #[test]

@@ -92,7 +92,7 @@ fn by_profile(cards: &Cards, mode: &ModeKey) -> Vec<Stated> {
 mod tests {
     use super::*;
 
-    fn of(lines: &str) -> Vec<(String, Option<char>, f64)> {
+    fn values_in(lines: &str) -> Vec<(String, Option<char>, f64)> {
         let mode = ModeKey {
             camera: None,
             width: 1,
@@ -107,19 +107,19 @@ mod tests {
 
     #[test]
     fn electrons_per_count_are_told_from_a_setting() {
-        assert_eq!(of("EGAIN   = 3.99\nGAIN    = 120"), [("EGAIN".to_owned(), None, 3.99)]);
-        assert_eq!(of("GAIN    = 0.62 / e-/ADU"), [("GAIN".to_owned(), None, 0.62)]);
-        assert_eq!(of("EGAIN   = 0\nCVF = 'none'"), []);
+        assert_eq!(values_in("EGAIN   = 3.99\nGAIN    = 120"), [("EGAIN".to_owned(), None, 3.99)]);
+        assert_eq!(values_in("GAIN    = 0.62 / e-/ADU"), [("GAIN".to_owned(), None, 0.62)]);
+        assert_eq!(values_in("EGAIN   = 0\nCVF = 'none'"), []);
     }
 
     #[test]
     fn a_noise_profile_has_one_pair_or_one_for_each_colour() {
         let levels = "RAWBLACK= '512 512 512 512'\nRAWWHITE= '4512'\n";
-        let one = of(&format!("{levels}RAWNOISE= '0.0005 1e-6'"));
+        let one = values_in(&format!("{levels}RAWNOISE= '0.0005 1e-6'"));
         assert_eq!((one.len(), one[0].1, (one[0].2 - 0.5).abs() < 1e-9), (1, None, true));
-        let three = of(&format!("{levels}RAWNOISE= '0.0005 1e-6 0.001 1e-6 0.0005 1e-6'"));
+        let three = values_in(&format!("{levels}RAWNOISE= '0.0005 1e-6 0.001 1e-6 0.0005 1e-6'"));
         assert_eq!((three.len(), three[1].1, (three[1].2 - 0.25).abs() < 1e-9), (3, Some('G'), true));
-        assert_eq!(of(&format!("{levels}RAWNOISE= '0 1e-6'")), []);
-        assert_eq!(of("RAWNOISE= '0.0005 1e-6'"), []);
+        assert_eq!(values_in(&format!("{levels}RAWNOISE= '0 1e-6'")), []);
+        assert_eq!(values_in("RAWNOISE= '0.0005 1e-6'"), []);
     }
 }

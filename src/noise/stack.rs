@@ -94,7 +94,7 @@ impl Patch {
 
     /// A patch of `pixels` pixels of a plane that has `sampling` of the sensor's pixels.
     #[must_use]
-    pub fn of(pixels: f64, sampling: f64) -> Self {
+    pub fn new(pixels: f64, sampling: f64) -> Self {
         Self { pixels, side_px: (pixels / sampling).sqrt().max(1.0) }
     }
 }
@@ -301,7 +301,7 @@ mod tests {
     fn patches_share_what_a_simulation_of_their_places_says() {
         for (side, patch, shared) in OVERLAPS {
             let stack = Stack { subs: 60.0, dither_every: 1.0, dither_box_px: side, clip: Clip::NONE };
-            approx::assert_abs_diff_eq!(stack.overlap(Patch::of(patch * patch, 1.0)), shared, epsilon = 4e-4);
+            approx::assert_abs_diff_eq!(stack.overlap(Patch::new(patch * patch, 1.0)), shared, epsilon = 4e-4);
         }
     }
 
@@ -316,7 +316,7 @@ mod tests {
             drift: 0.3,
             ..Default::default()
         };
-        let nine = Patch::of(9.0, 1.0);
+        let nine = Patch::new(9.0, 1.0);
         for every in [1.0, 4.0, 500.0] {
             let mut stack =
                 Stack { subs: 1.0, dither_every: every, dither_box_px: 12.0, clip: Clip::iterated(2.5).unwrap() };

@@ -190,11 +190,11 @@ fn two_laws(plane: &Plane, law: &Thermal, at: Celsius) -> Option<(f64, [f64; 2])
         return None;
     }
     let from = points[0].0;
-    let of = |ratio: &dyn Fn(Celsius) -> f64| points.iter().map(|point| ratio(point.0)).collect::<Vec<f64>>();
-    let shapes = [of(&|c| depletion_ratio(c, from)), of(&|c| diffusion_ratio(c, from)), of(&|_| 1.0)];
+    let ratios = |ratio: &dyn Fn(Celsius) -> f64| points.iter().map(|point| ratio(point.0)).collect::<Vec<f64>>();
+    let shapes = [ratios(&|c| depletion_ratio(c, from)), ratios(&|c| diffusion_ratio(c, from)), ratios(&|_| 1.0)];
     let rates: Vec<f64> = points.iter().map(|point| point.1).collect();
     let weights: Vec<f64> = points.iter().map(|point| point.2.max(1e-3 * point.1).powi(-2)).collect();
-    let one_law = of(&|c| law_rate(law, c).0 + law.floor_e_per_s.0);
+    let one_law = ratios(&|c| law_rate(law, c).0 + law.floor_e_per_s.0);
     let chi2: f64 = one_law.iter().zip(&rates).zip(&weights).map(|((fit, rate), w)| w * (fit - rate).powi(2)).sum();
     let there = [depletion_ratio(at, from), diffusion_ratio(at, from), 1.0];
     let NonNegativePrediction { value, interval_95: [low, high], chi2: of_both } =

@@ -1,6 +1,6 @@
 //! The files of the page itself, compiled in.
 
-use super::Answered;
+use super::Response;
 
 const HTML: &str = "text/html; charset=utf-8";
 const CSS: &str = "text/css; charset=utf-8";
@@ -32,7 +32,7 @@ const ASSETS: [(&str, &str, &str); 15] = [
 ];
 
 /// The file at this path.
-pub(super) fn asset(path: &str) -> Option<Answered> {
+pub(super) fn asset(path: &str) -> Option<Response> {
     let (_, kind, text) = ASSETS.iter().find(|(own, ..)| *own == path)?;
-    Some(Answered { status: 200, kind, body: text.as_bytes().to_vec() })
+    Some(Response { status: 200, kind, body: text.as_bytes().to_vec() })
 }

@@ -4,7 +4,7 @@ use serde::Deserialize;
 use serde_json::Value;
 use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, TableLike};
 
-use super::Refusal;
+use super::ApiError;
 
 /// No night has more keys.
 const MOST_CHANGES: usize = 400;
@@ -32,20 +32,20 @@ pub enum Step {
 ///
 /// # Errors
 /// When the text is not TOML, or a way leads nowhere.
-pub fn changed_text(text: &str, changes: &[Change]) -> Result<String, Refusal> {
+pub fn changed_text(text: &str, changes: &[Change]) -> Result<String, ApiError> {
     if changes.is_empty() {
         return Ok(text.to_owned());
     }
     if changes.len() > MOST_CHANGES {
-        return Err(Refusal::new(422, "too-many-changes", "more changes than a night has keys", "save, then go on"));
+        return Err(ApiError::new(422, "too-many-changes", "more changes than a night has keys", "save, then go on"));
     }
     let mut document: DocumentMut = text.parse().map_err(|error: toml_edit::TomlError| {
-        Refusal::new(422, "night-unusable", error.to_string(), "mend the file in an editor, then open it again")
+        ApiError::new(422, "night-unusable", error.to_string(), "mend the file in an editor, then open it again")
     })?;
     for change in changes {
         set(document.as_table_mut(), &change.key, &change.value).ok_or_else(|| {
             let message = format!("the night has no place for {}", named(&change.key));
-            Refusal::new(422, "no-such-key", message, "open the file again")
+            ApiError::new(422, "no-such-key", message, "open the file again")
         })?;
     }
     Ok(crate::files::with_line_ends_of(text, &document.to_string()))

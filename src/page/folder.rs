@@ -8,7 +8,7 @@ use walkdir::WalkDir;
 
 use crate::files::{FileError, read_text, write_whole};
 
-use super::Refusal;
+use super::ApiError;
 
 /// No path is longer.
 const LONGEST_NAME: usize = 1024;
@@ -69,11 +69,11 @@ impl Folder {
     ///
     /// # Errors
     /// When the name leads out of the folder, by `..`, as an absolute path or through a link, or nothing is there.
-    pub fn existing(&self, name: &Path) -> Result<PathBuf, Refusal> {
+    pub fn existing(&self, name: &Path) -> Result<PathBuf, ApiError> {
         let inside = inside(name)?;
         let found = fs::canonicalize(self.root.join(&inside)).map_err(|error| {
             let message = format!("{}: {error}", inside.display());
-            Refusal::new(404, "unreadable", message, "look through the list of files again")
+            ApiError::new(404, "unreadable", message, "look through the list of files again")
         })?;
         // Links are followed by now: this is where it really lies.
         if found.starts_with(&self.root) { Ok(found) } else { Err(outside(name)) }
@@ -84,13 +84,13 @@ impl Folder {
     /// # Errors
     /// When the name leads out of the folder, its folder is not there, it is hidden, or does not end in `.toml` or
     /// `.json`.
-    pub fn place(&self, name: &str) -> Result<PathBuf, Refusal> {
+    pub fn place(&self, name: &str) -> Result<PathBuf, ApiError> {
         let inside = inside(Path::new(name))?;
         let ending = inside.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_lowercase();
         let file = inside.file_name().and_then(|file| file.to_str()).unwrap_or_default();
         if !["toml", "json"].contains(&ending.as_str()) || file.starts_with('.') || file != file.trim() {
             let message = format!("{name}: the page writes files whose names end in .toml or .json");
-            return Err(Refusal::new(422, "wrong-name", message, "give a name such as my-night.toml"));
+            return Err(ApiError::new(422, "wrong-name", message, "give a name such as my-night.toml"));
         }
         let folder = inside.parent().unwrap_or(Path::new(""));
         let folder = if folder.as_os_str().is_empty() { self.root.clone() } else { self.existing(folder)? };
@@ -101,20 +101,20 @@ impl Folder {
     ///
     /// # Errors
     /// As [`Folder::existing`], or when it is no text.
-    pub fn text(&self, name: &str) -> Result<String, Refusal> {
+    pub fn text(&self, name: &str) -> Result<String, ApiError> {
         let path = self.existing(Path::new(name))?;
-        read_text(&path).map_err(Refusal::from)
+        read_text(&path).map_err(ApiError::from)
     }
 
     /// Writes a file whole; `was` is the text that it is to replace, `None` where no file is to be there.
     ///
     /// # Errors
     /// As [`Folder::place`]; when the file holds another text by now, or the disk refuses.
-    pub fn write(&self, name: &str, text: &str, was: Option<&str>) -> Result<(), Refusal> {
+    pub fn write(&self, name: &str, text: &str, was: Option<&str>) -> Result<(), ApiError> {
         let path = self.place(name)?;
         let changed = || {
             let message = format!("{name} was changed on the disk since it was opened here; nothing was written");
-            Refusal::new(409, "changed-on-disk", message, "save under another name, or open the file again")
+            ApiError::new(409, "changed-on-disk", message, "save under another name, or open the file again")
         };
         match (was, path.symlink_metadata().is_ok()) {
             (Some(was), true) => {
@@ -125,7 +125,12 @@ impl Folder {
             (Some(_), false) => return Err(changed()),
             (None, true) => {
                 let hint = "save under another name, or open the file first";
-                return Err(Refusal::new(409, "exists", format!("{name} is there already; nothing was written"), hint));
+                return Err(ApiError::new(
+                    409,
+                    "exists",
+                    format!("{name} is there already; nothing was written"),
+                    hint,
+                ));
             }
             (None, false) => {}
         }
@@ -195,15 +200,15 @@ fn slashed(path: &Path) -> Option<String> {
     parts.map(|parts| if parts.is_empty() { ".".into() } else { parts.join("/") })
 }
 
-fn outside(name: &Path) -> Refusal {
+fn outside(name: &Path) -> ApiError {
     let message = format!("{} lies outside the folder that this page was started in", name.display());
-    Refusal::new(403, "outside", message, "start `subwell page` in a folder that holds night, profile and frames")
+    ApiError::new(403, "outside", message, "start `subwell page` in a folder that holds night, profile and frames")
 }
 
 /// The path from the folder down, without `.` and `..`.
 ///
 /// Backslashes and colons are refused everywhere: they would be folders, drives and streams on some systems.
-fn inside(name: &Path) -> Result<PathBuf, Refusal> {
+fn inside(name: &Path) -> Result<PathBuf, ApiError> {
     let text = name.to_str().ok_or_else(|| outside(name))?;
     if text.len() > LONGEST_NAME || text.contains(['\\', ':']) || text.contains(char::is_control) {
         return Err(outside(name));

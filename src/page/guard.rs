@@ -1,10 +1,10 @@
 //! Who may ask: the checks that every request passes before anything is done for it.
 
-use super::Refusal;
+use super::ApiError;
 
 /// A request as it came from the socket: what the checks and the answers need of it.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Asked {
+pub struct Request {
     /// `GET` or `POST`.
     pub method: String,
     /// The path, with no host before it and no query behind it.
@@ -23,7 +23,7 @@ pub struct Asked {
     pub body: Vec<u8>,
 }
 
-impl Asked {
+impl Request {
     /// Whether it asks for more than the page's own fixed files.
     pub(super) fn is_of_the_folder(&self) -> bool {
         self.path.starts_with("/api/")
@@ -52,56 +52,56 @@ impl Guard {
     /// # Errors
     /// When the Host is not this page's (a name of another site that was pointed to this machine), when Origin or
     /// Sec-Fetch-Site say that another site's page asks, and, for all that touches the folder, without the token.
-    pub fn check(&self, asked: &Asked) -> Result<(), Refusal> {
-        self.check_host(asked)?;
-        if asked.is_of_the_folder() {
-            self.check_origin(asked)?;
-            self.check_token(asked)?;
-            check_kind(asked)?;
+    pub fn check(&self, request: &Request) -> Result<(), ApiError> {
+        self.check_host(request)?;
+        if request.is_of_the_folder() {
+            self.check_origin(request)?;
+            self.check_token(request)?;
+            check_kind(request)?;
         }
         Ok(())
     }
 
-    fn check_host(&self, asked: &Asked) -> Result<(), Refusal> {
+    fn check_host(&self, request: &Request) -> Result<(), ApiError> {
         let known = |host: &String| self.hosts.iter().any(|own| own.eq_ignore_ascii_case(host));
-        if asked.host.as_ref().is_some_and(known) {
+        if request.host.as_ref().is_some_and(known) {
             return Ok(());
         }
         let message = "this page answers under its own address only";
-        Err(Refusal::new(403, "wrong-host", message, "open the address that `subwell page` printed"))
+        Err(ApiError::new(403, "wrong-host", message, "open the address that `subwell page` printed"))
     }
 
-    fn check_origin(&self, asked: &Asked) -> Result<(), Refusal> {
+    fn check_origin(&self, request: &Request) -> Result<(), ApiError> {
         let own = |origin: &String| {
             origin.strip_prefix("http://").is_some_and(|host| self.hosts.iter().any(|own| own == host))
         };
-        let from_own_page = asked.fetch_site.as_deref().is_none_or(|site| ["same-origin", "none"].contains(&site));
-        if asked.origin.as_ref().is_none_or(own) && from_own_page {
+        let from_own_page = request.fetch_site.as_deref().is_none_or(|site| ["same-origin", "none"].contains(&site));
+        if request.origin.as_ref().is_none_or(own) && from_own_page {
             return Ok(());
         }
         let message = "another site's page asks, and gets nothing";
-        Err(Refusal::new(403, "wrong-origin", message, "open the address that `subwell page` printed"))
+        Err(ApiError::new(403, "wrong-origin", message, "open the address that `subwell page` printed"))
     }
 
-    fn check_token(&self, asked: &Asked) -> Result<(), Refusal> {
-        if asked.token.as_deref().is_some_and(|token| equal(token.as_bytes(), self.token.as_bytes())) {
+    fn check_token(&self, request: &Request) -> Result<(), ApiError> {
+        if request.token.as_deref().is_some_and(|token| equal(token.as_bytes(), self.token.as_bytes())) {
             return Ok(());
         }
         let message = "the address lacks its key, or has an old one";
         let hint = "open the whole address that `subwell page` printed, with all that follows the #";
-        Err(Refusal::new(401, "no-token", message, hint))
+        Err(ApiError::new(401, "no-token", message, hint))
     }
 }
 
 /// A form of another site cannot send JSON.
-fn check_kind(asked: &Asked) -> Result<(), Refusal> {
-    let is_json = asked.content_type.as_deref().is_some_and(|kind| {
+fn check_kind(request: &Request) -> Result<(), ApiError> {
+    let is_json = request.content_type.as_deref().is_some_and(|kind| {
         kind.split(';').next().is_some_and(|kind| kind.trim().eq_ignore_ascii_case("application/json"))
     });
-    if asked.method != "POST" || is_json {
+    if request.method != "POST" || is_json {
         return Ok(());
     }
-    Err(Refusal::new(415, "not-json", "only JSON is taken here", "send Content-Type: application/json"))
+    Err(ApiError::new(415, "not-json", "only JSON is taken here", "send Content-Type: application/json"))
 }
 
 /// Whether two secrets are equal, in a time that does not tell how far they are.
@@ -113,9 +113,9 @@ fn equal(a: &[u8], b: &[u8]) -> bool {
 mod tests {
     use super::*;
 
-    fn asked() -> Asked {
+    fn asked() -> Request {
         let some = |word: &str| Some(word.to_owned());
-        Asked {
+        Request {
             method: "POST".into(),
             path: "/api/plan".into(),
             host: some("127.0.0.1:4000"),
@@ -127,14 +127,14 @@ mod tests {
         }
     }
 
-    fn code(asked: &Asked) -> Option<String> {
-        Guard::new(4000, "secret".into()).check(asked).err().map(|refusal| refusal.code)
+    fn code(request: &Request) -> Option<String> {
+        Guard::new(4000, "secret".into()).check(request).err().map(|error| error.code)
     }
 
     #[test]
     fn each_check_refuses_on_its_own() {
         assert_eq!(code(&asked()), None);
-        type Spoil = fn(&mut Asked);
+        type Spoil = fn(&mut Request);
         let spoilt: [(Spoil, &str); 11] = [
             (|a| a.host = None, "wrong-host"),
             (|a| a.host = Some("evil.example:4000".into()), "wrong-host"),
@@ -157,7 +157,7 @@ mod tests {
 
     #[test]
     fn the_page_itself_needs_no_token_but_the_right_host() {
-        let mut page = Asked { path: "/".into(), method: "GET".into(), host: asked().host, ..Asked::default() };
+        let mut page = Request { path: "/".into(), method: "GET".into(), host: asked().host, ..Request::default() };
         assert_eq!(code(&page), None);
         page.host = Some("rebound.example:4000".into());
         assert_eq!(code(&page).as_deref(), Some("wrong-host"));

@@ -10,10 +10,10 @@ use serde_json::{Value, json};
 use crate::camera::CameraProfile;
 use crate::report::{camera_line, json_value};
 
-use super::Refusal;
+use super::ApiError;
 
 /// Measures the camera of a folder and says how far it is; the page is given one, for measuring is not its own work.
-pub type Measure = dyn Fn(&Path, &Progress) -> Result<CameraProfile, Refusal> + Send + Sync;
+pub type Measure = dyn Fn(&Path, &Progress) -> Result<CameraProfile, ApiError> + Send + Sync;
 
 /// How far a measurement is. Counted by the measurement, read by the page.
 #[derive(Debug, Default)]
@@ -58,7 +58,7 @@ struct Running {
     folder: String,
     progress: Arc<Progress>,
     started: Instant,
-    ended: Option<(f64, Result<CameraProfile, Refusal>)>,
+    ended: Option<(f64, Result<CameraProfile, ApiError>)>,
 }
 
 impl Job {
@@ -73,13 +73,13 @@ impl Job {
         folder: String,
         path: PathBuf,
         measure: Arc<Measure>,
-    ) -> Result<Value, Refusal> {
+    ) -> Result<Value, ApiError> {
         let progress = Arc::new(Progress::default());
         {
             let mut state = job.state();
             if state.as_ref().is_some_and(|running| running.ended.is_none()) {
                 let message = "a measurement is running already";
-                return Err(Refusal::new(409, "measuring", message, "wait for its end, or stop it"));
+                return Err(ApiError::new(409, "measuring", message, "wait for its end, or stop it"));
             }
             let started = Instant::now();
             *state = Some(Running { folder, progress: Arc::clone(&progress), started, ended: None });
@@ -89,7 +89,7 @@ impl Job {
             let caught = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| measure(&path, &progress)));
             let answer = caught.unwrap_or_else(|_| {
                 let message = "the measurement broke off";
-                Err(Refusal::new(500, "broken", message, "measure the folder on the command line, which says more"))
+                Err(ApiError::new(500, "broken", message, "measure the folder on the command line, which says more"))
             });
             if let Some(running) = own.state().as_mut() {
                 running.ended = Some((running.started.elapsed().as_secs_f64(), answer));
@@ -130,9 +130,9 @@ impl Job {
                     document["line"] = json!(camera_line(profile));
                     document["camera"] = json_value(profile);
                 }
-                Err(refusal) => {
+                Err(error) => {
                     document["state"] = json!("failed");
-                    document["error"] = refusal.document();
+                    document["error"] = error.document();
                 }
             }
         }

@@ -1,4 +1,4 @@
-//! The socket: size, time and number of requests are bounded here, before [`Desk`] sees one.
+//! The socket: size, time and number of requests are bounded here, before [`Api`] sees one.
 
 use std::convert::Infallible;
 use std::io;
@@ -11,13 +11,13 @@ use hyper::body::{Bytes, Incoming};
 use hyper::header::{self, HeaderMap, HeaderName, HeaderValue};
 use hyper::server::conn::http1;
 use hyper::service::service_fn;
-use hyper::{Request, Response, StatusCode};
+use hyper::{Request as HttpRequest, Response as HttpResponse, StatusCode};
 use hyper_util::rt::{TokioIo, TokioTimer};
 use tokio::net::TcpStream;
 use tokio::sync::Semaphore;
 use tokio::time::{sleep, timeout};
 
-use super::{Answered, Asked, Desk, Guard, Refusal};
+use super::{Api, ApiError, Guard, Request, Response};
 
 /// What a client may cost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -74,7 +74,7 @@ const SAFETY: [(HeaderName, &str); 7] = [
 ///
 /// # Errors
 /// When the socket is not on the loopback address, or the system refuses.
-pub fn serve(listener: std::net::TcpListener, desk: Arc<Desk>, limits: Limits) -> io::Result<Infallible> {
+pub fn serve(listener: std::net::TcpListener, api: Arc<Api>, limits: Limits) -> io::Result<Infallible> {
     if !listener.local_addr()?.ip().is_loopback() {
         return Err(io::Error::other("the page is served on the loopback address only"));
     }
@@ -92,19 +92,19 @@ pub fn serve(listener: std::net::TcpListener, desk: Arc<Desk>, limits: Limits) -
             };
             // An answer goes out whole and at once; a system that refuses this only answers later.
             let _ = stream.set_nodelay(true);
-            let desk = Arc::clone(&desk);
+            let api = Arc::clone(&api);
             tokio::spawn(async move {
-                connection(stream, desk, limits).await;
+                connection(stream, api, limits).await;
                 drop(place);
             });
         }
     })
 }
 
-async fn connection(stream: TcpStream, desk: Arc<Desk>, limits: Limits) {
+async fn connection(stream: TcpStream, api: Arc<Api>, limits: Limits) {
     let service = service_fn(move |request| {
-        let desk = Arc::clone(&desk);
-        async move { Ok::<_, Infallible>(response(answered(request, desk, limits).await)) }
+        let api = Arc::clone(&api);
+        async move { Ok::<_, Infallible>(response(answered(request, api, limits).await)) }
     });
     let served = http1::Builder::new()
         .timer(TokioTimer::new())
@@ -119,24 +119,24 @@ async fn connection(stream: TcpStream, desk: Arc<Desk>, limits: Limits) {
     }
 }
 
-async fn answered(request: Request<Incoming>, desk: Arc<Desk>, limits: Limits) -> Answered {
-    match asked(request, &desk, limits).await {
-        Ok(asked) => tokio::task::spawn_blocking(move || desk.answer(&asked)).await.unwrap_or_else(|_| {
+async fn answered(request: HttpRequest<Incoming>, api: Arc<Api>, limits: Limits) -> Response {
+    match asked(request, &api, limits).await {
+        Ok(request) => tokio::task::spawn_blocking(move || api.answer(&request)).await.unwrap_or_else(|_| {
             let hint = "ask the same on the command line, which says more";
-            Refusal::new(500, "broken", "the program broke off here", hint).into()
+            ApiError::new(500, "broken", "the program broke off here", hint).into()
         }),
-        Err(refusal) => refusal.into(),
+        Err(error) => error.into(),
     }
 }
 
 /// The request with its body, if head and size allow.
-async fn asked(request: Request<Incoming>, desk: &Desk, limits: Limits) -> Result<Asked, Refusal> {
+async fn asked(request: HttpRequest<Incoming>, api: &Api, limits: Limits) -> Result<Request, ApiError> {
     let (head, body) = request.into_parts();
     if head.uri.authority().is_some() {
         let message = "only paths of this page are answered";
-        return Err(Refusal::new(400, "bad-request", message, "open the address that `subwell page` printed"));
+        return Err(ApiError::new(400, "bad-request", message, "open the address that `subwell page` printed"));
     }
-    let mut asked = Asked {
+    let mut request = Request {
         method: head.method.as_str().to_owned(),
         path: head.uri.path().to_owned(),
         host: only(&head.headers, &header::HOST),
@@ -146,19 +146,19 @@ async fn asked(request: Request<Incoming>, desk: &Desk, limits: Limits) -> Resul
         token: first(&head.headers, &HeaderName::from_static(Guard::TOKEN_HEADER)),
         body: Vec::new(),
     };
-    desk.check(&asked)?;
+    api.check(&request)?;
     let read = timeout(limits.whole_body, Limited::new(body, limits.body).collect())
         .await
-        .map_err(|_| Refusal::new(408, "too-slow", "the request did not arrive in time", "ask again"))?;
+        .map_err(|_| ApiError::new(408, "too-slow", "the request did not arrive in time", "ask again"))?;
     let bytes = read.map_err(|error| {
         if error.is::<LengthLimitError>() {
             let message = format!("more than {} bytes are too many for a request", limits.body);
-            return Refusal::new(413, "over-limit", message, "ask for less at once");
+            return ApiError::new(413, "over-limit", message, "ask for less at once");
         }
-        Refusal::new(400, "bad-request", "the request broke off", "ask again")
+        ApiError::new(400, "bad-request", "the request broke off", "ask again")
     })?;
-    asked.body = bytes.to_bytes().to_vec();
-    Ok(asked)
+    request.body = bytes.to_bytes().to_vec();
+    Ok(request)
 }
 
 /// The header's text; what is no text is a word that nothing equals.
@@ -171,8 +171,8 @@ fn only(headers: &HeaderMap, name: &HeaderName) -> Option<String> {
     if headers.get_all(name).iter().count() == 1 { first(headers, name) } else { None }
 }
 
-fn response(answered: Answered) -> Response<Full<Bytes>> {
-    let mut response = Response::new(Full::new(Bytes::from(answered.body)));
+fn response(answered: Response) -> HttpResponse<Full<Bytes>> {
+    let mut response = HttpResponse::new(Full::new(Bytes::from(answered.body)));
     *response.status_mut() = StatusCode::from_u16(answered.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
     let headers = response.headers_mut();
     headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(answered.kind));

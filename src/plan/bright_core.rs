@@ -5,10 +5,11 @@ use serde::Serialize;
 use crate::noise::{Patch, PlaneNoise};
 use crate::units::{Electrons, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Seconds};
 
-use super::conditions::STAR_HEADROOM;
+use super::filter_solution::FilterSolution;
 use super::optimum::two_digits;
-use super::settled::SettledFilter;
-use super::{Demand, Limits, Night, PlaneConditions, ROUND_LENGTHS_S, Search, SetBy};
+use super::{Demand, ROUND_LENGTHS_S, Search, SetBy};
+use crate::night::conditions::STAR_HEADROOM;
+use crate::night::{Limits, Night, PlaneConditions};
 
 /// Signal over noise of one pixel of the short set where it takes over from the long one: a fiftieth, about the least
 /// contrast that an eye sees (common practice, no source).
@@ -117,7 +118,7 @@ pub struct LongerSubs {
 }
 
 /// The short sets of a plan; `None` where no core is given and no star bounds the subs.
-pub(super) fn short_set(night: &Night, filters: &[SettledFilter<'_>]) -> Option<ShortSet> {
+pub(super) fn short_set(night: &Night, filters: &[FilterSolution<'_>]) -> Option<ShortSet> {
     let core = night.target.core_surface_brightness_mag;
     let cores = filters.iter().filter_map(|filter| Some(of_core(filter, core?)));
     let stars = filters.iter().filter_map(|filter| of_star(filter, night.goal.star_mag_kept?));
@@ -168,7 +169,7 @@ impl Shining<'_> {
     }
 }
 
-fn of_core(filter: &SettledFilter<'_>, core: MagnitudesPerSquareArcsecond) -> FilterShortSet {
+fn of_core(filter: &FilterSolution<'_>, core: MagnitudesPerSquareArcsecond) -> FilterShortSet {
     let shining =
         |plane| Shining { plane, rate: plane.rate_of_magnitude_0 * 10_f64.powf(-0.4 * core.0), magnitude: core.0 };
     let planes: Vec<Shining<'_>> = filter.conditions.planes.iter().map(shining).collect();
@@ -176,7 +177,7 @@ fn of_core(filter: &SettledFilter<'_>, core: MagnitudesPerSquareArcsecond) -> Fi
 }
 
 /// The way around a star that bounds the subs: longer ones, and a short set for the star; `None` where that saves nothing.
-fn of_star(filter: &SettledFilter<'_>, star: Magnitudes) -> Option<FilterShortSet> {
+fn of_star(filter: &FilterSolution<'_>, star: Magnitudes) -> Option<FilterShortSet> {
     if filter.set_by != SetBy::StarSaturation || !matches!(filter.search.demand, Demand::Snr(_)) {
         return None;
     }
@@ -199,7 +200,7 @@ fn of_star(filter: &SettledFilter<'_>, star: Magnitudes) -> Option<FilterShortSe
     (found.sub_s.is_some() && saves_s.0 > 0.0).then_some(found)
 }
 
-fn set(filter: &SettledFilter<'_>, planes: &[Shining<'_>], burns: Burns, long: Seconds) -> FilterShortSet {
+fn set(filter: &FilterSolution<'_>, planes: &[Shining<'_>], burns: Burns, long: Seconds) -> FilterShortSet {
     let limit = planes.iter().map(Shining::limit).fold(f64::MAX, f64::min);
     let mut set = FilterShortSet {
         name: filter.conditions.name.clone(),
@@ -238,7 +239,7 @@ fn set(filter: &SettledFilter<'_>, planes: &[Shining<'_>], burns: Burns, long: S
 
 /// The longest round length below the limit with the subs and the cadence that make its seam smooth in every plane.
 fn shot(
-    filter: &SettledFilter<'_>,
+    filter: &FilterSolution<'_>,
     planes: &[&Shining<'_>],
     long: Seconds,
     limit: f64,
@@ -257,7 +258,7 @@ fn shot(
 }
 
 fn blend(
-    filter: &SettledFilter<'_>,
+    filter: &FilterSolution<'_>,
     shining: &Shining<'_>,
     burns: Burns,
     long: Seconds,

@@ -1,73 +1,16 @@
 //! Hours that are there already, under another sky or in other subs: what they are worth, and how to join them.
 
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use crate::camera::Mode;
-use crate::sky::GivenSky;
-use crate::units::Seconds;
 
-use super::evening::Evening;
-use super::{Conditions, Demand, Night, PlanError};
-
-/// `[[goal.already]]`: one earlier stack of the same target with the same camera and telescope.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct AlreadyHave {
-    /// Hours of open shutter in it.
-    pub hours: f64,
-    /// Length of its subs.
-    pub sub_s: Seconds,
-    /// Its sky, moonlight included; left out, that of the site without the Moon.
-    #[serde(default)]
-    pub sky: Option<GivenSky>,
-    /// Its filter; left out, all of them by their shares.
-    #[serde(default)]
-    pub filter: Option<String>,
-    /// A dither after so many subs.
-    #[serde(default)]
-    pub dither_every_subs: Option<f64>,
-}
-
-impl AlreadyHave {
-    /// Cadence of an earlier stack where none is given (common practice, no source).
-    pub const DEFAULT_DITHER_EVERY: f64 = 5.0;
-
-    /// Checks what the types cannot.
-    pub(super) fn check(&self, night: &Night) -> Result<(), PlanError> {
-        let impossible =
-            |key: &str, why: String| Err(PlanError::Impossible { key: format!("goal.already.{key}"), why });
-        let every = self.dither_every_subs.unwrap_or(Self::DEFAULT_DITHER_EVERY);
-        for (key, value, low, high) in [
-            ("hours", self.hours, 1e-3, 1e5),
-            ("sub_s", self.sub_s.0, 1e-3, 7200.0),
-            ("dither_every_subs", every, 1.0, 1e6),
-        ] {
-            if !(low..=high).contains(&value) {
-                return impossible(key, format!("must lie between {low} and {high}"));
-            }
-        }
-        if let Some(filter) = &self.filter
-            && !night.filters.is_empty()
-            && night.filters.iter().all(|known| known.label() != *filter)
-        {
-            let known: Vec<String> = night.filters.iter().map(crate::rig::Filter::label).collect();
-            return impossible("filter", format!("is `{filter}`, and the night has {}", known.join(", ")));
-        }
-        self.under(night).site.check()?;
-        Ok(())
-    }
-
-    /// The night under the earlier sky.
-    fn under(&self, night: &Night) -> Night {
-        let mut earlier = night.clone();
-        earlier.site.sky = self.sky.clone().or(earlier.site.sky);
-        earlier
-    }
-}
+use super::{Demand, PlanError};
+use crate::night::evening::Evening;
+use crate::night::{AlreadyHave, Conditions, Night};
 
 /// What one filter has in hand, and how it joins the new subs.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct InHand {
+pub struct PriorStack {
     /// Signal over noise of the earlier stacks together, in the patch of the goal.
     pub snr: f64,
     /// Signal over noise of the new subs alone.
@@ -78,7 +21,7 @@ pub struct InHand {
     pub weight_percent: f64,
 }
 
-impl InHand {
+impl PriorStack {
     /// Two means of the same light, each weighed by one over its variance.
     ///
     /// ```text
@@ -96,7 +39,7 @@ impl InHand {
 }
 
 /// Signal over noise that each filter has in hand, 0 without any.
-pub(super) fn snr_in_hand(
+pub(crate) fn snr_in_hand(
     night: &Night,
     mode: &Mode,
     evening: &Evening,
@@ -125,6 +68,6 @@ pub(super) fn snr_in_hand(
 }
 
 /// What is still to be reached beside what is in hand; `None` where nothing is.
-pub(super) fn still_to_reach(goal: f64, in_hand: f64) -> Option<f64> {
+pub(crate) fn still_to_reach(goal: f64, in_hand: f64) -> Option<f64> {
     (in_hand < goal).then(|| (goal * goal - in_hand * in_hand).sqrt())
 }

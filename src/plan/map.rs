@@ -56,7 +56,7 @@ pub struct MapCell {
 
 impl CostMap {
     /// The map about a recommendation.
-    pub(super) fn of(filter: &str, search: &Search, plan: &Chosen, in_hand_s: f64) -> Self {
+    pub(crate) fn new(filter: &str, search: &Search, plan: &Chosen, in_hand_s: f64) -> Self {
         let sub_s = lengths(search.longest(), plan.sub.0);
         let plan_every_subs = plan.dither_every as u64;
         let mut cadences = CADENCES.to_vec();

@@ -12,8 +12,9 @@ use super::bright_core::short_set;
 use super::calendar::schedule;
 use super::calibration::calibration_advice;
 use super::draft::Draft;
-use super::evening::Evening;
-use super::{CalibrationAdvice, CostMap, InHand, Night, PlanError, PlanNight, Schedule, Search, SetBy, ShortSet};
+use super::{CalibrationAdvice, CostMap, PlanError, PriorStack, Schedule, Search, SetBy, ShortSet};
+use crate::night::evening::Evening;
+use crate::night::{Night, PlanNight};
 
 /// What `plan --json` prints.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -127,12 +128,12 @@ pub struct FilterPlan {
     pub without_dither: WithoutDither,
     /// Earlier stacks of `[[goal.already]]` beside these subs; absent without any.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub in_hand: Option<InHand>,
+    pub in_hand: Option<PriorStack>,
     /// The planes that see light through the filter.
     pub planes: Vec<PlanePlan>,
 }
 
-/// [`super::Limits`] as they are printed.
+/// [`crate::night::Limits`] as they are printed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct SubLimits {
     /// The mount.
@@ -300,7 +301,7 @@ pub struct FilterAtSetting {
 /// ```
 pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
     night.check()?;
-    let evening = Evening::of(night)?;
+    let evening = Evening::new(night)?;
     let (mode, draft, by_gain_setting) = drafted(night, profile, &evening)?;
     let filters = draft.settled();
     let short_set = short_set(night, &filters);
@@ -329,7 +330,7 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
 /// As [`plan`].
 pub fn searches(night: &Night, profile: &CameraProfile) -> Result<Vec<Search>, PlanError> {
     night.check()?;
-    Ok(drafted(night, profile, &Evening::of(night)?)?.1.searches())
+    Ok(drafted(night, profile, &Evening::new(night)?)?.1.searches())
 }
 
 /// What every sub length and cadence costs in each filter of [`plan`], in the order of [`Plan::filters`].
@@ -338,7 +339,7 @@ pub fn searches(night: &Night, profile: &CameraProfile) -> Result<Vec<Search>, P
 /// As [`plan`].
 pub fn cost_maps(night: &Night, profile: &CameraProfile) -> Result<Vec<CostMap>, PlanError> {
     night.check()?;
-    Ok(drafted(night, profile, &Evening::of(night)?)?.1.cost_maps(night))
+    Ok(drafted(night, profile, &Evening::new(night)?)?.1.cost_maps(night))
 }
 
 type Drafted<'a> = (&'a Mode, Draft, Vec<GainSetting>);
@@ -368,6 +369,6 @@ fn drafted<'a>(night: &Night, profile: &'a CameraProfile, evening: &Evening) -> 
     match (best, failure) {
         (Some((mode, draft)), _) => Ok((mode, draft, by_gain_setting)),
         (None, Some(error)) => Err(error),
-        (None, None) => Err(PlanError::Impossible { key: "modes".into(), why: "of the profile is empty".into() }),
+        (None, None) => Err(PlanError::impossible("modes", "of the profile is empty")),
     }
 }

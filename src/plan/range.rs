@@ -4,12 +4,13 @@ use serde::Serialize;
 
 use crate::noise::PlaneNoise;
 
-use super::{PlaneConditions, Search};
+use super::Search;
+use crate::night::PlaneConditions;
 
 /// What a plan's uncertainty comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub(super) enum Source {
+pub(crate) enum Source {
     /// How bright the sky is.
     Sky,
     /// The sky's spectrum at that brightness.
@@ -28,11 +29,11 @@ pub(super) enum Source {
 
 impl Source {
     /// All of them.
-    pub(super) const ALL: [Self; 7] =
+    pub(crate) const ALL: [Self; 7] =
         [Self::Sky, Self::Lamps, Self::Moon, Self::Throughput, Self::Target, Self::ReadNoise, Self::DarkCurrent];
 
     /// The word in the plan.
-    pub(super) fn word(self) -> &'static str {
+    pub(crate) fn word(self) -> &'static str {
         match self {
             Self::Sky => "sky",
             Self::Lamps => "lamps",
@@ -46,7 +47,7 @@ impl Source {
 }
 
 /// The plane's noise with one source moved by `sigmas` standard uncertainties.
-pub(super) fn moved(plane: &PlaneConditions, source: Source, sigmas: f64) -> PlaneNoise {
+pub(crate) fn moved(plane: &PlaneConditions, source: Source, sigmas: f64) -> PlaneNoise {
     let mut noise = plane.noise;
     let factor = |spread: f64| (sigmas * spread).exp();
     let spread = &plane.spread;
@@ -70,7 +71,7 @@ pub(super) fn moved(plane: &PlaneConditions, source: Source, sigmas: f64) -> Pla
 }
 
 /// The search with one source moved.
-pub(super) fn moved_search(search: &Search, planes: &[PlaneConditions], source: Source, sigmas: f64) -> Search {
+pub(crate) fn moved_search(search: &Search, planes: &[PlaneConditions], source: Source, sigmas: f64) -> Search {
     let planes = planes.iter().filter(|plane| plane.governs);
     let planes = planes.map(|plane| (moved(plane, source, sigmas), plane.patch)).collect();
     Search { planes, ..search.clone() }
@@ -78,15 +79,15 @@ pub(super) fn moved_search(search: &Search, planes: &[PlaneConditions], source: 
 
 /// Logarithms of what a number becomes when one source is one standard uncertainty down and up.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Sway {
-    pub(super) source: Source,
-    pub(super) down: f64,
-    pub(super) up: f64,
+pub(crate) struct Sensitivity {
+    pub(crate) source: Source,
+    pub(crate) down: f64,
+    pub(crate) up: f64,
 }
 
-impl Sway {
+impl Sensitivity {
     /// From the ratios; where one cannot be reached, the other is mirrored.
-    pub(super) fn new(source: Source, down: Option<f64>, up: Option<f64>) -> Self {
+    pub(crate) fn new(source: Source, down: Option<f64>, up: Option<f64>) -> Self {
         let (down, up) = match (down.map(f64::ln), up.map(f64::ln)) {
             (Some(down), Some(up)) => (down, up),
             (Some(down), None) => (down, -down),
@@ -97,24 +98,24 @@ impl Sway {
     }
 
     /// Half of the way between the ends.
-    pub(super) fn half(&self) -> f64 {
+    pub(crate) fn half(&self) -> f64 {
         (self.up - self.down).abs() / 2.0
     }
 }
 
 /// The factors from a number to the ends of its range, independent sources together.
-pub(super) fn range_factors(sways: &[Sway]) -> (f64, f64) {
-    let low: f64 = sways.iter().map(|sway| sway.down.min(sway.up).min(0.0).powi(2)).sum();
-    let high: f64 = sways.iter().map(|sway| sway.down.max(sway.up).max(0.0).powi(2)).sum();
+pub(crate) fn range_factors(sensitivities: &[Sensitivity]) -> (f64, f64) {
+    let low: f64 = sensitivities.iter().map(|sensitivity| sensitivity.down.min(sensitivity.up).min(0.0).powi(2)).sum();
+    let high: f64 = sensitivities.iter().map(|sensitivity| sensitivity.down.max(sensitivity.up).max(0.0).powi(2)).sum();
     ((-low.sqrt()).exp(), high.sqrt().exp())
 }
 
 /// The largest source and its share of the squared uncertainty in percent.
-pub(super) fn largest(sways: &[Sway]) -> (Source, f64) {
-    let total: f64 = sways.iter().map(|sway| sway.half().powi(2)).sum();
-    let largest = sways.iter().max_by(|a, b| a.half().total_cmp(&b.half()));
+pub(crate) fn largest(sensitivities: &[Sensitivity]) -> (Source, f64) {
+    let total: f64 = sensitivities.iter().map(|sensitivity| sensitivity.half().powi(2)).sum();
+    let largest = sensitivities.iter().max_by(|a, b| a.half().total_cmp(&b.half()));
     match largest {
-        Some(sway) if total > 0.0 => (sway.source, 100.0 * sway.half().powi(2) / total),
+        Some(sensitivity) if total > 0.0 => (sensitivity.source, 100.0 * sensitivity.half().powi(2) / total),
         _ => (Source::Sky, 0.0),
     }
 }

@@ -1,6 +1,6 @@
 //! Two nights side by side as text.
 
-use crate::plan::{Comparison, NoiseOfNight};
+use crate::decide::{Comparison, NoiseOfNight};
 use crate::units::Seconds;
 
 use super::{caveats_text, duration, entry, paragraph, rounded, with_uncertainty};
@@ -141,8 +141,8 @@ fn purchase_text(answer: &Comparison) -> String {
 /// What the filters alone do to light of all wavelengths and to lines, by the lamps.
 pub(super) fn purchase_entries(answer: &Comparison) -> Vec<(&'static str, String)> {
     let target = |name: &str| {
-        let of = answer.filter_purchase.iter().filter(|row| row.target == name);
-        let said = of.map(|row| {
+        let rows = answer.filter_purchase.iter().filter(|row| row.target == name);
+        let said = rows.map(|row| {
             let ratio = row.hours_ratio.map_or_else(|| "shows nothing".into(), |ratio| rounded(ratio, 3));
             format!("{} {ratio}", row.lamps)
         });

@@ -1,6 +1,6 @@
 //! Whether a cooled camera is worth it, as text: the verdict, why, the months, what would change it.
 
-use crate::plan::{Against, Cooling, MonthOfCooling};
+use crate::decide::{Against, Cooling, MonthOfCooling};
 
 use super::{caveats_text, duration, entry, paragraph, rounded, wrapped};
 

@@ -1,4 +1,4 @@
-//! Results as text that fits a terminal of 80 columns, as pictures and as a page of HTML. Reads, never reckons.
+//! Results as text that fits a terminal of 80 columns, as pictures and as a page of HTML. Reads, never computes.
 
 mod bar;
 mod calendar_file;

@@ -1,6 +1,7 @@
 //! A plan as text: the answer in one line, then why.
 
-use crate::plan::{FilterPlan, GainSetting, Plan, PlanNight, PlanePlan, SetBy, WithoutDither};
+use crate::night::PlanNight;
+use crate::plan::{FilterPlan, GainSetting, Plan, PlanePlan, SetBy, WithoutDither};
 use crate::units::Seconds;
 
 use super::bar::bar;

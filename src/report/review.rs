@@ -1,6 +1,6 @@
 //! The morning after as text: the night in a compact timeline, what to leave out, what to do.
 
-use crate::plan::{FilterReview, Review, Sign, SubReview};
+use crate::review::{FilterReview, Review, Sign, SubReview};
 
 use super::{caveats_text, entry, rejected_text, rounded, with_uncertainty, wrapped, wrapped_from};
 
@@ -56,7 +56,7 @@ fn timeline(filter: &FilterReview, review: &Review) -> String {
     let colour = subs.first().and_then(|sub| sub.planes.iter().find(|plane| plane.plane == filter.plane)?.colour);
     let plane = colour.map_or_else(|| filter.plane.clone(), |colour| format!("{} ({colour})", filter.plane));
     let mut text = format!("\n{}, sky in plane {plane}\n\n", filter.name);
-    text.push_str("  time         subs  sky e-/s  foretold  noise e-  stars  light  width px\n");
+    text.push_str("  time         subs  sky e-/s  predicted  noise e-  stars  light  width px\n");
     let alike = |a: &&SubReview, b: &&SubReview| a.signs == b.signs && a.keep == b.keep;
     for stretch in subs.chunk_by(alike) {
         let rows = stretch.len().div_ceil(ROWS_OF_A_STRETCH).max(1);
@@ -131,11 +131,11 @@ pub(super) fn filter_entries(filter: &FilterReview) -> Vec<(&'static str, String
     line("kept", format!("{} of {} subs, {:.2} h", filter.subs_kept, filter.subs, filter.hours_kept));
     if let Some(snr) = &filter.achieved_snr {
         let all = filter.snr_if_all_kept.map_or_else(String::new, |snr| format!("; with all subs {}", rounded(snr, 3)));
-        let told = filter.predicted_snr.map_or_else(String::new, |snr| format!("; foretold {}", rounded(snr, 3)));
+        let told = filter.predicted_snr.map_or_else(String::new, |snr| format!("; predicted {}", rounded(snr, 3)));
         line("signal over noise", format!("{}{all}{told}", with_uncertainty(snr)));
     }
     if filter.planes.len() > 1 {
-        let plane = |plane: &crate::plan::ReviewPlane| {
+        let plane = |plane: &crate::review::ReviewPlane| {
             let colour = plane.colour.map_or_else(String::new, |colour| format!(" ({colour})"));
             let snr =
                 plane.achieved_snr.map_or_else(String::new, |snr| format!(", {} over noise", rounded(snr.value, 3)));

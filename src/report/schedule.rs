@@ -78,8 +78,8 @@ pub(super) fn schedule_table(schedule: &Schedule) -> Table {
             format!("{:.0}", night.done_percent),
         ]
     };
-    let of = |night: &ScheduledNight| night.sessions.iter().map(|session| row(night, session)).collect::<Vec<_>>();
-    Table { head, rows: schedule.nights.iter().flat_map(of).collect() }
+    let rows_of = |night: &ScheduledNight| night.sessions.iter().map(|session| row(night, session)).collect::<Vec<_>>();
+    Table { head, rows: schedule.nights.iter().flat_map(rows_of).collect() }
 }
 
 /// A local time without its date.

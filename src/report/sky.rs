@@ -1,7 +1,7 @@
 //! A sky as text: every scale, then the way of its light to the electrons.
 
 use crate::camera::Background;
-use crate::plan::{HoursRatio, PlaneSky, SkyAnswer, StarLight};
+use crate::decide::{HoursRatio, PlaneSky, SkyAnswer, StarLight};
 
 use super::{caveats_text, duration, entry, rounded, with_uncertainty, wrapped};
 

@@ -166,9 +166,9 @@ impl Mount {
 const EARTH_RATE: f64 = 7.292_12e-5;
 /// Arcseconds in an arcminute.
 const ARCSECONDS_PER_ARCMINUTE: f64 = 60.0;
-/// The declination that field rotation is reckoned for where none is known: high, to be on the safe side.
+/// The declination that field rotation is computed for where none is known: high, to be on the safe side.
 const CAUTIOUS_DECLINATION: Degrees = Degrees(60.0);
-/// The altitude that an alt-azimuth field's turning is reckoned for where none is known: high, for the same reason.
+/// The altitude that an alt-azimuth field's turning is computed for where none is known: high, for the same reason.
 const CAUTIOUS_ALTITUDE: Degrees = Degrees(70.0);
 
 /// Where a telescope looks, as far as it is known.

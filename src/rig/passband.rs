@@ -108,7 +108,7 @@ impl FilterName {
         !self.lines().is_empty()
     }
 
-    /// The lines it passes, of those that are reckoned with.
+    /// The lines it passes, of those that are known.
     fn lines(self) -> &'static [Nanometres] {
         match self {
             Self::HAlpha => &[H_ALPHA],

@@ -21,7 +21,7 @@ const PIXELS_PER_CODE: f64 = 8.0;
 const STRAY: f64 = 0.1;
 /// Spacing from which on codes are said to be missing, and how much it may differ from stack to stack.
 const GAPS: f64 = 1.02;
-const ALIKE: f64 = 1.15;
+const SPACING_LIKENESS: f64 = 1.15;
 /// Spacing that a lossy curve reaches, and its growth.
 const COARSE: f64 = 1.25;
 const GROWTH: f64 = 1.3;
@@ -82,7 +82,7 @@ impl Codes {
             codes.push(i32::from(code));
             self.all.push(i32::from(code));
         }
-        self.stacks.extend(StackCodes::of(kind, &codes));
+        self.stacks.extend(StackCodes::new(kind, &codes));
     }
 
     /// The step between the codes of all stacks.
@@ -110,7 +110,8 @@ impl Codes {
         spacings.sort_by(f64::total_cmp);
         let known = self.stacks.iter().filter(|stack| stack.spacing.is_some()).count();
         let (low, high) = (spacings.first()?, spacings.last()?);
-        (2 * spacings.len() > known && *low > GAPS && high < &(ALIKE * low)).then(|| spacings[spacings.len() / 2])
+        (2 * spacings.len() > known && *low > GAPS && high < &(SPACING_LIKENESS * low))
+            .then(|| spacings[spacings.len() / 2])
     }
 
     /// A kind of frames that is off the one grid that all others keep, with that grid's step.
@@ -135,7 +136,7 @@ impl Codes {
             caveats.push(Caveat::new(
                 "dn-step",
                 format!("the stored codes are {step} DN apart: the converter's bits are padded"),
-                "nothing to do: quantisation is reckoned with the step, gain is per stored DN",
+                "nothing to do: quantisation is computed with the step, gain is per stored DN",
             ));
         }
         if let Some((kind, step)) = self.off_grid() {
@@ -174,7 +175,7 @@ impl StackCodes {
         Some(self.spacing? * f64::from(self.step))
     }
 
-    fn of(kind: FrameKind, codes: &Histogram) -> Option<Self> {
+    fn new(kind: FrameKind, codes: &Histogram) -> Option<Self> {
         let (step, class) = codes.step();
         let [low, high] = [MIDDLE.0, MIDDLE.1].map(|share| codes.quantile(share).map(|code| code / f64::from(step)));
         let (low, high) = (low?.ceil(), high?.floor());
@@ -253,13 +254,13 @@ mod tests {
         assert_eq!(padded.step(), (4, 2));
         let mut gapped = even((0..400).map(|i| (1000.0 + 1.0837 * f64::from(i)).round() as i32));
         (1000..1400).for_each(|code| gapped.push(code));
-        let stack = StackCodes::of(FrameKind::Flat, &gapped).unwrap();
+        let stack = StackCodes::new(FrameKind::Flat, &gapped).unwrap();
         assert!(stack.regular && (stack.spacing.unwrap() / 1.0837 - 1.0).abs() < 0.005, "{stack:?}");
     }
 
     #[test]
     fn gaps_at_random_are_not_regular() {
-        let stack = StackCodes::of(FrameKind::Flat, &even((0..400).filter(|i| i * i % 13 != 1 || *i > 150))).unwrap();
+        let stack = StackCodes::new(FrameKind::Flat, &even((0..400).filter(|i| i * i % 13 != 1 || *i > 150))).unwrap();
         assert!(!stack.regular, "{stack:?}");
     }
 }

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use ndarray::Array2;
 
-use super::bands::{self, each_row};
+use super::row_blocks::{self, each_row};
 
 /// The frames taken so far, by a hash of their pixels.
 #[derive(Debug, Clone, Default)]
@@ -41,7 +41,7 @@ fn hash(pixels: &Array2<u16>) -> u64 {
     let of_band = |band| {
         // Several states: the next word of one need not wait for another's multiplication.
         let mut states = [pixels.ncols() as u64, pixels.nrows() as u64, 2, 3, 4, 5, 6, 7];
-        each_row(bands::cut(pixels.view(), band), |row| {
+        each_row(row_blocks::cut(pixels.view(), band), |row| {
             let (words, rest) = row.as_chunks::<4>();
             let (whole, some) = words.as_chunks::<STATES>();
             for words in whole {
@@ -54,7 +54,7 @@ fn hash(pixels: &Array2<u16>) -> u64 {
         });
         states.into_iter().fold(0, mix)
     };
-    bands::of_rows(pixels.nrows(), of_band).into_iter().fold(0, mix)
+    row_blocks::of_rows(pixels.nrows(), of_band).into_iter().fold(0, mix)
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! Rows of codes of 16 bits in whole numbers, exactly.
 
-use super::lanes::widest;
+use super::simd::simd_dispatch;
 
 /// So many codes of 16 bits fit a sum of 32.
 const SHORT: usize = 1 << 16;
@@ -8,7 +8,7 @@ const SHORT: usize = 1 << 16;
 /// The sum of the codes of a row.
 pub(super) fn sum(row: &[u16]) -> u64 {
     let of_part = |part: &[u16]| {
-        widest(
+        simd_dispatch(
             #[inline(always)]
             || part.iter().map(|&code| u32::from(code)).sum::<u32>(),
         )
@@ -19,7 +19,7 @@ pub(super) fn sum(row: &[u16]) -> u64 {
 /// The sum of their squares: the upper and the lower half of each square for itself.
 pub(super) fn squares(row: &[u16]) -> u64 {
     let of_part = |part: &[u16]| {
-        widest(
+        simd_dispatch(
             #[inline(always)]
             || {
                 let (mut low, mut high) = (0_u32, 0_u32);
@@ -38,7 +38,7 @@ pub(super) fn squares(row: &[u16]) -> u64 {
 /// The lowest and the highest of some numbers; `None` without any.
 pub(super) fn extremes<T: Ord + Copy>(numbers: &[T]) -> Option<(T, T)> {
     let &first = numbers.first()?;
-    Some(widest(
+    Some(simd_dispatch(
         #[inline(always)]
         || numbers.iter().fold((first, first), |(low, high), &number| (low.min(number), high.max(number))),
     ))
@@ -47,7 +47,7 @@ pub(super) fn extremes<T: Ord + Copy>(numbers: &[T]) -> Option<(T, T)> {
 /// How many of the codes are `wanted`.
 pub(super) fn count(row: &[u16], wanted: u16) -> usize {
     let of_part = |part: &[u16]| {
-        widest(
+        simd_dispatch(
             #[inline(always)]
             || part.iter().map(|&code| u32::from(code == wanted)).sum::<u32>(),
         )
@@ -57,7 +57,7 @@ pub(super) fn count(row: &[u16], wanted: u16) -> usize {
 
 /// Adds a row to the sums of its pixels, which hold nothing of worth yet where it is the `first` one.
 pub(super) fn add(row: &[u16], sums: &mut [u32], first: bool) {
-    widest(
+    simd_dispatch(
         #[inline(always)]
         || {
             let both = row.iter().zip(sums);

@@ -3,7 +3,6 @@
 //! Frames are pushed one at a time into a [`ModeMeasurement`]; memory is a few frames,
 //! whatever their number. The order is the order of the light: bias, flats, darks.
 
-mod bands;
 mod codes;
 mod dark;
 mod duplicates;
@@ -12,13 +11,14 @@ mod error;
 mod exact;
 mod flat;
 mod greens;
-mod lanes;
 mod light;
 mod mode;
 mod pair;
 mod pattern;
 mod plane;
 mod powers;
+mod row_blocks;
+mod simd;
 mod stack;
 mod stated;
 

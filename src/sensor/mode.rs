@@ -166,7 +166,7 @@ impl ModeMeasurement {
         match key.kind {
             FrameKind::Bias => {
                 for meter in &mut self.planes {
-                    meter.lone_bias(key.sensor, meter.view(&pixels, region));
+                    meter.unpaired_bias(key.sensor, meter.view(&pixels, region));
                 }
             }
             _ => push_once(
@@ -192,7 +192,8 @@ impl ModeMeasurement {
         self.waiting = false;
         let region = self.region;
         for meter in &mut self.planes {
-            let Some(pair) = PairStatistics::of(meter.view(&first, region), meter.view(&frame.pixels, region)) else {
+            let Some(pair) = PairStatistics::from_frames(meter.view(&first, region), meter.view(&frame.pixels, region))
+            else {
                 continue;
             };
             if pair.is_duplicate() {

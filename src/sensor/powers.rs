@@ -1,6 +1,6 @@
 //! Sums of powers, from which central moments follow.
 
-use super::lanes;
+use super::simd;
 
 /// Sums of powers 1 to 4 of numbers that lie about 0.
 #[derive(Debug, Clone, Copy, Default)]
@@ -16,7 +16,7 @@ impl Powers {
 
     /// Takes numbers and gives their own sum.
     pub(super) fn extend(&mut self, values: &[f64]) -> f64 {
-        let sums = lanes::powers(values);
+        let sums = simd::powers(values);
         self.sums.iter_mut().zip(sums).for_each(|(all, sum)| *all += sum);
         self.count += values.len() as f64;
         sums[0]

@@ -6,8 +6,8 @@ use crate::frames::FrameKind;
 use crate::stats::Histogram;
 use crate::units::{Celsius, Seconds};
 
-use super::bands::each_row;
-use super::{bands, exact};
+use super::row_blocks::each_row;
+use super::{exact, row_blocks};
 
 /// Frames with the same key are of one stack and follow each other.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,10 +50,10 @@ pub(super) fn plane_view<T>(pixels: &Array2<T>, region: [usize; 4], cell: Option
 pub(super) fn plane_mean(plane: &ArrayView2<'_, u16>) -> f64 {
     let of_band = |band| {
         let mut sum = 0;
-        each_row(bands::cut(*plane, band), |row| sum += exact::sum(row));
+        each_row(row_blocks::cut(*plane, band), |row| sum += exact::sum(row));
         sum
     };
-    let sum: u64 = bands::of_rows(plane.nrows(), of_band).into_iter().sum();
+    let sum: u64 = row_blocks::of_rows(plane.nrows(), of_band).into_iter().sum();
     sum as f64 / plane.len().max(1) as f64
 }
 
@@ -64,8 +64,8 @@ const BANKS: usize = 4;
 pub(super) fn plane_codes(plane: ArrayView2<'_, u16>) -> Histogram {
     let empty = || Histogram::new(0, 65_535);
     let of_band = |band, banks: &mut [Histogram; BANKS]| {
-        each_row(bands::cut(plane, band), |row| Histogram::push_in_turn(banks, row));
+        each_row(row_blocks::cut(plane, band), |row| Histogram::push_in_turn(banks, row));
     };
-    let (_, codes) = bands::of_rows_with(plane.nrows(), || [(); BANKS].map(|()| empty()), of_band);
+    let (_, codes) = row_blocks::of_rows_with(plane.nrows(), || [(); BANKS].map(|()| empty()), of_band);
     codes.into_iter().flatten().reduce(Histogram::with).unwrap_or_else(empty)
 }

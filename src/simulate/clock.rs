@@ -78,7 +78,7 @@ mod tests {
         {
             assert_eq!(seconds(text), None, "{text}");
         }
-        // So large that reckoning with them would overflow.
+        // So large that computing with them would overflow.
         for text in ["2026-9223372036854775807-14", "2026-02-9223372036854775807", "9223372036854775807-01-01"] {
             assert_eq!(seconds(text), None, "{text}");
         }

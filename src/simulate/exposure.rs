@@ -57,7 +57,7 @@ pub fn frames(truth: &SensorTruth) -> impl ExactSizeIterator<Item = Frame> + use
 
 /// The frame at `index` alone, the same as [`frames`] gives at that place; `None` past the end.
 ///
-/// Where several are wanted, [`SimulatedSensor`] makes the pattern only once.
+/// Where several are needed, [`SimulatedSensor`] makes the pattern only once.
 #[must_use]
 pub fn one_frame(truth: &SensorTruth, index: usize) -> Option<Frame> {
     SimulatedSensor::new(truth).frame(index)
@@ -81,8 +81,8 @@ fn places(truth: &SensorTruth) -> impl Iterator<Item = Place> + '_ {
     let mut taken = clock::seconds(&truth.start).unwrap_or(0);
     let mut taken_of_kind = BTreeMap::new();
     let groups = truth.frames.iter().enumerate();
-    let each = groups.flat_map(|(group, asked)| (0..asked.count).map(move |in_group| (group, in_group, asked)));
-    each.map(move |(group, in_group, asked)| {
+    let frames = groups.flat_map(|(group, asked)| (0..asked.count).map(move |in_group| (group, in_group, asked)));
+    frames.map(move |(group, in_group, asked)| {
         let number = taken_of_kind.entry(asked.kind).and_modify(|number| *number += 1).or_insert(1);
         let place = Place { index, group, in_group, number: *number, taken };
         index += 1;
@@ -140,7 +140,7 @@ impl SimulatedSensor {
     pub fn new(truth: &SensorTruth) -> Self {
         let highest = truth.highest_dn() / truth.dn_step.max(1);
         let tone_curve = truth.oddity.tone_curve(truth.gain_e_per_adc_step.0, highest);
-        Self { truth: truth.clone(), pattern: Pattern::of(truth), tone_curve }
+        Self { truth: truth.clone(), pattern: Pattern::from_truth(truth), tone_curve }
     }
 
     /// What is fixed in it.
@@ -247,7 +247,7 @@ impl<'a> Exposure<'a> {
         Self {
             sensor,
             light_e: group.light_e_per_s.0 * exposure_s,
-            scene: truth.seen(place).map(|seen| Scene::of(truth, &seen)),
+            scene: truth.seen(place).map(|seen| Scene::from_truth(truth, &seen)),
             dark_e: truth.dark_e_per_s.0 * dark_law * exposure_s,
             floor_e: truth.dark_floor_e_per_s.0 * exposure_s,
             glow_e: truth.glow_e_per_s.0 * exposure_s,

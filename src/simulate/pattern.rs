@@ -48,7 +48,7 @@ pub(super) enum Stream {
 impl Pattern {
     /// The pattern that a sensor's seed gives it.
     #[must_use]
-    pub fn of(truth: &SensorTruth) -> Self {
+    pub fn from_truth(truth: &SensorTruth) -> Self {
         let prnu = truth.prnu_percent / 100.0;
         let (spread, dsnu) = (truth.dark_nonuniformity, truth.dsnu_e.0);
         let hot = truth.hot_pixel_fraction;

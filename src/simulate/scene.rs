@@ -41,7 +41,7 @@ pub(super) struct Seen {
 
 impl Scene {
     /// The scene that a truth asks for, as one frame sees it.
-    pub(super) fn of(truth: &SensorTruth, seen: &Seen) -> Self {
+    pub(super) fn from_truth(truth: &SensorTruth, seen: &Seen) -> Self {
         let even = truth.sky_gradient_percent == 0.0 && truth.stars_per_frame == 0 && seen.nebula == 0.0;
         if even && seen.sky == 1.0 {
             return Self { light: None };

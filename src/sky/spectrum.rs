@@ -71,7 +71,7 @@ const MOON: Spectrum = Spectrum {
 };
 
 impl Spectrum {
-    fn of(lamps: Lamps) -> &'static Self {
+    fn for_lamps(lamps: Lamps) -> &'static Self {
         match lamps {
             Lamps::Mixed => &MIXED,
             Lamps::Led3000 => &LED_3000,
@@ -159,7 +159,7 @@ pub fn photon_density_towards(
     let natural = zenith.min(flux(NATURAL_SKY.0)) * natural_factor;
     let total = natural + artificial;
     let (r_nat, u_nat) = NATURAL.factor(band);
-    let (r_art, u_art) = Spectrum::of(lamps).factor(band);
+    let (r_art, u_art) = Spectrum::for_lamps(lamps).factor(band);
     let light = r_nat * natural + r_art * artificial;
     // A brighter or darker sky is one with more or fewer lamps, unless there are none.
     let slope = if artificial > 0.0 { r_art } else { r_nat } * total * 0.4 * std::f64::consts::LN_10;
@@ -171,7 +171,7 @@ pub fn photon_density_towards(
 
 /// The V magnitude of a sky whose light was measured in one band: the inverse of [`photon_density`].
 ///
-/// With it a sky measured through one filter foretells the others. The uncertainty holds the measurement's and the
+/// With it a sky measured through one filter predicts the others. The uncertainty holds the measurement's and the
 /// factors', so a prediction for the *same* band should use the measured rate itself.
 ///
 /// `None` unless the light is above 0.
@@ -182,7 +182,7 @@ pub fn magnitude_of(
     band: Band,
 ) -> Option<Estimate<MagnitudesPerSquareArcsecond>> {
     let (r_nat, u_nat) = NATURAL.factor(band);
-    let (r_art, u_art) = Spectrum::of(lamps).factor(band);
+    let (r_art, u_art) = Spectrum::for_lamps(lamps).factor(band);
     let seen = light.value.0 / PHOTONS_OF_V_MAGNITUDE_0;
     let natural = flux(NATURAL_SKY.0).min(seen / r_nat);
     let artificial = ((seen - r_nat * natural) / r_art).max(0.0);

@@ -60,13 +60,13 @@ pub fn non_negative_prediction(shapes: &[Vec<f64>], y: &[f64], w: &[f64], at: &[
         return None;
     }
     let bound_chi2 = |bound: f64| {
-        let of = |(fit, there): &(PlainFit, DVector<f64>)| {
+        let solution = |(fit, there): &(PlainFit, DVector<f64>)| {
             let lean = &fit.covariance * there;
             let (variance, off) = (there.dot(&lean), bound - fit.amplitudes.dot(there));
             let bound_amplitudes = &fit.amplitudes + lean * (off / variance);
             allowed(&bound_amplitudes).then_some(fit.chi2 + off * off / variance)
         };
-        fits.iter().filter_map(of).fold(f64::MAX, f64::min)
+        fits.iter().filter_map(solution).fold(f64::MAX, f64::min)
     };
     let edge = |factor: f64| {
         let (mut inside, mut outside) = (value, value * factor);

@@ -8,7 +8,8 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use subwell::camera::CameraProfile;
-use subwell::plan::{Cooling, Night};
+use subwell::decide::Cooling;
+use subwell::night::Night;
 use subwell::{files, plan, report};
 
 use super::PROGRAM;
@@ -99,7 +100,7 @@ fn all_answers(night: &Night, camera: &CameraProfile) {
     if let Ok(plan) = plan::plan(night, camera) {
         assert!(!report::plan_text(&plan).contains("NaN"));
     }
-    if let Ok(cooling) = Cooling::of(night, camera, None) {
+    if let Ok(cooling) = Cooling::new(night, camera, None) {
         assert!(!report::cooling_text(&cooling).contains("NaN"));
     }
 }

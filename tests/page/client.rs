@@ -9,7 +9,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use serde_json::Value;
-use subwell::page::{Desk, Folder, Guard, Limits, Measure, Refusal, serve};
+use subwell::page::{Api, ApiError, Folder, Guard, Limits, Measure, serve};
 use tempfile::TempDir;
 
 /// Longer than any answer takes; a test that waits for it has failed.
@@ -45,7 +45,7 @@ impl Answer {
     }
 }
 
-/// Where the page is and how it is asked.
+/// Where the page is and how it is request.
 #[derive(Clone)]
 pub(crate) struct Address {
     pub(crate) port: u16,
@@ -126,13 +126,13 @@ pub(crate) fn page_with(limits: Limits, measure: Arc<Measure>) -> Page {
     let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).unwrap();
     let address = Address { port: listener.local_addr().unwrap().port(), token: TOKEN.into() };
     let guard = Guard::new(address.port, TOKEN.into());
-    let desk = Desk::new(Folder::new(folder.path()).unwrap(), guard, None, measure);
-    std::thread::spawn(move || serve(listener, Arc::new(desk), limits));
+    let api = Api::new(Folder::new(folder.path()).unwrap(), guard, None, measure);
+    std::thread::spawn(move || serve(listener, Arc::new(api), limits));
     Page { address, folder }
 }
 
 pub(crate) fn page() -> Page {
-    page_with(Limits::default(), Arc::new(|_, _| Err(Refusal::new(422, "none", "nothing is measured here", ""))))
+    page_with(Limits::default(), Arc::new(|_, _| Err(ApiError::new(422, "none", "nothing is measured here", ""))))
 }
 
 impl Page {

@@ -4,7 +4,7 @@ use std::io::Write;
 use std::sync::Arc;
 
 use serde_json::{Value, json};
-use subwell::page::{Asked, Desk, Folder, Guard, Refusal};
+use subwell::page::{Api, ApiError, Folder, Guard, Request};
 
 use crate::client::{Answer, TOKEN, page};
 
@@ -249,8 +249,8 @@ fn script_in_a_profile_is_a_name() {
 #[test]
 fn nonsense_gets_a_reason() {
     let folder = tempfile::tempdir().unwrap();
-    let measure = Arc::new(|_: &std::path::Path, _: &subwell::page::Progress| Err(Refusal::new(422, "none", "", "")));
-    let desk = Desk::new(Folder::new(folder.path()).unwrap(), Guard::new(80, TOKEN.into()), None, measure);
+    let measure = Arc::new(|_: &std::path::Path, _: &subwell::page::Progress| Err(ApiError::new(422, "none", "", "")));
+    let api = Api::new(Folder::new(folder.path()).unwrap(), Guard::new(80, TOKEN.into()), None, measure);
     let bodies: [&[u8]; 10] = [
         b"",
         b"{}",
@@ -265,16 +265,16 @@ fn nonsense_gets_a_reason() {
     ];
     for path in ["open", "plan", "map", "camera", "save", "profile", "nothing"] {
         for body in bodies {
-            let asked = Asked {
+            let request = Request {
                 method: "POST".into(),
                 path: format!("/api/{path}"),
                 host: Some("127.0.0.1:80".into()),
                 content_type: Some("application/json".into()),
                 token: Some(TOKEN.into()),
                 body: body.to_vec(),
-                ..Asked::default()
+                ..Request::default()
             };
-            let answered = desk.answer(&asked);
+            let answered = api.answer(&request);
             let document: Value = serde_json::from_slice(&answered.body).unwrap();
             assert!(answered.status >= 400 && document["format"] == "subwell.error", "{path}: {document}");
             assert!(!document["message"].as_str().unwrap().is_empty(), "{path}: {document}");

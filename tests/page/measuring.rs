@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use assert_cmd::Command;
 use serde_json::{Value, json};
-use subwell::page::{Limits, Measure, Refusal};
+use subwell::page::{ApiError, Limits, Measure};
 
 use crate::client::{Program, copy, page_with, samples};
 #[cfg(target_os = "linux")]
@@ -90,7 +90,7 @@ fn progress_is_told_and_a_stop_is_heard() {
         if progress.step() {
             panic!("it goes on after the stop")
         }
-        Err(Refusal::new(422, "stopped", "the measurement was stopped", ""))
+        Err(ApiError::new(422, "stopped", "the measurement was stopped", ""))
     });
     let page = page_with(Limits::default(), measure);
     let address = &page.address;

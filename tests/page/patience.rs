@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use serde_json::json;
-use subwell::page::{Desk, Folder, Guard, Limits, Refusal, serve};
+use subwell::page::{Api, ApiError, Folder, Guard, Limits, serve};
 
 use crate::client::{Answer, Page, page, page_with};
 
@@ -14,7 +14,7 @@ use crate::client::{Answer, Page, page, page_with};
 const LONG: Duration = Duration::from_secs(100_000);
 
 fn limited(limits: Limits) -> Page {
-    page_with(limits, Arc::new(|_, _| Err(Refusal::new(422, "none", "nothing is measured here", ""))))
+    page_with(limits, Arc::new(|_, _| Err(ApiError::new(422, "none", "nothing is measured here", ""))))
 }
 
 fn unlimited() -> Limits {
@@ -144,13 +144,13 @@ fn a_crowd_is_served_to_the_last() {
 #[test]
 fn other_machines_cannot_be_served() {
     let folder = tempfile::tempdir().unwrap();
-    let measure = Arc::new(|_: &std::path::Path, _: &subwell::page::Progress| Err(Refusal::new(422, "none", "", "")));
+    let measure = Arc::new(|_: &std::path::Path, _: &subwell::page::Progress| Err(ApiError::new(422, "none", "", "")));
     let listener = TcpListener::bind((Ipv4Addr::UNSPECIFIED, 0)).unwrap();
     let guard = Guard::new(listener.local_addr().unwrap().port(), "x".into());
-    let desk = Arc::new(Desk::new(Folder::new(folder.path()).unwrap(), guard, None, measure));
+    let api = Arc::new(Api::new(Folder::new(folder.path()).unwrap(), guard, None, measure));
     let (sender, receiver) = std::sync::mpsc::channel();
     std::thread::spawn(move || {
-        sender.send(serve(listener, desk, Limits::default()).map(|_| ()).map_err(|error| error.to_string()))
+        sender.send(serve(listener, api, Limits::default()).map(|_| ()).map_err(|error| error.to_string()))
     });
     let said = receiver.recv_timeout(Duration::from_secs(60)).expect("it is served to everybody");
     assert!(said.unwrap_err().contains("loopback"));

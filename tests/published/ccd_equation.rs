@@ -81,8 +81,8 @@ fn a_stack_reaches_the_hand_calculated_signal_to_noise_per_pixel_and_patch() {
     let stack = Stack { subs: 60.0, dither_every: 1.0, dither_box_px: 12.0, clip: Clip::NONE };
     let sub = noise.sub(Seconds(120.0));
     assert_abs_diff_eq!(stack.snr(&sub, Patch::PIXEL), 1.3402, epsilon = FULL_DIGITS);
-    assert_abs_diff_eq!(stack.snr(&sub, Patch::of(1.2_f64.powi(-2), 1.0)), 1.1169, epsilon = FULL_DIGITS);
-    assert_abs_diff_eq!(stack.snr(&sub, Patch::of((10.0_f64 / 1.2).powi(2), 1.0)), 11.169, epsilon = 1e-3);
+    assert_abs_diff_eq!(stack.snr(&sub, Patch::new(1.2_f64.powi(-2), 1.0)), 1.1169, epsilon = FULL_DIGITS);
+    assert_abs_diff_eq!(stack.snr(&sub, Patch::new((10.0_f64 / 1.2).powi(2), 1.0)), 11.169, epsilon = 1e-3);
 }
 
 #[test]

@@ -86,7 +86,7 @@ fn pair_of_golden_frames() {
         max_relative = TWELVE_DIGITS
     );
     assert_relative_eq!(spatial_covariance(first.view(), second.view()), -4.0375, max_relative = 1e-9);
-    let pair = PairStatistics::of(first.view(), second.view()).unwrap();
+    let pair = PairStatistics::from_frames(first.view(), second.view()).unwrap();
     assert_eq!(pair.means, [105.0, 104.9875]);
 }
 
@@ -97,7 +97,7 @@ fn hand_pair() {
     assert_relative_eq!(temporal_variance_r31(first.view(), second.view()), 13.0 / 12.0, max_relative = TWELVE_DIGITS);
     assert_relative_eq!(temporal_variance_r4(first.view(), second.view()), 23.0 / 24.0, max_relative = TWELVE_DIGITS);
     assert_relative_eq!(spatial_covariance(first.view(), second.view()), 5.0 / 6.0, max_relative = 1e-9);
-    let pair = PairStatistics::of(first.view(), second.view()).unwrap();
+    let pair = PairStatistics::from_frames(first.view(), second.view()).unwrap();
     assert_relative_eq!(pair.mean().0, 45.0 / 4.0, max_relative = TWELVE_DIGITS);
     assert_relative_eq!(pair.variance(), 1.15, max_relative = TWELVE_DIGITS);
 }

@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 use assert_cmd::Command;
 use roxmltree::Node;
 use subwell::camera::CameraProfile;
-use subwell::plan::{Comparison, Cooling, Night, plan, searches};
+use subwell::decide::{Comparison, Cooling};
+use subwell::night::Night;
+use subwell::plan::{plan, searches};
 use subwell::report::{camera_page, comparison_page, cooling_line, cooling_page, plan_page};
 
 mod nights;
@@ -340,7 +342,7 @@ fn cooling_and_comparison_are_written_as_files() {
 #[test]
 fn the_report_on_cooling_says_the_answer_and_its_twelve_months() {
     let night = Night::from_toml(YEAR).unwrap();
-    let answer = Cooling::of(&night, &warm_camera(), None).unwrap();
+    let answer = Cooling::new(&night, &warm_camera(), None).unwrap();
     let page = cooling_page(&answer);
     closed_and_small_with(&page, 1);
     let document = parsed(&page);
@@ -368,7 +370,7 @@ fn factors_are_drawn_end_to_end_and_multiply_to_the_whole() {
     let darker = YEAR.replace("mag_per_arcsec2 = 21.0", "mag_per_arcsec2 = 19.0").replace("72.0", "60.0");
     let [here, there] = [&darker, YEAR].map(|text| Night::from_toml(text).unwrap());
     let camera = warm_camera();
-    let answer = Comparison::of((&here, &camera), (&there, &camera)).unwrap();
+    let answer = Comparison::new((&here, &camera), (&there, &camera)).unwrap();
     assert!(answer.factors.len() > 1);
     let page = comparison_page(&answer);
     closed_and_small_with(&page, 1);

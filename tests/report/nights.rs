@@ -4,7 +4,8 @@ use rand::{RngExt, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
 use serde_json::Value;
 use subwell::camera::CameraProfile;
-use subwell::plan::{Night, plan, searches};
+use subwell::night::Night;
+use subwell::plan::{plan, searches};
 use subwell::report::plan_page;
 
 use super::page::{parsed, text_of};

@@ -2,7 +2,8 @@
 
 use roxmltree::Node;
 use subwell::camera::{CameraProfile, DarkCurrentSource, DarkPicture};
-use subwell::plan::{Night, Plan, Search, plan, searches};
+use subwell::night::Night;
+use subwell::plan::{Plan, Search, plan, searches};
 use subwell::report::{camera_page, duration, plan_page};
 use subwell::sensor::{MeasureOptions, ModeMeasurement, StackKey};
 use subwell::simulate::{SensorTruth, frames};

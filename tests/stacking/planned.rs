@@ -1,8 +1,9 @@
 //! What `plan` promises of whole nights, from the profile of a camera to the SNR in a patch.
 
 use subwell::camera::Plane;
+use subwell::night::Night;
 use subwell::noise::dark_current;
-use subwell::plan::{FilterPlan, Night, Plan, PlanePlan, plan};
+use subwell::plan::{FilterPlan, Plan, PlanePlan, plan};
 use subwell::simulate::StackTruth;
 use subwell::units::{Electrons, ElectronsPerDn};
 

@@ -188,7 +188,7 @@ fn cases() -> Vec<(&'static str, StackTruth)> {
 
 /// What the formulas say of patches of `side` × `side` pixels, for one pixel.
 fn told_in_patch(noise: &PlaneNoise, stack: &Stack, sub: Seconds, side: f64) -> f64 {
-    stack.snr(&noise.sub(sub), Patch::of(side * side, 1.0)) / side
+    stack.snr(&noise.sub(sub), Patch::new(side * side, 1.0)) / side
 }
 
 /// A case, what is told of it, and what was found.

@@ -18,7 +18,7 @@ use crate::files::error::Fault;
 const OVERFLOW: i32 = 412;
 /// Counts that are read at a time: they are turned while they are near the processor.
 const PART: usize = 1 << 17;
-/// Rows that a glance looks at.
+/// Rows that a strip_statistics looks at.
 const STRIP_ROWS: usize = 32;
 
 /// All pixels of the image, row by row, in the memory of another one if it fits.
@@ -37,7 +37,7 @@ fn rows(path: &Path, image: &ImageHdu, rows: Range<usize>, memory: Vec<u16>) -> 
         let range = (rows.start * image.width) as u64..(rows.end * image.width) as u64;
         return counts_at(path, start, range, memory);
     }
-    let plain = PlainName::of(path)?;
+    let plain = PlainName::new(path)?;
     let mut file = FitsFile::open(&plain.path).map_err(fault)?;
     let hdu = file.hdu(image.index).map_err(fault)?;
     let same = match &hdu.info {
@@ -110,7 +110,7 @@ struct PlainName {
 }
 
 impl PlainName {
-    fn of(path: &Path) -> io::Result<Self> {
+    fn new(path: &Path) -> io::Result<Self> {
         let path = std::path::absolute(path)?;
         if path.to_str().is_some_and(is_plain) {
             return Ok(Self { path, _folder: None });

@@ -6,7 +6,7 @@ use rawler::formats::tiff::IFD;
 
 use crate::files::error::Fault;
 use crate::files::fits::MOST_PIXELS;
-use crate::files::look::Image;
+use crate::files::preview::Image;
 
 const WIDTH: u16 = 256;
 const HEIGHT: u16 = 257;

@@ -18,29 +18,29 @@ use rawler::rawimage::{RawImage, RawPhotometricInterpretation};
 use rawler::rawsource::RawSource;
 
 use super::error::Fault;
-use super::look::{Image, Look};
-use crate::frames::{CfaPattern, Glance};
+use super::preview::{Image, Preview};
+use crate::frames::{CfaPattern, StripStatistics};
 
-/// Rows that a glance looks at.
+/// Rows that a strip_statistics looks at.
 const STRIP_ROWS: usize = 32;
 
 /// What the metadata say, and a look at a strip of the pixels; it decodes the whole frame, for a camera's
 /// compression knows no strips, and only so are frames that decode to nothing found at the first look.
-pub(super) fn look(path: &Path) -> Result<Look, Fault> {
+pub(super) fn preview(path: &Path) -> Result<Preview, Fault> {
     let (mosaic, cards) = guarded(path, |source, decoder| {
-        let mosaic = Mosaic::of(source, decoder)?;
+        let mosaic = Mosaic::new(source, decoder)?;
         let cards = metadata::cards(source, decoder, &mosaic);
         Ok((mosaic, cards))
     })?;
     let Image { width, height, pixels } = mosaic.image;
     let first = height.saturating_sub(STRIP_ROWS) / 2;
     let strip = &pixels[first * width..height.min(first + STRIP_ROWS) * width];
-    Ok(Look { cards, width, height, glance: Glance::of(strip, width) })
+    Ok(Preview { cards, width, height, strip_statistics: StripStatistics::from_strip(strip, width) })
 }
 
 /// All the counts inside the masked borders.
 pub(super) fn pixels(path: &Path) -> Result<Image, Fault> {
-    guarded(path, |source, decoder| Ok(Mosaic::of(source, decoder)?.image))
+    guarded(path, |source, decoder| Ok(Mosaic::new(source, decoder)?.image))
 }
 
 /// Knows a thousand cameras; it reads their list once.
@@ -104,7 +104,7 @@ pub(super) struct Mosaic {
 }
 
 impl Mosaic {
-    fn of(source: &RawSource, decoder: &dyn Decoder) -> Result<Self, Fault> {
+    fn new(source: &RawSource, decoder: &dyn Decoder) -> Result<Self, Fault> {
         let params = RawDecodeParams::default();
         let ifd = decoder.ifd(WellKnownIFD::Raw).ok().flatten();
         if let Some(ifd) = &ifd {

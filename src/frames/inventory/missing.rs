@@ -8,7 +8,7 @@ use crate::frames::{FrameKind, Group, names};
 /// What a measurement of these groups still lacks, in words, mode by mode.
 pub(super) fn missing(groups: &[Group]) -> Vec<String> {
     if groups.is_empty() {
-        return vec!["no frames that can be measured: bias, flat and dark frames are wanted".into()];
+        return vec!["no frames that can be measured: bias, flat and dark frames are needed".into()];
     }
     let modes: Vec<&[Group]> = groups.chunk_by(|a, b| a.mode == b.mode).collect();
     let several = modes.len() > 1;
@@ -34,8 +34,8 @@ pub(super) fn unsaid(rejected: &[Rejected]) -> Option<String> {
 }
 
 fn missing_in_mode(groups: &[Group]) -> Vec<String> {
-    let of = |kind| groups.iter().filter(move |group| group.kind == kind);
-    let count = |kind| of(kind).map(|group| group.frames.len()).sum::<usize>();
+    let of_kind = |kind| groups.iter().filter(move |group| group.kind == kind);
+    let count = |kind| of_kind(kind).map(|group| group.frames.len()).sum::<usize>();
     let mut lacks = Vec::new();
     match (count(FrameKind::Bias), count(FrameKind::Dark) + count(FrameKind::DarkFlat)) {
         (0, 0) => lacks.push("no bias frames and no dark frames: offset and read noise cannot be measured"),
@@ -45,10 +45,10 @@ fn missing_in_mode(groups: &[Group]) -> Vec<String> {
     }
     if count(FrameKind::Flat) == 0 {
         lacks.push("no flat frames: the gain cannot be measured and has to be given with --gain-e-per-dn");
-    } else if of(FrameKind::Flat).all(|group| group.frames.len() < 2) {
+    } else if of_kind(FrameKind::Flat).all(|group| group.frames.len() < 2) {
         lacks.push("no flat pairs: the gain needs at least two flats of the same exposure");
     }
-    let darks: Vec<&Group> = of(FrameKind::Dark).collect();
+    let darks: Vec<&Group> = of_kind(FrameKind::Dark).collect();
     let times: BTreeSet<u64> = darks.iter().map(|group| group.exposure.0.to_bits()).collect();
     let temperatures: BTreeSet<Option<u64>> =
         darks.iter().map(|group| group.temperature.map(|temperature| temperature.0.to_bits())).collect();

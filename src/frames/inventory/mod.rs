@@ -16,7 +16,7 @@ use super::header::{Header, not_raw};
 use super::shutter;
 use super::sidecar::{Override, names_file};
 use super::stated::{Stated, stated};
-use super::{Cards, FrameInfo, FrameKind, Glance, kind, names};
+use super::{Cards, FrameInfo, FrameKind, StripStatistics, kind, names};
 use crate::caveat::{Caveat, Rejected};
 use crate::units::{Celsius, Dn, Seconds};
 
@@ -32,7 +32,7 @@ pub struct Seen {
     /// Rows.
     pub height: usize,
     /// A look at its pixels, if one was taken.
-    pub glance: Option<Glance>,
+    pub strip_statistics: Option<StripStatistics>,
 }
 
 /// The answer to "what is in this folder?".
@@ -53,7 +53,7 @@ pub struct Inventory {
 impl Inventory {
     /// Sorts what was found in the folder named `root`; `rejected` are the files that could not be read.
     #[must_use]
-    pub fn of(seen: Vec<Seen>, overrides: &[Override], root: &str, rejected: Vec<Rejected>) -> Self {
+    pub fn new(seen: Vec<Seen>, overrides: &[Override], root: &str, rejected: Vec<Rejected>) -> Self {
         let mut inventory = Self { rejected, ..Self::default() };
         let found: BTreeSet<String> = seen.iter().map(|frame| frame.file.clone()).collect();
         let mut frames = Vec::new();
@@ -107,7 +107,7 @@ impl Inventory {
 struct Judged {
     info: FrameInfo,
     mode: ModeKey,
-    glance: Option<Glance>,
+    strip_statistics: Option<StripStatistics>,
     contradicted: Option<(FrameKind, String)>,
     bottom_up: Option<bool>,
     assumed_settled: bool,
@@ -134,9 +134,9 @@ fn judged(seen: &Seen, row: Option<&Override>, root: &str) -> Result<Judged, Rej
         return Err(reject("not-raw", "its name says that it is a master or a stack".into()));
     }
     let header = Header::from_cards(&seen.cards);
-    let told = row.and_then(|row| row.kind);
+    let by_row = row.and_then(|row| row.kind);
     let by_sidecar = |kind| kind::Judgement { kind, why: "sidecar.csv".into(), contradicted: None };
-    let judgement = (told.map(by_sidecar))
+    let judgement = (by_row.map(by_sidecar))
         .or_else(|| kind::judgement(header.kind.as_ref(), &seen.file, root))
         .ok_or_else(|| reject("unknown-kind", "neither header, folder nor name says what it was taken for".into()))?;
     let by_row = row.and_then(|row| row.exposure);
@@ -168,17 +168,17 @@ fn judged(seen: &Seen, row: Option<&Override>, root: &str) -> Result<Judged, Rej
         filter: header.filter,
     };
     Ok(Judged {
-        mode: ModeKey::of(&info),
-        glance: seen.glance,
+        mode: ModeKey::from_info(&info),
+        strip_statistics: seen.strip_statistics,
         contradicted: judgement.contradicted,
         bottom_up: header.bottom_up,
         assumed_settled: sensor.is_none() && header.set_point.is_some(),
-        certain: told.is_some(),
+        certain: by_row.is_some(),
         named_time: header.dial && by_row.is_none() && by_apex.is_none() && header.exposure.is_some(),
         raw_file: header.raw_file,
         body_temperature: header.body_temperature && row.and_then(|row| row.sensor).is_none(),
         named_temperature: named.is_some(),
-        stated: stated(&seen.cards, &ModeKey::of(&info)),
+        stated: stated(&seen.cards, &ModeKey::from_info(&info)),
         masked: header.masked,
         ambient: header.ambient,
         info,

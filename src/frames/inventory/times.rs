@@ -21,7 +21,7 @@ impl Inventory {
             let of_mode = |frame: &&Judged| frame.mode == mode && frame.named_time;
             let times: Vec<Seconds> = frames.iter().filter(of_mode).map(|frame| frame.info.exposure).collect();
             let surely = frames.iter().filter(of_mode).all(|frame| frame.raw_file);
-            let Some(ladder) = Ladder::of(&times).filter(|_| surely || several(&times)) else { continue };
+            let Some(ladder) = Ladder::from_times(&times).filter(|_| surely || several(&times)) else { continue };
             if shutter::names_are_true(ladder, &lit(frames, &mode)) == Some(true) {
                 continue;
             }
@@ -64,12 +64,13 @@ fn lit(frames: &[Judged], mode: &ModeKey) -> Vec<(Seconds, f64)> {
     let levels = |dark: bool| {
         of_mode()
             .filter(move |frame| (frame.info.kind == FrameKind::Flat) != dark && frame.info.kind != FrameKind::Light)
-            .filter_map(|frame| Some((frame, frame.glance?)))
+            .filter_map(|frame| Some((frame, frame.strip_statistics?)))
     };
-    let dark = levels(true).map(|(_, glance)| glance.mean.0).min_by(f64::total_cmp);
+    let dark = levels(true).map(|(_, strip_statistics)| strip_statistics.mean.0).min_by(f64::total_cmp);
     let Some(dark) = dark else { return Vec::new() };
-    let unsaturated = levels(false).filter(|(frame, glance)| frame.named_time && glance.top_share < 0.01);
-    unsaturated.map(|(frame, glance)| (frame.info.exposure, glance.mean.0 - dark)).collect()
+    let unsaturated =
+        levels(false).filter(|(frame, strip_statistics)| frame.named_time && strip_statistics.top_share < 0.01);
+    unsaturated.map(|(frame, strip_statistics)| (frame.info.exposure, strip_statistics.mean.0 - dark)).collect()
 }
 
 /// `1/64 s` or `32 s`.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::{Inventory, Judged};
 use crate::caveat::{Caveat, Rejected};
 use crate::frames::group::TEMPERATURE_GAP_C;
-use crate::frames::{FrameKind, Glance, ModeKey, same_exposure};
+use crate::frames::{FrameKind, ModeKey, StripStatistics, same_exposure};
 
 /// A frame this many times its like's pixel noise above their level is lit, not read.
 const LIT_SIGMAS: f64 = 20.0;
@@ -77,23 +77,23 @@ impl Inventory {
 impl Judged {
     /// Why the pixels cannot be those of the kind that the frame is said to be, if they cannot.
     fn doubt(&self, all: &[Self]) -> Option<String> {
-        let glance = self.glance.filter(|_| !self.certain)?;
+        let strip_statistics = self.strip_statistics.filter(|_| !self.certain)?;
         match self.info.kind {
-            FrameKind::Flat => self.unlit(&glance, all),
-            FrameKind::Bias | FrameKind::Dark | FrameKind::DarkFlat => self.lit(&glance, all),
+            FrameKind::Flat => self.unlit(&strip_statistics, all),
+            FrameKind::Bias | FrameKind::Dark | FrameKind::DarkFlat => self.lit(&strip_statistics, all),
             FrameKind::Light => None,
         }
     }
 
-    fn unlit(&self, glance: &Glance, all: &[Self]) -> Option<String> {
+    fn unlit(&self, strip_statistics: &StripStatistics, all: &[Self]) -> Option<String> {
         let dark = |frame: &&Self| match frame.info.kind {
             FrameKind::Bias => true,
             FrameKind::Dark | FrameKind::DarkFlat => frame.info.exposure.0 <= self.info.exposure.0.max(1.0),
             FrameKind::Flat | FrameKind::Light => false,
         };
         let (level, noise) = self.usual(all, dark)?;
-        (glance.mean.0 - level < UNLIT_SIGMAS * noise).then(|| {
-            let mean = glance.mean.0;
+        (strip_statistics.mean.0 - level < UNLIT_SIGMAS * noise).then(|| {
+            let mean = strip_statistics.mean.0;
             format!(
                 "it is said to be a flat ({}), but at {mean:.1} DN is as dark as the frames without light",
                 self.info.why
@@ -101,7 +101,7 @@ impl Judged {
         })
     }
 
-    fn lit(&self, glance: &Glance, all: &[Self]) -> Option<String> {
+    fn lit(&self, strip_statistics: &StripStatistics, all: &[Self]) -> Option<String> {
         let like = |frame: &&Self| {
             let warm = match (frame.info.sensor, self.info.sensor) {
                 (Some(other), Some(own)) => (other.0 - own.0).abs() > TEMPERATURE_GAP_C,
@@ -111,9 +111,9 @@ impl Judged {
             !warm && frame.info.kind == self.info.kind && same_exposure(frame.info.exposure, self.info.exposure)
         };
         let (level, noise) = self.usual(all, like)?;
-        (glance.mean.0 - level > LIT_SIGMAS * noise).then(|| {
-            let (kind, why, mean) = (self.info.kind, &self.info.why, glance.mean.0);
-            let how = if glance.is_even() { "evenly lit, as a flat is" } else { "far brighter than they" };
+        (strip_statistics.mean.0 - level > LIT_SIGMAS * noise).then(|| {
+            let (kind, why, mean) = (self.info.kind, &self.info.why, strip_statistics.mean.0);
+            let how = if strip_statistics.is_even() { "evenly lit, as a flat is" } else { "far brighter than they" };
             format!(
                 "it is said to be a {kind} ({why}), but at {mean:.1} DN against {level:.1} DN of its like it is {how}"
             )
@@ -123,8 +123,8 @@ impl Judged {
     /// Median level and pixel noise of the other frames of this mode that `choose` takes, if they are enough.
     fn usual(&self, all: &[Self], choose: impl Fn(&&Self) -> bool) -> Option<(f64, f64)> {
         let others = all.iter().filter(|frame| frame.mode == self.mode && frame.info.file != self.info.file);
-        let glances: Vec<Glance> = others.filter(choose).filter_map(|frame| frame.glance).collect();
-        let middle = |read: fn(&Glance) -> f64| {
+        let glances: Vec<StripStatistics> = others.filter(choose).filter_map(|frame| frame.strip_statistics).collect();
+        let middle = |read: fn(&StripStatistics) -> f64| {
             let mut values: Vec<f64> = glances.iter().map(read).collect();
             values.sort_by(f64::total_cmp);
             // The lower of two middles: one bright frame of two must not set the level.
@@ -133,6 +133,9 @@ impl Judged {
         if glances.len() < LEAST_PEERS {
             return None;
         }
-        Some((middle(|glance| glance.mean.0)?, middle(|glance| glance.noise.0)?.max(0.5)))
+        Some((
+            middle(|strip_statistics| strip_statistics.mean.0)?,
+            middle(|strip_statistics| strip_statistics.noise.0)?.max(0.5),
+        ))
     }
 }

@@ -81,7 +81,7 @@ impl Inventory {
     pub(super) fn note_temperatures(&mut self, frames: &[Judged]) {
         for frame in frames {
             let info = &frame.info;
-            let about = ModeKey::of(info).to_string();
+            let about = ModeKey::from_info(info).to_string();
             if frame.assumed_settled {
                 let message = "the headers give a set point but no sensor temperature: the set point was taken";
                 let hint = "give the true temperatures in sidecar.csv (columns file, sensor_c)";

@@ -1,9 +1,10 @@
 //! The usable hours of a night in blocks, and how fast each filter fills its need in them.
 
 use crate::camera::Mode;
-use crate::plan::evening::{Evening, counted, track};
-use crate::plan::settled::SettledFilter;
-use crate::plan::{Conditions, FilterConditions, Night, PlanError, Search};
+use crate::night::evening::{Evening, counted, track};
+use crate::night::{Conditions, FilterConditions, Night};
+use crate::plan::filter_solution::FilterSolution;
+use crate::plan::{PlanError, Search};
 use crate::sky::night::{Date, NightSample, Place, Span, Tonight, Track, hours_of};
 use crate::stats::Estimate;
 use crate::units::MagnitudesPerSquareArcsecond;
@@ -17,7 +18,7 @@ const SOME_MOONLIGHT: MagnitudesPerSquareArcsecond = MagnitudesPerSquareArcsecon
 pub(super) struct Planned<'a> {
     pub(super) night: &'a Night,
     mode: &'a Mode,
-    pub(super) filters: &'a [SettledFilter<'a>],
+    pub(super) filters: &'a [FilterSolution<'a>],
     /// What moonlight leaves of each filter's speed: the less, the more it wants dark hours.
     pub(super) under_moon: Vec<f64>,
 }
@@ -27,7 +28,7 @@ impl<'a> Planned<'a> {
         night: &'a Night,
         mode: &'a Mode,
         evening: &Evening,
-        filters: &'a [SettledFilter<'a>],
+        filters: &'a [FilterSolution<'a>],
     ) -> Result<Self, PlanError> {
         let mut planned = Self { night, mode, filters, under_moon: vec![1.0; filters.len()] };
         if filters.len() > 1 {
@@ -42,7 +43,7 @@ impl<'a> Planned<'a> {
     /// over noise add where each night's mean is weighed by its own quality. 0 where the sky would fill the pixel.
     fn speeds(&self, evening: &Evening) -> Result<Vec<f64>, PlanError> {
         let now = Conditions::on(self.night, self.mode, evening)?;
-        let speed = |(filter, now): (&SettledFilter<'_>, &FilterConditions)| {
+        let speed = |(filter, now): (&FilterSolution<'_>, &FilterConditions)| {
             if now.limits.sky_saturation.is_some_and(|limit| limit < filter.sub) {
                 return 0.0;
             }

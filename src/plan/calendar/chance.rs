@@ -3,7 +3,7 @@
 /// Steps in which what is done is counted; a night's part is cut to a step, never rounded up.
 const STEPS: usize = 4096;
 /// A hair, so that two halves are a whole.
-const HAIR: f64 = 1e-9;
+const ROUNDING_SLACK: f64 = 1e-9;
 
 /// The distribution of what is done, night after night.
 ///
@@ -31,7 +31,7 @@ impl Chances {
 
     /// One more night, which does this share of the plan when it is clear.
     pub(super) fn another(&mut self, share: f64) {
-        let step = ((share * STEPS as f64 + HAIR).floor().max(0.0) as usize).min(STEPS);
+        let step = ((share * STEPS as f64 + ROUNDING_SLACK).floor().max(0.0) as usize).min(STEPS);
         if step == 0 {
             return;
         }

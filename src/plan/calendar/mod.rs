@@ -10,9 +10,10 @@ use crate::camera::Mode;
 use crate::caveat::Caveat;
 use crate::units::Seconds;
 
-use super::evening::Evening;
-use super::settled::SettledFilter;
-use super::{Night, PlanError};
+use crate::night::Night;
+use crate::night::evening::Evening;
+use crate::plan::PlanError;
+use crate::plan::filter_solution::FilterSolution;
 
 use blocks::{Planned, hours_of_night};
 use chance::Chances;
@@ -131,12 +132,12 @@ pub struct DoneBy {
 /// The schedule of a plan; `None` where the night has no date or no place.
 ///
 /// # Errors
-/// As [`super::plan`].
+/// As [`crate::plan::plan`].
 pub(super) fn schedule(
     night: &Night,
     mode: &Mode,
     evening: &Evening,
-    filters: &[SettledFilter<'_>],
+    filters: &[FilterSolution<'_>],
 ) -> Result<Option<Schedule>, PlanError> {
     let Some((first, place)) = night.dated()? else { return Ok(None) };
     let planned = Planned::new(night, mode, evening, filters)?;

@@ -1,6 +1,6 @@
 //! Which hours of a night are taken, and what is shot in them.
 
-use crate::plan::settled::SettledFilter;
+use crate::plan::filter_solution::FilterSolution;
 use crate::sky::night::{Date, Span, Utc};
 use crate::units::Seconds;
 
@@ -8,7 +8,7 @@ use super::blocks::{Block, Hours, Planned};
 use super::{ScheduledNight, Session};
 
 /// Filters that the Moon hurts alike to this are taken in the order of the night file.
-const ALIKE: f64 = 0.1;
+const MOONLESS_WITHIN: f64 = 0.1;
 /// A night that has less than this left after set-up is left out.
 const WORTH_H: f64 = 0.25;
 /// A night whose subs bring less than this share of the plan's own is left out: its hours are better spent asleep or on
@@ -19,7 +19,7 @@ const MINUTES: f64 = 60.0;
 /// What no further night is begun for, in subs.
 const LEFT_OVER: f64 = 0.5;
 /// A hair, so that 12.000000001 subs are 12.
-const HAIR: f64 = 1e-6;
+const ROUNDING_SLACK: f64 = 1e-6;
 
 /// What of the plan is done, filter by filter, in subs of the plan's own conditions.
 pub(super) struct Work<'a> {
@@ -51,7 +51,7 @@ impl<'a> Work<'a> {
         Self { planned, done: vec![0.0; planned.filters.len()] }
     }
 
-    fn filters(&self) -> &'a [SettledFilter<'a>] {
+    fn filters(&self) -> &'a [FilterSolution<'a>] {
         self.planned.filters
     }
 
@@ -68,9 +68,9 @@ impl<'a> Work<'a> {
         if self.finished() {
             return 1.0;
         }
-        let each = || self.filters().iter().zip(&self.done);
-        let all: f64 = each().map(|(filter, _)| filter.shot as f64 * pace(filter)).sum();
-        let done: f64 = each().map(|(filter, done)| done.min(filter.shot as f64) * pace(filter)).sum();
+        let progress = || self.filters().iter().zip(&self.done);
+        let all: f64 = progress().map(|(filter, _)| filter.shot as f64 * pace(filter)).sum();
+        let done: f64 = progress().map(|(filter, done)| done.min(filter.shot as f64) * pace(filter)).sum();
         if all > 0.0 { done / all } else { 1.0 }
     }
 
@@ -82,7 +82,8 @@ impl<'a> Work<'a> {
         if !self.worth_it(&pieces) {
             return 0.0;
         }
-        pieces.iter().map(|piece| piece.worth * pace(&self.filters()[piece.filter])).sum::<f64>() / all.max(HAIR)
+        pieces.iter().map(|piece| piece.worth * pace(&self.filters()[piece.filter])).sum::<f64>()
+            / all.max(ROUNDING_SLACK)
     }
 
     /// Whether a night is worth going out: its subs bring a third of what the plan's own would.
@@ -150,12 +151,12 @@ impl<'a> Work<'a> {
     /// The filter for a block: under the Moon the open one that it hurts least, else the one that it would hurt most.
     fn filter_for(&self, block: &Block) -> Option<usize> {
         let open: Vec<usize> = (0..self.done.len()).filter(|f| self.open(*f) && block.speeds[*f] > 0.0).collect();
-        let moonlit = open.iter().any(|filter| block.moon_leaves[*filter] < 1.0 - ALIKE);
+        let moonlit = open.iter().any(|filter| block.moon_leaves[*filter] < 1.0 - MOONLESS_WITHIN);
         let fitness = |filter: usize| {
-            if moonlit { block.moon_leaves[filter] } else { 1.0 / self.planned.under_moon[filter].max(HAIR) }
+            if moonlit { block.moon_leaves[filter] } else { 1.0 / self.planned.under_moon[filter].max(ROUNDING_SLACK) }
         };
         let best = open.iter().map(|filter| fitness(*filter)).fold(0.0, f64::max);
-        open.into_iter().find(|filter| fitness(*filter) >= best * (1.0 - ALIKE))
+        open.into_iter().find(|filter| fitness(*filter) >= best * (1.0 - MOONLESS_WITHIN))
     }
 
     /// One filter's part of a span, until it is done or the span ends.
@@ -188,7 +189,11 @@ impl<'a> Work<'a> {
         let (subs, worth) = (run.iter().map(|p| p.subs).sum::<f64>(), run.iter().map(|p| p.worth).sum::<f64>());
         let left = settled.shot as f64 - self.done[first.filter];
         // The last ones are rounded up to finish, others down to fit.
-        let whole = if worth >= left * (1.0 - HAIR) { (subs - HAIR).ceil() } else { (subs + HAIR).floor() };
+        let whole = if worth >= left * (1.0 - ROUNDING_SLACK) {
+            (subs - ROUNDING_SLACK).ceil()
+        } else {
+            (subs + ROUNDING_SLACK).floor()
+        };
         if whole < 1.0 {
             return None;
         }
@@ -215,7 +220,7 @@ impl<'a> Work<'a> {
 }
 
 /// Seconds of the clock for one sub.
-fn pace(filter: &SettledFilter<'_>) -> f64 {
+fn pace(filter: &FilterSolution<'_>) -> f64 {
     filter.sub.0 + filter.search.between.0 + filter.search.settle.0 / filter.every
 }
 
@@ -249,7 +254,7 @@ fn best_stretch<'b>(blocks: &'b [Block], wanted_h: f64, value: &impl Fn(&Block) 
     let mut best: (f64, Vec<(&Block, Span)>) = (f64::MIN, Vec::new());
     for taken in (0..blocks.len()).map_while(stretch) {
         let found = worth(&taken);
-        if found > best.0 * (1.0 + HAIR) || best.1.is_empty() {
+        if found > best.0 * (1.0 + ROUNDING_SLACK) || best.1.is_empty() {
             best = (found, taken);
         }
     }

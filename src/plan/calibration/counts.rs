@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::plan::Night;
+use crate::night::Night;
 
 use super::price::{PlanePrice, Price};
 

@@ -3,15 +3,15 @@
 use serde::Serialize;
 
 use crate::camera::Mode;
+use crate::night::{CalibrationCounts, Night, PlaneConditions};
 use crate::noise::{Calibration, LeftPattern, PlaneNoise, dark_current};
-use crate::plan::settled::SettledFilter;
-use crate::plan::{CalibrationCounts, Night, PlaneConditions};
+use crate::plan::filter_solution::FilterSolution;
 use crate::units::{Celsius, Electrons, ElectronsPerSecond, Seconds};
 
 use super::price::{PlanePrice, Price};
 
 /// Two ways that differ by less in hours are alike.
-const ALIKE: f64 = 0.02;
+const NO_DIFFERENCE: f64 = 0.02;
 /// How far a library's temperature is looked for.
 const FAR_K: f64 = 40.0;
 /// Halvings of that: far below a thousandth of a kelvin.
@@ -62,7 +62,7 @@ pub struct DarkLibrary {
 
 /// The two ways in hours. Both at the plan's sub length with the best cadence of their own; the map is taken to hold every
 /// pixel that a dark's clipping leaves out, so that the unevenness of the others is what remains.
-pub(super) fn darks_or_map(night: &Night, filter: &SettledFilter<'_>, price: &Price<'_>) -> DarksOrMap {
+pub(super) fn darks_or_map(night: &Night, filter: &FilterSolution<'_>, price: &Price<'_>) -> DarksOrMap {
     let counts = &night.calibration;
     let mismatch = counts.dark_mismatch_k(night.camera.cooled());
     let (darks, biases) = (
@@ -83,8 +83,8 @@ pub(super) fn darks_or_map(night: &Night, filter: &SettledFilter<'_>, price: &Pr
     let ratio = |cost: Option<f64>| cost.zip(none).map(|(cost, none)| cost / none);
     let (darks_time_ratio, map_time_ratio) = (ratio(with_darks), ratio(with_map));
     let better = match (darks_time_ratio, map_time_ratio) {
-        (Some(darks), Some(map)) if darks < map * (1.0 - ALIKE) => BetterWay::Darks,
-        (Some(darks), Some(map)) if map < darks * (1.0 - ALIKE) => BetterWay::BadPixelMap,
+        (Some(darks), Some(map)) if darks < map * (1.0 - NO_DIFFERENCE) => BetterWay::Darks,
+        (Some(darks), Some(map)) if map < darks * (1.0 - NO_DIFFERENCE) => BetterWay::BadPixelMap,
         (Some(_), None) => BetterWay::Darks,
         (None, Some(_)) => BetterWay::BadPixelMap,
         _ => BetterWay::Alike,
@@ -122,7 +122,7 @@ fn break_even(plane: &PlanePrice<'_>, sub: Seconds, [darks, biases]: [f64; 2]) -
 ///
 /// # Source
 /// Derived here; `D(T)` is [`dark_current`].
-pub(super) fn library(mode: &Mode, filter: &SettledFilter<'_>, price: &Price<'_>, share: f64) -> DarkLibrary {
+pub(super) fn library(mode: &Mode, filter: &FilterSolution<'_>, price: &Price<'_>, share: f64) -> DarkLibrary {
     let lights = price.planes.first().map_or(Celsius(0.0), |plane| plane.plane.sensor);
     let mut found =
         DarkLibrary { lights_c: lights, coldest_c: None, warmest_c: None, shortest_s: None, longest_s: None };

@@ -3,9 +3,9 @@
 use serde::Serialize;
 
 use crate::camera::{Mode, TransferPoint};
-use crate::plan::PlaneConditions;
-use crate::plan::conditions::FLAT_LEVEL;
-use crate::plan::settled::SettledFilter;
+use crate::night::PlaneConditions;
+use crate::night::conditions::FLAT_LEVEL;
+use crate::plan::filter_solution::FilterSolution;
 use crate::units::{Electrons, Seconds};
 
 use super::price::Price;
@@ -71,7 +71,7 @@ pub struct FlatExposure {
 ///
 /// # Source
 /// Derived here from the variance `F + R² + q²` of a flat of `F` electrons.
-pub(super) fn level(mode: &Mode, filter: &SettledFilter<'_>) -> FlatLevel {
+pub(super) fn level(mode: &Mode, filter: &FilterSolution<'_>) -> FlatLevel {
     let planes = &filter.conditions.planes;
     FlatLevel {
         aim_percent_of_saturation: 100.0 * FLAT_LEVEL,

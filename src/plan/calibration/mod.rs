@@ -10,8 +10,8 @@ use serde::Serialize;
 use crate::camera::Mode;
 use crate::units::Seconds;
 
-use super::Night;
-use super::settled::SettledFilter;
+use crate::night::Night;
+use crate::plan::filter_solution::FilterSolution;
 
 pub use counts::{FrameCount, least_for_rejection};
 pub use darks::{BetterWay, DarkLibrary, DarksOrMap};
@@ -51,10 +51,10 @@ pub struct FilterCalibration {
 }
 
 /// The advice for every filter of a plan.
-pub(super) fn calibration_advice(night: &Night, mode: &Mode, filters: &[SettledFilter<'_>]) -> CalibrationAdvice {
+pub(super) fn calibration_advice(night: &Night, mode: &Mode, filters: &[FilterSolution<'_>]) -> CalibrationAdvice {
     let share = night.calibration.share();
-    let of = |filter: &SettledFilter<'_>| {
-        let price = price::Price::of(filter);
+    let advice_for = |filter: &FilterSolution<'_>| {
+        let price = price::Price::new(filter);
         let least = least_for_rejection(night.stack.clip_sigma());
         FilterCalibration {
             name: filter.conditions.name.clone(),
@@ -68,5 +68,5 @@ pub(super) fn calibration_advice(night: &Night, mode: &Mode, filters: &[SettledF
             dark_library: darks::library(mode, filter, &price, share),
         }
     };
-    CalibrationAdvice { share_percent: share * 100.0, filters: filters.iter().map(of).collect() }
+    CalibrationAdvice { share_percent: share * 100.0, filters: filters.iter().map(advice_for).collect() }
 }

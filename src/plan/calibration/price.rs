@@ -1,8 +1,9 @@
 //! What a master or a pattern adds to the variance of a stack.
 
+use crate::night::PlaneConditions;
 use crate::noise::{Calibration, LeftPattern, PlaneNoise};
-use crate::plan::settled::SettledFilter;
-use crate::plan::{PlaneConditions, Search};
+use crate::plan::Search;
+use crate::plan::filter_solution::FilterSolution;
 use crate::units::Electrons;
 
 /// So many frames that their master has no noise.
@@ -28,9 +29,9 @@ pub(super) struct Price<'a> {
 
 impl<'a> Price<'a> {
     /// Measured on the filter's own search, so that dithers, patch and rejection count as they do in the plan.
-    pub(super) fn of(filter: &SettledFilter<'a>) -> Self {
+    pub(super) fn new(filter: &FilterSolution<'a>) -> Self {
         let governing = filter.conditions.planes.iter().filter(|plane| plane.governs);
-        Self { planes: governing.map(|plane| PlanePrice::of(filter, plane)).collect() }
+        Self { planes: governing.map(|plane| PlanePrice::new(filter, plane)).collect() }
     }
 
     /// The largest of a number over the planes.
@@ -45,7 +46,7 @@ impl<'a> Price<'a> {
 }
 
 impl<'a> PlanePrice<'a> {
-    fn of(filter: &SettledFilter<'a>, plane: &'a PlaneConditions) -> Self {
+    fn new(filter: &FilterSolution<'a>, plane: &'a PlaneConditions) -> Self {
         let noise = plane.noise;
         let masters = |offset: f64| PlaneNoise {
             calibration: Calibration { darks: ENDLESS, flats: ENDLESS, biases: ENDLESS, ..noise.calibration },

@@ -1,4 +1,4 @@
-//! One sub length over its cadences: what the length alone decides is reckoned once.
+//! One sub length over its cadences: what the length alone decides is computed once.
 
 use crate::noise::{Patch, Stack, SubNoise};
 use crate::units::{Electrons, Seconds};
@@ -21,11 +21,11 @@ impl Search {
     #[must_use]
     pub fn length(&self, sub: Seconds) -> Length<'_> {
         let shot_per_kept = self.shot_per_kept(sub);
-        let each = |time: f64, positions: f64| (time / positions - self.settle.0) / (sub.0 + self.between.0);
-        let nightly = each(self.night.0, self.min_positions_per_night);
+        let cadence_for = |time: f64, positions: f64| (time / positions - self.settle.0) / (sub.0 + self.between.0);
+        let nightly = cadence_for(self.night.0, self.min_positions_per_night);
         let in_all = match self.demand {
             Demand::Snr(_) => f64::MAX,
-            Demand::Within(time) => each(time.0 / shot_per_kept, self.positions()),
+            Demand::Within(time) => cadence_for(time.0 / shot_per_kept, self.positions()),
         };
         Length {
             search: self,
@@ -112,7 +112,7 @@ impl Length<'_> {
     }
 
     /// Whether no plane needs more subs than this one; `false` where it cannot reach the goal.
-    pub(in crate::plan) fn governs(&self, plane: usize, snr: f64, every: f64) -> bool {
+    pub(crate) fn governs(&self, plane: usize, snr: f64, every: f64) -> bool {
         let own = self.subs_of_planes(snr, every).nth(plane).flatten();
         own.is_some() && own == self.subs_for(snr, every)
     }
@@ -141,12 +141,12 @@ impl Length<'_> {
     }
 
     /// [`Length::slowest_cadence`] as a bound for a cadence that is no whole number.
-    pub(in crate::plan) fn slowest_cadence_unrounded(&self) -> f64 {
+    pub(crate) fn slowest_cadence_unrounded(&self) -> f64 {
         self.slowest
     }
 
     /// The cadence of least time for each plane alone, from the closed form, clipping left out.
-    pub(in crate::plan) fn closed_cadences(&self) -> impl Iterator<Item = f64> {
+    pub(crate) fn closed_cadences(&self) -> impl Iterator<Item = f64> {
         let stack = self.stack(1.0, 1.0);
         self.planes.iter().map(move |(one, patch)| {
             let dithered = one.fixed() * (1.0 - stack.overlap(*patch));

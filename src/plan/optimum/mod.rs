@@ -2,10 +2,11 @@
 
 use serde::Serialize;
 
+use crate::night::Limits;
 use crate::noise::{Clip, Patch, PlaneNoise};
 use crate::units::Seconds;
 
-use super::OutOfReach;
+use crate::plan::OutOfReach;
 
 mod closed;
 mod length;
@@ -15,7 +16,7 @@ mod valley;
 pub use closed::{best_cadence, best_sub, efficiency};
 pub use length::Length;
 use valley::edge;
-pub(super) use valley::{golden_section, two_digits};
+pub(crate) use valley::{golden_section, two_digits};
 
 /// The lengths that are recommended.
 pub const ROUND_LENGTHS_S: [f64; 18] =
@@ -33,19 +34,6 @@ const LAST_LOOK: f64 = (LOOKS - 1) as f64;
 const STRIDE: f64 = 1.01;
 /// How close to a bound the optimum must lie for the bound to have set it.
 const AT_BOUND: f64 = 2e-3;
-
-/// What bounds the length of a sub from above; `None` = does not.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Limits {
-    /// The mount.
-    pub tracking: Option<Seconds>,
-    /// The turning of a guided field.
-    pub field_rotation: Option<Seconds>,
-    /// The brightest star to keep.
-    pub star_saturation: Option<Seconds>,
-    /// The sky itself.
-    pub sky_saturation: Option<Seconds>,
-}
 
 /// What set the optimum's length.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -148,13 +136,13 @@ impl Search {
         limits.iter().flatten().fold(LONGEST_S, |least, limit| least.min(limit.0))
     }
 
-    pub(super) fn shortest(&self) -> f64 {
+    pub(crate) fn shortest(&self) -> f64 {
         let longest = self.longest();
         if longest > ROUND_LENGTHS_S[0] { ROUND_LENGTHS_S[0] } else { longest / 2.0 }
     }
 
     /// The signal over noise that is to be reached; `None` where a time is given.
-    pub(super) fn demand_snr(&self) -> Option<f64> {
+    pub(crate) fn demand_snr(&self) -> Option<f64> {
         match self.demand {
             Demand::Snr(snr) => Some(snr),
             Demand::Within(_) => None,

@@ -4,7 +4,7 @@
 const HALVINGS: usize = 40;
 
 /// Where in `low..high` a function with one valley is least.
-pub(in crate::plan) fn golden_section(cost: &impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
+pub(crate) fn golden_section(cost: &impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
     const INSIDE: f64 = 0.618_033_988_749_894_9;
     let (mut low, mut high) = (low, high);
     let (mut a, mut b) = (high - INSIDE * (high - low), low + INSIDE * (high - low));
@@ -24,7 +24,7 @@ pub(in crate::plan) fn golden_section(cost: &impl Fn(f64) -> f64, low: f64, high
 }
 
 /// The last point from `inside`, which is good, towards `end`, that is still good.
-pub(super) fn edge(good: &impl Fn(f64) -> bool, inside: f64, end: f64) -> f64 {
+pub(crate) fn edge(good: &impl Fn(f64) -> bool, inside: f64, end: f64) -> f64 {
     if good(end) {
         return end;
     }
@@ -37,7 +37,7 @@ pub(super) fn edge(good: &impl Fn(f64) -> bool, inside: f64, end: f64) -> f64 {
 }
 
 /// The first two digits of a positive number, never more than the number; 0 for anything else.
-pub(in crate::plan) fn two_digits(value: f64) -> f64 {
+pub(crate) fn two_digits(value: f64) -> f64 {
     if value.is_nan() || value <= 0.0 {
         return 0.0;
     }

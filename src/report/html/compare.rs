@@ -1,6 +1,6 @@
 //! The report of a comparison.
 
-use crate::plan::Comparison;
+use crate::decide::Comparison;
 use crate::report::compare::{
     PURCHASE, comparison_entries, comparison_line, noise_entries, purchase_entries, sky_text, travel_text,
 };

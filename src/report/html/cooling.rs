@@ -1,6 +1,6 @@
 //! The report on cooling.
 
-use crate::plan::Cooling;
+use crate::decide::Cooling;
 use crate::report::cooling::{
     against_entries, against_head, cooling_line, read_noise_text, where_entries, year_entries,
 };

@@ -147,7 +147,7 @@ const COMPARE: &[Method] = &[
 const REVIEW: &[Method] = &[
     (
         "sky of a sub",
-        "its background less the dark's, over gain and exposure time; foretold: the plan's own model for that minute, Moon and twilight included",
+        "its background less the dark's, over gain and exposure time; predicted: the plan's own model for that minute, Moon and twilight included",
         "Krisciunas & Schaefer 1991, PASP 103, 1033; Patat 2003, A&A 400, 1183",
     ),
     (

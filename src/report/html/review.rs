@@ -1,8 +1,8 @@
 //! The report of the morning after.
 
-use crate::plan::Review;
 use crate::report::plots::timeline_figure;
 use crate::report::review::{dropped_line, dropped_lines, filter_entries, review_line};
+use crate::review::Review;
 
 use super::blocks::{answer, caveats, figure, heading, list, numbers, paragraph, rejected, subheading, table_of_words};
 use super::methods::{plan_cautions, review_methods};

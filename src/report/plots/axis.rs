@@ -106,8 +106,8 @@ impl Axis {
 
     /// How far along the axis a value stands, 0 to 1.
     pub(super) fn share(&self, value: f64) -> f64 {
-        let of = |value: f64| if self.logarithmic { value.max(f64::MIN_POSITIVE).ln() } else { value };
-        (of(value) - of(self.low)) / (of(self.high) - of(self.low))
+        let on_scale = |value: f64| if self.logarithmic { value.max(f64::MIN_POSITIVE).ln() } else { value };
+        (on_scale(value) - on_scale(self.low)) / (on_scale(self.high) - on_scale(self.low))
     }
 
     /// The value so far along the axis.

@@ -69,16 +69,16 @@ pub fn photon_transfer_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Fi
     let off = |point: &TransferPoint| {
         fit(point.mean_dn.0).map(|fitted| (point.mean_dn.0, 100.0 * (point.variance_dn2 / fitted - 1.0)))
     };
-    let of = |used: bool| points.iter().filter(move |point| point.used == used);
+    let points_used = |used: bool| points.iter().filter(move |point| point.used == used);
     let place = |point: &&&TransferPoint| (point.mean_dn.0, point.variance_dn2);
     let mut above = Panel::new(x.clone(), y, ("signal in DN, offset removed", "variance in DN²"), 270);
     above.series = vec![
         Series::new(Pen::Curve, Shape::Line, curve.clone()),
-        Series::new(Pen::Unused, Shape::Points, of(false).map(|point| place(&point)).collect()),
-        Series::new(Pen::Used, Shape::Points, of(true).map(|point| place(&point)).collect()),
+        Series::new(Pen::Unused, Shape::Points, points_used(false).map(|point| place(&point)).collect()),
+        Series::new(Pen::Used, Shape::Points, points_used(true).map(|point| place(&point)).collect()),
     ];
     let mut panels = vec![above];
-    let residuals: Vec<(f64, f64)> = of(true).filter_map(|point| off(point)).collect();
+    let residuals: Vec<(f64, f64)> = points_used(true).filter_map(|point| off(point)).collect();
     if !residuals.is_empty() {
         let y = Axis::even(residuals.iter().map(|residual| residual.1).chain([-0.5, 0.5]), 0.15);
         let mut below = Panel::new(x.clone(), y, ("signal in DN, offset removed", "used points, % off the curve"), 150);
@@ -102,7 +102,7 @@ pub fn photon_transfer_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Fi
     let description = format!(
         "Variance against signal for {} pairs of flats, {} of them used by the fit. The slope at small signal gives the gain, {}.",
         points.len(),
-        of(true).count(),
+        points_used(true).count(),
         with_uncertainty(&plane.gain_e_per_dn)
     );
     let mut figure = Figure::new(id.into(), title, description, &panels, Table { head, rows }).with_key(
@@ -110,7 +110,7 @@ pub fn photon_transfer_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Fi
         Shape::Points,
         "a pair of flats, used by the fit",
     );
-    if of(false).count() > 0 {
+    if points_used(false).count() > 0 {
         let words = "a pair that the fit left out: too near to saturation, or doubtful";
         figure = figure.with_key(Pen::Unused, Shape::Points, words);
     }

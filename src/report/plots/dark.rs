@@ -195,10 +195,10 @@ pub fn dark_profile_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Figur
         panel(&columns, width, "column in px of the plane", "columns"),
         panel(&rows, height, "row in px of the plane, from the top", "rows"),
     ];
-    let told = |what: &'static str| {
+    let cell = |what: &'static str| {
         move |(place, rate): &(f64, f64)| vec![what.to_owned(), rounded(*place, DIGITS), said(*rate)]
     };
-    let table = columns.iter().map(told("columns")).chain(rows.iter().map(told("rows"))).collect();
+    let table = columns.iter().map(cell("columns")).chain(rows.iter().map(cell("rows"))).collect();
     let head = ["what", "middle in px", "dark current in e⁻/s"].map(String::from).to_vec();
     let spread = |points: &[(f64, f64)]| {
         let (low, high) =

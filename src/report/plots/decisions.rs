@@ -1,6 +1,6 @@
 //! Pictures of decisions: the year of cooling, and the factors between two nights.
 
-use crate::plan::{Comparison, Cooling, MonthOfCooling};
+use crate::decide::{Comparison, Cooling, MonthOfCooling};
 use crate::report::rounded;
 
 use super::axis::{Axis, MONTHS};

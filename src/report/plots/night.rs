@@ -1,6 +1,7 @@
 //! The picture of a dated night.
 
-use crate::plan::{CourseMoment, NightCourse, Plan};
+use crate::night::{CourseMoment, NightCourse};
+use crate::plan::Plan;
 use crate::report::rounded;
 
 use super::axis::{Axis, clock};
@@ -60,14 +61,14 @@ pub fn night_figure(id: &str, plan: &Plan) -> Option<Figure> {
     if panels.is_empty() {
         return None;
     }
-    let told = |value: Option<f64>, digits: usize| value.map_or_else(|| "–".into(), |value| rounded(value, digits));
+    let cell = |value: Option<f64>, digits: usize| value.map_or_else(|| "–".into(), |value| rounded(value, digits));
     let row = |moment: &CourseMoment| {
         vec![
             clock(moment.hours),
-            told(moment.target_deg, 3),
-            told(Some(moment.moon_deg), 3),
-            told(Some(moment.sun_deg), 3),
-            told(moment.sky_mag_per_arcsec2, 4),
+            cell(moment.target_deg, 3),
+            cell(Some(moment.moon_deg), 3),
+            cell(Some(moment.sun_deg), 3),
+            cell(moment.sky_mag_per_arcsec2, 4),
         ]
     };
     let rows = course.moments.iter().map(row).collect();

@@ -141,17 +141,17 @@ fn uprights(filter: &FilterPlan) -> Vec<Upright> {
 #[must_use]
 pub fn snr_figure(id: &str, filter: &FilterPlan, search: &Search) -> Option<Figure> {
     let (sub, every) = (filter.sub_s, filter.dither_every_subs as f64);
-    let each = search.wall_clock(sub, 1.0, every);
-    let planned = filter.subs_kept as f64 * each / 3600.0;
+    let seconds_per_sub = search.wall_clock(sub, 1.0, every);
+    let planned = filter.subs_kept as f64 * seconds_per_sub / 3600.0;
     if !(planned.is_finite() && planned > 0.0) {
         return None;
     }
-    let at = |hours: f64| (hours, search.snr(sub, hours * 3600.0 / each, every));
+    let at = |hours: f64| (hours, search.snr(sub, hours * 3600.0 / seconds_per_sub, every));
     let end = 2.5 * planned;
     // The first hours rise steeply: equal steps of the root.
     let curve: Vec<(f64, f64)> = (1..=CURVE_POINTS / 2)
         .map(|i| at(end * (i as f64 / (CURVE_POINTS / 2) as f64).powi(2)))
-        .filter(|point| point.1.is_finite() && point.0 * 3600.0 >= each)
+        .filter(|point| point.1.is_finite() && point.0 * 3600.0 >= seconds_per_sub)
         .collect();
     let chosen = at(planned);
     let x = Axis::even([0.0, end], 0.0);

@@ -1,7 +1,7 @@
 //! The picture of a reviewed night.
 
-use crate::plan::{FilterReview, Review, SubReview};
 use crate::report::rounded;
+use crate::review::{FilterReview, Review, SubReview};
 use crate::sky::night::Date;
 
 use super::axis::{Axis, clock};
@@ -58,22 +58,22 @@ impl<'a> Course<'a> {
     }
 
     fn values(&self, of: &dyn Fn(&SubReview) -> Option<f64>) -> Vec<(f64, f64, bool)> {
-        let each = self.places.iter().zip(&self.subs);
-        each.filter_map(|(place, sub)| Some((*place, of(sub)?, sub.keep))).filter(|v| v.1.is_finite()).collect()
+        let subs = self.places.iter().zip(&self.subs);
+        subs.filter_map(|(place, sub)| Some((*place, of(sub)?, sub.keep))).filter(|v| v.1.is_finite()).collect()
     }
 
-    /// One panel: a value of each sub, kept and dropped ones by their shape, and what was foretold.
+    /// One panel: a value of each sub, kept and dropped ones by their shape, and what was predicted.
     fn panel(
         &self,
         y_name: String,
         value: &dyn Fn(&SubReview) -> Option<f64>,
-        foretold: &dyn Fn(&SubReview) -> Option<f64>,
+        predicted: &dyn Fn(&SubReview) -> Option<f64>,
     ) -> Option<Panel> {
-        let (values, foretold) = (self.values(value), self.values(foretold));
+        let (values, predicted) = (self.values(value), self.values(predicted));
         if values.is_empty() {
             return None;
         }
-        let all = || values.iter().chain(&foretold).map(|point| point.1);
+        let all = || values.iter().chain(&predicted).map(|point| point.1);
         let (low, high) = all().fold((f64::MAX, f64::MIN), |(low, high), v| (low.min(v), high.max(v)));
         let y = if low > 0.0 && high > STEEP * low {
             Axis::logarithmic(all(), 1.3)
@@ -81,17 +81,17 @@ impl<'a> Course<'a> {
             Axis::even(all().chain([0.0]), 0.08).from(0.0)
         };
         let mut panel = Panel::new(self.axis.clone(), y, (self.name, y_name), 180);
-        let of = |kept: bool| values.iter().filter(|v| v.2 == kept).map(|v| (v.0, v.1)).collect::<Vec<_>>();
+        let points = |kept: bool| values.iter().filter(|v| v.2 == kept).map(|v| (v.0, v.1)).collect::<Vec<_>>();
         panel.series = vec![
-            Series::new(Pen::Curve, Shape::Line, foretold.iter().map(|v| (v.0, v.1)).collect()),
-            Series::new(Pen::Used, Shape::Points, of(true)),
-            Series::new(Pen::Dropped, Shape::Crosses, of(false)),
+            Series::new(Pen::Curve, Shape::Line, predicted.iter().map(|v| (v.0, v.1)).collect()),
+            Series::new(Pen::Used, Shape::Points, points(true)),
+            Series::new(Pen::Dropped, Shape::Crosses, points(false)),
         ];
         Some(panel)
     }
 }
 
-/// The night of a filter, sub by sub: sky, stars' width and stars' light, measured and foretold; `None` without lights.
+/// The night of a filter, sub by sub: sky, stars' width and stars' light, measured and predicted; `None` without lights.
 #[must_use]
 pub fn timeline_figure(id: &str, review: &Review, filter: &FilterReview) -> Option<Figure> {
     let subs: Vec<&SubReview> = review.subs.iter().filter(|sub| sub.filter == filter.name).collect();
@@ -114,7 +114,7 @@ pub fn timeline_figure(id: &str, review: &Review, filter: &FilterReview) -> Opti
     .into_iter()
     .flatten()
     .collect();
-    let told = |value: Option<f64>| value.map_or_else(|| "–".into(), |value| rounded(value, DIGITS));
+    let cell = |value: Option<f64>| value.map_or_else(|| "–".into(), |value| rounded(value, DIGITS));
     let rows = course
         .subs
         .iter()
@@ -124,22 +124,31 @@ pub fn timeline_figure(id: &str, review: &Review, filter: &FilterReview) -> Opti
             vec![
                 if sub.keep { "kept" } else { "left out" }.into(),
                 if course.clocked { clock(*place) } else { format!("{place}") },
-                told(Some(sub.sky_e_per_s.value.0)),
-                told(sub.predicted_sky_e_per_s),
-                told(sub.fwhm_px.map(|width| width.value)),
-                told(Some(sub.predicted_fwhm_px)),
-                told(share(sub)),
+                cell(Some(sub.sky_e_per_s.value.0)),
+                cell(sub.predicted_sky_e_per_s),
+                cell(sub.fwhm_px.map(|width| width.value)),
+                cell(Some(sub.predicted_fwhm_px)),
+                cell(share(sub)),
                 signs.join(", "),
                 sub.file.clone(),
             ]
         })
         .collect();
     let first = if course.clocked { "local time" } else { "sub" };
-    let head =
-        ["sub is", first, "sky in e⁻/s", "foretold", "star width in px", "foretold", "starlight in %", "signs", "file"];
+    let head = [
+        "sub is",
+        first,
+        "sky in e⁻/s",
+        "predicted",
+        "star width in px",
+        "predicted",
+        "starlight in %",
+        "signs",
+        "file",
+    ];
     let head = head.map(String::from).to_vec();
     let description = format!(
-        "{} subs, {} kept. The quiet sky is {} e⁻/s, foretold were {}.",
+        "{} subs, {} kept. The quiet sky is {} e⁻/s, predicted {}.",
         filter.subs,
         filter.subs_kept,
         rounded(filter.sky_e_per_s.value.0, 3),
@@ -154,7 +163,7 @@ pub fn timeline_figure(id: &str, review: &Review, filter: &FilterReview) -> Opti
     if filter.subs_kept < filter.subs {
         figure = figure.with_key(Pen::Dropped, Shape::Crosses, "a sub to leave out");
     }
-    Some(figure.with_key(Pen::Curve, Shape::Line, "foretold by the night file; of starlight, the best subs"))
+    Some(figure.with_key(Pen::Curve, Shape::Line, "predicted by the night file; of starlight, the best subs"))
 }
 
 #[cfg(test)]

@@ -54,10 +54,10 @@ pub fn strip_figure(id: &str, filter: &FilterPlan, search: &Search) -> Option<Fi
         }
     }
     let some = subs.sqrt().round();
-    let told: Vec<f64> = if some > 1.0 && some < subs { vec![1.0, some, subs] } else { vec![1.0, subs] };
+    let shown: Vec<f64> = if some > 1.0 && some < subs { vec![1.0, some, subs] } else { vec![1.0, subs] };
     let mut panel = Panel::new(x, y, ("subs in the stack", "SNR of the lane in a patch"), HEIGHT);
     panel.cells = cells;
-    panel.labels = told.iter().map(|count| (*count, format!("SNR {}", rounded(snr(*count), 3)))).collect();
+    panel.labels = shown.iter().map(|count| (*count, format!("SNR {}", rounded(snr(*count), 3)))).collect();
     let row = |what: &str, count: f64| {
         let (snr, hours) = (snr(count), count * sub.0 / 3600.0);
         vec![
@@ -68,7 +68,7 @@ pub fn strip_figure(id: &str, filter: &FilterPlan, search: &Search) -> Option<Fi
             rounded(hours, DIGITS),
         ]
     };
-    let rows = told.iter().map(|count| row("label", *count)).chain(counts.iter().map(|count| row("column", *count)));
+    let rows = shown.iter().map(|count| row("label", *count)).chain(counts.iter().map(|count| row("column", *count)));
     let head = ["what", "subs", "SNR in the patch", "noise over the lane's light", "hours of open shutter"];
     let table = Table { head: head.map(String::from).to_vec(), rows: rows.collect() };
     let description = format!(

@@ -93,9 +93,9 @@ pub(crate) fn recovered(
 
 fn caveat(at_zero: f64, is_upper_limit: bool) -> Caveat {
     let result = if is_upper_limit {
-        "level and noise were reckoned from the rest; the pixels' own levels are in the noise, which is an upper limit"
+        "level and noise were computed from the rest; the pixels' own levels are in the noise, which is an upper limit"
     } else {
-        "level and noise were reckoned from the rest, for normal noise"
+        "level and noise were computed from the rest, for normal noise"
     };
     Caveat::new(
         "black-clipped",

@@ -4,10 +4,10 @@ use std::ops::Range;
 
 use ndarray::ArrayView2;
 
-use crate::sensor::bands::{self, each_two_rows};
 use crate::sensor::exact;
-use crate::sensor::lanes::widest;
 use crate::sensor::powers::Powers;
+use crate::sensor::row_blocks::{self, each_two_rows};
+use crate::sensor::simd::simd_dispatch;
 use crate::stats::INTERQUARTILE_SIGMAS;
 use crate::units::Seconds;
 
@@ -47,7 +47,7 @@ impl Row {
     fn take(&mut self, first: &[u16], second: &[u16], [ratio, offset]: [f32; 2]) {
         self.differences.resize(first.len(), 0.0);
         self.surpluses.resize(first.len(), 0);
-        widest(
+        simd_dispatch(
             #[inline(always)]
             || {
                 for ((difference, &a), &b) in self.differences.iter_mut().zip(first).zip(second) {
@@ -63,9 +63,10 @@ impl Row {
 
     /// The runs in which some surplus has a square above `quiet`.
     fn loud(&self, quiet: f64) -> impl Iterator<Item = Range<usize>> + '_ {
-        let widest = |run: &[u32]| exact::extremes(run).map_or(0.0, |(_, highest)| f64::from(f32::from_bits(highest)));
+        let highest_of =
+            |run: &[u32]| exact::extremes(run).map_or(0.0, |(_, highest)| f64::from(f32::from_bits(highest)));
         let runs = self.surpluses.chunks(RUN).enumerate();
-        runs.filter(move |(_, run)| widest(run) > quiet).map(|(run, own)| run * RUN..run * RUN + own.len())
+        runs.filter(move |(_, run)| highest_of(run) > quiet).map(|(run, own)| run * RUN..run * RUN + own.len())
     }
 }
 
@@ -75,7 +76,7 @@ impl Compared {
     /// A pixel was hit where it exceeds what the other frame predicts by six sigmas of
     /// read and shot noise of the prediction (a hot pixel predicts itself), and of what most pixels scatter by: where the
     /// camera holds its black level, the level says nothing of the shot noise.
-    pub(super) fn of(
+    pub(super) fn new(
         first: ArrayView2<'_, u16>,
         second: ArrayView2<'_, u16>,
         ratio: f64,
@@ -99,7 +100,7 @@ impl Compared {
         let line = [ratio as f32, (offset * (1.0 - ratio)) as f32];
         let of_band = |band: Range<usize>| {
             let (mut compared, mut row) = (Self::default(), Row::default());
-            let rows = [first, second].map(|plane| bands::cut(plane, band.clone()));
+            let rows = [first, second].map(|plane| row_blocks::cut(plane, band.clone()));
             each_two_rows(rows, |first, second| {
                 row.take(first, second, line);
                 let loud: Vec<Range<usize>> = row.loud(quiet).collect();
@@ -127,7 +128,7 @@ impl Compared {
             compared
         };
         let mut compared = Self::default();
-        bands::of_rows(first.nrows(), of_band).iter().for_each(|band| compared.add(band));
+        row_blocks::of_rows(first.nrows(), of_band).iter().for_each(|band| compared.add(band));
         compared
     }
 
@@ -180,7 +181,7 @@ mod tests {
         first[(0, 0)] = 5000; // hot in both
         let mut second = first.clone();
         second[(2, 2)] = 9000; // hit once
-        let compared = Compared::of(first.view(), second.view(), 1.0, EXPECTATION);
+        let compared = Compared::new(first.view(), second.view(), 1.0, EXPECTATION);
         assert_eq!(compared.hits, [0, 1]);
         approx::assert_relative_eq!(compared.excess[1], 8890.0);
     }
@@ -194,7 +195,7 @@ mod tests {
             })
         };
         let (first, second) = (frame(0), frame(20));
-        let compared = Compared::of(first.view(), second.view(), 1.0, EXPECTATION);
+        let compared = Compared::new(first.view(), second.view(), 1.0, EXPECTATION);
         let differences: Vec<f64> = first.iter().zip(&second).map(|(&a, &b)| f64::from(a) - f64::from(b)).collect();
         let n = differences.len() as f64;
         let mean = differences.iter().sum::<f64>() / n;

@@ -92,7 +92,7 @@ pub(crate) struct DarkStage {
     pub frames: Vec<DarkFrame>,
     temperatures: Moments,
     /// The code at which hot pixels pile up in the longest darks, if they do.
-    pile: Option<f64>,
+    saturation_pileup: Option<f64>,
     pairs: Vec<PairVariance>,
     /// Memory for the sum image, …
     spare: Array2<u32>,
@@ -159,7 +159,7 @@ impl DarkStage {
             sensor,
             frames: Vec::new(),
             temperatures: Moments::default(),
-            pile: None,
+            saturation_pileup: None,
             pairs: Vec::new(),
             spare,
             longest: None,
@@ -183,14 +183,14 @@ impl DarkStage {
         }
         let codes = plane_codes(plane);
         if self.frames.is_empty() {
-            self.pile = pile(&codes, expectation.offset);
+            self.saturation_pileup = saturation_pileup(&codes, expectation.offset);
         }
-        let ceiling = self.pile.map_or(expectation.ceiling, |pile| pile.min(expectation.ceiling));
+        let ceiling = self.saturation_pileup.map_or(expectation.ceiling, |pile| pile.min(expectation.ceiling));
         let expectation = Expectation { ceiling, ..expectation };
         let mut mean = codes.mean();
         if let (Some(partner), Some(before)) = (partner, self.frames.last().copied()) {
             let ratio = exposure / before.exposure;
-            let compared = Compared::of(partner, plane, ratio, expectation);
+            let compared = Compared::new(partner, plane, ratio, expectation);
             mean -= compared.excess[1] / plane.len() as f64;
             if self.frames.len() == 1 {
                 self.frames[0].mean -= compared.excess[0] / plane.len() as f64;
@@ -377,7 +377,7 @@ impl DarkStage {
 /// The code from which on hot pixels pile up at the well: the top 3 % of the range above the
 /// offset holds more than twice as many pixels as the 9 % below it. A tail without a well thins
 /// out towards its end instead.
-fn pile(codes: &Histogram, offset: f64) -> Option<f64> {
+fn saturation_pileup(codes: &Histogram, offset: f64) -> Option<f64> {
     let top = codes.occupied().next_back().map(|(code, _)| f64::from(code))? - offset;
     let above = |share: f64| {
         let bright = codes.occupied().rev().take_while(|(code, _)| f64::from(*code) - offset >= share * top);

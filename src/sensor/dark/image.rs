@@ -3,7 +3,7 @@
 use ndarray::{Array2, ArrayView2, Axis};
 
 use crate::sensor::pattern::glow::Tiles;
-use crate::sensor::{bands, exact};
+use crate::sensor::{exact, row_blocks};
 use crate::stats::Histogram;
 use crate::units::Seconds;
 
@@ -41,7 +41,7 @@ pub(crate) struct DarkImage {
 impl LongestStack {
     /// An empty one, in the memory of an old image.
     pub(super) fn new(exposure: Seconds, shape: (usize, usize), old: Array2<u32>) -> Self {
-        Self { exposure, sum: bands::room(old, shape), frames: 0 }
+        Self { exposure, sum: row_blocks::room(old, shape), frames: 0 }
     }
 
     pub(super) fn into_memory(self) -> Array2<u32> {
@@ -52,14 +52,14 @@ impl LongestStack {
     pub(super) fn add(&mut self, plane: ArrayView2<'_, u16>, exposure: Seconds) {
         // The sums hold 65 537 frames of the highest code.
         if same_exposure(self.exposure, exposure) && self.sum.dim() == plane.dim() && self.frames < 65_537 {
-            let parts = self.sum.axis_chunks_iter_mut(Axis(0), bands::ROWS);
-            let parts = parts.zip(plane.axis_chunks_iter(Axis(0), bands::ROWS)).collect();
+            let parts = self.sum.axis_chunks_iter_mut(Axis(0), row_blocks::ROWS);
+            let parts = parts.zip(plane.axis_chunks_iter(Axis(0), row_blocks::ROWS)).collect();
             let first = self.frames == 0;
-            bands::each(parts, |(mut sums, plane)| {
+            row_blocks::each(parts, |(mut sums, plane)| {
                 let mut gathered = Vec::new();
                 for (row, mut sums) in sums.rows_mut().into_iter().enumerate() {
                     let sums = sums.as_slice_mut().unwrap_or_default();
-                    exact::add(bands::row_of(plane, row, &mut gathered), sums, first);
+                    exact::add(row_blocks::row_of(plane, row, &mut gathered), sums, first);
                 }
             });
             self.frames += 1;
@@ -70,10 +70,10 @@ impl LongestStack {
     pub(super) fn numbers(&self, expectation: Expectation) -> DarkImage {
         let Expectation { offset, read_variance, dn_per_e, pattern_variance, .. } = expectation;
         let (frames, exposure) = (f64::from(self.frames), self.exposure);
-        let tiles = Tiles::of(self.sum.view(), self.frames);
+        let tiles = Tiles::new(self.sum.view(), self.frames);
         let rates = self.rates(offset);
         let median = median_of(&rates);
-        let sketch = Sketch::of(self.sum.view(), self.frames, exposure, offset).counted(&rates, median);
+        let sketch = Sketch::new(self.sum.view(), self.frames, exposure, offset).counted(&rates, median);
         let noise = |rate: f64| {
             let shot = (rate * exposure.0).max(0.0) * dn_per_e;
             ((read_variance + shot) / frames).sqrt() / exposure.0
@@ -101,21 +101,21 @@ impl LongestStack {
         let width = self.frames.div_ceil(MOST_BINS_PER_CODE).max(1);
         let bin = |sum: u32| (sum / width) as i32;
         let ends = |band| {
-            let all = bands::cut(self.sum.view(), band).to_slice().unwrap_or_default();
+            let all = row_blocks::cut(self.sum.view(), band).to_slice().unwrap_or_default();
             exact::extremes(all).unwrap_or((u32::MAX, 0))
         };
-        let ends = bands::of_rows(self.sum.nrows(), ends);
+        let ends = row_blocks::of_rows(self.sum.nrows(), ends);
         let (low, high) = ends.into_iter().fold((u32::MAX, 0), |(l, h), (low, high)| (l.min(low), h.max(high)));
         let empty = || Histogram::new(bin(low), bin(high));
         let of_band = |band, sums: &mut Histogram| {
-            let all = bands::cut(self.sum.view(), band).to_slice().unwrap_or_default();
+            let all = row_blocks::cut(self.sum.view(), band).to_slice().unwrap_or_default();
             if width == 1 {
                 sums.push_all(all.iter().map(|&sum| sum as i32)); // no division: four times as quick
             } else {
                 sums.push_all(all.iter().map(|&sum| bin(sum)));
             }
         };
-        let (_, sums) = bands::of_rows_with(self.sum.nrows(), empty, of_band);
+        let (_, sums) = row_blocks::of_rows_with(self.sum.nrows(), empty, of_band);
         let sums = sums.into_iter().reduce(Histogram::with).unwrap_or_else(empty);
         let middle = f64::from(width - 1) / 2.0;
         let level = |bin: i32| (f64::from(bin) * f64::from(width) + middle) / f64::from(self.frames);

@@ -47,7 +47,7 @@ pub(crate) struct Sketch {
 
 impl Sketch {
     /// Of a sum image of `frames` darks whose level without time is `offset`.
-    pub(super) fn of(sum: ArrayView2<'_, u32>, frames: u32, exposure: Seconds, offset: f64) -> Self {
+    pub(super) fn new(sum: ArrayView2<'_, u32>, frames: u32, exposure: Seconds, offset: f64) -> Self {
         let (height, width) = sum.dim();
         let rate = |sum: f64| (sum / f64::from(frames) - offset) / exposure.0;
         let few = |length: usize, most: usize| (length / LEAST_SIDE).clamp(1, most);
@@ -187,7 +187,7 @@ mod tests {
         sum[(10, 10)] = 10 * (200 + 5000);
         sum[(11, 10)] = 10 * 199;
         let rates: Vec<(f64, f64)> = sum.iter().map(|sum| ((f64::from(*sum) / 10.0 - 200.0) / 100.0, 1.0)).collect();
-        let sketch = Sketch::of(sum.view(), 10, Seconds(100.0), 200.0).counted(&rates, 0.15);
+        let sketch = Sketch::new(sum.view(), 10, Seconds(100.0), 200.0).counted(&rates, 0.15);
         let picture = sketch.picture(None, ElectronsPerDn(2.0), 1);
         assert_eq!((picture.pixels(), picture.pixels_below), (64 * 96, 1));
         let beyond = picture.bins.iter().filter(|bin| bin.from_e_per_s > 2.9).map(|bin| bin.pixels).sum::<u64>();
@@ -204,7 +204,7 @@ mod tests {
     fn a_bin_holds_what_lies_between_its_edges() {
         let sum = Array2::from_shape_fn((50, 100), |(i, j)| 10_f64.powf((100 * i + j) as f64 / 800.0 + 2.0) as u32);
         let rates: Vec<(f64, f64)> = sum.iter().map(|sum| (f64::from(*sum), 1.0)).collect();
-        let sketch = Sketch::of(sum.view(), 1, Seconds(1.0), 0.0).counted(&rates, 5e3);
+        let sketch = Sketch::new(sum.view(), 1, Seconds(1.0), 0.0).counted(&rates, 5e3);
         let picture = sketch.picture(None, ElectronsPerDn(1.0), 0);
         assert!(picture.bins.len() > 40 && picture.pixels_below > 500);
         for bin in &picture.bins {

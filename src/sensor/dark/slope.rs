@@ -33,11 +33,11 @@ struct Warmth {
 
 impl Warmth {
     /// By the theorem of Frisch, Waugh and Lovell: the regressor's coefficient is that of the parts that a line over time leaves.
-    fn of(points: &[Point], at: Option<f64>) -> Option<Self> {
+    fn new(points: &[Point], at: Option<f64>) -> Option<Self> {
         let temperatures: Vec<f64> = points.iter().filter_map(|point| point.temperature).collect();
         let moments: Moments = temperatures.iter().copied().collect();
-        let told = temperatures.len() == points.len() && moments.variance()?.sqrt() >= TELLING_KELVIN;
-        if !told || points.len() < ENOUGH_FREEDOM + 3 {
+        let temperature_known = temperatures.len() == points.len() && moments.variance()?.sqrt() >= TELLING_KELVIN;
+        if !temperature_known || points.len() < ENOUGH_FREEDOM + 3 {
             return None;
         }
         let at = at.or(moments.mean())?;
@@ -77,7 +77,7 @@ pub(super) fn slope_over_time(
     at: Option<f64>,
     unseen: impl Fn(f64) -> f64,
 ) -> Option<(Estimate<f64>, f64)> {
-    let warmth = Warmth::of(points, at);
+    let warmth = Warmth::new(points, at);
     let times: Vec<f64> = points.iter().map(|point| point.time).collect();
     let levels: Vec<f64> = match &warmth {
         Some(warmth) => points.iter().zip(&warmth.of_points).map(|(point, warm)| point.level - warm).collect(),

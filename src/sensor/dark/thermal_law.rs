@@ -33,7 +33,7 @@ const CREDIBLE_EV: std::ops::RangeInclusive<f64> = 0.05..=2.5;
 /// after published measurements that level off when cold.
 #[must_use]
 pub fn thermal_law(dark_current: &[DarkCurrentPoint], gain: f64) -> Option<Thermal> {
-    let mut points: Vec<Point> = dark_current.iter().filter_map(|point| Point::of(point, gain)).collect();
+    let mut points: Vec<Point> = dark_current.iter().filter_map(|point| Point::new(point, gain)).collect();
     points.sort_by(|a, b| a.celsius.0.total_cmp(&b.celsius.0));
     let (coldest, warmest) = (points.first()?.clone(), points.last()?.clone());
     if warmest.celsius.0 - coldest.celsius.0 < 1.0 {
@@ -81,7 +81,7 @@ struct Point {
 
 impl Point {
     /// `None` without a temperature or a rate above 0.
-    fn of(point: &DarkCurrentPoint, gain: f64) -> Option<Self> {
+    fn new(point: &DarkCurrentPoint, gain: f64) -> Option<Self> {
         let rate = point.e_per_s.value.0;
         // A variance is converted with the gain squared.
         let common = if point.from == DarkCurrentSource::Variance { 2.0 * gain } else { gain };

@@ -106,24 +106,24 @@ pub(super) struct PlaneOf {
 pub(super) fn planes_of(light: &FrameInfo, options: BackgroundOptions<'_>) -> Vec<PlaneOf> {
     let typed = options.gain.map(|gain| Estimate::new(gain.0, gain.0 * TYPED_GAIN_UNCERTAINTY));
     if let Some(mode) = options.mode {
-        let of = |plane: &crate::camera::Plane| PlaneOf {
+        let from_profile = |plane: &crate::camera::Plane| PlaneOf {
             name: plane.plane.clone(),
             colour: plane.colour,
             cell: cell_named(&plane.plane),
             gain: typed.or(Some(plane.gain_e_per_dn)),
         };
-        return mode.planes.iter().map(of).collect();
+        return mode.planes.iter().map(from_profile).collect();
     }
     let Some(pattern) = options.cfa.or(light.cfa) else {
         return vec![PlaneOf { name: "mono".into(), colour: None, cell: None, gain: typed }];
     };
-    let of = |(row, column)| PlaneOf {
+    let from_cell = |(row, column)| PlaneOf {
         name: format!("r{row}c{column}"),
         colour: Some(pattern.colour(row, column)),
         cell: Some((row, column)),
         gain: typed,
     };
-    [(0, 0), (0, 1), (1, 0), (1, 1)].map(of).into()
+    [(0, 0), (0, 1), (1, 0), (1, 1)].map(from_cell).into()
 }
 
 /// The place in the stored cell that a plane's name says; `None` for `mono`.

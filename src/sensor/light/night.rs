@@ -94,13 +94,13 @@ impl<'a> LightMeter<'a> {
         let (gain, seconds) = (plane.gain_e_per_dn.value.0, light.info.exposure.0);
         let full = STRAIGHT * plane.saturation_e.value.0 / gain;
         let (stars, count) = field_stars(&image, gain);
-        let of = |star: super::field::Found| FieldStar {
+        let field_star = |star: super::field::Found| FieldStar {
             x_px: star.centre.1 * step + column as f64 + 1.0,
             y_px: star.centre.0 * step + row as f64 + 1.0,
             e_per_s: ElectronsPerSecond(star.counts * gain / seconds),
             fwhm_px: star.fwhm * step,
             straight: star.peak < full,
         };
-        (stars.into_iter().map(of).collect(), count)
+        (stars.into_iter().map(field_star).collect(), count)
     }
 }

@@ -8,8 +8,8 @@ use crate::caveat::Caveat;
 use crate::stats::{Estimate, polynomial_fit};
 use crate::units::ElectronsPerDn;
 
-use crate::sensor::bands;
-use crate::sensor::lanes;
+use crate::sensor::row_blocks;
+use crate::sensor::simd;
 use crate::sensor::stack::plane_mean;
 
 /// At most this many rows and columns in the middle are looked at.
@@ -213,12 +213,12 @@ fn coupled(
         let (bottom, end) = (from(rows - MARGIN, down), from(columns - MARGIN, right));
         let other = part(d.view(), top..bottom, left..end, stride);
         let sum = base.rows().into_iter().zip(other.rows()).map(|(a, b)| match (a.to_slice(), b.to_slice()) {
-            (Some(a), Some(b)) => lanes::dot(a, b),
+            (Some(a), Some(b)) => simd::dot(a, b),
             _ => f64::from(a.iter().zip(b).map(|(a, b)| a * b).sum::<f32>()),
         });
         sum.sum::<f64>() / count
     };
-    let products = bands::each([&[(0, 0)], &LAGS[..], &FAR[..]].concat(), product);
+    let products = row_blocks::each([&[(0, 0)], &LAGS[..], &FAR[..]].concat(), product);
     let (variance, near, far) = (products[0], &products[1..=LAGS.len()], &products[1 + LAGS.len()..]);
     let far = far.iter().sum::<f64>() / FAR.len() as f64;
     let (neighbours, nearest) = (near.iter().sum::<f64>(), near[..4].iter().sum::<f64>() / 4.0);

@@ -28,7 +28,7 @@ struct Extremes {
 }
 
 impl Extremes {
-    fn of(plane: ArrayView2<'_, u16>) -> Self {
+    fn new(plane: ArrayView2<'_, u16>) -> Self {
         let (mut peaks, mut pits, mut pixels) = (0_u64, 0_u64, 0_u64);
         let (rows, columns) = plane.dim();
         let middle = |length: usize| {
@@ -82,7 +82,7 @@ impl Filtered {
         if self.found.is_some() || plane.nrows() < 8 || plane.ncols() < 8 {
             return;
         }
-        let extremes = Extremes::of(plane);
+        let extremes = Extremes::new(plane);
         if extremes.peaks_are_missing() {
             self.of_darks = kind == FrameKind::Dark;
             let share = |count: f64| 100.0 * count / extremes.pixels;

@@ -11,8 +11,8 @@ use ndarray::{ArrayView2, Zip};
 use crate::stats::{Histogram, Moments, clipped_variance_factor};
 use crate::units::Dn;
 
-use crate::sensor::bands::{self, each_two_rows};
 use crate::sensor::exact;
+use crate::sensor::row_blocks::{self, each_two_rows};
 
 /// Differences beyond this many robust sigmas may be events, not noise: a cosmic ray, a jump.
 /// Wide enough that the brightest part of a vignetted flat, with up to twice the median
@@ -92,7 +92,7 @@ impl Sums {
     }
 
     /// The sums of a band of both frames, whose differences are counted.
-    fn of(frames: [ArrayView2<'_, u16>; 2], differences: &mut Histogram) -> Self {
+    fn from_frames(frames: [ArrayView2<'_, u16>; 2], differences: &mut Histogram) -> Self {
         let mut sums = Self::new();
         each_two_rows(frames, |a, b| {
             sums.take([a, b]);
@@ -154,16 +154,16 @@ fn covariance(product: u64, x: u64, y: u64, n: u64) -> f64 {
 impl PairStatistics {
     /// Statistics of two planes of equal shape with at least two pixels; `None` otherwise.
     #[must_use]
-    pub fn of(first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>) -> Option<Self> {
+    pub fn from_frames(first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>) -> Option<Self> {
         let count = first.len() as u64;
         if first.dim() != second.dim() || count < 2 {
             return None;
         }
         let of_band = |band: Range<usize>, differences: &mut Histogram| {
-            Sums::of([first, second].map(|frame| bands::cut(frame, band.clone())), differences)
+            Sums::from_frames([first, second].map(|frame| row_blocks::cut(frame, band.clone())), differences)
         };
         let empty = || Histogram::new(-65_535, 65_535);
-        let (sums, differences) = bands::of_rows_with(first.nrows(), empty, of_band);
+        let (sums, differences) = row_blocks::of_rows_with(first.nrows(), empty, of_band);
         let sums = sums.into_iter().reduce(Sums::with)?;
         let differences = differences.into_iter().reduce(Histogram::with)?;
         let row_means: Moments = sums.rows.iter().copied().collect();
@@ -403,21 +403,21 @@ mod tests {
         // The pair of the published-style hand example: unbiased variance 1.15 by hand.
         let first = arr2(&[[10_u16, 12, 11], [13, 9, 11]]);
         let second = arr2(&[[11_u16, 12, 10], [12, 10, 14]]);
-        let pair = PairStatistics::of(first.view(), second.view()).unwrap();
+        let pair = PairStatistics::from_frames(first.view(), second.view()).unwrap();
         approx::assert_relative_eq!(pair.variance(), 1.15, epsilon = 1e-12);
         approx::assert_relative_eq!(pair.mean().0, 45.0 / 4.0);
     }
 
     #[test]
     fn needs_a_pair_of_equal_shape() {
-        assert!(PairStatistics::of(arr2(&[[1_u16, 2]]).view(), arr2(&[[1_u16], [2]]).view()).is_none());
+        assert!(PairStatistics::from_frames(arr2(&[[1_u16, 2]]).view(), arr2(&[[1_u16], [2]]).view()).is_none());
     }
 
     #[test]
     fn a_drift_of_the_lamp_is_scaled_away() {
         let first = ndarray::Array2::from_shape_fn((64, 64), |(row, column)| 1000 + 20 * (row + column) as u16);
         let second = first.mapv(|y| y / 2);
-        let pair = PairStatistics::of(first.view(), second.view()).unwrap();
+        let pair = PairStatistics::from_frames(first.view(), second.view()).unwrap();
         assert!(pair.variance() > 1000.0);
         approx::assert_relative_eq!(pair.scaled_variance(Dn(0.0), f64::INFINITY), 0.0, epsilon = 1e-9);
     }
@@ -425,7 +425,7 @@ mod tests {
     #[test]
     fn the_same_file_twice_is_noticed() {
         let frame = arr2(&[[5_u16, 9], [7, 6]]);
-        assert!(PairStatistics::of(frame.view(), frame.view()).unwrap().is_duplicate());
+        assert!(PairStatistics::from_frames(frame.view(), frame.view()).unwrap().is_duplicate());
     }
 
     #[test]

@@ -6,7 +6,7 @@ use crate::caveat::Caveat;
 use crate::stats::Estimate;
 use crate::units::{ElectronsPerDn, ElectronsPerSecond, Seconds};
 
-use crate::sensor::{bands, exact};
+use crate::sensor::{exact, row_blocks};
 
 /// Side of a tile in pixels; half of it on planes with fewer than `WIDE` pixels a side.
 const TILE: usize = 64;
@@ -32,7 +32,7 @@ pub(crate) struct Tiles {
 impl Tiles {
     /// The tiles of the sum of so many frames; `None` when there are fewer than three a side. Medians: hot pixels do not
     /// count.
-    pub(crate) fn of(sums: ArrayView2<'_, u32>, frames: u32) -> Option<Self> {
+    pub(crate) fn new(sums: ArrayView2<'_, u32>, frames: u32) -> Option<Self> {
         let (rows, columns) = sums.dim();
         let side = if rows.min(columns) < WIDE { TILE / 2 } else { TILE };
         let (down, across) = (rows / side, columns / side);
@@ -41,7 +41,7 @@ impl Tiles {
         }
         let part = |place: usize, tiles: usize, whole: usize| place * whole / tiles..(place + 1) * whole / tiles;
         let of_row = |i: usize| {
-            let row = bands::cut(sums, part(i, down, rows));
+            let row = row_blocks::cut(sums, part(i, down, rows));
             let mut counts = Vec::new();
             let of_tile = |j: usize| {
                 let mut tile = row;
@@ -52,7 +52,7 @@ impl Tiles {
             };
             (0..across).map(of_tile).collect::<Vec<(f64, f64)>>()
         };
-        let tiles = bands::each((0..down).collect(), of_row).concat();
+        let tiles = row_blocks::each((0..down).collect(), of_row).concat();
         let array = |values: Vec<f64>| Array2::from_shape_vec((down, across), values).ok();
         let (medians, sigmas) = tiles.into_iter().unzip();
         Some(Self { medians: array(medians)?, sigmas: array(sigmas)? })

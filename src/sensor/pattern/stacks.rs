@@ -48,7 +48,7 @@ struct Bounds {
     brightest: f64,
     highest: u16,
     /// The highest code, where pixels pile up: saturation is not above.
-    pile: Option<u16>,
+    saturation_pileup: Option<u16>,
 }
 
 impl Bounds {
@@ -56,19 +56,19 @@ impl Bounds {
         let level = pair.mean().0;
         self.brightest = self.brightest.max(level);
         if pair.highest > self.highest {
-            (self.highest, self.pile) = (pair.highest, None);
+            (self.highest, self.saturation_pileup) = (pair.highest, None);
         }
         let lit = level - dark > LIT_SHARE * (f64::from(pair.highest) - dark);
         let piled =
             pair.share_at_highest >= PILE_SHARE && pair.share_at_highest * 2.0 * pair.count as f64 >= FEWEST_PILED;
         if pair.highest == self.highest && piled && lit {
-            self.pile = Some(self.highest);
+            self.saturation_pileup = Some(self.highest);
         }
     }
 
     /// Where the middle between `dark` and saturation may lie.
     fn half(&self, dark: [f64; 2]) -> [f64; 2] {
-        let most = self.pile.map_or(HIGHEST_CODE, f64::from);
+        let most = self.saturation_pileup.map_or(HIGHEST_CODE, f64::from);
         [(self.brightest + dark[0]) / 2.0, (most + dark[1]) / 2.0]
     }
 }
@@ -129,7 +129,7 @@ impl Stacks {
         let half = self.bounds.half(self.dark(level));
         let done = self.done.iter().filter(|(key, _)| key.kind == FrameKind::Flat).map(|(_, done)| done.level);
         if !(is_flat && done.chain(coming).any(|other| nearer(other, level, half))) {
-            self.done.extend(Uniformity::of(&stack, !is_flat).map(|uniformity| (key, uniformity)));
+            self.done.extend(Uniformity::new(&stack, !is_flat).map(|uniformity| (key, uniformity)));
         }
         self.spare = stack.into_memory();
     }
@@ -169,7 +169,7 @@ mod tests {
                 })
             });
             let [a, b] = [frames[0].view(), frames[1].view()];
-            stacks.push(key(kind, number), [a, b], &PairStatistics::of(a, b).unwrap());
+            stacks.push(key(kind, number), [a, b], &PairStatistics::from_frames(a, b).unwrap());
             stacks.end();
         };
         push(FrameKind::Bias, 0, 100.0);
@@ -212,11 +212,11 @@ mod tests {
         for level in [1000, 1001, 1003] {
             let frames = [frame(level), frame(level)];
             let [a, b] = [frames[0].view(), frames[1].view()];
-            stacks.push(key(FrameKind::Bias, 0), [a, b], &PairStatistics::of(a, b).unwrap());
+            stacks.push(key(FrameKind::Bias, 0), [a, b], &PairStatistics::from_frames(a, b).unwrap());
         }
         let other = [frame(1500), frame(1500)];
         let [a, b] = [other[0].view(), other[1].view()];
-        stacks.push(key(FrameKind::Bias, 0), [a, b], &PairStatistics::of(a, b).unwrap());
+        stacks.push(key(FrameKind::Bias, 0), [a, b], &PairStatistics::from_frames(a, b).unwrap());
         stacks.settle(None);
         assert_eq!(stacks.done.len(), 2);
     }

@@ -7,11 +7,11 @@ use ndarray::{Array2, ArrayView2, ArrayViewMut2, Axis};
 use crate::stats::{Estimate, Moments};
 use crate::units::Quantity;
 
-use crate::sensor::bands::{self, row_of};
 use crate::sensor::exact;
-use crate::sensor::lanes::widest;
 use crate::sensor::pattern::glow::Tiles;
 use crate::sensor::powers::Powers;
+use crate::sensor::row_blocks::{self, row_of};
+use crate::sensor::simd::simd_dispatch;
 
 /// Side of the box that the high-pass filter takes off (EMVA 1288 Release 4.0 Linear, from memory: 5 × 5).
 pub const HIGH_PASS: usize = 5;
@@ -67,7 +67,7 @@ impl Band {
 
     /// Adds a band of frames to the `sums` of its pixels, a row of all of them at a time: the sums are fetched once. They
     /// hold nothing of worth where these are the `first` frames.
-    fn of<const FRAMES: usize>(
+    fn from_frames<const FRAMES: usize>(
         frames: [ArrayView2<'_, u16>; FRAMES],
         mut sums: ArrayViewMut2<'_, u32>,
         first: bool,
@@ -255,17 +255,17 @@ impl StackPattern {
     pub(super) fn push_all<const FRAMES: usize>(&mut self, frames: [ArrayView2<'_, u16>; FRAMES]) {
         let shape = frames[0].dim();
         if self.frames == 0 {
-            self.sum = bands::room(std::mem::take(&mut self.sum), shape);
+            self.sum = row_blocks::room(std::mem::take(&mut self.sum), shape);
         }
         let left_out = shape != self.sum.dim() || self.sum.is_empty();
         if left_out || self.frames + FRAMES as u32 > MOST_FRAMES {
             return;
         }
         let first = self.frames == 0;
-        let tops = (0..shape.0).step_by(bands::ROWS);
-        let parts = tops.zip(self.sum.axis_chunks_iter_mut(Axis(0), bands::ROWS)).collect();
-        let of_bands = bands::each(parts, |(top, sums)| {
-            Band::of(frames.map(|frame| bands::cut(frame, top..top + sums.nrows())), sums, first)
+        let tops = (0..shape.0).step_by(row_blocks::ROWS);
+        let parts = tops.zip(self.sum.axis_chunks_iter_mut(Axis(0), row_blocks::ROWS)).collect();
+        let of_bands = row_blocks::each(parts, |(top, sums)| {
+            Band::from_frames(frames.map(|frame| row_blocks::cut(frame, top..top + sums.nrows())), sums, first)
         });
         let mut of_frames = [(); FRAMES].map(|()| Vec::with_capacity(of_bands.len()));
         for bands in of_bands {
@@ -363,9 +363,9 @@ impl StackPattern {
         let middle = self.level.mean().unwrap_or(0.0) * f64::from(self.frames);
         let of_band = |band| {
             let (mut powers, mut line) = (Powers::default(), vec![0.0; self.sum.ncols()]);
-            for sums in bands::cut(self.sum.view(), band).rows() {
+            for sums in row_blocks::cut(self.sum.view(), band).rows() {
                 let sums = sums.to_slice().unwrap_or_default();
-                widest(
+                simd_dispatch(
                     #[inline(always)]
                     || line.iter_mut().zip(sums).for_each(|(value, &sum)| *value = f64::from(sum) - middle),
                 );
@@ -374,7 +374,7 @@ impl StackPattern {
             powers
         };
         let mut powers = Powers::default();
-        bands::of_rows(self.sum.nrows(), of_band).iter().for_each(|band| powers.add(band));
+        row_blocks::of_rows(self.sum.nrows(), of_band).iter().for_each(|band| powers.add(band));
         powers
     }
 
@@ -393,7 +393,7 @@ impl StackPattern {
         let (rows, columns) = self.sum.dim();
         let [inner_rows, inner_columns] = [rows, columns].map(|length| length - 2 * (b / 2));
         let (mut all, mut of_rows, mut of_columns) = (Powers::default(), Powers::default(), vec![0.0; inner_columns]);
-        for (powers, lines, columns) in bands::of_rows(inner_rows, |band| self.filtered_band(b, band)) {
+        for (powers, lines, columns) in row_blocks::of_rows(inner_rows, |band| self.filtered_band(b, band)) {
             all.add(&powers);
             of_rows.extend(&lines);
             of_columns.iter_mut().zip(columns).for_each(|(sum, column)| *sum += column);
@@ -419,7 +419,7 @@ impl StackPattern {
         let inner = half..self.sum.ncols() - half;
         // Sums over the rows of the box, and over the box.
         let (mut strip, mut inside) = (vec![0_i32; self.sum.ncols()], vec![0_i32; inner.len()]);
-        let row = |row: usize| bands::cut(self.sum.view(), row..row + 1).to_slice().unwrap_or_default();
+        let row = |row: usize| row_blocks::cut(self.sum.view(), row..row + 1).to_slice().unwrap_or_default();
         for above in band.start..band.start + b - 1 {
             strip.iter_mut().zip(row(above)).for_each(|(sum, &y)| *sum += y as i32);
         }
@@ -427,7 +427,7 @@ impl StackPattern {
         let (mut of_columns, mut line) = (vec![0.0; inner.len()], vec![0.0; inner.len()]);
         for top in band {
             let (entering, own, leaving) = (row(top + b - 1), &row(top + half)[inner.clone()], row(top));
-            widest(
+            simd_dispatch(
                 #[inline(always)]
                 || {
                     strip.iter_mut().zip(entering).for_each(|(sum, &y)| *sum += y as i32);
@@ -475,11 +475,11 @@ pub(crate) struct Uniformity {
 
 impl Uniformity {
     /// `None` with fewer than two frames.
-    pub(super) fn of(stack: &StackPattern, is_dark: bool) -> Option<Self> {
+    pub(super) fn new(stack: &StackPattern, is_dark: bool) -> Option<Self> {
         let pixels = stack.pixels();
         let plain = stack.variances_with(&pixels, None)?;
         let filtered = stack.variances_with(&pixels, Some(HIGH_PASS)).unwrap_or(plain);
-        let tiles = if is_dark { Tiles::of(stack.sum.view(), stack.frames) } else { None };
+        let tiles = if is_dark { Tiles::new(stack.sum.view(), stack.frames) } else { None };
         Some(Self { level: stack.mean()?, plain, filtered, tiles })
     }
 }

@@ -36,7 +36,7 @@ impl PlaneMeter {
         let before = self.darks.last().and_then(|stage| stage.frames.last()).map(|frame| frame.exposure);
         if let (Some(partner), Some(before)) = (partner, before)
             && (self.expectation.is_none() || (!self.has_bias_pairs() && same_exposure(before, key.exposure)))
-            && let Some(pair) = PairStatistics::of(partner, plane)
+            && let Some(pair) = PairStatistics::from_frames(partner, plane)
         {
             if self.expectation.is_none() {
                 self.expectation = Some(self.expectation(&pair));

@@ -5,8 +5,8 @@ use ndarray::ArrayView2;
 use crate::caveat::Caveat;
 use crate::units::ElectronsPerDn;
 
-use crate::sensor::bands;
 use crate::sensor::dark::current::DarkStage;
+use crate::sensor::row_blocks;
 use crate::sensor::stack::plane_codes;
 
 /// At most this many rows in the middle of a flat are looked at for stars.
@@ -25,7 +25,7 @@ const NO_DARK_SHARE: f64 = 0.03;
 pub(crate) fn stars(plane: ArrayView2<'_, u16>, offset: f64) -> Option<f64> {
     let rows = plane.nrows();
     let top = rows.saturating_sub(ROWS) / 2;
-    let codes = plane_codes(bands::cut(plane, top..(top + ROWS).min(rows)));
+    let codes = plane_codes(row_blocks::cut(plane, top..(top + ROWS).min(rows)));
     let (median, low) = (codes.quantile(0.5)?, codes.quantile(0.1587)?);
     let limit = median + STAR_SIGMAS * (median - low).max(1.0);
     let (mut bright, mut excess) = (0.0, 0.0);

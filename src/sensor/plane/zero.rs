@@ -76,7 +76,7 @@ pub(super) struct ShortDark {
 }
 
 impl PlaneMeter {
-    pub(crate) fn lone_bias(&mut self, sensor: Option<Celsius>, plane: ArrayView2<'_, u16>) {
+    pub(crate) fn unpaired_bias(&mut self, sensor: Option<Celsius>, plane: ArrayView2<'_, u16>) {
         self.bias_stack(sensor).lone.push(plane_mean(&plane));
     }
 

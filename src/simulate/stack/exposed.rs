@@ -16,7 +16,7 @@ struct Masters {
 }
 
 impl Masters {
-    fn of(truth: &StackTruth, night: u64, fixed: &FixedPattern) -> Self {
+    fn from_truth(truth: &StackTruth, night: u64, fixed: &FixedPattern) -> Self {
         let chance = &mut truth.chance(night, Purpose::Masters);
         let bias = averaged(truth.biases, fixed, |_, level| reading(truth, 0.0, level, chance));
         let too_warm = truth.sub_s.0 * (1.0 + truth.dark_mismatch);
@@ -52,8 +52,8 @@ pub(super) struct CalibratedLights<'a> {
 
 impl<'a> CalibratedLights<'a> {
     pub(super) fn new(truth: &'a StackTruth, night: u64) -> Self {
-        let fixed = FixedPattern::of(truth, night);
-        let masters = Masters::of(truth, night, &fixed);
+        let fixed = FixedPattern::from_truth(truth, night);
+        let masters = Masters::from_truth(truth, night, &fixed);
         Self { truth, shifts: shifts(truth, night), fixed, masters }
     }
 

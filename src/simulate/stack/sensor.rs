@@ -45,7 +45,7 @@ pub(super) struct FixedPattern {
 }
 
 impl FixedPattern {
-    pub(super) fn of(truth: &StackTruth, night: u64) -> Self {
+    pub(super) fn from_truth(truth: &StackTruth, night: u64) -> Self {
         let chance = &mut truth.chance(night, Purpose::Fixed);
         let margin = truth.margin(night);
         let size = (truth.side_px + margin[0], truth.side_px + margin[1]);

@@ -1,0 +1,155 @@
+//! Two nights side by side: hours for the same signal over noise, and why.
+
+use serde::Serialize;
+
+use crate::camera::CameraProfile;
+use crate::caveat::{Caveat, push_once};
+use crate::noise::{NoiseShares, Rates};
+use crate::stats::Estimate;
+use crate::units::Seconds;
+
+use super::hours::Hours;
+use super::pair::{Pair, Side};
+use super::sky_answer::asking_for_snr;
+use super::weighed::best_mode;
+use crate::night::{Goal, Night};
+use crate::plan::{OutOfReach, PlanError};
+
+/// What `compare --json` prints.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Comparison {
+    /// Always `subwell.compare`.
+    pub format: &'static str,
+    /// The version of the format.
+    pub version: u32,
+    /// The program's version.
+    pub program: &'static str,
+    /// The goal of the first night, which is asked of both.
+    pub snr: f64,
+    /// Hours of the first night over those of the second: above 1 the second is quicker.
+    pub hours_ratio: Estimate<f64>,
+    /// What it is made of; the factors multiply to it and none is what is left over.
+    pub factors: Vec<Factor>,
+    /// Hours of the first night, before rounding.
+    pub a_wall_clock_s: Seconds,
+    /// Hours of the second night, before rounding.
+    pub b_wall_clock_s: Seconds,
+    /// Hours on the road, there and back and taken from the clear ones, that eat what the second night gains in each
+    /// clear night of the first; `null` where it gains nothing.
+    pub break_even_travel_h: Option<f64>,
+    /// The clear hours of a night behind that.
+    pub clear_hours_per_night: f64,
+    /// The first night in its first filter.
+    pub a: NoiseOfNight,
+    /// The second night in its first filter.
+    pub b: NoiseOfNight,
+    /// Where the filters differ: the ratio that they alone make, by what is photographed and what lights the sky.
+    pub filter_purchase: Vec<FilterPurchase>,
+    /// What the numbers rest on.
+    pub caveats: Vec<Caveat>,
+}
+
+/// One reason with its part of the ratio.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Factor {
+    /// `sky`, `air temperature`, `target`, `aperture`, `sampling`, `filter`, `camera`, `mount`, `calibration`, `habits`.
+    pub name: String,
+    /// Its part.
+    pub ratio: f64,
+}
+
+/// Where a night's noise comes from.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct NoiseOfNight {
+    /// The camera.
+    pub camera: String,
+    /// The filter.
+    pub filter: String,
+    /// Its sub length of the least time.
+    pub sub_s: Seconds,
+    /// What fills a pixel of the first plane that must reach the goal.
+    pub rates_e_per_s: Rates,
+    /// Shares of the stack's variance in the plane that is worst off.
+    pub noise_share_percent: NoiseShares,
+}
+
+/// What a change of filters does to one kind of target under one kind of lamps.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FilterPurchase {
+    /// `galaxy` (light of all wavelengths) or `nebula` (lines alone).
+    pub target: &'static str,
+    /// The word of the night file.
+    pub lamps: &'static str,
+    /// Hours with the first night's filters over those with the second's; `null` where a filter shows nothing of it.
+    pub hours_ratio: Option<f64>,
+}
+
+impl Comparison {
+    /// Compares two nights with their cameras: the goal of the first is asked of both.
+    ///
+    /// The hours are the least over sub length and dither cadence, before rounding, and without the rules that bind a short
+    /// target alone. The uncertainty is that of what the nights do not share: the same camera, optics or sky is as wrong in
+    /// both.
+    ///
+    /// # Errors
+    /// When night and camera do not fit together, or the goal cannot be reached in one of the nights.
+    pub fn new(a: (&Night, &CameraProfile), b: (&Night, &CameraProfile)) -> Result<Self, PlanError> {
+        a.0.check()?;
+        b.0.check()?;
+        let first = asking_for_snr(a.0, a.1)?;
+        let mut second = b.0.clone();
+        let same_goal = {
+            let goal = |night: &Night| (night.goal.snr, night.goal.hours, night.goal.patch());
+            goal(a.0) == goal(b.0)
+        };
+        second.goal.snr = first.goal.snr;
+        second.goal.hours = None;
+        second.goal.patch_arcsec = first.goal.patch_arcsec;
+        second.goal.pixel = first.goal.pixel;
+        let side = |night: &Night, camera: &CameraProfile| -> Result<Side, PlanError> {
+            Ok(Side { night: night.clone(), mode: best_mode(night, camera)?.clone() })
+        };
+        let pair = Pair { sides: [side(&first, a.1)?, side(&second, b.1)?] };
+        let shared = pair.shared_inputs(a.1 == b.1);
+        let pair = pair.with_comparable_skies()?;
+        let [here, there] = [pair.sides[0].hours()?, pair.sides[1].hours()?];
+        let ratio = here.seconds / there.seconds;
+        let clear = first.goal.clear_hours();
+        let mut caveats = pair.caveats([a, b], [&here, &there])?;
+        if !same_goal {
+            let message = "the two nights ask for different things: the goal of the first is asked of both";
+            push_once(&mut caveats, Caveat::new("goal-differs", message, "give both the same snr and patch_arcsec"));
+        }
+        Ok(Self {
+            format: "subwell.compare",
+            version: 1,
+            program: env!("CARGO_PKG_VERSION"),
+            snr: first.goal.snr.unwrap_or(Goal::DEFAULT_SNR),
+            hours_ratio: Estimate::within_factor(ratio, pair.spread(&shared)?),
+            factors: pair.factors()?,
+            a_wall_clock_s: Seconds(here.seconds),
+            b_wall_clock_s: Seconds(there.seconds),
+            break_even_travel_h: (ratio > 1.0).then_some(clear * (1.0 - 1.0 / ratio)),
+            clear_hours_per_night: clear,
+            a: noise_of(&pair.sides[0], a.1, &here)?,
+            b: noise_of(&pair.sides[1], b.1, &there)?,
+            filter_purchase: pair.filter_purchase(),
+            caveats,
+        })
+    }
+}
+
+fn noise_of(side: &Side, camera: &CameraProfile, hours: &Hours) -> Result<NoiseOfNight, PlanError> {
+    let nothing = || PlanError::OutOfReach { filter: String::new(), reach: OutOfReach::NoLight };
+    let conditions = side.conditions()?;
+    let filter = conditions.filters.first().ok_or_else(nothing)?;
+    let plane = filter.planes.iter().find(|plane| plane.governs).ok_or_else(nothing)?;
+    let least = hours.filters.first().ok_or_else(nothing)?;
+    Ok(NoiseOfNight {
+        camera: camera.camera.clone(),
+        filter: filter.name.clone(),
+        sub_s: least.sub(),
+        rates_e_per_s: plane.noise.rates,
+        noise_share_percent: least.shares().ok_or_else(nothing)?,
+    })
+}

@@ -1,0 +1,94 @@
+//! A look at a sample of a frame's pixels: enough to doubt what the frame is said to be.
+
+use serde::{Deserialize, Serialize};
+
+use crate::units::Dn;
+
+/// What a strip of rows shows.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct StripStatistics {
+    /// The mean of the strip.
+    pub mean: Dn,
+    /// The median of the strip.
+    pub median: Dn,
+    /// Robust standard deviation of the pixels: half the width that holds the middle 68.3 %.
+    pub spread: Dn,
+    /// Robust pixel noise: the same of the differences between pixels two columns apart, over √2, so that neither
+    /// gradients nor the colours of a mosaic count. An even frame has `noise` ≈ `spread`.
+    pub noise: Dn,
+    /// The highest pixel.
+    pub max: u16,
+    /// Share of the pixels at 0.
+    pub zero_share: f64,
+    /// Share of the pixels at `max`: large where the frame is saturated.
+    pub top_share: f64,
+}
+
+/// In a normal distribution the middle half is this many standard deviations wide.
+const INTERQUARTILE_SIGMAS: f64 = 1.349;
+
+impl StripStatistics {
+    /// What `strip`, whole rows of `width` pixels, shows; `None` if it is empty.
+    ///
+    /// # Examples
+    /// ```
+    /// use subwell::frames::StripStatistics;
+    /// let strip_statistics = StripStatistics::from_strip(&[100, 102, 98, 100, 0, 100, 100, 100], 8).unwrap();
+    /// assert_eq!((strip_statistics.median.0, strip_statistics.zero_share), (100.0, 0.125));
+    /// ```
+    #[must_use]
+    pub fn from_strip(strip: &[u16], width: usize) -> Option<Self> {
+        let max = *strip.iter().max()?;
+        let share = |value: u16| strip.iter().filter(|pixel| **pixel == value).count() as f64 / strip.len() as f64;
+        let mut sorted: Vec<i32> = strip.iter().map(|pixel| i32::from(*pixel)).collect();
+        let mut steps: Vec<i32> = (strip.chunks(width.max(1)))
+            .flat_map(|row| row.windows(3).map(|three| i32::from(three[2]) - i32::from(three[0])))
+            .collect();
+        let noise = if steps.is_empty() { 0.0 } else { robust_sigma(&mut steps) / std::f64::consts::SQRT_2 };
+        Some(Self {
+            mean: Dn(strip.iter().map(|pixel| f64::from(*pixel)).sum::<f64>() / strip.len() as f64),
+            median: Dn(quantile(&mut sorted, 0.5)),
+            spread: Dn(robust_sigma(&mut sorted)),
+            noise: Dn(noise),
+            max,
+            zero_share: share(0),
+            top_share: share(max),
+        })
+    }
+
+    /// Whether the pixels scatter like noise alone: no stars, no glow, no steep gradient.
+    #[must_use]
+    pub fn is_even(&self) -> bool {
+        self.spread.0 <= 3.0 * self.noise.0.max(0.5)
+    }
+}
+
+fn robust_sigma(values: &mut [i32]) -> f64 {
+    (quantile(values, 0.75) - quantile(values, 0.25)) / INTERQUARTILE_SIGMAS
+}
+
+/// The value at that share of the sorted values; `values` is not empty.
+fn quantile(values: &mut [i32], share: f64) -> f64 {
+    let place = ((values.len() - 1) as f64 * share).round() as usize;
+    f64::from(*values.select_nth_unstable(place).1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn colours_of_a_mosaic_do_not_count_as_noise() {
+        let row: Vec<u16> = (0..1000).map(|column| if column % 2 == 0 { 1000 } else { 3000 }).collect();
+        let strip_statistics = StripStatistics::from_strip(&row, 1000).unwrap();
+        assert_eq!(strip_statistics.noise, Dn(0.0));
+        assert!(strip_statistics.spread.0 > 1000.0 && !strip_statistics.is_even());
+    }
+
+    #[test]
+    fn a_saturated_strip_shows() {
+        let strip_statistics = StripStatistics::from_strip(&[4095; 64], 8).unwrap();
+        assert_eq!((strip_statistics.max, strip_statistics.top_share, strip_statistics.mean), (4095, 1.0, Dn(4095.0)));
+        assert!(StripStatistics::from_strip(&[], 8).is_none());
+    }
+}

@@ -1,0 +1,150 @@
+//! `[goal]` of a night: the picture that is wanted, or the time there is.
+
+use serde::{Deserialize, Serialize};
+
+use crate::sky::GivenSky;
+use crate::units::{Arcseconds, Magnitudes, Seconds};
+
+use super::{Night, NightError};
+
+/// `[goal]`: the picture that is wanted, or the time there is.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Goal {
+    /// Signal over noise of the target in the patch.
+    pub snr: Option<f64>,
+    /// Side of the square patch.
+    pub patch_arcsec: Option<Arcseconds>,
+    /// One pixel of the plane instead of a patch.
+    pub pixel: Option<bool>,
+    /// Wall-clock hours instead of `snr`, all filters together.
+    pub hours: Option<f64>,
+    /// Hours of a usual clear night.
+    pub clear_hours_per_night: Option<f64>,
+    /// Share of nights that are clear, 0 to 1.
+    pub clear_share: Option<f64>,
+    /// Minutes of set-up at the beginning of a night, in dark hours.
+    pub setup_min: Option<f64>,
+    /// Minutes of each hour for refocusing, filter changes and the like.
+    pub refocus_min_per_hour: Option<f64>,
+    /// Local date of the evening.
+    pub date: Option<String>,
+    /// Stars fainter than this must not saturate; left out, none is looked after.
+    pub star_mag_kept: Option<Magnitudes>,
+    /// Hours of open shutter that are there already, in all filters together.
+    pub already_have_h: Option<f64>,
+    /// `[[goal.already]]`: earlier stacks, under another sky or in other subs.
+    #[serde(default)]
+    pub already: Vec<AlreadyHave>,
+    /// Whether a night without astronomical darkness is an error.
+    pub need_astronomical_night: Option<bool>,
+}
+
+impl Goal {
+    /// Signal over noise where neither it nor hours are given: noise of a tenth is seen, but does not disturb
+    /// (common practice, no source).
+    pub const DEFAULT_SNR: f64 = 10.0;
+    /// Side of the patch where none is given: about a blurred star's disc (common practice, no source).
+    pub const DEFAULT_PATCH: Arcseconds = Arcseconds(5.0);
+    /// Clear hours of a night where none are given, common practice, no source.
+    pub const DEFAULT_CLEAR_HOURS: f64 = 4.0;
+
+    /// Share of clear nights where none is given: two in five (common practice, no source; it lies between 0.2 and 0.8).
+    pub const DEFAULT_CLEAR_SHARE: f64 = 0.4;
+    /// Set-up in dark hours where none is given, in minutes (common practice, no source).
+    pub const DEFAULT_SETUP_MIN: f64 = 15.0;
+    /// Refocusing in each hour where none is given, in minutes (common practice, no source).
+    pub const DEFAULT_REFOCUS_MIN_PER_HOUR: f64 = 3.0;
+
+    /// Share of clear nights, or the default.
+    #[must_use]
+    pub fn clear_share(&self) -> f64 {
+        self.clear_share.unwrap_or(Self::DEFAULT_CLEAR_SHARE)
+    }
+
+    /// Minutes of set-up, or the default.
+    #[must_use]
+    pub fn setup_min(&self) -> f64 {
+        self.setup_min.unwrap_or(Self::DEFAULT_SETUP_MIN)
+    }
+
+    /// Minutes of refocusing in each hour, or the default.
+    #[must_use]
+    pub fn refocus_min_per_hour(&self) -> f64 {
+        self.refocus_min_per_hour.unwrap_or(Self::DEFAULT_REFOCUS_MIN_PER_HOUR)
+    }
+
+    /// The patch, or the default; `None` for one pixel.
+    #[must_use]
+    pub fn patch(&self) -> Option<Arcseconds> {
+        if self.pixel == Some(true) { None } else { Some(self.patch_arcsec.unwrap_or(Self::DEFAULT_PATCH)) }
+    }
+
+    /// Clear hours of a night, or the default.
+    #[must_use]
+    pub fn clear_hours(&self) -> f64 {
+        self.clear_hours_per_night.unwrap_or(Self::DEFAULT_CLEAR_HOURS)
+    }
+
+    /// Hours in hand, or none.
+    #[must_use]
+    pub fn already_have(&self) -> f64 {
+        self.already_have_h.unwrap_or(0.0)
+    }
+}
+
+/// `[[goal.already]]`: one earlier stack of the same target with the same camera and telescope.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct AlreadyHave {
+    /// Hours of open shutter in it.
+    pub hours: f64,
+    /// Length of its subs.
+    pub sub_s: Seconds,
+    /// Its sky, moonlight included; left out, that of the site without the Moon.
+    #[serde(default)]
+    pub sky: Option<GivenSky>,
+    /// Its filter; left out, all of them by their shares.
+    #[serde(default)]
+    pub filter: Option<String>,
+    /// A dither after so many subs.
+    #[serde(default)]
+    pub dither_every_subs: Option<f64>,
+}
+
+impl AlreadyHave {
+    /// Cadence of an earlier stack where none is given (common practice, no source).
+    pub const DEFAULT_DITHER_EVERY: f64 = 5.0;
+
+    /// Checks what the types cannot.
+    pub(super) fn check(&self, night: &Night) -> Result<(), NightError> {
+        let impossible =
+            |key: &str, why: String| Err(NightError::Impossible { key: format!("goal.already.{key}"), why });
+        let every = self.dither_every_subs.unwrap_or(Self::DEFAULT_DITHER_EVERY);
+        for (key, value, low, high) in [
+            ("hours", self.hours, 1e-3, 1e5),
+            ("sub_s", self.sub_s.0, 1e-3, 7200.0),
+            ("dither_every_subs", every, 1.0, 1e6),
+        ] {
+            if !(low..=high).contains(&value) {
+                return impossible(key, format!("must lie between {low} and {high}"));
+            }
+        }
+        if let Some(filter) = &self.filter
+            && !night.filters.is_empty()
+            && night.filters.iter().all(|known| known.label() != *filter)
+        {
+            let known: Vec<String> = night.filters.iter().map(crate::rig::Filter::label).collect();
+            return impossible("filter", format!("is `{filter}`, and the night has {}", known.join(", ")));
+        }
+        self.under(night).site.check()?;
+        Ok(())
+    }
+
+    /// The night under the earlier sky.
+    pub(crate) fn under(&self, night: &Night) -> Night {
+        let mut earlier = night.clone();
+        earlier.site.sky = self.sky.clone().or(earlier.site.sky);
+        earlier
+    }
+}

@@ -1,0 +1,51 @@
+//! The whole numbers of a plan.
+
+use crate::plan::{Chosen, Demand, Search};
+use crate::units::Seconds;
+
+use super::ROUNDING_SLACK;
+
+/// The whole numbers of a plan.
+#[derive(Clone, Copy)]
+pub(crate) struct Counts {
+    pub(crate) kept: u64,
+    pub(crate) shot: u64,
+    pub(super) every: u64,
+    pub(super) dithers: u64,
+    pub(crate) wall_clock: Seconds,
+}
+
+impl Counts {
+    /// The same where the goal is reached already.
+    pub(super) fn nothing_to_shoot(self) -> Self {
+        Self { shot: 0, dithers: 0, wall_clock: Seconds(0.0), ..self }
+    }
+
+    pub(crate) fn new(search: &Search, chosen: &Chosen, in_hand_s: f64) -> Self {
+        let (sub, every) = (chosen.sub, chosen.dither_every);
+        let shot_per_kept = search.shot_per_kept(sub);
+        let in_hand = (in_hand_s / sub.0 + ROUNDING_SLACK).floor();
+        let kept = match search.demand {
+            Demand::Snr(_) => (chosen.subs - ROUNDING_SLACK).ceil().max(in_hand),
+            Demand::Within(time) => Self::kept_within(search, chosen.sub, every, time) + in_hand,
+        };
+        let shot = ((kept - in_hand).max(0.0) * shot_per_kept - ROUNDING_SLACK).ceil().max(0.0);
+        let shot = if matches!(search.demand, Demand::Within(_)) { shot.min(search.most_subs.floor()) } else { shot };
+        let dithers = (shot / every).ceil();
+        let wall_clock = Seconds(shot * (search.open_shutter(sub) + search.between.0) + dithers * search.settle.0);
+        Self { kept: kept as u64, shot: shot as u64, every: every as u64, dithers: dithers as u64, wall_clock }
+    }
+
+    /// The whole number of subs that are most likely kept of those that fit into a time.
+    fn kept_within(search: &Search, sub: Seconds, every: f64, time: Seconds) -> f64 {
+        let seconds_per_sub = search.open_shutter(sub) + search.between.0;
+        let spent = |shot: f64| shot * seconds_per_sub + (shot / every).ceil() * search.settle.0;
+        let mut shot = (time.0 / (seconds_per_sub + search.settle.0 / every) + ROUNDING_SLACK)
+            .floor()
+            .min(search.most_subs.floor());
+        while shot > 1.0 && spent(shot) > time.0 * (1.0 + ROUNDING_SLACK) {
+            shot -= 1.0;
+        }
+        (shot / search.shot_per_kept(sub)).round().max(1.0)
+    }
+}

@@ -1,0 +1,136 @@
+//! Which filter and which mode of the camera a light is of.
+
+use super::ReviewError;
+use crate::camera::{CameraProfile, MeasuredLight, Mode, ProfileError};
+use crate::caveat::{Caveat, Rejected};
+use crate::night::Night;
+
+use super::moments::Moment;
+use super::set::Entry;
+
+/// What headers call the known filters, letters and digits alone (common practice, no source).
+const USUAL: [(&str, &[&str]); 8] = [
+    ("luminance", &["l", "lum", "luminance", "clear"]),
+    ("red", &["r", "red"]),
+    ("green", &["g", "green"]),
+    ("blue", &["b", "blue"]),
+    ("h-alpha", &["ha", "halpha"]),
+    ("oiii", &["oiii", "o3"]),
+    ("sii", &["sii", "s2"]),
+    ("none", &["none", "nofilter", "empty"]),
+];
+
+/// The mode of the profile that a light was taken in: that of its gain, or one without a gain; where its header has
+/// none, the night's, or the only one.
+///
+/// # Errors
+/// When the profile has no such mode.
+pub fn mode_of_light<'a>(
+    night: &Night,
+    profile: &'a CameraProfile,
+    gain: Option<f64>,
+) -> Result<&'a Mode, ProfileError> {
+    let Some(gain) = gain else {
+        return match night.camera.gain_setting {
+            Some(gain) => profile.mode(Some(gain)),
+            None => profile.modes.first().map_or_else(|| profile.mode(None), Ok),
+        };
+    };
+    let mode_with = |setting: Option<f64>| profile.modes.iter().find(|mode| mode.gain_setting == setting);
+    mode_with(Some(gain)).or_else(|| mode_with(None)).map_or_else(|| profile.mode(Some(gain)), Ok)
+}
+
+/// Lights by filter, in the order of the night's filters, by time where all have one.
+pub(super) struct Assigned<'a> {
+    pub(super) sets: Vec<(String, Vec<Entry<'a>>)>,
+    pub(super) left_out: Vec<Rejected>,
+    pub(super) caveats: Vec<Caveat>,
+}
+
+pub(super) fn assigned<'a>(
+    night: &Night,
+    profile: &'a CameraProfile,
+    lights: &'a [MeasuredLight],
+    moments: &[Option<Moment>],
+) -> Result<Assigned<'a>, ReviewError> {
+    let colour = profile.modes.iter().flat_map(|mode| &mode.planes).any(|plane| plane.colour.is_some());
+    let known: Vec<String> = night.filters(colour).iter().map(crate::rig::Filter::label).collect();
+    let mut sets: Vec<(String, Vec<Entry<'a>>)> = known.iter().map(|name| (name.clone(), Vec::new())).collect();
+    let (mut left_out, mut caveats) = (Vec::new(), Vec::new());
+    let named = |header: &str| known.iter().position(|name| is_meant(header, name));
+    let headers: Vec<Option<&str>> = lights.iter().map(|light| light.filter.as_deref()).collect();
+    let one_name = headers.iter().flatten().all(|name| headers.iter().flatten().next() == Some(name));
+    // A wheel's slot may have any name: where all lights share it and the night has one filter, that is meant.
+    let only = (known.len() == 1 && one_name).then_some(0);
+    for (light, moment) in lights.iter().zip(moments) {
+        let set = match &light.filter {
+            Some(header) => named(header).or(only),
+            None => (known.len() == 1).then_some(0),
+        };
+        let Some(set) = set else {
+            let said =
+                light.filter.as_ref().map_or("says no filter".into(), |name| format!("is of the filter `{name}`"));
+            let reason = format!("its header {said}; the night has {}", known.join(", "));
+            left_out.push(Rejected { file: light.file.clone(), code: "conflicting-filter".into(), reason });
+            continue;
+        };
+        let mode = mode_of_light(night, profile, light.gain_setting)?;
+        sets[set].1.push((light, mode, *moment));
+    }
+    if let (Some(name), Some(_), true) = (headers.iter().flatten().next(), only, left_out.is_empty())
+        && named(name).is_none()
+    {
+        let message = format!("the headers call the filter `{name}`: it is taken for the night's {}", known[0]);
+        caveats.push(Caveat::new("conflicting-filter", message, "name the filter of these lights under [[filters]]"));
+    }
+    if let Some(first) = left_out.first() {
+        let message =
+            format!("{} lights are of no filter of the night ({}): left out", left_out.len(), known.join(", "));
+        let hint = "add their filter to the night, or name it as the headers do";
+        caveats.push(Caveat::new("conflicting-filter", message, hint).about(first.file.clone()));
+    }
+    if let (Some(gain), true) = (night.camera.gain_setting, lights.iter().any(|light| light.gain_setting.is_some())) {
+        let other: Vec<&MeasuredLight> = lights.iter().filter(|l| l.gain_setting.is_some_and(|g| g != gain)).collect();
+        if let Some(first) = other.first() {
+            let message = format!(
+                "{} lights have another gain setting than the night's {gain}, such as {}: each is read by its own mode",
+                other.len(),
+                first.gain_setting.unwrap_or(gain)
+            );
+            caveats.push(Caveat::new("conflicting-gain", message, "nothing to do").about(first.file.clone()));
+        }
+    }
+    sets.retain(|(_, entries)| !entries.is_empty());
+    for (_, entries) in &mut sets {
+        if entries.iter().all(|(.., moment)| moment.is_some()) {
+            let at = |entry: &Entry<'_>| entry.2.map_or(0.0, |moment| moment.at.0);
+            entries.sort_by(|a, b| at(a).total_cmp(&at(b)));
+        }
+    }
+    Ok(Assigned { sets, left_out, caveats })
+}
+
+/// Whether a header means the filter that the night calls so.
+fn is_meant(header: &str, name: &str) -> bool {
+    let plain = |text: &str| text.to_lowercase().chars().filter(char::is_ascii_alphanumeric).collect::<String>();
+    let header = plain(header);
+    let usual = USUAL.iter().find(|(known, _)| *known == name).map_or(&[][..], |(_, words)| words);
+    header == plain(name) || usual.contains(&header.as_str())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn headers_name_filters_in_many_ways() {
+        for (header, name) in
+            [("L", "luminance"), ("Ha", "h-alpha"), ("H_Alpha", "h-alpha"), ("O3", "oiii"), ("Mine", "mine")]
+        {
+            assert!(is_meant(header, name), "{header}");
+        }
+        for (header, name) in [("Ha", "luminance"), ("red", "blue"), ("", "red")] {
+            assert!(!is_meant(header, name), "{header}");
+        }
+    }
+}

@@ -1,0 +1,259 @@
+//! The morning after: last night's lights against the night file, sub by sub.
+//!
+//! ```text
+//! measured lights ──► moments ──► expected ──┐
+//!         │                                  ├─► signs ──► worth ──► kept, dropped, SNR ──► advice
+//!         └─────────► the same stars ────────┘
+//! ```
+//!
+//! What is said of a sub is said against the best of its set: a cloud or dew that lasted all night is everybody's, and is
+//! not seen.
+
+mod advice;
+mod answer;
+mod assigned;
+mod error;
+mod expected;
+mod field;
+mod moments;
+mod set;
+mod signs;
+mod words;
+mod worth;
+
+pub use answer::{FilterReview, PlaneOfSub, Review, ReviewNight, ReviewPlane, SkyToWrite, SubReview};
+pub use assigned::mode_of_light;
+pub use error::ReviewError;
+pub use expected::dark_levels;
+pub use signs::Sign;
+
+use crate::camera::{CameraProfile, MeasuredLight};
+use crate::caveat::{Caveat, Rejected};
+use crate::stats::Estimate;
+use crate::units::{Electrons, MAGNITUDES_PER_LOGARITHM, Seconds};
+
+use crate::night::{Goal, Night};
+
+use assigned::assigned;
+use moments::{Clock, Moment, Moments};
+use set::{Judged, Set};
+
+/// A Moon of more than this share of the sky leaves too little to call the rest measured.
+const MOST_MOON: f64 = 0.5;
+
+impl Review {
+    /// Judges the lights of a folder against a night.
+    ///
+    /// `left_out` are the files that could not be measured, `caveats` what is doubted already.
+    ///
+    /// # Errors
+    /// When night and camera do not fit together, or no light is of a filter of the night.
+    pub fn new(
+        night: &Night,
+        profile: &CameraProfile,
+        lights: &[MeasuredLight],
+        mut left_out: Vec<Rejected>,
+        mut caveats: Vec<Caveat>,
+    ) -> Result<Self, ReviewError> {
+        night.check()?;
+        let moments = Moments::new(night, lights)?;
+        caveats.extend(moments.caveats.iter().cloned());
+        let assigned = assigned(night, profile, lights, &moments.of)?;
+        caveats.extend(assigned.caveats);
+        left_out.extend(assigned.left_out);
+        let sets: Vec<Set<'_>> = assigned
+            .sets
+            .into_iter()
+            .map(|(name, entries)| Set::new(night, &name, entries))
+            .collect::<Result<_, _>>()?;
+        let shutter = |set: &&Set<'_>| set.subs.iter().map(|sub| sub.light.exposure_s.0).sum::<f64>();
+        let Some(main) = sets.iter().max_by(|a, b| shutter(a).total_cmp(&shutter(b))) else {
+            let why = left_out.first().map_or(String::new(), |file| format!(": {}", file.reason));
+            return Err(ReviewError::NothingToReview { why });
+        };
+        let filters: Vec<FilterReview> = sets.iter().map(Set::review).collect();
+        let own = filters.iter().find(|filter| filter.name == main.name).cloned();
+        let Some(own) = own else { return Err(ReviewError::NothingToReview { why: String::new() }) };
+        for set in &sets {
+            caveats.extend(set.caveats());
+        }
+        let offset = night.utc_offset_h();
+        let all = || sets.iter().flat_map(|set| &set.subs);
+        let hours = |dropped: bool| {
+            all().filter(|sub| sub.dropped == dropped).map(|sub| sub.light.exposure_s.0).sum::<f64>() / 3600.0
+        };
+        let effective = all().map(|sub| sub.light.exposure_s.0 * sub.worth_percent.min(100.0)).sum::<f64>() / 3.6e5;
+        let goal_snr = night.goal.hours.is_none().then(|| night.goal.snr.unwrap_or(Goal::DEFAULT_SNR));
+        let mut review = Self {
+            format: "subwell.review",
+            version: 1,
+            program: env!("CARGO_PKG_VERSION"),
+            night: summary(&moments, offset),
+            filter: main.name.clone(),
+            plane: main.plane.clone(),
+            sky_e_per_s: own.sky_e_per_s,
+            predicted_sky_e_per_s: own.predicted_sky_e_per_s,
+            sky_fainter_by_mag: fainter_by(&own),
+            sky_to_write: main.sky_to_write(),
+            achieved_snr: own.achieved_snr,
+            snr_if_all_kept: own.snr_if_all_kept,
+            predicted_snr: own.predicted_snr,
+            goal_snr,
+            hours_to_goal: own.achieved_snr.zip(goal_snr).map(|(snr, goal)| {
+                // Noise that averages: hours grow with the square of what is asked.
+                own.hours_kept * ((goal / snr.value).powi(2) - 1.0).max(0.0)
+            }),
+            hours_kept: hours(false),
+            hours_dropped: hours(true),
+            effective_hours: effective,
+            subs_kept: all().filter(|sub| !sub.dropped).count(),
+            subs_dropped: all().filter(|sub| sub.dropped).count(),
+            subs: sets.iter().flat_map(|set| set.subs.iter().map(|sub| set.summary(sub, offset))).collect(),
+            filters,
+            advice: Vec::new(),
+            left_out,
+            caveats,
+        };
+        review.advice = advice::advice(&review, night, profile);
+        Ok(review)
+    }
+}
+
+fn summary(moments: &Moments, offset: f64) -> ReviewNight {
+    let times = || moments.of.iter().flatten();
+    let first = times().min_by(|a, b| a.at.0.total_cmp(&b.at.0));
+    let last = times().max_by(|a, b| a.at.0.total_cmp(&b.at.0));
+    let local = |moment: Option<&Moment>| moment.map(|moment| moment.at.local(offset));
+    let middle = times().nth(times().count() / 2).and_then(|moment| moment.sample);
+    ReviewNight {
+        from: local(first),
+        to: local(last),
+        utc_offset_h: offset,
+        headers_give: if moments.clock == Clock::Universal { "universal" } else { "local" },
+        followed: times().any(|moment| moment.sample.is_some()),
+        moon_illuminated_percent: middle.map(|sample| 100.0 * sample.moon.illuminated()),
+    }
+}
+
+/// Measured over predicted in magnitudes: `−2.5 log₁₀(measured/predicted)`.
+fn fainter_by(filter: &FilterReview) -> Estimate<f64> {
+    let (measured, predicted) = (&filter.sky_e_per_s, &filter.predicted_sky_e_per_s);
+    if measured.value.0 <= 0.0 || predicted.value.0 <= 0.0 {
+        return Estimate::new(0.0, 0.0);
+    }
+    let ratio = measured.value.0 / predicted.value.0;
+    let relative = measured.relative().hypot(predicted.relative());
+    Estimate::new(-2.5 * ratio.log10(), MAGNITUDES_PER_LOGARITHM * relative)
+}
+
+impl Set<'_> {
+    /// The quiet sky without the Moon that was predicted of it.
+    fn sky_to_write(&self) -> Option<SkyToWrite> {
+        let sky = self.quiet_sky(&self.plane)?;
+        let (of_moon, moon) = self.predicted(&self.plane).map_or((0.0, 0.0), |(_, moon)| {
+            let spread = self.quiet().first().and_then(|sub| sub.expected.plane(&self.plane)).map(|p| p.spread.moon);
+            (moon * spread.unwrap_or(0.0), moon)
+        });
+        let rest = sky.value.0 - moon;
+        let relative = (sky.relative() * sky.value.0).hypot(of_moon) / rest;
+        (rest > (1.0 - MOST_MOON) * sky.value.0).then(|| SkyToWrite {
+            e_per_s: Estimate::within_factor(rest, relative),
+            filter: self.name.clone(),
+            plane: self.plane.clone(),
+        })
+    }
+
+    fn summary(&self, sub: &Judged<'_>, offset: f64) -> SubReview {
+        let light = sub.light;
+        let nothing = Estimate::new(0.0, 0.0);
+        let measured = light.plane(&self.plane);
+        let background = measured.map(|plane| &plane.background);
+        let predicted =
+            |plane: &str| sub.expected.plane(plane).map(|plane| (plane.noise.rates.sky + plane.noise.rates.moon).0);
+        let gain = sub.mode.plane(&self.plane).map_or(0.0, |plane| plane.gain_e_per_dn.relative());
+        let sample = sub.moment.and_then(|moment| moment.sample);
+        let found = match &sub.found {
+            Some(field::Found::Same { light, moved }) => (Some(light.relative()), *moved),
+            _ => (None, None),
+        };
+        SubReview {
+            file: light.file.clone(),
+            when: sub.moment.map(|moment| moment.at.local(offset)),
+            filter: self.name.clone(),
+            exposure_s: light.exposure_s,
+            gain_setting: light.gain_setting,
+            sky_e_per_s: background.map_or(nothing, |b| b.e_per_s),
+            predicted_sky_e_per_s: predicted(&self.plane),
+            sky_over_quiet: sub.against.sky,
+            gradient_percent: background.map_or(0.0, |b| b.gradient_percent),
+            not_background_percent: background.map_or(0.0, |b| b.not_background_percent),
+            noise_e: measured.map_or(Estimate::new(0.0, 0.0), |p| Estimate::new(p.noise_e.0, p.noise_e.0 * gain)),
+            predicted_noise_e: sub.foretold_noise(&self.plane).map(|Electrons(noise)| noise),
+            fwhm_px: sub.width_px,
+            predicted_fwhm_px: sub.expected.width_px,
+            star_count: light.star_count,
+            starlight: sub.against.light.map(|share| Estimate::new(share, share * found.0.unwrap_or(0.3))),
+            moved_px: found.1,
+            target_altitude_deg: sample.map(|sample| sample.target.0),
+            moon_altitude_deg: sample.map(|sample| sample.moon.place.altitude.0),
+            signs: sub.against.signs.clone(),
+            keep: !sub.dropped,
+            worth_percent: sub.worth_percent,
+            why: words::why(sub),
+            planes: light
+                .planes
+                .iter()
+                .map(|plane| PlaneOfSub {
+                    plane: plane.background.plane.clone(),
+                    colour: plane.background.colour,
+                    sky_e_per_s: plane.background.e_per_s,
+                    predicted_sky_e_per_s: predicted(&plane.background.plane),
+                })
+                .collect(),
+        }
+    }
+
+    /// What the judgement of a set rests on.
+    fn caveats(&self) -> Vec<Caveat> {
+        let mut caveats = Vec::new();
+        if !self.has_stars {
+            let message = "too few stars in these lights: cloud, dew and dithers cannot be told, and every sub's light is \
+                           taken as whole and at a place of its own";
+            let hint = "longer subs or a wider filter show more stars";
+            caveats.push(Caveat::new("no-stars", message, hint).about(self.name.clone()));
+        }
+        let count = self.subs.len();
+        if count < 4 {
+            let lights = if count == 1 { "one light has".to_owned() } else { format!("{count} lights have") };
+            let message = format!("{lights} little to be compared with: what all share is not seen");
+            let hint = "review the whole night";
+            caveats.push(Caveat::new("few-lights", message, hint).about(self.name.clone()));
+        }
+        let mut lengths: Vec<Seconds> = self.subs.iter().map(|sub| sub.light.exposure_s).collect();
+        lengths.sort_by(|a, b| a.0.total_cmp(&b.0));
+        lengths.dedup_by(|a, b| (a.0 / b.0 - 1.0).abs() < 0.01);
+        if lengths.len() > 1 {
+            let words: Vec<String> = lengths.iter().map(|length| format!("{} s", length.0)).collect();
+            let message = format!("subs of {} lie together: they are added as electrons", words.join(", "));
+            let hint = "stack each length with darks of its own, and weight by exposure";
+            caveats.push(Caveat::new("several-exposures", message, hint).about(self.name.clone()));
+        }
+        let others: Vec<&str> = self
+            .subs
+            .iter()
+            .filter(|sub| sub.against.signs.contains(&Sign::OtherField))
+            .map(|sub| sub.light.file.as_str())
+            .collect();
+        if let Some(first) = others.first() {
+            let message = match others.len() {
+                1 => "one light shows other stars than the rest: another field, or cloud that hides most stars".into(),
+                count => format!(
+                    "{count} lights show other stars than the rest: another field, or cloud that hides most stars"
+                ),
+            };
+            let hint = "review each target in a folder of its own";
+            caveats.push(Caveat::new("other-field", message, hint).about(*first));
+        }
+        caveats
+    }
+}
