@@ -1,10 +1,9 @@
 //! A new profile against an old one: what changed by more than it is uncertain.
 
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, Normal};
 
 use crate::caveat::Caveat;
-use crate::stats::Estimate;
+use crate::stats::{Estimate, normal_quantile};
 use crate::units::{Celsius, Quantity};
 
 use super::{CameraProfile, DarkCurrentPoint, Mode, Plane, SaturationIs};
@@ -129,7 +128,7 @@ fn worsened(change: &Change) -> Caveat {
 /// How many sigmas a number of `count` has to be off so that chance says a false word no oftener than one at two.
 fn sigmas_for(count: usize) -> f64 {
     let per_number = 1.0 - (1.0 - BEYOND_TWO_SIGMAS).powf(1.0 / count.max(1) as f64);
-    Normal::standard().inverse_cdf(1.0 - per_number / 2.0).max(SIGMAS)
+    normal_quantile(1.0 - per_number / 2.0).max(SIGMAS)
 }
 
 fn counterpart<'a>(mode: &Mode, others: &'a [Mode]) -> Option<&'a Mode> {

@@ -3,6 +3,7 @@
 mod estimate;
 mod fit;
 mod histogram;
+mod law;
 mod moments;
 mod non_negative;
 mod order;
@@ -11,7 +12,11 @@ mod scatter;
 pub use estimate::Estimate;
 pub use fit::{PolynomialFit, polynomial_fit, polynomial_fit_with_prior};
 pub use histogram::{Histogram, INTERQUARTILE_SIGMAS, clipped_variance_factor};
-pub use moments::{Moments, student_t_975};
+pub use law::{
+    chi2_quantile, erf, normal_density, normal_quantile, normal_share_below, student_t_975, student_t_quantile,
+    variance_ratio_quantile,
+};
+pub use moments::Moments;
 pub use non_negative::{NonNegativePrediction, non_negative_prediction};
 pub use order::{median, quantile};
 pub use scatter::{birge_ratio, half_interval_of_phase};

@@ -1,10 +1,8 @@
 //! Noise and level of frames whose dark side is cut off at 0.
 
-use statrs::distribution::{ContinuousCDF, Normal};
-
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
-use crate::stats::Estimate;
+use crate::stats::{Estimate, normal_quantile, normal_share_below};
 
 use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::{MeasureError, PairStatistics};
@@ -109,13 +107,12 @@ fn caveat(at_zero: f64, is_upper_limit: bool) -> Caveat {
 
 /// Level and sigma, in steps, of the normal noise that leaves the share `at_zero` at 0 and has the mean `mean`.
 fn censored(at_zero: f64, mean: f64) -> Option<(f64, f64)> {
-    let normal = Normal::standard();
     // P(x > ½) = 1 − p₀ fixes how many sigmas the level is above ½.
-    let above = normal.inverse_cdf(1.0 - at_zero);
+    let above = normal_quantile(1.0 - at_zero);
     let mean_of = |sigma: f64| {
         let level = above * sigma + 0.5;
         let last = (level + 9.0 * sigma).ceil().max(1.0) as usize;
-        (1..=last).map(|k| 1.0 - normal.cdf((k as f64 - 0.5 - level) / sigma)).sum::<f64>()
+        (1..=last).map(|k| 1.0 - normal_share_below((k as f64 - 0.5 - level) / sigma)).sum::<f64>()
     };
     let (mut low, mut high) = (0.05, 5000.0);
     if !(mean_of(low)..=mean_of(high)).contains(&mean) {
@@ -135,14 +132,13 @@ mod tests {
     #[test]
     fn a_clipped_normal_is_found_again() {
         // The mean summed code by code, not by tails.
-        let normal = Normal::standard();
         for (level, sigma) in [(0.0, 5.0), (2.5, 5.0), (1.0, 0.8)] {
-            let share = normal.cdf((0.5 - level) / sigma);
+            let share = normal_share_below((0.5 - level) / sigma);
             let mean: f64 = (1..100)
                 .map(|k| {
                     f64::from(k)
-                        * (normal.cdf((f64::from(k) + 0.5 - level) / sigma)
-                            - normal.cdf((f64::from(k) - 0.5 - level) / sigma))
+                        * (normal_share_below((f64::from(k) + 0.5 - level) / sigma)
+                            - normal_share_below((f64::from(k) - 0.5 - level) / sigma))
                 })
                 .sum();
             let (m, s) = censored(share, mean).unwrap();

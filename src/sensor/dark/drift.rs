@@ -1,8 +1,7 @@
 //! Does the level of the darks wander in one direction?
 
-use statrs::distribution::{ContinuousCDF, StudentsT};
-
 use crate::caveat::Caveat;
+use crate::stats::student_t_quantile;
 use crate::units::ElectronsPerDn;
 
 use crate::sensor::dark::current::{DarkCurrent, DarkFrame, same_exposure};
@@ -44,7 +43,7 @@ pub(crate) fn drift(frames: &[DarkFrame], current: &DarkCurrent, gain: Electrons
     let freedom = together.checked_sub(lost).filter(|freedom| *freedom >= 2)? as f64;
     let slope = sxy / sxx;
     let sigma = ((syy - slope * sxy).max(0.0) / freedom / sxx).sqrt();
-    let limit = StudentsT::new(0.0, 1.0, freedom).ok()?.inverse_cdf(1.0 - CHANCE / 2.0);
+    let limit = student_t_quantile(1.0 - CHANCE / 2.0, freedom);
     let total = slope * (frames.len() as f64 - 1.0);
     let rate = current.from_mean.as_ref()?;
     let exposure =

@@ -1,15 +1,13 @@
 //! The slope of the frames' levels over their exposure times, with an uncertainty that their scatter bears out.
 
-use statrs::distribution::{ContinuousCDF, FisherSnedecor};
-
-use crate::stats::{Estimate, Moments, polynomial_fit};
+use crate::stats::{Estimate, Moments, polynomial_fit, variance_ratio_quantile};
 use crate::units::Seconds;
 
 use super::current::same_exposure;
 
 /// With fewer degrees of freedom left, the temperature is not regressed on …
 const ENOUGH_FREEDOM: usize = 4;
-/// … nor when it wanders by less than this many kelvins: readings come in tenths.
+/// … nor when it wanders by less than this many kelvins beside what the exposures explain of it: readings come in tenths.
 const TELLING_KELVIN: f64 = 0.05;
 
 /// One frame's level.
@@ -50,7 +48,8 @@ impl Warmth {
         };
         let ((of_warm, lever), (of_levels, _)) = (left(&warm)?, left(&levels)?);
         let square: f64 = of_warm.iter().map(|x| x * x).sum();
-        if square <= 0.0 {
+        // Where each exposure has its own temperature, time and temperature are one regressor, and the remainder is rounding.
+        if square <= times.iter().map(|time| (TELLING_KELVIN * time).powi(2)).sum() {
             return None;
         }
         let coefficient = of_warm.iter().zip(&of_levels).map(|(x, y)| x * y).sum::<f64>() / square;
@@ -148,5 +147,35 @@ impl Part {
 
 /// The 99 % point of the ratio of two variances with these degrees of freedom (Snedecor's F).
 fn variance_ratio_99(numerator: f64, denominator: f64) -> f64 {
-    FisherSnedecor::new(numerator, denominator).map_or(f64::INFINITY, |law| law.inverse_cdf(0.99))
+    variance_ratio_quantile(0.99, numerator, denominator)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Exposures that each have their own stated temperature: time and temperature are one regressor. The remainder was rounding
+    /// noise, and its coefficient anything up to 10¹⁶; a quantile with as many degrees of freedom never came back.
+    #[test]
+    fn a_temperature_of_each_exposure_is_no_second_regressor() {
+        for (number, (warm, count)) in [(0.1, 5), (0.01, 5), (1.0, 2), (-0.7, 8), (0.1, 3)].into_iter().enumerate() {
+            for third in [false, true] {
+                let mut points = Vec::new();
+                for k in 0..count {
+                    let wobble = |salt: usize| 0.02 * (((k + salt + number) * 7919) % 13) as f64 / 13.0;
+                    let mut add = |time: f64, kelvin: f64, salt| {
+                        let level = 500.0 + 0.15 * time * (1.0 + 0.1 * kelvin) + wobble(salt);
+                        points.push(Point { time, level, temperature: Some(12.0 + kelvin) });
+                    };
+                    add(30.0, 0.0, 1);
+                    add(300.0, warm, 5);
+                    if third {
+                        add(120.0, warm / 3.0, 3);
+                    }
+                }
+                let (slope, _) = slope_over_time(&points, Some(12.0), |slope| slope).unwrap();
+                assert!((slope.value - 0.15).abs() < 0.03 && slope.uncertainty < 0.15, "{slope:?}");
+            }
+        }
+    }
 }
