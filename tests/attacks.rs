@@ -98,6 +98,15 @@ fn a_thousand_random_folders() {
     assert!(outcome.mended().is_empty(), "mended, take it out of the list: {:?}", outcome.mended());
 }
 
+/// `FOLDER=34 cargo test --test attacks a_folder_to_look_at -- --ignored --nocapture` writes that folder to stay.
+#[test]
+#[ignore = "writes a folder that stays"]
+fn a_folder_to_look_at() {
+    if let Some(seed) = std::env::var("FOLDER").ok().and_then(|seed| seed.parse().ok()) {
+        accepted::kept(seed);
+    }
+}
+
 #[test]
 #[ignore = "the whole: some minutes"]
 fn twenty_thousand_mutations() {

@@ -94,11 +94,29 @@ impl Outcome {
         }
         let code = document["code"].as_str().unwrap_or("no code").to_owned();
         *self.refusals.entry(format!("{command} {code}")).or_default() += 1;
-        if command != "measure" && (run.code == Some(2) || code.contains("profile")) {
-            self.fail(command, "refused the profile", format!("seed {seed}, {code}: {}", document["message"]));
+        let message = document["message"].as_str().unwrap_or_default();
+        // What no frame told is asked for, and `measure` says so: the size of a pixel, darks for a cooler.
+        let asks = ["`pixel_um` is missing", "`dark_current` is missing"].iter().any(|what| message.contains(what));
+        if command != "measure" && run.code == Some(2) && !asks {
+            self.fail(command, &format!("refused the profile: {message}"), format!("seed {seed}, {code}"));
         }
         None
     }
+}
+
+/// Writes one folder to stay, and says how to try it.
+pub(crate) fn kept(seed: u64) {
+    let folder = Folder::drawn(seed);
+    println!("{}", folder.told);
+    let mut outcome = Outcome::default();
+    let profile = folder.beside("camera.toml");
+    if measured(&mut outcome, &folder, &profile, seed) {
+        planned(&mut outcome, &folder, &profile, seed);
+    }
+    outcome.print();
+    let words = folder.words.join(" ");
+    let place = folder.keep();
+    println!("subwell measure {} {words}\nsubwell plan {}", place.display(), place.join("night.toml").display());
 }
 
 /// Draws folders, measures them, and plans from what was written.
@@ -117,7 +135,7 @@ pub(crate) fn tried(seeds: std::ops::Range<u64>) -> Outcome {
 }
 
 fn measured(outcome: &mut Outcome, folder: &Folder, profile: &Path, seed: u64) -> bool {
-    let about = |what: &str| format!("seed {seed}, {} ({what})", folder.told);
+    let about = |what: &str| format!("seed {seed} ({what})");
     let mut words: Vec<&OsStr> = vec!["measure".as_ref(), folder.path().as_ref()];
     words.extend(folder.words.iter().map(OsStr::new));
     let Some(text) = outcome.asked("measure", &words, seed) else { return false };

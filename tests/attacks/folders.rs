@@ -33,6 +33,11 @@ impl Folder {
         Self { place, words, told }
     }
 
+    /// Where the frames stay.
+    pub(crate) fn keep(self) -> PathBuf {
+        self.place.keep()
+    }
+
     pub(crate) fn path(&self) -> &Path {
         self.place.path()
     }
@@ -63,6 +68,7 @@ struct Habits {
     clock: bool,
     set_point: bool,
     pattern: bool,
+    pixel: bool,
     /// Share of the cards that are lost at random.
     lost: f64,
 }
@@ -89,6 +95,7 @@ impl Habits {
             clock: chance.happens(0.8),
             set_point: chance.happens(0.3),
             pattern: chance.happens(0.15),
+            pixel: chance.happens(0.95),
             lost: [0.0, 0.0, 0.0, 0.05][chance.below(4)],
         }
     }
@@ -196,6 +203,7 @@ fn tell(chance: &mut Chance, habits: &Habits, (setting, times): (f64, f64), plac
     told.gain = kept(chance, habits.setting_in == 0).then_some(setting);
     told.iso = kept(chance, habits.setting_in == 1).then_some(setting);
     told.set_point = kept(chance, habits.set_point).then_some(-10.0);
+    told.pixel_um = habits.pixel.then_some(3.8);
     told.pattern = habits.pattern.then_some("RGGB");
     told.clock = kept(chance, habits.clock);
     let folder = match (habits.setting_in, habits.kind_in) {

@@ -30,6 +30,7 @@ pub(crate) fn fits_bytes(shot: &Shot, pixels: &[u16], width: usize) -> Vec<u8> {
         ("OFFSET", told.offset),
         ("XBINNING", told.binning.map(f64::from)),
         ("YBINNING", told.binning.map(f64::from)),
+        ("XPIXSZ", told.pixel_um),
     ];
     cards.extend(numbers.into_iter().filter_map(|(name, value)| Some(number(name, value?))));
     cards.extend(told.pattern.map(|pattern| text("BAYERPAT", pattern)));

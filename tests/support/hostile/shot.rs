@@ -42,6 +42,7 @@ pub(crate) struct Told {
     pub(crate) filter: Option<&'static str>,
     pub(crate) camera: Option<&'static str>,
     pub(crate) binning: Option<u32>,
+    pub(crate) pixel_um: Option<f64>,
     /// Whether the time is told.
     pub(crate) clock: bool,
 }
@@ -118,6 +119,7 @@ impl Session {
             filter: None,
             camera: Some("Made-up camera"),
             binning: None,
+            pixel_um: Some(3.8),
             clock: true,
         };
         self.shots.push(Shot {
