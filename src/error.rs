@@ -3,6 +3,7 @@
 use crate::camera::ProfileError;
 #[cfg(feature = "files")]
 use crate::files::{FileError, TextError, WriteError};
+use crate::measure::FramesError;
 use crate::night::NightError;
 use crate::plan::PlanError;
 use crate::review::ReviewError;
@@ -16,6 +17,9 @@ pub enum Error {
     /// The frames cannot answer.
     #[error(transparent)]
     Measure(#[from] MeasureError),
+    /// A set of frames.
+    #[error(transparent)]
+    Frames(#[from] FramesError),
     /// The camera profile.
     #[error(transparent)]
     Profile(#[from] ProfileError),
@@ -50,9 +54,8 @@ impl Error {
     #[must_use]
     pub fn code(&self) -> &'static str {
         match self {
-            Self::Measure(MeasureError::NoGain { .. }) => "no-gain",
-            Self::Measure(MeasureError::TooFewFrames { .. }) => "too-few-frames",
-            Self::Measure(_) => "frames-unusable",
+            Self::Measure(error) => error.code(),
+            Self::Frames(error) => error.code(),
             Self::Profile(_) => "camera-unusable",
             Self::Night(error) => error.code(),
             Self::Plan(error) => error.code(),
@@ -72,6 +75,7 @@ impl Error {
     pub fn hint(&self) -> String {
         match self {
             Self::Measure(error) => error.hint(),
+            Self::Frames(error) => error.hint(),
             Self::Profile(error) => error.hint(),
             Self::Night(error) => error.hint(),
             Self::Plan(error) => error.hint(),
@@ -91,6 +95,7 @@ impl Error {
     pub fn is_unanswerable(&self) -> bool {
         match self {
             Self::Measure(_) => true,
+            Self::Frames(error) => error.is_unanswerable(),
             Self::Night(error) => error.is_out_of_reach(),
             Self::Plan(error) => error.is_out_of_reach(),
             Self::Review(error) => error.is_out_of_reach(),

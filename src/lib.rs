@@ -21,6 +21,7 @@ pub mod caveat;
 pub mod decide;
 mod error;
 pub mod frames;
+pub mod measure;
 pub mod night;
 pub mod noise;
 pub mod plan;

@@ -22,6 +22,13 @@ const TABLE: &[(&str, &[&str])] = &[
     ("plan", &["units", "stats", "caveat", "camera", "sky", "target", "rig", "noise", "night"]),
     ("decide", &["units", "stats", "caveat", "camera", "sky", "target", "rig", "noise", "night", "plan"]),
     ("review", &["units", "stats", "caveat", "camera", "sky", "target", "rig", "noise", "night", "plan"]),
+    (
+        "measure",
+        &[
+            "units", "stats", "caveat", "frames", "camera", "sensor", "sky", "rig", "night", "plan", "decide",
+            "review", "files",
+        ],
+    ),
     ("simulate", &["units", "stats", "caveat", "reading", "frames", "camera", "sky", "target", "rig"]),
     (
         "report",
@@ -31,9 +38,12 @@ const TABLE: &[(&str, &[&str])] = &[
         ],
     ),
     ("files", &["units", "stats", "caveat", "frames", "camera", "sky", "target", "rig", "night", "simulate"]),
-    ("page", &["units", "caveat", "camera", "sky", "target", "rig", "night", "plan", "report", "files", "error"]),
+    (
+        "page",
+        &["units", "caveat", "camera", "sky", "target", "rig", "night", "plan", "measure", "report", "files", "error"],
+    ),
     // The front door gathers the modules' errors.
-    ("error", &["camera", "files", "night", "plan", "review", "sensor", "simulate"]),
+    ("error", &["camera", "files", "measure", "night", "plan", "review", "sensor", "simulate"]),
 ];
 
 fn sources(folder: &Path) -> Vec<PathBuf> {

@@ -40,6 +40,14 @@ pub enum ProfileError {
         /// The settings there are.
         known: Vec<Option<f64>>,
     },
+    /// A frame was taken in a mode that the profile does not hold.
+    #[error("a frame of {frame} fits no mode of the camera profile, which has {known}")]
+    NoSuchMode {
+        /// The frame's mode in words.
+        frame: String,
+        /// The profile's modes in words.
+        known: String,
+    },
     /// More than one mode fits.
     #[error("several modes fit: gain settings {}", settings(known))]
     SeveralModes {
@@ -69,6 +77,9 @@ impl ProfileError {
             Self::WrongVersion { .. } => "measure the camera again with this program".into(),
             Self::Impossible { .. } => "correct the number in the profile".into(),
             Self::NoSuchGain { .. } => "use one of these as `gain_setting`, or measure the camera at yours".into(),
+            Self::NoSuchMode { .. } => {
+                "give frames taken as the profile's were, or measure the camera as these frames were taken".into()
+            }
             Self::SeveralModes { .. } => "name one with `gain_setting` under [camera]".into(),
         }
     }

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::units::{Celsius, Electrons, ElectronsPerSecond, Seconds};
 
-use super::PlaneBackground;
+use super::{FrameMode, PlaneBackground};
 
 /// One light, its dark taken off.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -18,8 +18,8 @@ pub struct MeasuredLight {
     pub filter: Option<String>,
     /// How long it was exposed.
     pub exposure_s: Seconds,
-    /// The driver's gain or ISO number.
-    pub gain_setting: Option<f64>,
+    /// How it was taken.
+    pub frame_mode: FrameMode,
     /// The sensor's temperature.
     pub sensor_c: Option<Celsius>,
     /// Where the dark that was taken off comes from.

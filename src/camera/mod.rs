@@ -8,6 +8,7 @@ mod change;
 mod check;
 mod dark_picture;
 mod error;
+mod frame_mode;
 mod gain_law;
 mod measured_light;
 mod profile;
@@ -16,6 +17,7 @@ pub use background::{Background, PlaneBackground, StarFlux};
 pub use change::{Change, Comparison, changes};
 pub use dark_picture::{DarkBin, DarkPicture};
 pub use error::ProfileError;
+pub use frame_mode::FrameMode;
 pub use gain_law::{GainLaw, GainLawKind, gain_law};
 pub use measured_light::{DarkFrom, FieldStar, LightPlane, MeasuredLight};
 pub use profile::{

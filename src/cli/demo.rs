@@ -6,14 +6,13 @@ use include_dir::{Dir, include_dir};
 use serde_json::json;
 use subwell::camera::CameraProfile;
 use subwell::decide::Cooling;
-use subwell::files::FileError;
+use subwell::files::{Decoder, FileError};
+use subwell::measure::{CameraOptions, Folder, measure_camera};
 use subwell::night::Night;
 use subwell::plan::{plan, searches};
 use subwell::report::{answer_line, camera_line, camera_text, cooling_line, plan_page, plan_text};
-use subwell::sensor::MeasureOptions;
 
 use super::ReportArgs;
-use super::camera;
 use super::output::{Answer, Failure};
 use super::progress::Terminal;
 
@@ -29,12 +28,15 @@ const CAMERAS: [(&str, &str); 2] =
 pub(super) fn demo(page: &ReportArgs, quiet: bool) -> Result<Answer, Failure> {
     page.check()?;
     let folder = unpacked()?;
+    let (decoder, terminal) = (Decoder::this_program()?, Terminal::new(quiet));
     let mut text =
         String::from("Two invented cameras, an invented garden under a town sky.\nWhat measuring them says:\n\n");
     let (mut cameras, mut plans) = (Vec::new(), Vec::new());
     for (set, night) in CAMERAS {
-        let (profile, _) =
-            camera::measured(&[folder.path().join(set)], MeasureOptions::default(), None, &Terminal::new(quiet))?;
+        let mut options = CameraOptions::default();
+        options.progress = &terminal;
+        let profile =
+            measure_camera(&Folder::open(&[folder.path().join(set)], &decoder, &terminal)?, &options)?.profile;
         if cameras.is_empty() {
             text.push_str(&camera_text(&profile));
         } else {

@@ -1,6 +1,5 @@
 //! Words in, words out: each command is read the frames, ask the library, print.
 
-mod camera;
 mod decisions;
 mod demo;
 mod output;
@@ -20,7 +19,7 @@ use std::process::ExitCode;
 use clap::{Args, Parser, Subcommand};
 use subwell::camera::CameraProfile;
 use subwell::frames::CfaPattern;
-use subwell::sensor::MeasureOptions;
+use subwell::measure::{CameraOptions, Folder, FrameSource, Measurement, measure_camera};
 use subwell::units::{Celsius, ElectronsPerDn};
 use subwell::{files, plan, report};
 
@@ -254,9 +253,9 @@ pub(crate) fn run() -> ExitCode {
 
 fn frames(dirs: &[PathBuf], quiet: bool) -> Result<Answer, Failure> {
     let decoder = files::Decoder::this_program()?;
-    let _spinner = progress::spinner("looking at the frames", quiet);
-    let set = files::read_headers_of(dirs, &decoder)?;
-    Ok(Answer::new(report::frames_text(&set.inventory), "subwell.frames", &set.inventory, set.inventory.caveats.len()))
+    let folder = Folder::open(dirs, &decoder, &progress::Terminal::new(quiet))?;
+    let inventory = folder.inventory();
+    Ok(Answer::new(report::frames_text(inventory), "subwell.frames", inventory, inventory.caveats.len()))
 }
 
 fn checklist(args: &ChecklistArgs) -> Result<Answer, Failure> {
@@ -282,12 +281,14 @@ fn measure(args: &MeasureArgs, quiet: bool) -> Result<Answer, Failure> {
     args.report.as_deref().map(named_as_page).transpose()?;
     let table = args.ptc.as_deref().map(table_of_points).transpose()?;
     let other = args.against.as_deref().map(files::read_profile).transpose()?;
-    let options = MeasureOptions { gain: args.gain_e_per_dn.map(ElectronsPerDn), cfa: args.cfa, region: args.region };
-    let (mut profile, stated) =
-        camera::measured(&args.dirs, options, args.sensor_c.map(Celsius), &progress::Terminal::new(quiet))?;
-    if let Some(other) = &other {
-        camera::hold_against(&mut profile, other);
-    }
+    let (decoder, terminal) = (files::Decoder::this_program()?, progress::Terminal::new(quiet));
+    let mut options = CameraOptions::default();
+    options.gain = args.gain_e_per_dn.map(ElectronsPerDn);
+    options.sensor = args.sensor_c.map(Celsius);
+    (options.cfa, options.region) = (args.cfa, args.region);
+    (options.against, options.progress) = (other.as_ref(), &terminal);
+    let folder = Folder::open(&args.dirs, &decoder, &terminal)?;
+    let Measurement { profile, stated, .. } = measure_camera(&folder, &options)?;
     let mut text = report::camera_text(&profile);
     text.push_str(&report::stated_text(&stated));
     if let (Some(file), Some(table)) = (&args.ptc, table) {

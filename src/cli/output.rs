@@ -9,8 +9,6 @@ use std::process::ExitCode;
 
 use serde::Serialize;
 use serde_json::{Value, json};
-use subwell::caveat::Rejected;
-use subwell::frames::names::{ADVICE, files};
 use subwell::report::{error_document, failure_text, json_text, json_value};
 
 use super::signs;
@@ -59,65 +57,6 @@ impl<E: Into<subwell::Error>> From<E> for Failure {
 }
 
 impl Failure {
-    /// The folder holds nothing to measure, or is a file.
-    pub(super) fn nothing_to_measure(path: &str, is_folder: bool) -> Self {
-        let message =
-            if is_folder { "no frames that could be measured" } else { "a file, and one frame is not enough" };
-        Self {
-            code: "nothing-to-measure".into(),
-            message: format!("{path}: {message}"),
-            hint: "give a folder with bias, flat and dark frames; `subwell frames DIR` says what it holds".into(),
-            exit: 1,
-        }
-    }
-
-    /// No light can be judged.
-    pub(super) fn nothing_to_review(message: &str, hint: &str) -> Self {
-        Self { code: "nothing-to-review".into(), message: message.to_owned(), hint: hint.to_owned(), exit: 1 }
-    }
-
-    /// The same, with a word on the files that were left out before: what they do not say may be all that is wanting.
-    pub(super) fn without(mut self, rejected: &[Rejected]) -> Self {
-        let unsaid = |code: &str| rejected.iter().filter(|file| file.code == code).count();
-        let (kinds, times) = (unsaid("unknown-kind"), unsaid("no-exposure"));
-        if kinds + times > 0 {
-            let kind = (kinds > 0).then(|| format!("what {} were taken for", files(kinds)));
-            let time = (times > 0).then(|| format!("how long {} were exposed", files(times)));
-            let what = [kind, time].into_iter().flatten().collect::<Vec<_>>().join(", nor ");
-            self.hint = format!("nothing says {what}: left out; {ADVICE}. If that is not it: {}", self.hint);
-        } else if !rejected.is_empty() {
-            let count = files(rejected.len());
-            self.hint.push_str(&format!("; left out: {count}, `subwell frames DIR` says which and why"));
-        }
-        self
-    }
-
-    /// The photographer wanted no more of it.
-    pub(super) fn stopped() -> Self {
-        Self {
-            code: "stopped".into(),
-            message: "the measurement was stopped".into(),
-            hint: "start it again when there is time".into(),
-            exit: 1,
-        }
-    }
-
-    /// Its word, what is wrong, what helps.
-    #[cfg(feature = "page")]
-    pub(super) fn in_words(&self) -> (&str, &str, &str) {
-        (&self.code, &self.message, &self.hint)
-    }
-
-    /// A profile is of one camera.
-    pub(super) fn several_cameras(cameras: &[&str]) -> Self {
-        Self {
-            code: "several-cameras".into(),
-            message: format!("the folder holds frames of {} cameras: {}", cameras.len(), cameras.join(", ")),
-            hint: "measure each camera from a folder of its own".into(),
-            exit: 1,
-        }
-    }
-
     /// A calendar is asked for, and the plan has no dates.
     pub(super) fn no_nights() -> Self {
         Self {

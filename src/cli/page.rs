@@ -9,15 +9,11 @@ use std::sync::Arc;
 use clap::Args;
 use rand::random;
 use serde_json::json;
-use subwell::camera::CameraProfile;
 use subwell::files::FileError;
-use subwell::page::{Api, ApiError, Folder, Guard, Limits, Measure, Progress, serve};
+use subwell::page::{Api, Folder, Guard, Limits, Measure, measure_folder, serve};
 use subwell::report::json_text;
-use subwell::sensor::MeasureOptions;
 
-use super::camera;
 use super::output::{Answer, Failure};
-use super::progress::{Spinner, Watch};
 
 #[derive(Args)]
 pub(super) struct PageArgs {
@@ -52,7 +48,7 @@ pub(super) fn page(args: &PageArgs, json: bool, quiet: bool) -> Result<Answer, F
     if !args.no_open && !json {
         open_in_browser(&address, quiet);
     }
-    let measure: Arc<Measure> = Arc::new(measured);
+    let measure: Arc<Measure> = Arc::new(measure_folder);
     let api = Api::new(folder, Guard::new(port, token), first, measure);
     match serve(listener, Arc::new(api), Limits::default()) {
         Ok(never) => match never {},
@@ -87,31 +83,6 @@ fn no_port(port: u16, error: &std::io::Error) -> Failure {
 
 fn not_said(error: &std::io::Error) -> Failure {
     Failure::words(&format!("the address could not be printed: {error}"), "start it where its output is read")
-}
-
-/// The page as who watches a measurement.
-struct Watched<'a>(&'a Progress);
-
-impl Watch for Watched<'_> {
-    fn looking(&self) -> Option<Spinner> {
-        None
-    }
-
-    fn measuring(&self, frames: usize) {
-        self.0.expect(frames);
-    }
-
-    fn step(&self) -> bool {
-        self.0.step()
-    }
-}
-
-fn measured(folder: &Path, progress: &Progress) -> Result<CameraProfile, ApiError> {
-    let measured = camera::measured(&[folder.to_owned()], MeasureOptions::default(), None, &Watched(progress));
-    measured.map(|(profile, _)| profile).map_err(|failure| {
-        let (code, message, hint) = failure.in_words();
-        ApiError::new(422, code, message, hint)
-    })
 }
 
 /// Opens the address in the usual browser. Where there is none the printed address is enough.

@@ -4,6 +4,7 @@ use std::sync::Mutex;
 use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressStyle};
+use subwell::measure::{Progress, Work};
 
 /// A bar over `length` frames with rate and time left; nothing without a terminal, or when `quiet`.
 pub(super) fn bar(what: &str, length: usize, quiet: bool) -> ProgressBar {
@@ -19,67 +20,64 @@ pub(super) fn bar(what: &str, length: usize, quiet: bool) -> ProgressBar {
     bar
 }
 
-/// A sign of life while the length of the work is unknown; it goes away when dropped.
-pub(super) fn spinner(what: &str, quiet: bool) -> Spinner {
+/// A sign of life while the length of the work is unknown.
+fn spinner(what: &str, quiet: bool) -> ProgressBar {
     let bar = if quiet { ProgressBar::hidden() } else { ProgressBar::new_spinner().with_message(what.to_owned()) };
     bar.enable_steady_tick(Duration::from_millis(120));
-    Spinner(bar)
+    bar
 }
 
-/// A spinner that is cleared when its work is done.
-pub(super) struct Spinner(ProgressBar);
-
-impl Drop for Spinner {
-    fn drop(&mut self) {
-        self.0.finish_and_clear();
-    }
-}
-
-/// Who watches a measurement: the terminal, or the page.
-pub(super) trait Watch: Sync {
-    /// The headers are being read; the value goes when they are.
-    fn looking(&self) -> Option<Spinner>;
-    /// So many frames of one mode are measured now.
-    fn measuring(&self, frames: usize);
-    /// One frame is done; `false` when the measurement is to end here.
-    fn step(&self) -> bool;
-    /// All frames of the mode are done.
-    fn done(&self) {}
-}
-
-/// A bar on the terminal, or nothing when quiet.
+/// A spinner or a bar on the terminal, or nothing when quiet; it goes away with the value.
 pub(super) struct Terminal {
     quiet: bool,
-    bar: Mutex<Option<ProgressBar>>,
+    shown: Mutex<Option<ProgressBar>>,
 }
 
 impl Terminal {
     pub(super) fn new(quiet: bool) -> Self {
-        Self { quiet, bar: Mutex::new(None) }
+        Self { quiet, shown: Mutex::new(None) }
     }
 
-    fn with_bar(&self, act: impl FnOnce(&mut Option<ProgressBar>)) {
-        if let Ok(mut bar) = self.bar.lock() {
-            act(&mut bar);
+    fn with_shown(&self, act: impl FnOnce(&mut Option<ProgressBar>)) {
+        if let Ok(mut shown) = self.shown.lock() {
+            act(&mut shown);
         }
+    }
+
+    fn clear(&self) {
+        self.with_shown(|shown| shown.take().iter().for_each(ProgressBar::finish_and_clear));
     }
 }
 
-impl Watch for Terminal {
-    fn looking(&self) -> Option<Spinner> {
-        Some(spinner("looking at the frames", self.quiet))
+impl Progress for Terminal {
+    fn inspecting(&self) {
+        self.with_shown(|shown| *shown = Some(spinner("looking at the frames", self.quiet)));
     }
 
-    fn measuring(&self, frames: usize) {
-        self.with_bar(|shown| *shown = Some(bar("measuring", frames, self.quiet)));
+    fn inspected(&self) {
+        self.clear();
+    }
+
+    fn started(&self, work: Work, frames: usize) {
+        let what = match work {
+            Work::MeasuringLights => "measuring lights",
+            _ => "measuring",
+        };
+        self.with_shown(|shown| *shown = Some(bar(what, frames, self.quiet)));
     }
 
     fn step(&self) -> bool {
-        self.with_bar(|bar| bar.iter().for_each(|bar| bar.inc(1)));
+        self.with_shown(|bar| bar.iter().for_each(|bar| bar.inc(1)));
         true
     }
 
-    fn done(&self) {
-        self.with_bar(|bar| bar.take().iter().for_each(ProgressBar::finish_and_clear));
+    fn finished(&self) {
+        self.clear();
+    }
+}
+
+impl Drop for Terminal {
+    fn drop(&mut self) {
+        self.clear();
     }
 }

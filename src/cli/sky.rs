@@ -1,27 +1,22 @@
 //! `subwell sky`: a brightness from words, from the night, or from a light frame.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
-use subwell::camera::{Background, CameraProfile, Mode, Plane};
-use subwell::caveat::{Caveat, push_once};
-use subwell::decide::{SkyAnswer, star_light};
-use subwell::frames::{Frame, FrameKind};
+use subwell::camera::{CameraProfile, Mode};
+use subwell::caveat::Caveat;
+use subwell::decide::SkyAnswer;
+use subwell::files::{self, Decoder};
+use subwell::frames::Frame;
+use subwell::measure::{SkyMeasurement, SkyOptions, measure_sky, measure_sky_without_night, read_light_and_dark};
 use subwell::night::Night;
+use subwell::report;
 use subwell::rig::StarBand;
-use subwell::sensor::{BackgroundOptions, background, star_flux};
 use subwell::sky::{GivenSky, SkyError, from_meter};
 use subwell::stats::Estimate;
 use subwell::units::{Degrees, ElectronsPerDn, Magnitudes, MagnitudesPerSquareArcsecond};
-use subwell::{files, report};
 
 use super::output::{Answer, Failure};
-
-/// A frame that is called a flat and filled to this share of the well is one: skies seldom get there.
-const FLAT_SHARE: f64 = 0.1;
-/// A frame filled to this share of the well is no measurement of a sky, whatever it is called: it does not answer
-/// straight any more.
-const FULL_SHARE: f64 = 0.9;
 
 type Brightness = Estimate<MagnitudesPerSquareArcsecond>;
 
@@ -81,47 +76,23 @@ pub(super) fn sky(args: &SkyArgs) -> Result<Answer, Failure> {
     let Some(path) = &args.night else {
         return args.without_night(given);
     };
-    let (mut night, camera) = files::read_night(path)?;
-    let light = args.light()?;
-    let mode = mode_of(&night, &camera, light.as_ref().and_then(|(light, _)| light.info.gain_setting))?;
-    let mut measured = None;
-    let mut note = String::new();
-    if let Some((light, dark)) = &light {
-        let options = BackgroundOptions { mode: Some(mode), gain: args.gain_e_per_dn.map(ElectronsPerDn), cfa: None };
-        let background = background(light, dark, options)?;
-        no_flat(light, &background, mode)?;
-        let filter = args.filter_of(&night, &background, mode)?;
-        if let Some(best) = background.best_plane() {
-            let plane = Some(best.plane.clone());
-            night.site.sky = Some(GivenSky::Measured { e_per_s: best.e_per_s, filter: filter.clone(), plane });
-            if args.write {
-                files::write_measured_sky(path, &best.e_per_s, &filter, &best.plane)?;
-                note = format!("\nwritten to {}: subwell plan uses it from now on\n", path.display());
-            }
+    let (night, camera) = files::read_night(path)?;
+    let (mut answer, measured) = match args.light()? {
+        Some([light, dark]) => {
+            let found = measure_sky(&light, &dark, &night, &camera, &args.options())?;
+            (found.answer.clone(), Some(found))
         }
-        measured = Some(background);
-    }
-    let mut answer = SkyAnswer::of_night(&night, mode, given.as_ref())?;
+        None => (SkyAnswer::of_night(&night, usual_mode(&night, &camera)?, given.as_ref())?, None),
+    };
     answer.caveats.extend(args.given_caveat());
-    if let Some(background) = &measured {
-        answer.caveats.extend(background.caveats.clone());
-        if (light.iter()).any(|(light, _)| (light.info.width, light.info.height) != (mode.width_px, mode.height_px)) {
-            let message = "the light has another size than the frames of the profile's mode";
-            let hint = "measure the camera with the binning and region of the light";
-            push_once(&mut answer.caveats, Caveat::new("conflicting-mode", message, hint));
-        }
-    }
-    answer.measured = measured;
-    if let (Some(frames), false) = (&light, args.star.is_empty()) {
-        args.add_stars(&mut answer, &night, mode, frames)?;
-        if let (true, Some(ratio)) = (args.write, answer.throughput_ratio(&night)) {
-            files::write_throughput_ratio(path, &ratio)?;
-            note.push_str("and what the stars showed of the telescope, as throughput_ratio under [optics]\n");
-        }
-    }
     if let (Some(other), Some(own)) = (args.against()?, answer.mag_per_arcsec2) {
-        answer.against = Some(SkyAnswer::hours_ratio(&night, &camera, &own, &other)?);
+        let night = measured.as_ref().map_or(&night, |measured| &measured.night);
+        answer.against = Some(SkyAnswer::hours_ratio(night, &camera, &own, &other)?);
     }
+    let note = match &measured {
+        Some(measured) if args.write => written(path, measured)?,
+        _ => String::new(),
+    };
     Ok(finished(&answer, &note))
 }
 
@@ -129,15 +100,26 @@ fn finished(answer: &SkyAnswer, note: &str) -> Answer {
     Answer::new(report::sky_text(answer) + note, "subwell.sky", answer, answer.caveats.len())
 }
 
-/// The mode that the light was taken in, else the night's, else the first.
-fn mode_of<'a>(night: &Night, camera: &'a CameraProfile, light: Option<f64>) -> Result<&'a Mode, Failure> {
-    let with_gain =
-        |gain: Option<f64>| gain.and_then(|gain| camera.modes.iter().find(|m| m.gain_setting == Some(gain)));
-    let asked = || match night.camera.gain_setting {
+/// Writes what was measured into the night file, and says so.
+fn written(path: &Path, measured: &SkyMeasurement) -> Result<String, Failure> {
+    let mut note = String::new();
+    if let Some(sky) = &measured.to_write {
+        files::write_measured_sky(path, &sky.e_per_s, &sky.filter, &sky.plane)?;
+        note = format!("\nwritten to {}: subwell plan uses it from now on\n", path.display());
+    }
+    if let Some(ratio) = &measured.throughput_ratio {
+        files::write_throughput_ratio(path, ratio)?;
+        note.push_str("and what the stars showed of the telescope, as throughput_ratio under [optics]\n");
+    }
+    Ok(note)
+}
+
+/// The night's mode, else the first.
+fn usual_mode<'a>(night: &Night, camera: &'a CameraProfile) -> Result<&'a Mode, Failure> {
+    Ok(match night.camera.gain_setting {
         Some(gain) => camera.mode(Some(gain)),
         None => camera.modes.first().map_or_else(|| camera.mode(None), Ok),
-    };
-    Ok(with_gain(light).map_or_else(asked, Ok)?)
+    }?)
 }
 
 /// A star as it is typed.
@@ -152,25 +134,6 @@ fn star(word: &str) -> Result<[f64; 3], String> {
 fn band(word: &str) -> Result<StarBand, String> {
     let known = StarBand::ALL.into_iter().find(|band| band.letter().to_string() == word);
     known.ok_or_else(|| "the bands are B, V, R, I (Johnson, Cousins), g, r, i (AB) and G".into())
-}
-
-/// A flat is no sky: refused where its header says so, or where it is as bright as none.
-fn no_flat(light: &Frame, background: &Background, mode: &Mode) -> Result<(), Failure> {
-    let share = |measured: &subwell::camera::PlaneBackground| {
-        let plane = mode.plane(&measured.plane)?;
-        Some(measured.level_dn.value.0 * plane.gain_e_per_dn.value.0 / plane.saturation_e.value.0)
-    };
-    let fullest = background.planes.iter().filter_map(share).fold(0.0, f64::max);
-    let said = light.info.kind == FrameKind::Flat;
-    if !(said && fullest > FLAT_SHARE || fullest > FULL_SHARE) {
-        return Ok(());
-    }
-    let why = if said { format!("is judged a flat by {}", light.info.why) } else { "holds no sky any more".into() };
-    let message = format!("{}: it is filled to {:.0} % of the well and {why}", light.info.file, 100.0 * fullest);
-    Err(Failure::words(
-        &message,
-        "give a light frame of the night sky with --light, in a sub that the sky does not fill",
-    ))
 }
 
 /// What is wrong with a brightness, named as it was typed and not as a night file names it.
@@ -196,48 +159,14 @@ impl SkyArgs {
         Ok(Some(self.meter.map_or(brightness, |reading| from_meter(MagnitudesPerSquareArcsecond(reading)))))
     }
 
-    /// Throughput and zero point from the stars, in every plane that sees the light's filter.
-    fn add_stars(
-        &self,
-        answer: &mut SkyAnswer,
-        night: &Night,
-        mode: &Mode,
-        (light, dark): &(Frame, Frame),
-    ) -> Result<(), Failure> {
-        let Some(GivenSky::Measured { filter: name, .. }) = &night.site.sky else { return Ok(()) };
-        let filters = night.filters(mode.planes.iter().any(|plane| plane.colour.is_some()));
-        let Some(filter) = filters.iter().find(|filter| filter.label() == *name) else { return Ok(()) };
-        let altitude = self.altitude.map_or_else(|| night.target.altitude(), Degrees);
-        if self.altitude.is_none() {
-            let message = format!("the stars are taken to stand {:.0} degrees high, as the night's target", altitude.0);
-            answer.caveats.push(Caveat::new("assumed-value", message, "give --altitude"));
-        }
-        let sees = |plane: &&Plane| answer.planes.iter().any(|sky| sky.filter == *name && sky.plane == plane.plane);
-        let planes: Vec<&Plane> = mode.planes.iter().filter(sees).collect();
-        for plane in planes {
-            let mut stars = Vec::new();
-            for [x, y, mag] in &self.star {
-                match star_flux(light, dark, mode, &plane.plane, *x, *y) {
-                    Ok(flux) => stars.push((Magnitudes(*mag), flux)),
-                    Err(why) => {
-                        let about = format!("{x},{y} in {}", plane.plane);
-                        let hint = "check column and row: the stored frame's first pixel is 1,1";
-                        answer.caveats.push(Caveat::new("star-unusable", why, hint).about(about));
-                    }
-                }
-            }
-            if !stars.is_empty() {
-                let found = star_light(night, mode, filter, altitude, self.star_band.unwrap_or_default(), &stars)?;
-                answer.caveats.extend(found.caveats());
-                answer.stars.push(found);
-            }
-        }
-        if answer.stars.is_empty() {
-            let why = answer.caveats.iter().rev().find(|caveat| caveat.code == "star-unusable");
-            let message = format!("no star could be measured: {}", why.map_or("no plane sees them", |c| &c.message));
-            return Err(Failure::words(&message, "give isolated stars that are neither faint nor saturated"));
-        }
-        Ok(())
+    fn options(&self) -> SkyOptions {
+        let mut options = SkyOptions::default();
+        options.gain = self.gain_e_per_dn.map(ElectronsPerDn);
+        options.filter = self.filter.clone();
+        options.stars = self.star.clone();
+        options.star_band = self.star_band;
+        options.altitude = self.altitude.map(Degrees);
+        options
     }
 
     fn against(&self) -> Result<Option<Brightness>, Failure> {
@@ -256,10 +185,9 @@ impl SkyArgs {
         ))
     }
 
-    fn light(&self) -> Result<Option<(Frame, Frame)>, Failure> {
+    fn light(&self) -> Result<Option<[Frame; 2]>, Failure> {
         let (Some(light), Some(dark)) = (&self.light, &self.dark) else { return Ok(None) };
-        let decoder = files::Decoder::this_program()?;
-        Ok(Some((files::read_one(light, &decoder)?, files::read_one(dark, &decoder)?)))
+        Ok(Some(read_light_and_dark(light, dark, &Decoder::this_program()?)?))
     }
 
     fn without_night(&self, given: Option<Brightness>) -> Result<Answer, Failure> {
@@ -268,48 +196,10 @@ impl SkyArgs {
             answer.caveats.extend(self.given_caveat());
             return Ok(finished(&answer, ""));
         }
-        let Some((light, dark)) = self.light()? else {
+        let Some([light, dark]) = self.light()? else {
             let hint = "give one of --bortle, --mag, --limiting-mag, --meter, --night, or --light with --dark";
             return Err(Failure::words("nothing says how bright the sky is", hint));
         };
-        let Some(gain) = self.gain_e_per_dn else {
-            let hint = "give --night night.toml, whose camera profile has it, or --gain-e-per-dn";
-            return Err(Failure::words("without a gain counts are no electrons", hint));
-        };
-        let options = BackgroundOptions { gain: Some(ElectronsPerDn(gain)), ..BackgroundOptions::default() };
-        let measured = background(&light, &dark, options)?;
-        let mut answer = SkyAnswer { caveats: measured.caveats.clone(), ..SkyAnswer::default() };
-        let filter = measured.filter.clone().or_else(|| self.filter.clone()).unwrap_or_else(|| "unknown".into());
-        answer.planes = measured
-            .planes
-            .iter()
-            .map(|plane| subwell::decide::PlaneSky {
-                filter: filter.clone(),
-                plane: plane.plane.clone(),
-                colour: plane.colour,
-                e_per_s: plane.e_per_s,
-                measured: true,
-                windows: Vec::new(),
-            })
-            .collect();
-        answer.measured = Some(measured);
-        Ok(finished(&answer, ""))
-    }
-
-    /// The filter of the night that the light was taken through: as said, as its header says, or the only one.
-    fn filter_of(&self, night: &Night, background: &Background, mode: &Mode) -> Result<String, Failure> {
-        let filters = night.filters(mode.planes.iter().any(|plane| plane.colour.is_some()));
-        let known: Vec<String> = filters.iter().map(subwell::rig::Filter::label).collect();
-        let named = |name: &String| known.iter().find(|label| label.eq_ignore_ascii_case(name)).cloned();
-        if let Some(name) = &self.filter {
-            let message = format!("the night has no filter `{name}`");
-            let hint = format!("its filters are {}", known.join(", "));
-            return named(name).ok_or_else(|| Failure::words(&message, &hint));
-        }
-        let said = background.filter.as_ref().and_then(named);
-        said.or_else(|| (known.len() == 1).then(|| known[0].clone())).ok_or_else(|| {
-            let hint = format!("say --filter with one of {}", known.join(", "));
-            Failure::words("the night has several filters, and the light does not say which it was", &hint)
-        })
+        Ok(finished(&measure_sky_without_night(&light, &dark, &self.options())?, ""))
     }
 }

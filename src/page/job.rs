@@ -8,6 +8,8 @@ use std::time::Instant;
 use serde_json::{Value, json};
 
 use crate::camera::CameraProfile;
+use crate::files::Decoder;
+use crate::measure::{self, CameraOptions, measure_camera};
 use crate::report::{camera_line, json_value};
 
 use super::ApiError;
@@ -46,6 +48,28 @@ impl Progress {
     pub fn is_stopped(&self) -> bool {
         self.stopped.load(Ordering::Relaxed)
     }
+}
+
+impl measure::Progress for Progress {
+    fn started(&self, _work: measure::Work, frames: usize) {
+        self.expect(frames);
+    }
+
+    fn step(&self) -> bool {
+        Self::step(self)
+    }
+}
+
+/// Measures the camera of a folder: the [`Measure`] that the program gives the page.
+///
+/// # Errors
+/// As [`measure::measure_camera`], for the page.
+pub fn measure_folder(folder: &Path, progress: &Progress) -> Result<CameraProfile, ApiError> {
+    let decoder = Decoder::this_program()?;
+    let frames = measure::Folder::open(&[folder], &decoder, progress)?;
+    let mut options = CameraOptions::default();
+    options.progress = progress;
+    Ok(measure_camera(&frames, &options)?.profile)
 }
 
 /// The one measurement of the page: none yet, running, or ended.

@@ -25,5 +25,5 @@ pub use edit::{Change, changed_text};
 pub use error::ApiError;
 pub use folder::{Contents, Folder, FolderOfFrames};
 pub use guard::{Guard, Request};
-pub use job::{Measure, Progress};
+pub use job::{Measure, Progress, measure_folder};
 pub use server::{Limits, serve};

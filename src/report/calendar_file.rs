@@ -13,7 +13,7 @@ const OCTETS: usize = 75;
 /// Where the place is it does not say.
 ///
 /// # Source
-/// RFC 5545 (B. Desruisseaux 2009), from memory; read back by an independent library, see `tests/plan_nights.rs`.
+/// RFC 5545 (B. Desruisseaux 2009), from memory; read back by an independent library, see `tests/plan/nights.rs`.
 #[must_use]
 pub fn schedule_icalendar(plan: &Plan, target: &str) -> Option<String> {
     let schedule = plan.schedule.as_ref().filter(|schedule| !schedule.nights.is_empty())?;

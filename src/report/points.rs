@@ -23,7 +23,7 @@ pub fn photon_transfer_csv(profile: &CameraProfile) -> String {
 ///
 /// # Source
 /// ECSV 1.0: Astropy Proposal for Enhancement 6 (T. Aldcroft), from memory; read back by astropy, see
-/// `tests/transfer_points.rs`.
+/// `tests/measure/transfer_points.rs`.
 #[must_use]
 pub fn photon_transfer_ecsv(profile: &CameraProfile) -> String {
     let mut text = String::from("# %ECSV 1.0\n# ---\n# delimiter: ','\n# datatype:\n");

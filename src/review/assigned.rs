@@ -1,7 +1,7 @@
 //! Which filter and which mode of the camera a light is of.
 
 use super::ReviewError;
-use crate::camera::{CameraProfile, MeasuredLight, Mode, ProfileError};
+use crate::camera::{CameraProfile, MeasuredLight};
 use crate::caveat::{Caveat, Rejected};
 use crate::night::Night;
 
@@ -19,26 +19,6 @@ const USUAL: [(&str, &[&str]); 8] = [
     ("sii", &["sii", "s2"]),
     ("none", &["none", "nofilter", "empty"]),
 ];
-
-/// The mode of the profile that a light was taken in: that of its gain, or one without a gain; where its header has
-/// none, the night's, or the only one.
-///
-/// # Errors
-/// When the profile has no such mode.
-pub fn mode_of_light<'a>(
-    night: &Night,
-    profile: &'a CameraProfile,
-    gain: Option<f64>,
-) -> Result<&'a Mode, ProfileError> {
-    let Some(gain) = gain else {
-        return match night.camera.gain_setting {
-            Some(gain) => profile.mode(Some(gain)),
-            None => profile.modes.first().map_or_else(|| profile.mode(None), Ok),
-        };
-    };
-    let mode_with = |setting: Option<f64>| profile.modes.iter().find(|mode| mode.gain_setting == setting);
-    mode_with(Some(gain)).or_else(|| mode_with(None)).map_or_else(|| profile.mode(Some(gain)), Ok)
-}
 
 /// Lights by filter, in the order of the night's filters, by time where all have one.
 pub(super) struct Assigned<'a> {
@@ -74,7 +54,7 @@ pub(super) fn assigned<'a>(
             left_out.push(Rejected { file: light.file.clone(), code: "conflicting-filter".into(), reason });
             continue;
         };
-        let mode = mode_of_light(night, profile, light.gain_setting)?;
+        let mode = profile.mode_of_frame(&light.frame_mode, night.camera.gain_setting)?;
         sets[set].1.push((light, mode, *moment));
     }
     if let (Some(name), Some(_), true) = (headers.iter().flatten().next(), only, left_out.is_empty())
@@ -89,13 +69,16 @@ pub(super) fn assigned<'a>(
         let hint = "add their filter to the night, or name it as the headers do";
         caveats.push(Caveat::new("conflicting-filter", message, hint).about(first.file.clone()));
     }
-    if let (Some(gain), true) = (night.camera.gain_setting, lights.iter().any(|light| light.gain_setting.is_some())) {
-        let other: Vec<&MeasuredLight> = lights.iter().filter(|l| l.gain_setting.is_some_and(|g| g != gain)).collect();
+    if let (Some(gain), true) =
+        (night.camera.gain_setting, lights.iter().any(|light| light.frame_mode.gain_setting.is_some()))
+    {
+        let other: Vec<&MeasuredLight> =
+            lights.iter().filter(|l| l.frame_mode.gain_setting.is_some_and(|g| g != gain)).collect();
         if let Some(first) = other.first() {
             let message = format!(
                 "{} lights have another gain setting than the night's {gain}, such as {}: each is read by its own mode",
                 other.len(),
-                first.gain_setting.unwrap_or(gain)
+                first.frame_mode.gain_setting.unwrap_or(gain)
             );
             caveats.push(Caveat::new("conflicting-gain", message, "nothing to do").about(first.file.clone()));
         }

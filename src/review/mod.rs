@@ -22,7 +22,6 @@ mod words;
 mod worth;
 
 pub use answer::{FilterReview, PlaneOfSub, Review, ReviewNight, ReviewPlane, SkyToWrite, SubReview};
-pub use assigned::mode_of_light;
 pub use error::ReviewError;
 pub use expected::dark_levels;
 pub use signs::Sign;
@@ -181,7 +180,7 @@ impl Set<'_> {
             when: sub.moment.map(|moment| moment.at.local(offset)),
             filter: self.name.clone(),
             exposure_s: light.exposure_s,
-            gain_setting: light.gain_setting,
+            gain_setting: light.frame_mode.gain_setting,
             sky_e_per_s: background.map_or(nothing, |b| b.e_per_s),
             predicted_sky_e_per_s: predicted(&self.plane),
             sky_over_quiet: sub.against.sky,

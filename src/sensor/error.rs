@@ -75,6 +75,16 @@ pub enum MeasureError {
 }
 
 impl MeasureError {
+    /// A fixed word that programs can test for.
+    #[must_use]
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::NoGain { .. } => "no-gain",
+            Self::TooFewFrames { .. } => "too-few-frames",
+            _ => "frames-unusable",
+        }
+    }
+
     /// What the photographer can do.
     #[must_use]
     pub fn hint(&self) -> String {

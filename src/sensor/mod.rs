@@ -31,7 +31,7 @@ pub use error::MeasureError;
 pub use flat::transfer::{Kink, Level, TransferFit, emva_slope, transfer_fit};
 pub use light::background::{BackgroundOptions, background};
 pub use light::master::DarkMaster;
-pub use light::night::LightMeter;
+pub use light::night::{LightMeter, frame_mode};
 pub use light::star::star_flux;
 pub use mode::{MeasureOptions, ModeMeasurement};
 pub use pair::{PairStatistics, PairSums, spatial_covariance, temporal_variance_r4, temporal_variance_r31};

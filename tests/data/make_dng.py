@@ -16,7 +16,7 @@ other way round.
 A whole ramp of that camera, too large to be kept (44 frames, 14 MB), and the plane means that rawpy finds in it:
 
     venv/bin/python tests/data/make_dng.py --ramp /tmp/ramp
-    SUBWELL_DNG_RAMP=/tmp/ramp cargo test --test raw -- --ignored another_writer
+    SUBWELL_DNG_RAMP=/tmp/ramp cargo test --test frames another_writer -- --ignored
 """
 
 import os

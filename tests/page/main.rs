@@ -7,6 +7,6 @@ mod measuring;
 mod nights;
 mod patience;
 mod saving;
-#[cfg(target_os = "linux")]
-#[path = "../slow/mod.rs"]
-mod slow;
+
+#[path = "../support/mod.rs"]
+mod support;

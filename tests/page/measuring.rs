@@ -10,7 +10,7 @@ use subwell::page::{ApiError, Limits, Measure};
 
 use crate::client::{Program, copy, page_with, samples};
 #[cfg(target_os = "linux")]
-use crate::slow;
+use crate::support::slow;
 
 const PATIENCE: Duration = Duration::from_secs(120);
 

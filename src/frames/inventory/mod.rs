@@ -92,6 +92,13 @@ impl Inventory {
         inventory
     }
 
+    /// Frames whose kinds and settings are known already: nothing is judged or left out.
+    #[must_use]
+    pub fn from_infos(infos: Vec<FrameInfo>) -> Self {
+        let groups = groups(infos);
+        Self { missing: missing(&groups), groups, ..Self::default() }
+    }
+
     /// The groups of each camera mode, in the order of `groups`.
     pub fn modes(&self) -> impl Iterator<Item = (&ModeKey, &[Group])> {
         self.groups.chunk_by(|a, b| a.mode == b.mode).map(|groups| (&groups[0].mode, groups))

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use crate::camera::{FieldStar, LightPlane, MeasuredLight, Mode};
-use crate::frames::Frame;
+use crate::camera::{FieldStar, FrameMode, LightPlane, MeasuredLight, Mode};
+use crate::frames::{Frame, FrameInfo};
 use crate::units::{Electrons, ElectronsPerSecond};
 
 use crate::sensor::MeasureError;
@@ -13,6 +13,19 @@ use super::background::{BackgroundOptions, plane_background, planes_of};
 use super::field::field_stars;
 use super::master::DarkMaster;
 use super::star::{Image, STRAIGHT};
+
+/// How a frame was taken, as far as it decides which mode of a profile it belongs to.
+#[must_use]
+pub fn frame_mode(info: &FrameInfo) -> FrameMode {
+    FrameMode {
+        gain_setting: info.gain_setting,
+        offset_setting: info.offset_setting,
+        readout_mode: info.readout_mode.clone(),
+        binning: info.binning,
+        width_px: info.width,
+        height_px: info.height,
+    }
+}
 
 /// Measures the lights of one mode of a camera, one at a time; nothing of a frame is kept but numbers.
 #[derive(Debug, Clone)]
@@ -66,7 +79,7 @@ impl<'a> LightMeter<'a> {
             taken: info.taken.clone(),
             filter: info.filter.clone(),
             exposure_s: info.exposure,
-            gain_setting: info.gain_setting,
+            frame_mode: frame_mode(info),
             sensor_c: info.sensor,
             dark_from: dark.from(),
             planes,

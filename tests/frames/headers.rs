@@ -1,7 +1,7 @@
 //! Fourteen headers in as many dialects, written into FITS files and read from a folder as the program does;
 //! and what is said where headers are silent, or say what nobody should believe.
 //!
-//! The fixtures in `tests/headers/` are invented; which keywords and ways of writing occur is common practice, no source.
+//! The fixtures in `tests/data/headers/` are invented; which keywords and ways of writing occur is common practice, no source.
 #![cfg(feature = "cli")]
 
 use std::fs;
@@ -47,7 +47,7 @@ const PLACES: [(&str, &str); 14] = [
 fn folder() -> (tempfile::TempDir, FrameSet) {
     let folder = tempfile::tempdir().unwrap();
     for (name, place) in PLACES {
-        let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/headers").join(format!("{name}.txt"));
+        let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/headers").join(format!("{name}.txt"));
         let lines = fs::read_to_string(file).unwrap();
         let to = folder.path().join(place);
         fs::create_dir_all(&to).unwrap();

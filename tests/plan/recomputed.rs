@@ -2,15 +2,13 @@
 //!
 //! Nothing here calls the planner's formulas: what a reader of the JSON would do is written out.
 
-#[path = "stacking/camera.rs"]
-mod camera;
-
-use camera::camera;
 use rand::{RngExt, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
 use serde_json::Value;
 use subwell::night::Night;
 use subwell::plan::{PlanError, plan};
+
+use super::stack_proof::camera::camera;
 
 /// Random nights of each test.
 const NIGHTS: usize = 1000;

@@ -1,9 +1,6 @@
 //! What is shown where somebody watches a terminal, and not where a pipe is read.
 #![cfg(all(feature = "cli", target_os = "linux"))]
 
-#[path = "slow/mod.rs"]
-mod slow;
-
 use std::fs::{File, OpenOptions};
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -11,6 +8,8 @@ use std::process::{Command, Stdio};
 
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{Winsize, tcsetwinsize};
+
+use crate::support::slow;
 
 /// The width of the terminal.
 const COLUMNS: u16 = 80;

@@ -393,6 +393,43 @@ fn a_flat_is_no_light() {
     assert!(error["message"].as_str().unwrap().contains("flat"), "{error}");
 }
 
+/// Counts of another gain setting are other electrons: nothing is measured with the gain of another mode.
+#[test]
+fn a_light_of_another_gain_setting_is_refused_with_both_named() {
+    let (folder, path) = desk(&NIGHT.replace("[camera]", "[camera]\ngain_setting = 100"));
+    let mode = |gain: &str, e_per_dn: &str| {
+        let (_, mode) = CAMERA.split_once("[[modes]]").unwrap();
+        format!("[[modes]]\ngain_setting = {gain}{mode}").replace("value = 0.8", &format!("value = {e_per_dn}"))
+    };
+    let profile = format!("{}{}{}", CAMERA.split_once("[[modes]]").unwrap().0, mode("100", "0.8"), mode("200", "0.2"));
+    std::fs::write(folder.path().join("camera.toml"), profile).unwrap();
+    let (mut light, mut dark) = light_and_dark("", FRAMES);
+    let mut sky = |gain: f64, dark_gain: f64, more: &[&str], exit: i32| {
+        (light.info.gain_setting, dark.info.gain_setting) = (Some(gain), Some(dark_gain));
+        let [a, b] = ["light.fits", "dark.fits"].map(|name| folder.path().join(name));
+        subwell::files::write_frame(&a, &light, false, true).unwrap();
+        subwell::files::write_frame(&b, &dark, false, true).unwrap();
+        let mut command = subwell();
+        command.args(["sky", "--write"]).args(more).arg("--light").arg(&a).arg("--dark").arg(&b);
+        json(command.arg("--night").arg(&path), exit)
+    };
+    let before = std::fs::read(&path).unwrap();
+    let error = sky(400.0, 400.0, &[], 1);
+    let message = error["message"].as_str().unwrap();
+    assert!(["gain 400", "gain 100", "gain 200"].iter().all(|setting| message.contains(setting)), "{message}");
+    let error = sky(100.0, 200.0, &[], 1);
+    let message = error["message"].as_str().unwrap();
+    assert!(message.contains("gain 200") && message.contains("gain 100"), "{message}");
+    assert_eq!(std::fs::read(&path).unwrap(), before, "nothing was written");
+    // A mode that the profile holds is read with its own gain, whatever the night plans with.
+    let own = number(&sky(100.0, 100.0, &[], 0), "/planes/0/e_per_s/value");
+    let other = number(&sky(200.0, 200.0, &[], 0), "/planes/0/e_per_s/value");
+    assert!((own / other / 4.0 - 1.0).abs() < 1e-6, "{own} {other}");
+    // Who gives the gain knows the mode.
+    let typed = number(&sky(400.0, 400.0, &["--gain-e-per-dn", "0.4"], 0), "/planes/0/e_per_s/value");
+    assert!((own / typed / 2.0 - 1.0).abs() < 1e-6, "{own} {typed}");
+}
+
 #[test]
 fn a_sky_measured_through_a_stranger_is_refused_with_the_nights_filters() {
     let through =

@@ -3,15 +3,14 @@
 //! All cameras are invented and simulated; the frames go through the program, as a photographer's do.
 #![cfg(feature = "cli")]
 
-mod dng;
-
 use std::path::Path;
 
-use dng::Dng;
 use serde_json::Value;
 use subwell::files::{write_frame, write_simulation};
 use subwell::frames::{Frame, FrameKind};
 use subwell::simulate::{SensorTruth, SimulatedSensor, frames};
+
+use crate::support::dng::Dng;
 
 /// 0.6 e⁻/DN at ISO 800, a level of 1024 DN, 0.2 e⁻/s at 20 °C.
 const CAMERA: &str = "camera = \"Invented Three\"\nwidth_px = 320\nheight_px = 240\ncfa = \"RGGB\"\nadc_bits = 14\n\

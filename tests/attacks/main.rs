@@ -5,28 +5,18 @@
 //! to five seconds, and on a machine that does nothing else.
 #![cfg(all(feature = "cli", feature = "page", feature = "raw", unix))]
 
-#[path = "attacks/accepted.rs"]
 mod accepted;
-#[path = "attacks/folders.rs"]
 mod folders;
-#[path = "attacks/frames.rs"]
 mod frames;
-#[path = "attacks/kills.rs"]
 mod kills;
-#[path = "attacks/mutate.rs"]
 mod mutate;
-#[path = "attacks/planted.rs"]
 mod planted;
-#[path = "attacks/requests.rs"]
 mod requests;
-#[path = "attacks/sound.rs"]
 mod sound;
-#[path = "attacks/texts.rs"]
 mod texts;
-#[path = "attacks/watch.rs"]
 mod watch;
 #[allow(dead_code, reason = "each of its users takes what it needs")]
-#[path = "support/hostile/mod.rs"]
+#[path = "../support/hostile/mod.rs"]
 mod whole_frames;
 
 use std::path::Path;

@@ -3,17 +3,16 @@
 //! All cameras are invented. `tests/data/packed-12.dng` was written by pidng; `tests/data/make_dng.py` says how.
 #![cfg(feature = "cli")]
 
-mod dng;
-
 use std::path::{Path, PathBuf};
 
-use dng::Dng;
 use rand::{RngExt, SeedableRng};
 use rand_distr::StandardNormal;
 use rand_xoshiro::Xoshiro256PlusPlus;
 use subwell::files::{Decoder, FrameSet, read_headers};
 use subwell::frames::{CfaPattern, FrameKind};
 use subwell::units::{Celsius, Seconds};
+
+use crate::support::dng::Dng;
 
 fn decoder() -> Decoder {
     Decoder::new(env!("CARGO_BIN_EXE_subwell"), 2)

@@ -1,0 +1,18 @@
+//! What a plan promises, decides and looks back on: laws, recomputed nights, made-up stacks, skies, slips of the pen.
+
+mod beside;
+mod laws;
+mod nights;
+mod recomputed;
+mod stack_proof;
+
+#[cfg(feature = "cli")]
+mod decisions;
+#[cfg(feature = "cli")]
+mod files;
+#[cfg(feature = "cli")]
+mod review;
+#[cfg(feature = "cli")]
+mod sky;
+#[cfg(feature = "files")]
+mod slips;
