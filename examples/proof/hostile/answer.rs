@@ -36,6 +36,16 @@ impl Observation {
     }
 }
 
+/// What a plan would be told beside the numbers asked: codes.
+pub(crate) fn codes_of_plans(set: &Set, said: &Said) -> Vec<String> {
+    let plane = said.modes.first().and_then(|mode| mode.planes.first());
+    let told = |asked: &Asked| match (asked.quantity, plane) {
+        (Quantity::DarkAt(celsius), Some(plane)) => subwell::noise::dark_current(plane, Celsius(celsius)).caveats,
+        _ => Vec::new(),
+    };
+    set.asked.iter().flat_map(told).map(|caveat| caveat.code.to_string()).collect()
+}
+
 /// All that was asked of a set.
 pub(crate) fn observations(set: &Set, said: &Said) -> Vec<Observation> {
     set.asked.iter().flat_map(|asked| observed(asked, set, said)).collect()

@@ -176,7 +176,7 @@ fn frost(chance: &mut Chance) -> Set {
     Set::new(body, vec![Fault::Frost { per_hour: 3.0 * rate }], session, chance, vec![Asked::dark()])
 }
 
-const MOVES: &[&str] = &["dark-level-drift", "temperature-unsettled", "dark-unsteady", "clock-and-exposure-alike"];
+const MOVES: &[&str] = &["dark-level-drift", "temperature-unsettled", "dark-current-undetermined"];
 
 pub(crate) const WORLDS: &[World] = &[
     World::new(STEADY, steady),
@@ -208,9 +208,7 @@ pub(crate) const WORLDS: &[World] = &[
     .caused(MOVES),
     World::new("read noise 0.3 step", below_a_step).caused(&["quantisation-limited"]).never(&["black-level-pinned"]),
     World::new("energies off the textbook, asked 12 K outside", energies).caused(&["extrapolated"]),
-    World::new("light leak of 0.02 e⁻/s with a slope", leak)
-        .caused(&["light-leak", "floor-or-light", "dark-gradient"])
-        .to_be_said(),
+    World::new("light leak of 0.02 e⁻/s with a slope", leak).caused(&["light-leak-suspected"]).to_be_said(),
     World::new("darks wholly saturated at the warmest", saturated).caused(&["saturated-dark"]),
     World::new("dark current of 0.0001 e⁻/s", tiny),
     World::new("darks of three nights, one exposure each", of_three_nights).caused(&[

@@ -40,7 +40,7 @@ fn sky_flats(chance: &mut Chance, stars: usize) -> Set {
         }
         light *= 0.65;
     }
-    let brightest = chance.spread(10_000.0, 200_000.0);
+    let brightest = chance.spread(3_000.0, 60_000.0);
     let fault = Fault::Stars { count: stars, brightest, drift_px: 4.0 };
     Set::new(body, vec![fault], session, chance, vec![gain(&body)])
 }
@@ -160,7 +160,7 @@ pub(crate) const WORLDS: &[World] = &[
     World::new("sky flats with 60 stars", |chance| sky_flats(chance, 60)).caused(&["stars-in-flats"]),
     World::new("vignetted ladder up to saturation", vignetted_to_saturation).never(&["transfer-curve-kink"]),
     World::new("flicker bands of 2 %", |chance| ladder_under(chance, Fault::Flicker { depth: 0.02, rows: 70.0 }))
-        .caused(&["flicker-bands", "uneven-light"])
+        .caused(&["flicker-in-flats", "flicker-bands", "uneven-light"])
         .never(&["transfer-curve-kink"]),
     World::new("response with a slope", response_with_slope),
     World::new("response under coupled neighbours", coupled_response).caused(&["neighbour-correlation"]),
@@ -183,6 +183,6 @@ pub(crate) const WORLDS: &[World] = &[
     World::new("sky gradient turns from flat to flat", |chance| {
         ladder_under(chance, Fault::SkyGradient { across: 0.06, turning: true })
     })
-    .caused(&["pair-differs", "uneven-light"]),
+    .caused(&["flicker-in-flats", "pair-differs", "uneven-light"]),
     World::new("two converters, even and odd columns", two_converters).caused(&["converters-differ"]),
 ];

@@ -1,6 +1,6 @@
 //! Worlds whose headers and names say something else, or nothing; and mixtures.
 
-use super::world::{Asked, LADDER, Quantity, Set, World, bias_and_flats, body, gain_and_read};
+use super::world::{Asked, LADDER, Quantity, Set, Width, World, bias_and_flats, body, gain_and_read};
 use crate::whole_frames::{Body, Chance, Kind, Says, Session, Shot};
 
 /// A sound set with bias frames, flats and darks.
@@ -20,6 +20,11 @@ fn everything(body: &Body) -> Vec<Asked> {
     asked
 }
 
+/// The same, as narrow as the sound frames of the set allow: what does not belong is left out.
+fn as_if_sound(body: &Body) -> Vec<Asked> {
+    everything(body).into_iter().map(|asked| asked.at_most(Width::Percent(3.0))).collect()
+}
+
 fn set(body: Body, session: Session, chance: &mut Chance, asked: Vec<Asked>) -> Set {
     Set::new(body, Vec::new(), session, chance, asked)
 }
@@ -36,7 +41,7 @@ fn flats_as_darks(chance: &mut Chance) -> Set {
     for _ in 0..2 {
         stamped(session.take(Kind::Flat, 1.0, 0.3 * body.saturation()), "Dark Frame");
     }
-    let asked = everything(&body);
+    let asked = as_if_sound(&body);
     set(body, session, chance, asked)
 }
 
@@ -44,7 +49,7 @@ fn flats_as_darks(chance: &mut Chance) -> Set {
 fn flat_as_bias(chance: &mut Chance) -> Set {
     let (body, mut session) = sound(chance);
     stamped(session.take(Kind::Flat, 0.2, body.saturation()), "Bias Frame");
-    let asked = everything(&body);
+    let asked = as_if_sound(&body);
     set(body, session, chance, asked)
 }
 
@@ -54,7 +59,7 @@ fn darks_as_flats(chance: &mut Chance) -> Set {
     for _ in 0..2 {
         stamped(session.take(Kind::Dark, 1.0, 0.0), "Flat Frame");
     }
-    let asked = everything(&body);
+    let asked = as_if_sound(&body);
     set(body, session, chance, asked)
 }
 
@@ -66,7 +71,8 @@ fn two_gains(chance: &mut Chance) -> Set {
         let shot = session.take(Kind::Bias, 0.0, 0.0);
         (shot.gain_times, shot.told.gain) = (0.5, None);
     }
-    let asked = everything(&body);
+    let mut asked = everything(&body);
+    asked[1] = asked[1].reaching(body.read, 2.0 * body.read);
     set(body, session, chance, asked)
 }
 
@@ -74,7 +80,7 @@ fn two_gains(chance: &mut Chance) -> Set {
 fn zeroed_block(chance: &mut Chance) -> Set {
     let (body, mut session) = sound(chance);
     session.shots[5].zeroed_block = true;
-    let asked = everything(&body);
+    let asked = as_if_sound(&body);
     set(body, session, chance, asked)
 }
 
@@ -83,7 +89,7 @@ fn flats_as_lights(chance: &mut Chance) -> Set {
     let (body, mut session) = sound(chance);
     let flats = session.shots.iter_mut().filter(|shot| shot.kind == Kind::Flat);
     flats.for_each(|shot| shot.told.kind = Some("Light Frame"));
-    let asked = everything(&body);
+    let asked = as_if_sound(&body);
     set(body, session, chance, asked)
 }
 
@@ -148,7 +154,7 @@ pub(crate) const WORLDS: &[World] = &[
         .caused(&["outlier-frame", "damaged-frame", "mixed-levels"])
         .to_be_said()
         .never(&["filtered-raw", "black-clipped", "lossy-raw"]),
-    World::new("flats called Light Frame", flats_as_lights).caused(MIXED),
+    World::new("flats called Light Frame", flats_as_lights).caused(&["lights-for-flats", "conflicting-kind"]),
     World::new("three ISOs only in folder names", iso_in_folders),
     World::new("biases at two temperatures", bias_of_two_temperatures).caused(&[
         "mixed-levels",

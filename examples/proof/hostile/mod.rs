@@ -40,22 +40,42 @@ pub(crate) fn one(name: &str, seed: u64) {
     println!("{}", run(world, seed));
 }
 
+/// A few runs of a world in this process.
+#[allow(dead_code, reason = "for the slice in the tests")]
+pub(crate) fn judged(world: &World, runs: u64, seed: u64) -> Verdict {
+    let runs: Vec<Run> = (0..runs).map(|number| read(&run(world, seed * 10_007 + number))).collect();
+    Verdict::of(world, &world.set(seed).asked, &runs)
+}
+
+/// Whether the failure of this world fails the proof.
+pub(crate) fn is_required(world: &World) -> bool {
+    required::REQUIRED.contains(&world.name)
+}
+
 /// What one run says.
 pub(crate) fn run(world: &World, seed: u64) -> Value {
     let mut set = world.set(seed);
     let folder = tempfile::tempdir().expect("a folder");
     measured::written(&mut set, folder.path());
     let start = Instant::now();
-    let said = measured::measured(folder.path(), set.typed_gain);
+    let mut said = measured::measured(folder.path(), set.typed_gain);
     let seconds = start.elapsed().as_secs_f64();
+    said.codes.extend(answer::codes_of_plans(&set, &said));
     let observations: Vec<Value> = answer::observations(&set, &said).iter().map(Observation::to_json).collect();
     json!({ "observations": observations, "codes": said.codes, "error": said.error, "seconds": seconds })
+}
+
+/// Names that are required of worlds that are not there.
+pub(crate) fn required_in_vain() -> Vec<&'static str> {
+    required::REQUIRED.iter().filter(|name| worlds().all(|world| world.name != **name)).copied().collect()
 }
 
 /// Runs every world whose name has `part` in it, prints the table, and says which required ones failed.
 pub(crate) fn proved(runs: usize, seed: u64, part: &str) -> Vec<String> {
     HEAD.iter().for_each(|line| println!("{line}"));
-    let (mut widths, mut broken) = (BTreeMap::new(), Vec::new());
+    let mut broken: Vec<String> =
+        required_in_vain().iter().map(|name| format!("{name}: required, but there is no such world")).collect();
+    let mut widths = BTreeMap::new();
     for world in worlds().filter(|world| world.name.contains(part)) {
         let asked = world.set(seed).asked;
         let mut verdict = Verdict::of(world, &asked, &all_runs(world, runs, seed));
@@ -63,7 +83,7 @@ pub(crate) fn proved(runs: usize, seed: u64, part: &str) -> Vec<String> {
             widths.insert((world.name.to_owned(), row.name.clone()), row.half_width);
         }
         verdict.hold_against(&widths);
-        let required = required::REQUIRED.contains(&world.name);
+        let required = is_required(world);
         verdict.lines(required).iter().for_each(|line| println!("{line}"));
         for fault in &verdict.faults {
             eprintln!("{}: {fault}", world.name);

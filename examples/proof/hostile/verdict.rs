@@ -7,6 +7,8 @@ use super::world::{Asked, Width, World};
 
 /// Percent of the runs that must be right.
 const ENOUGH: f64 = 90.0;
+/// An interval of more than ± so many percent tells a photographer little: whoever gives it must say why.
+const WIDE: f64 = 20.0;
 
 /// One run of a world.
 #[derive(Debug, Clone, Default)]
@@ -97,6 +99,9 @@ impl Verdict {
                     faults.push(format!("{}: within a factor {:.1}, more than {most}", row.name, row.factor));
                 }
                 _ => {}
+            }
+            if row.half_width > WIDE && self.named.is_some_and(|named| named < ENOUGH) {
+                faults.push(format!("{}: ± {:.0} %, and nobody says why", row.name, row.half_width));
             }
         }
         if world.must_say && self.named.is_some_and(|named| named < ENOUGH) {
