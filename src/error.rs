@@ -8,6 +8,7 @@ use crate::night::NightError;
 use crate::plan::PlanError;
 use crate::review::ReviewError;
 use crate::sensor::MeasureError;
+#[cfg(feature = "simulate")]
 use crate::simulate::SimulateError;
 
 /// Why there is no answer: one variant for each module that can fail.
@@ -33,6 +34,7 @@ pub enum Error {
     #[error(transparent)]
     Review(#[from] ReviewError),
     /// The made-up sensor.
+    #[cfg(feature = "simulate")]
     #[error(transparent)]
     Simulate(#[from] SimulateError),
     /// A file.
@@ -60,6 +62,7 @@ impl Error {
             Self::Night(error) => error.code(),
             Self::Plan(error) => error.code(),
             Self::Review(error) => error.code(),
+            #[cfg(feature = "simulate")]
             Self::Simulate(_) => "sensor-unusable",
             #[cfg(feature = "files")]
             Self::File(error) => error.code(),
@@ -80,6 +83,7 @@ impl Error {
             Self::Night(error) => error.hint(),
             Self::Plan(error) => error.hint(),
             Self::Review(error) => error.hint(),
+            #[cfg(feature = "simulate")]
             Self::Simulate(error) => error.hint(),
             #[cfg(feature = "files")]
             Self::File(error) => error.hint().to_owned(),

@@ -30,6 +30,7 @@ pub mod report;
 pub mod review;
 pub mod rig;
 pub mod sensor;
+#[cfg(feature = "simulate")]
 pub mod simulate;
 pub mod sky;
 pub mod stats;

@@ -22,15 +22,18 @@ mod write_fits;
 pub use decoder::Decoder;
 pub use error::FileError;
 pub use frame_set::{FrameSet, read_frame, read_headers, read_headers_of, read_one};
+#[cfg(feature = "simulate")]
+pub use text::read_sensor;
 #[cfg(feature = "page")]
 pub(crate) use text::with_line_ends_of;
 pub use text::{
-    TextError, night_of, read_night, read_profile, read_sensor, read_text, write_measured_sky, write_profile,
-    write_throughput_ratio,
+    TextError, night_of, read_night, read_profile, read_text, write_measured_sky, write_profile, write_throughput_ratio,
 };
 pub use worker::run_worker_if_asked;
 pub use write::write_whole;
-pub use write_fits::{WriteError, write_frame, write_simulation};
+#[cfg(feature = "simulate")]
+pub use write_fits::write_simulation;
+pub use write_fits::{WriteError, write_frame};
 
 /// Whether a file goes by the name of a frame, FITS or camera raw.
 #[cfg(feature = "page")]

@@ -7,6 +7,7 @@ use crate::camera::{CameraProfile, ProfileError};
 use crate::night::Night;
 use crate::night::NightError;
 use crate::rig::{RigError, TransmissionCurve};
+#[cfg(feature = "simulate")]
 use crate::simulate::{SensorTruth, SimulateError};
 use crate::stats::Estimate;
 use crate::units::ElectronsPerSecond;
@@ -48,6 +49,7 @@ pub enum TextError {
         error: NightError,
     },
     /// It holds no sensor.
+    #[cfg(feature = "simulate")]
     #[error("{}: {error}", path.display())]
     Sensor {
         /// The file.
@@ -66,6 +68,7 @@ impl TextError {
             Self::Encoding { .. } => "unreadable",
             Self::Profile { .. } => "camera-unusable",
             Self::Night { error, .. } => error.code(),
+            #[cfg(feature = "simulate")]
             Self::Sensor { .. } => "sensor-unusable",
         }
     }
@@ -78,6 +81,7 @@ impl TextError {
             Self::Encoding { .. } => "open it in an editor and save it as UTF-8".into(),
             Self::Profile { error, .. } => error.hint(),
             Self::Night { error, .. } => error.hint(),
+            #[cfg(feature = "simulate")]
             Self::Sensor { error, .. } => error.hint(),
         }
     }
@@ -152,6 +156,7 @@ fn profile_of(text: &str, path: &Path) -> Result<CameraProfile, TextError> {
 ///
 /// # Errors
 /// When the file cannot be read, or is no sensor; the file is named.
+#[cfg(feature = "simulate")]
 pub fn read_sensor(path: &Path) -> Result<SensorTruth, TextError> {
     SensorTruth::from_toml(&text(path)?).map_err(|error| TextError::Sensor { path: path.to_owned(), error })
 }

@@ -19,6 +19,19 @@ use super::FileError;
 /// assert!(subwell::files::write_whole(&path, b"", false).is_err());
 /// ```
 pub fn write_whole(path: &Path, bytes: &[u8], force: bool) -> Result<(), FileError> {
+    write_beside(path, force, |file| file.write_all(bytes).and_then(|()| file.sync_all()))
+}
+
+/// [`write_whole`] for many files at once, which can be made again: the disk is not waited for.
+pub(super) fn write_whole_unsynced(path: &Path, bytes: &[u8], force: bool) -> Result<(), FileError> {
+    write_beside(path, force, |file| file.write_all(bytes))
+}
+
+fn write_beside(
+    path: &Path,
+    force: bool,
+    write: impl FnOnce(&mut std::fs::File) -> std::io::Result<()>,
+) -> Result<(), FileError> {
     let disk = |source| FileError::Disk { path: path.to_owned(), source };
     if let Ok(there) = path.symlink_metadata() {
         if !there.is_file() {
@@ -32,7 +45,7 @@ pub fn write_whole(path: &Path, bytes: &[u8], force: bool) -> Result<(), FileErr
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     // The kind alone: the error's text names the temporary file, which says nothing to anybody.
     let mut file = builder().tempfile_in(folder).map_err(|error| disk(error.kind().into()))?;
-    file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(disk)?;
+    write(file.as_file_mut()).map_err(disk)?;
     if force {
         return file.persist(path).map(|_| ()).map_err(|error| disk(error.error));
     }

@@ -9,7 +9,11 @@ use fitsio::headers::WritesKey;
 use fitsio::images::{ImageDescription, ImageType};
 
 use crate::frames::{Frame, FrameInfo, FrameKind};
+#[cfg(feature = "simulate")]
 use crate::simulate::{SensorTruth, SimulateError, frames};
+
+use super::FileError;
+use super::write::write_whole_unsynced;
 
 /// Why frames cannot be written.
 #[derive(Debug, thiserror::Error)]
@@ -44,6 +48,7 @@ pub enum WriteError {
         path: PathBuf,
     },
     /// The made-up sensor cannot be.
+    #[cfg(feature = "simulate")]
     #[error(transparent)]
     Truth(#[from] SimulateError),
 }
@@ -59,6 +64,7 @@ impl WriteError {
             Self::ReadsBackDifferently { .. } => {
                 "nothing was kept; see that the disk of the system's temporary folder has room".into()
             }
+            #[cfg(feature = "simulate")]
             Self::Truth(error) => error.hint(),
         }
     }
@@ -91,13 +97,10 @@ pub fn write_frame(path: &Path, frame: &Frame, compressed: bool, force: bool) ->
     if let Some(folder) = path.parent() {
         fs::create_dir_all(folder).map_err(disk)?;
     }
-    let mut unfinished = path.as_os_str().to_owned();
-    unfinished.push(".tmp");
-    let unfinished = PathBuf::from(unfinished);
-    fs::write(&unfinished, bytes).and_then(|()| fs::rename(&unfinished, path)).map_err(|source| {
-        // The first failure is the one to tell of; a leftover is the lesser harm.
-        let _ = fs::remove_file(&unfinished);
-        disk(source)
+    write_whole_unsynced(path, &bytes, force).map_err(|error| match error {
+        FileError::Exists { path } => WriteError::Exists { path },
+        FileError::Disk { path, source } => WriteError::Disk { path, source },
+        other => WriteError::Encoding { path: path.to_owned(), message: other.to_string() },
     })
 }
 
@@ -108,6 +111,7 @@ pub fn write_frame(path: &Path, frame: &Frame, compressed: bool, force: bool) ->
 /// # Errors
 /// When the truth does not pass [`SensorTruth::check`], when one of the files exists and `force`
 /// is not given (then nothing is written), or as [`write_frame`].
+#[cfg(feature = "simulate")]
 pub fn write_simulation(
     truth: &SensorTruth,
     out: &Path,

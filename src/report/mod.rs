@@ -8,16 +8,19 @@ mod checklist;
 mod compare;
 mod cooling;
 mod frames;
+#[cfg(feature = "report")]
 mod html;
 mod json;
 mod number;
 mod plan;
+#[cfg(feature = "report")]
 pub mod plots;
 mod points;
 mod review;
 mod schedule;
 mod short_set;
 mod sky;
+mod table;
 
 use std::collections::BTreeMap;
 
@@ -27,6 +30,7 @@ pub use checklist::checklist_text;
 pub use compare::comparison_text;
 pub use cooling::{cooling_line, cooling_text};
 pub use frames::{frames_text, stated_text};
+#[cfg(feature = "report")]
 pub use html::{camera_page, comparison_page, cooling_page, plan_page, review_page};
 pub use json::{error_document, json_text, json_value};
 use number::plain;
@@ -36,6 +40,7 @@ pub use points::{photon_transfer_csv, photon_transfer_ecsv};
 pub use review::review_text;
 pub use schedule::schedule_csv;
 pub use sky::sky_text;
+pub use table::Table;
 
 use crate::caveat::{Caveat, Rejected};
 

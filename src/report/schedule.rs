@@ -2,7 +2,8 @@
 
 use crate::plan::{Plan, Schedule, ScheduledNight, Session, WhyLeftOut};
 
-use super::plots::Table;
+#[cfg(feature = "report")]
+use super::Table;
 use super::{paragraph, plain, rounded};
 
 /// Heads of the table's columns.
@@ -63,6 +64,7 @@ fn row(night: &ScheduledNight, session: &Session, first: bool, last: bool) -> St
 }
 
 /// The nights as a table.
+#[cfg(feature = "report")]
 pub(super) fn schedule_table(schedule: &Schedule) -> Table {
     let head =
         ["evening", "from", "to", "filter", "subs", "worth, %", "Moon up, %", "done, %"].map(str::to_owned).into();

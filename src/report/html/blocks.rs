@@ -1,7 +1,8 @@
 //! The pieces of a page.
 
 use crate::caveat::{Caveat, Rejected};
-use crate::report::plots::{Figure, Table};
+use crate::report::Table;
+use crate::report::plots::Figure;
 
 use super::escaped;
 

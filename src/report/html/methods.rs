@@ -1,6 +1,6 @@
 //! How each number was got, with its source; and what to beware of.
 
-use crate::report::plots::Table;
+use crate::report::Table;
 
 /// A number, the way to it, where the way is from.
 type Method = (&'static str, &'static str, &'static str);

@@ -1,11 +1,12 @@
 //! The report of a plan.
 
 use crate::plan::{Plan, Search};
+use crate::report::Table;
 use crate::report::calibration::calibration_entries;
 use crate::report::duration;
 use crate::report::plan::{NOISE_FROM, answer_line, clock_line, filter_entries, night_entries, plane_entries};
 use crate::report::plots::{
-    Table, night_figure, settings_figure, snr_figure, strip_figure, sub_noise_figure, wall_time_figure,
+    night_figure, settings_figure, snr_figure, strip_figure, sub_noise_figure, wall_time_figure,
 };
 use crate::report::schedule::{clouds, schedule_table};
 use crate::report::short_set;

@@ -2,12 +2,13 @@
 
 use crate::camera::{CameraProfile, Mode, Plane, SaturationIs, TransferPoint};
 use crate::noise::dark_current;
+use crate::report::Table;
 use crate::report::{rounded, with_uncertainty};
 use crate::units::Celsius;
 
 use super::axis::Axis;
 use super::canvas::Pen;
-use super::figure::{Figure, Table};
+use super::figure::Figure;
 use super::panel::{Bar, Panel, Series, Shape};
 
 /// Points of a drawn curve.

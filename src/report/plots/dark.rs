@@ -1,11 +1,12 @@
 //! Pictures of a camera's darks: how many pixels have which rate, and where.
 
 use crate::camera::{DarkCurrentPoint, DarkCurrentSource, DarkPicture, Mode, Plane};
+use crate::report::Table;
 use crate::report::{duration, rounded, with_uncertainty};
 
 use super::axis::Axis;
 use super::canvas::Pen;
-use super::figure::{Figure, Table};
+use super::figure::Figure;
 use super::panel::{Cell, Mark, Panel, Series, Shape};
 
 /// Digits in a table.

@@ -1,11 +1,12 @@
 //! Pictures of decisions: the year of cooling, and the factors between two nights.
 
 use crate::decide::{Comparison, Cooling, MonthOfCooling};
+use crate::report::Table;
 use crate::report::rounded;
 
 use super::axis::{Axis, MONTHS};
 use super::canvas::Pen;
-use super::figure::{Figure, Table};
+use super::figure::Figure;
 use super::panel::{Bar, Mark, Panel, Series, Shape};
 
 /// Digits in a table.

@@ -1,20 +1,13 @@
 //! A picture with all that stands about it.
 
+use crate::report::table::Table;
+
 use super::canvas::Pen;
 use super::panel::{Panel, Shape, WIDTH, drawn};
 use crate::report::html::escaped;
 
 /// How the classes of a picture look. The page gives the colours `--one`, `--two`, `--three` and `--paper`.
 pub const STYLE: &str = include_str!("figure.css");
-
-/// The numbers of a picture as a table.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Table {
-    /// Names of the columns, with units.
-    pub head: Vec<String>,
-    /// The cells, row by row.
-    pub rows: Vec<Vec<String>>,
-}
 
 /// One line of a picture's key.
 #[derive(Debug, Clone, PartialEq, Eq)]

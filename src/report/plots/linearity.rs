@@ -1,12 +1,13 @@
 //! The picture of a plane's linearity.
 
 use crate::camera::{Mode, Plane, TransferPoint};
+use crate::report::Table;
 use crate::report::rounded;
 use crate::stats::polynomial_fit;
 
 use super::axis::Axis;
 use super::canvas::Pen;
-use super::figure::{Figure, Table};
+use super::figure::Figure;
 use super::panel::{Panel, Series, Shape};
 
 /// Digits in a table.

@@ -20,7 +20,7 @@ mod strip;
 pub use camera::{dark_current_figure, photon_transfer_figure, span_figure};
 pub use dark::{dark_histogram_figure, dark_map_figure, dark_profile_figure};
 pub use decisions::{cooling_year_figure, factors_figure, split_figure};
-pub use figure::{Figure, KeyEntry, STYLE, Table};
+pub use figure::{Figure, KeyEntry, STYLE};
 pub use linearity::linearity_figure;
 pub use night::night_figure;
 pub use noise::sub_noise_figure;

@@ -2,11 +2,12 @@
 
 use crate::night::{CourseMoment, NightCourse};
 use crate::plan::Plan;
+use crate::report::Table;
 use crate::report::rounded;
 
 use super::axis::{Axis, clock};
 use super::canvas::Pen;
-use super::figure::{Figure, Table};
+use super::figure::Figure;
 use super::panel::{Panel, Series, Shape};
 
 const TIME: &str = "local time";

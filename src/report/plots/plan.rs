@@ -1,12 +1,13 @@
 //! Pictures of a plan.
 
 use crate::plan::{Demand, FilterPlan, Search};
+use crate::report::Table;
 use crate::report::{duration, rounded};
 use crate::units::Seconds;
 
 use super::axis::Axis;
 use super::canvas::Pen;
-use super::figure::{Figure, Table};
+use super::figure::Figure;
 use super::panel::{Mark, Panel, Series, Shape};
 
 /// Points of a drawn curve.

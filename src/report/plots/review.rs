@@ -1,12 +1,13 @@
 //! The picture of a reviewed night.
 
+use crate::report::Table;
 use crate::report::rounded;
 use crate::review::{FilterReview, Review, SubReview};
 use crate::sky::night::Date;
 
 use super::axis::{Axis, clock};
 use super::canvas::Pen;
-use super::figure::{Figure, Table};
+use super::figure::Figure;
 use super::panel::{Panel, Series, Shape};
 
 /// Digits in a table.

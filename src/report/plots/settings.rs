@@ -1,11 +1,12 @@
 //! The picture of the gain settings and what each costs.
 
 use crate::plan::{GainSetting, Plan};
+use crate::report::Table;
 use crate::report::{duration, rounded};
 
 use super::axis::Axis;
 use super::canvas::Pen;
-use super::figure::{Figure, Table};
+use super::figure::Figure;
 use super::panel::{Bar, Panel, Shape};
 
 /// Digits in a table.

@@ -1,5 +1,6 @@
 //! A drawing of a faint thing under a growing stack.
 
+use crate::report::Table;
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
 use rand_xoshiro::Xoshiro256PlusPlus;
@@ -9,7 +10,7 @@ use crate::report::{duration, rounded};
 
 use super::axis::Axis;
 use super::canvas::Pen;
-use super::figure::{Figure, Table};
+use super::figure::Figure;
 use super::panel::{Cell, Panel, Shape};
 
 /// Fields along the strip and across it; each is one patch of the goal.
