@@ -20,23 +20,31 @@ const PATIENCE: Duration = Duration::from_secs(60);
 /// begins: the command, a colon, what is wrong.
 pub(crate) const KNOWN: &[&str] = &[
     // A dark current below 0, an ordinary estimate of a small one, is used as it is.
+    "cooling: cooling",
     "cooling: months.cooled_dark_e_per_s",
+    "cooling: months.time_ratio",
     "cooling: months.uncooled_dark_e_per_s",
     "plan: noise_share_percent.dark",
     "plan: rates_e_per_s.dark",
-    // Numbers that the frames do not determine are given with an error beyond what can be.
+    // Numbers that the frames do not determine are given with an error beyond what can be, and planned with.
     "measure: activation_ev",
+    "measure: e_per_s",
     "measure: gain_e_per_dn",
+    "measure: median_e_per_s",
     "measure: other_e_per_s",
     "measure: read_noise_core_e",
     "measure: read_noise_e",
     "measure: saturation_e",
     "measure: text: 0 ± something huge",
+    "plan: noise_share_percent",
     "plan: snr",
+    "plan: text: NaN",
+    "plan: text: between 0 and 0",
+    "plan: text: inf",
     // A noise below one step ends in a number that is none, and the profile in a file that is refused.
     "measure: text: NaN",
+    "measure: text: inf",
     "plan: refused the profile",
-    "plan: text: NaN",
     "cooling: refused the profile",
 ];
 
