@@ -81,7 +81,7 @@ fn the_law_of_codes_is_that_of_the_model() {
 }
 
 /// Runs of each world.
-const RUNS: u64 = 3;
+const RUNS: u64 = 4;
 
 /// Worlds that are required pass in a few runs; how wide they are and how often is the whole's to hold.
 #[test]
@@ -98,8 +98,8 @@ fn a_slice_of_the_hostile_worlds_holds() {
         for row in &verdict.rows {
             let share = row.held_or_named / 100.0;
             (numbers, right) = (numbers + row.count as f64, right + share * row.count as f64);
-            // Two of three: a sound 95 % interval fails that in one of 140 rows, and the seeds are fixed.
-            assert!(share > 0.6, "{}: {}: {:.0} % of {}", verdict.world, row.name, row.held_or_named, row.count);
+            // Half of them: a sound 95 % interval fails that in one of 2,000 rows, and the seeds are fixed.
+            assert!(share >= 0.5, "{}: {}: {:.0} % of {}", verdict.world, row.name, row.held_or_named, row.count);
         }
     }
     println!("{} worlds: {right} of {numbers} numbers held, or their cause named", worlds.len());

@@ -127,9 +127,10 @@ impl World {
         Self { never: codes, ..self }
     }
 
-    /// The set of frames that this seed draws.
+    /// The set of frames that this seed draws; no two worlds draw the same.
     pub(crate) fn set(&self, seed: u64) -> Set {
-        (self.make)(&mut Chance::new(seed.wrapping_mul(1_000_003).wrapping_add(17)))
+        let own = self.name.bytes().fold(17_u64, |sum, byte| sum.wrapping_mul(31).wrapping_add(u64::from(byte)));
+        (self.make)(&mut Chance::new(seed.wrapping_mul(1_000_003).wrapping_add(own)))
     }
 }
 

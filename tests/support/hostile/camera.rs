@@ -2,7 +2,7 @@
 
 use super::body::Body;
 use super::chance::Chance;
-use super::fault::{Fault, Trapped};
+use super::fault::{Fault, Taking, Trapped};
 use super::field::Field;
 use super::shot::{Kind, Shot};
 
@@ -56,7 +56,7 @@ impl Camera {
                 self.trapped = Some(trapped);
             }
         }
-        let mut level = self.level(shot, &mut chance);
+        let mut level = self.level(shot, number, &mut chance);
         self.faults.iter().for_each(|fault| fault.shape_signal(&mut charge, shot));
         let body = &self.body;
         let gain = body.gain * shot.gain_times;
@@ -75,7 +75,7 @@ impl Camera {
         let mut charge = Field::even(body.width, body.height, shot.light * shot.exposure_s);
         if shot.kind == Kind::Flat {
             for (place, fault) in self.faults.iter().enumerate() {
-                fault.shape_light(&mut charge, shot, number, &self.fixed(place), chance);
+                fault.shape_light(&mut charge, &self.taking(shot, number, place), chance);
             }
             charge.values.iter_mut().zip(&self.response.values).for_each(|(value, response)| *value *= response);
         }
@@ -89,20 +89,20 @@ impl Camera {
     }
 
     /// The level of each pixel without charge, in steps.
-    fn level(&self, shot: &Shot, chance: &mut Chance) -> Field {
+    fn level(&self, shot: &Shot, number: usize, chance: &mut Chance) -> Field {
         let body = &self.body;
         let level =
             body.offset + shot.offset_plus + body.offset_per_kelvin * shot.celsius + body.jitter * chance.normal();
         let mut level = Field::even(body.width, body.height, level);
         for (place, fault) in self.faults.iter().enumerate() {
-            fault.add_level(&mut level, shot, &self.fixed(place), chance);
+            fault.add_level(&mut level, &self.taking(shot, number, place), chance);
         }
         level
     }
 
-    /// Chance that is the same in all frames.
-    fn fixed(&self, place: usize) -> Chance {
-        Chance::new(self.seed ^ (0xD1CE + place as u64))
+    /// What the fault at `place` sees of a frame.
+    fn taking<'a>(&self, shot: &'a Shot, number: usize, place: usize) -> Taking<'a> {
+        Taking { shot, number, fixed: Chance::new(self.seed ^ (0xD1CE + place as u64)) }
     }
 
     /// What happens to the codes after the converter.

@@ -49,16 +49,18 @@ pub(crate) enum Fault {
     Clamp { code: u16 },
 }
 
+/// The taking of one frame, as a fault sees it.
+pub(super) struct Taking<'a> {
+    pub(super) shot: &'a Shot,
+    /// Frames of this camera before it.
+    pub(super) number: usize,
+    /// Chance that is the same in all frames of a camera.
+    pub(super) fixed: Chance,
+}
+
 impl Fault {
-    /// Changes the light of a flat, in e⁻ in each pixel; `fixed` is chance that is the same in all frames of a camera.
-    pub(super) fn shape_light(
-        self,
-        light: &mut Field,
-        shot: &Shot,
-        number: usize,
-        fixed: &Chance,
-        chance: &mut Chance,
-    ) {
+    /// Changes the light of a flat, in e⁻ in each pixel.
+    pub(super) fn shape_light(self, light: &mut Field, taking: &Taking<'_>, chance: &mut Chance) {
         match self {
             Self::Vignette { loss } => light.each_placed(|x, y, value| *value *= 1.0 - loss * (x * x + y * y) / 2.0),
             Self::SkyGradient { across, turning } => {
@@ -67,8 +69,8 @@ impl Fault {
                 light.each_placed(|x, y, value| *value *= 1.0 + across / 2.0 * (x * cosine + y * sine));
             }
             Self::Dust { spots, moved_after } => {
-                let mut lying = fixed.clone();
-                (0..number / moved_after.max(1)).for_each(|_| {
+                let mut lying = taking.fixed.clone();
+                (0..taking.number / moved_after.max(1)).for_each(|_| {
                     (0..3 * spots).for_each(|_| {
                         lying.share();
                     });
@@ -76,7 +78,7 @@ impl Fault {
                 (0..spots).for_each(|_| shade(light, &mut lying));
             }
             Self::Blades { opening_s } => {
-                let exposure = shot.exposure_s;
+                let exposure = taking.shot.exposure_s;
                 light.each_placed(|x, y, value| {
                     let late = opening_s * ((x * x + y * y) / 2.0).sqrt();
                     *value *= ((exposure - late) / exposure).max(0.0);
@@ -84,7 +86,7 @@ impl Fault {
             }
             Self::Stars { count, brightest, drift_px } => {
                 let (dx, dy) = (chance.normal() * drift_px, chance.normal() * drift_px);
-                let mut sky = fixed.clone();
+                let mut sky = taking.fixed.clone();
                 for _ in 0..count {
                     let (x, y) = (sky.share() * light.width as f64 + dx, sky.share() * light.height as f64 + dy);
                     star(light, x, y, brightest * sky.share().powf(1.5));

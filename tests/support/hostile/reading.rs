@@ -3,7 +3,7 @@
 use std::f64::consts::TAU;
 
 use super::chance::Chance;
-use super::fault::Fault;
+use super::fault::{Fault, Taking};
 use super::field::Field;
 use super::shot::Shot;
 
@@ -24,8 +24,8 @@ impl Fault {
         }
     }
 
-    /// Adds to the levels, in steps of the converter; `fixed` is chance that is the same in all frames of a camera.
-    pub(super) fn add_level(self, level: &mut Field, shot: &Shot, fixed: &Chance, chance: &mut Chance) {
+    /// Adds to the levels, in steps of the converter.
+    pub(super) fn add_level(self, level: &mut Field, taking: &Taking<'_>, chance: &mut Chance) {
         match self {
             Self::Rows { steps } => {
                 let rows: Vec<f64> = (0..level.height).map(|_| steps * chance.normal()).collect();
@@ -36,7 +36,7 @@ impl Fault {
                 level.each(|_, row, value| *value += steps * (TAU * row as f64 / rows + phase).sin());
             }
             Self::Columns { steps, jumping, jump } => {
-                let mut which = fixed.clone();
+                let mut which = taking.fixed.clone();
                 let of_column = |_| {
                     let jumps = which.happens(jumping) && chance.happens(0.5);
                     steps * chance.normal() + if jumps { jump } else { 0.0 }
@@ -51,7 +51,7 @@ impl Fault {
                 });
             }
             Self::Settling { steps, over_s } => {
-                let more = steps * (-shot.at_s / over_s).exp();
+                let more = steps * (-taking.shot.at_s / over_s).exp();
                 level.each(|_, _, value| *value += more);
             }
             _ => {}
