@@ -12,7 +12,7 @@ const ENERGIES: (f64, f64) = (0.45, 1.20);
 /// From one to the next; a source between two is their sum within a thousandth.
 const STEP_EV: f64 = 0.05;
 /// A χ² that so many sets stay below is chance.
-const USUAL: f64 = 0.9;
+const USUAL: f64 = 0.999;
 /// No point is surer than this.
 const LEAST_SIGMA: f64 = 1e-3;
 
@@ -25,7 +25,7 @@ struct Measured {
 
 /// The rate at `at` in e⁻/s with its 95 % interval: the envelope of every sum of up to two sources and a floor, none of them
 /// negative, that the measured points allow (profile likelihood over amplitudes and energies). Where none describes the points, their
-/// own scatter widens it: by the root of χ² over its 90 % point.
+/// own scatter widens it: by the root of χ² over its 99.9 % point.
 ///
 /// ```text
 /// D(T) = Σₖ aₖ T^1.5 exp(−Eₖ/kT) + floor,   aₖ ≥ 0,  Eₖ = 0.45 … 1.20 eV
