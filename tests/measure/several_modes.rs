@@ -144,11 +144,12 @@ fn a_night_names_a_mode_by_words_of_its_name() {
         mode("width_px = 500\nheight_px = 400\nbinning = [2, 2]")
     );
     let profile = CameraProfile::from_toml(&text).unwrap();
+    let whole = profile.modes[1].label();
     let width = |gain, words| profile.named_mode(gain, words).map(|mode| mode.map(|mode| mode.width_px));
     assert_eq!(width(None, None), Ok(None));
     assert_eq!(width(Some(100.0), Some("binned 2x2")), Ok(Some(500)));
     assert_eq!(width(None, Some("1000x800")), Ok(Some(1000)));
-    assert_eq!(width(None, Some(&profile.modes[1].label())), Ok(Some(500)));
+    assert_eq!(width(None, Some(whole.as_str())), Ok(Some(500)));
     for (gain, words) in [(Some(100.0), None), (None, Some("gain 100")), (None, Some("binned 3x3"))] {
         let error = width(gain, words).unwrap_err();
         assert!(error.hint().contains("mode"), "{error}: {}", error.hint());
