@@ -80,6 +80,7 @@ const CODES: &[(&str, &str)] = &[
     ("target-unusable", "The target cannot be, or its brightness is not known."),
     ("temperature-unsettled", "The camera was still warming up or cooling down."),
     ("too-few-frames", "Fewer frames of a kind than a measurement needs."),
+    ("unknown-gain", "The frame says no gain setting, and others of its camera say several."),
     ("unreadable", "The file cannot be read, or is damaged."),
     ("unsupported", "A kind of file or compression that is not read."),
     ("usage", "The words of the command do not fit together."),

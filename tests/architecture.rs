@@ -167,6 +167,17 @@ fn the_program_uses_only_the_librarys_public_names() {
     }
 }
 
+/// Special functions have domains: each is called from one place, which keeps to what was tested.
+#[test]
+fn special_functions_have_one_door() {
+    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let callers = sources(&src).into_iter().filter(|path| {
+        let text = without_comments(&std::fs::read_to_string(path).unwrap());
+        text.split("#[cfg(test)]").next().is_some_and(|code| code.contains("statrs"))
+    });
+    assert_eq!(callers.collect::<Vec<_>>(), [src.join("stats/law.rs")]);
+}
+
 /// A file that a reader can hold in mind.
 const MOST_LINES: usize = 500;
 

@@ -97,7 +97,7 @@ impl Sensor {
             let shifts = [jitter.sample(rng), jitter.sample(rng)];
             meter.pair(key(FrameKind::Flat, *share), String::new(), pair(law, shifts, rng).0);
         }
-        for &(exposure, frames, ref law) in self.darks.iter().rev() {
+        for (place, &(exposure, frames, ref law)) in self.darks.iter().enumerate().rev() {
             let mut waiting: Option<PairStatistics> = None;
             let mut variance = None;
             for number in 0..frames {
@@ -113,11 +113,13 @@ impl Sensor {
                 } else {
                     (waiting.take().map_or(0.0, |drawn| drawn.means[1]), variance.take())
                 };
+                let taken = self.in_turn(place, number);
                 let temperature = Celsius(TEMPERATURE.0 + if self.design.told { wander } else { 0.0 });
                 let summary = DarkSummary {
                     mean: mean + shift,
                     median: mean + shift,
                     temperature: Some(temperature),
+                    taken: Some(taken),
                     pair_variance: of_pair,
                 };
                 meter.dark_summary(key(FrameKind::Dark, exposure), summary);
@@ -125,6 +127,14 @@ impl Sensor {
         }
         let Assembled { plane, .. } = meter.assembled(step as u32).expect("a sound sensor");
         plane
+    }
+
+    /// When the dark `number` of the exposure at `place` is taken, in seconds: short, long, long, short, as the checklists ask.
+    fn in_turn(&self, place: usize, number: usize) -> f64 {
+        let round: f64 = self.darks.iter().map(|(exposure, ..)| exposure).sum();
+        let before = |other: usize| if number % 2 == 0 { other < place } else { other > place };
+        let of_round = self.darks.iter().enumerate().filter(|(other, _)| before(*other));
+        number as f64 * round + of_round.map(|(_, (exposure, ..))| exposure).sum::<f64>()
     }
 }
 

@@ -4,13 +4,12 @@
 //! one comparison of twenty.
 
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, Normal};
 
 use crate::caveat::Caveat;
-use crate::stats::Estimate;
+use crate::stats::{Estimate, normal_quantile};
 use crate::units::{Celsius, Quantity};
 
-use super::{CameraProfile, DarkCurrentPoint, FitModel, Mode, Plane, SaturationIs};
+use super::{CameraProfile, DarkCurrentPoint, Mode, Plane, SaturationIs};
 
 /// One comparison alone has to differ by so many of its uncertainties.
 const SIGMAS: f64 = 2.0;
@@ -133,7 +132,7 @@ fn worsened(change: &Change) -> Caveat {
 /// How many sigmas a number of `count` has to be off so that chance says a false word no oftener than one at two.
 fn sigmas_for(count: usize) -> f64 {
     let per_number = 1.0 - (1.0 - BEYOND_TWO_SIGMAS).powf(1.0 / count.max(1) as f64);
-    Normal::standard().inverse_cdf(1.0 - per_number / 2.0).max(SIGMAS)
+    normal_quantile(1.0 - per_number / 2.0).max(SIGMAS)
 }
 
 fn counterpart<'a>(mode: &Mode, others: &'a [Mode]) -> Option<&'a Mode> {
@@ -143,8 +142,13 @@ fn counterpart<'a>(mode: &Mode, others: &'a [Mode]) -> Option<&'a Mode> {
     };
     let alike =
         |other: &&Mode| mode.gain_setting == other.gain_setting && mode.binning == other.binning && named_alike(other);
-    let same_offset = |other: &&Mode| mode.offset_setting == other.offset_setting;
-    others.iter().filter(alike).find(same_offset).or_else(|| others.iter().find(alike))
+    // Of several that are alike so far the one that differs least: offset, size and named readout mode too.
+    let differs = |other: &&Mode| {
+        let size = (mode.width_px, mode.height_px) != (other.width_px, other.height_px);
+        let named = mode.readout_mode != other.readout_mode;
+        2 * usize::from(mode.offset_setting != other.offset_setting) + 2 * usize::from(size) + usize::from(named)
+    };
+    others.iter().filter(alike).min_by_key(differs)
 }
 
 /// All numbers of a mode that both profiles have, changed or not.
@@ -178,8 +182,7 @@ fn plain<Q: Quantity>(estimate: Estimate<Q>) -> Estimate<f64> {
 }
 
 fn gain(plane: &Plane) -> Option<Estimate<f64>> {
-    let typed = plane.fit.as_ref().is_some_and(|fit| fit.model == FitModel::Typed);
-    (!typed).then(|| plain(plane.gain_e_per_dn))
+    (!plane.has_typed_gain()).then(|| plain(plane.gain_e_per_dn))
 }
 
 fn read_noise(plane: &Plane) -> Option<Estimate<f64>> {
@@ -348,6 +351,17 @@ mod tests {
         assert!(comparison.changes.is_empty(), "{:?}", comparison.changes);
         let about: Vec<&str> = comparison.caveats.iter().map(|caveat| caveat.about.as_str()).collect();
         assert_eq!(about, ["gain 100, 1000x800", "gain 300, 1000x800"]);
+    }
+
+    #[test]
+    fn a_folder_against_itself_has_no_changes_though_modes_differ_in_size_only() {
+        let mut random = Xoshiro256PlusPlus::seed_from_u64(3);
+        let mut draw = || StandardNormal.sample(&mut random);
+        let (mut small, large) = (profile(9.0, &mut draw), profile(2.0, &mut draw));
+        small.modes.iter_mut().for_each(|mode| mode.width_px = 300);
+        small.modes.extend(large.modes);
+        let comparison = changes(&small, &small.clone());
+        assert!(comparison.changes.is_empty() && comparison.caveats.is_empty(), "{comparison:?}");
     }
 
     #[test]

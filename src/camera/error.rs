@@ -48,6 +48,14 @@ pub enum ProfileError {
         /// The profile's modes in words.
         known: String,
     },
+    /// The profile has no mode with these words in its name.
+    #[error("no mode is called `{asked}`, the profile has {known}")]
+    NoModeNamed {
+        /// What the night calls it.
+        asked: String,
+        /// The profile's modes in words.
+        known: String,
+    },
     /// More than one mode fits.
     #[error("several modes fit: gain settings {}", settings(known))]
     SeveralModes {
@@ -80,7 +88,11 @@ impl ProfileError {
             Self::NoSuchMode { .. } => {
                 "give frames taken as the profile's were, or measure the camera as these frames were taken".into()
             }
-            Self::SeveralModes { .. } => "name one with `gain_setting` under [camera]".into(),
+            Self::SeveralModes { .. } => {
+                "name one under [camera], with `gain_setting`, or with words of its name as in mode = \"binned 2x2\""
+                    .into()
+            }
+            Self::NoModeNamed { .. } => "use one of these, or parts of it between commas, as `mode`".into(),
         }
     }
 }

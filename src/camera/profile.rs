@@ -404,6 +404,16 @@ pub struct TransferPoint {
 }
 
 impl CameraProfile {
+    /// Takes the maker's figure for the side of a pixel in place of what the files say; binned modes get larger ones.
+    ///
+    /// Nothing in a profile was measured with it: nothing else changes but the caveats about it.
+    pub fn set_pixel(&mut self, side: Micrometres) {
+        for mode in &mut self.modes {
+            mode.pixel_um = Some(Micrometres(side.0 * f64::from(mode.binning[0])));
+        }
+        self.caveats.retain(|caveat| !["pixel-size-missing", "pixel-size-rough"].contains(&caveat.code.as_str()));
+    }
+
     /// Reads a profile from TOML.
     ///
     /// # Errors
@@ -439,6 +449,27 @@ impl CameraProfile {
         serde_json::to_string_pretty(self).map_err(unwritable)
     }
 
+    /// The mode that a night names, by gain setting, by words of its [label](Mode::label), or by both; `None` where it names
+    /// none.
+    ///
+    /// # Errors
+    /// When no mode is called so, or when several modes could be meant.
+    pub fn named_mode(&self, gain_setting: Option<f64>, words: Option<&str>) -> Result<Option<&Mode>, ProfileError> {
+        let Some(words) = words else { return gain_setting.map(|gain| self.mode(Some(gain))).transpose() };
+        let of_gain = |mode: &&Mode| gain_setting.is_none() || mode.gain_setting == gain_setting;
+        let fitting: Vec<&Mode> = self.modes.iter().filter(of_gain).filter(|mode| mode.is_called(words)).collect();
+        match fitting.as_slice() {
+            [mode] => Ok(Some(mode)),
+            [] => {
+                let known: Vec<String> = self.modes.iter().map(|mode| format!("`{}`", mode.label())).collect();
+                Err(ProfileError::NoModeNamed { asked: words.to_owned(), known: known.join(", ") })
+            }
+            several => {
+                Err(ProfileError::SeveralModes { known: several.iter().map(|mode| mode.gain_setting).collect() })
+            }
+        }
+    }
+
     /// The mode with this gain setting; with `None`, the only one.
     ///
     /// # Errors
@@ -451,6 +482,14 @@ impl CameraProfile {
             None => Ok(first),
             Some(_) => Err(ProfileError::SeveralModes { known: known() }),
         }
+    }
+}
+
+impl Plane {
+    /// Whether the gain was given by hand: then it has no uncertainty of its own, and flats beside it are in `fit`.
+    #[must_use]
+    pub fn has_typed_gain(&self) -> bool {
+        self.fit.as_ref().map_or(self.gain_e_per_dn.uncertainty.0 <= 0.0, |fit| fit.model == FitModel::Typed)
     }
 }
 
@@ -467,6 +506,13 @@ impl Mode {
         }
         words.push(format!("{}x{}", self.width_px, self.height_px));
         words.join(", ")
+    }
+
+    /// Whether all of these words, parted by commas, are parts of its label: `binned 2x2`, or the whole of it.
+    #[must_use]
+    pub fn is_called(&self, words: &str) -> bool {
+        let label = self.label();
+        words.split(',').all(|word| label.split(", ").any(|part| part.eq_ignore_ascii_case(word.trim())))
     }
 
     /// The plane with the smallest electron rate per unit of light is not known here;

@@ -22,7 +22,7 @@ use subwell::camera::CameraProfile;
 use subwell::document::{Document, Simulation, Stamp};
 use subwell::frames::CfaPattern;
 use subwell::measure::{CameraOptions, Folder, FrameSource, Measurement, measure_camera};
-use subwell::units::{Celsius, ElectronsPerDn};
+use subwell::units::{Celsius, ElectronsPerDn, Micrometres};
 use subwell::{files, plan, report};
 
 use output::{Answer, Failure};
@@ -189,12 +189,20 @@ struct MeasureArgs {
     /// Sensor temperature in °C, for frames whose headers lack it
     #[arg(long, value_name = "X", value_parser = celsius, allow_negative_numbers = true)]
     sensor_c: Option<f64>,
+    /// The side of a pixel in µm as the maker gives it, where the files lack it or are a few percent off
+    #[arg(long, value_name = "X", value_parser = pixel)]
+    pixel_um: Option<f64>,
     /// The part of the frame to use, in pixels
     #[arg(long, value_name = "X,Y,W,H", value_parser = region, allow_hyphen_values = true)]
     region: Option<[usize; 4]>,
     /// Overwrite files that are there
     #[arg(long)]
     force: bool,
+}
+
+fn pixel(word: &str) -> Result<f64, String> {
+    let side = word.parse::<f64>().ok().filter(|side| (0.3..=200.0).contains(side));
+    side.ok_or_else(|| "the side of a pixel in micrometres is needed, between 0.3 and 200, such as 3.76".into())
 }
 
 fn gain(word: &str) -> Result<f64, String> {
@@ -288,6 +296,7 @@ fn measure(args: &MeasureArgs, quiet: bool) -> Result<Answer, Failure> {
     options.gain = args.gain_e_per_dn.map(ElectronsPerDn);
     options.sensor = args.sensor_c.map(Celsius);
     (options.cfa, options.region) = (args.cfa, args.region);
+    options.pixel = args.pixel_um.map(Micrometres);
     (options.against, options.progress) = (other.as_ref(), &terminal);
     let folder = Folder::open(&args.dirs, &decoder, &terminal)?;
     let Measurement { profile, stated, .. } = measure_camera(&folder, &options)?;

@@ -153,8 +153,8 @@ pub(super) fn hours_with(night: &Night, mode: &Mode, darks: &[MeanDark]) -> Resu
 
 /// The mode that the night names, else the one that reaches its goal first.
 pub(super) fn best_mode<'a>(night: &Night, profile: &'a CameraProfile) -> Result<&'a Mode, PlanError> {
-    if let Some(gain) = night.camera.gain_setting {
-        return Ok(profile.mode(Some(gain))?);
+    if let Some(mode) = profile.named_mode(night.camera.gain_setting, night.camera.mode.as_deref())? {
+        return Ok(mode);
     }
     let mut best: Option<(f64, &Mode)> = None;
     let mut failure = None;

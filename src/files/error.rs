@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use crate::caveat::Rejected;
+use crate::frames::SidecarError;
 
 /// Why a file cannot be read or written.
 #[derive(Debug, thiserror::Error)]
@@ -51,6 +52,14 @@ pub enum FileError {
         /// What the program does not know.
         what: String,
     },
+    /// The table in which the photographer corrects headers cannot be read.
+    #[error("{}: {source}", path.display())]
+    Sidecar {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        source: SidecarError,
+    },
     /// More than the program takes.
     #[error("{}: {what}", path.display())]
     TooLarge {
@@ -89,6 +98,13 @@ impl FileError {
             Self::Unsupported { .. } => {
                 "save the frame as plain or losslessly compressed FITS, or convert it to DNG without loss"
             }
+            Self::Sidecar { source: SidecarError::TooManyValues { .. }, .. } => {
+                "put quotes around a value that holds a comma, as in \"-9,5\", or part all columns with semicolons"
+            }
+            Self::Sidecar { .. } => {
+                "its first line names the columns, of file, kind, exposure_s, sensor_c, gain_setting, pixel_um; a time is \
+                 seconds or a fraction such as 1/100"
+            }
             Self::TooLarge { .. } => "leave the file out; no camera frame is as large",
             Self::NoDecoder { .. } => "unpack the frames to plain FITS, or install the program again",
             Self::Exists { .. } => "give another name, or --force to replace it",
@@ -118,7 +134,7 @@ impl FileError {
             | Self::NotAnImage { what: reason, .. }
             | Self::Unsupported { what: reason, .. }
             | Self::TooLarge { what: reason, .. } => reason.clone(),
-            Self::NoDecoder { .. } | Self::Exists { .. } => self.to_string(),
+            Self::NoDecoder { .. } | Self::Exists { .. } | Self::Sidecar { .. } => self.to_string(),
         };
         Rejected { file: file.to_owned(), code: self.code().to_owned(), reason }
     }

@@ -12,9 +12,11 @@ use super::decoder::{Decoder, cores};
 use super::error::{Fault, FileError};
 use super::preview::{Image, Packing, Preview, packing};
 use super::scan::{Found, scan};
+use super::sidecar::overrides;
 use super::worker::{Named, Reply, Request};
 use crate::caveat::Rejected;
-use crate::frames::{Frame, FrameInfo, Inventory, Override, Seen, sidecar};
+use crate::frames::sidecar::names_file;
+use crate::frames::{Frame, FrameInfo, Inventory, Override, Seen};
 
 /// A folder's frames: what they are, and where.
 #[derive(Debug, Clone)]
@@ -62,13 +64,13 @@ pub fn read_headers(root: &Path, decoder: &Decoder) -> Result<FrameSet, FileErro
 /// As [`read_headers`].
 pub fn read_headers_of(roots: &[PathBuf], decoder: &Decoder) -> Result<FrameSet, FileError> {
     let scan = scan(roots)?;
-    let mut overrides = Vec::new();
+    let mut rows = Vec::new();
     for found in &scan.sidecars {
-        overrides.extend(overrides_in(found)?);
+        rows.extend(overrides_in(found)?);
     }
-    if roots.len() > 1 {
+    if roots.len() > 1 || roots.iter().any(|root| root.is_file()) {
         // Who gives some files of a folder knows that its sidecar tells of others too.
-        overrides.retain(|row| scan.files.iter().any(|found| sidecar::names_file(&row.file, &found.file)));
+        rows.retain(|row| scan.files.iter().any(|found| names_file(&row.file, &found.file)));
     }
     let mut rejected = scan.rejected;
     let mut seen = Vec::new();
@@ -78,7 +80,7 @@ pub fn read_headers_of(roots: &[PathBuf], decoder: &Decoder) -> Result<FrameSet,
             Err(error) => rejected.push(error.rejected(&found.file)),
         }
     }
-    let inventory = Inventory::new(seen, &overrides, &name_of(&scan.root), rejected);
+    let inventory = Inventory::new(seen, &rows, &name_of(&scan.root), rejected);
     let paths = scan.files.into_iter().map(|found| (found.file, found.path)).collect();
     Ok(FrameSet { inventory, paths })
 }
@@ -109,8 +111,9 @@ fn name_of(root: &Path) -> String {
 
 /// The rows of a sidecar, their files named from the folder asked about.
 fn overrides_in(found: &Found) -> Result<Vec<Override>, FileError> {
-    let text = fs::read_to_string(&found.path).map_err(|error| Fault::from(error).at(&found.path))?;
-    let mut rows = sidecar::overrides(&text).map_err(|error| Fault::Damaged(error.to_string()).at(&found.path))?;
+    let bytes = fs::read(&found.path).map_err(|error| Fault::from(error).at(&found.path))?;
+    let wrong = |source| FileError::Sidecar { path: found.path.clone(), source };
+    let mut rows = overrides(&bytes).map_err(wrong)?;
     if let Some((folder, _)) = found.file.rsplit_once('/') {
         rows.iter_mut().for_each(|row| row.file = format!("{folder}/{}", row.file));
     }

@@ -14,6 +14,7 @@ mod preview;
 #[cfg(feature = "raw")]
 mod raw;
 mod scan;
+mod sidecar;
 mod text;
 mod worker;
 mod write;

@@ -43,6 +43,10 @@ pub(super) fn scan(roots: &[PathBuf]) -> Result<Scan, FileError> {
     if let [root] = roots {
         scan.walk(root, root)?;
         scan.root.clone_from(root);
+        let beside = parent(root).join(SIDECAR);
+        if root.is_file() && beside.is_file() && scan.sidecars.is_empty() {
+            scan.sidecars.push(Found { file: SIDECAR.into(), path: beside });
+        }
     } else {
         let places = roots.iter().map(|root| absolute(root)).collect::<Result<Vec<_>, _>>()?;
         scan.root = common(&places);

@@ -12,6 +12,8 @@ use crate::units::{Celsius, Seconds};
 pub const EXPOSURE_TOLERANCE: f64 = 1e-6;
 /// Temperatures further apart than this, with none between, are different; a cooler this far off is not settled.
 pub const TEMPERATURE_GAP_C: f64 = 2.0;
+/// Flats are parted by temperature from this difference on.
+const FLATS_APART_C: f64 = 4.0;
 /// Set points further apart than this are different: drivers write -9.9 for -10.
 const SET_POINT_GAP_C: f64 = 0.5;
 
@@ -180,7 +182,7 @@ pub fn groups(frames: Vec<FrameInfo>) -> Vec<Group> {
 
 fn groups_of_mode(mode: &ModeKey, frames: &[(ModeKey, FrameInfo)]) -> Vec<Group> {
     let infos: Vec<&FrameInfo> = frames.iter().map(|(_, info)| info).collect();
-    let temperatures = temperatures(&infos);
+    let temperatures = flats_together(&infos, temperatures(&infos));
     let mut placed: Vec<(Option<f64>, &FrameInfo)> = temperatures.into_iter().zip(infos).collect();
     placed.sort_by(|(t, a), (u, b)| {
         let by_light = || light_filter(a).cmp(&light_filter(b));
@@ -242,6 +244,30 @@ pub fn same_exposure(a: Seconds, b: Seconds) -> bool {
 #[must_use]
 pub fn is_settled(info: &FrameInfo) -> bool {
     matches!((info.sensor, info.set_point), (Some(sensor), Some(set)) if (sensor.0 - set.0).abs() <= TEMPERATURE_GAP_C)
+}
+
+/// Flats of one exposure and filter stay together: their gain hardly knows the temperature, and a pair that is parted is
+/// none. They are parted where the temperatures are as far apart as for darks, and each has two of them or more.
+fn flats_together(infos: &[&FrameInfo], mut temperatures: Vec<Option<f64>>) -> Vec<Option<f64>> {
+    let of_flats: Vec<usize> = (0..infos.len()).filter(|place| infos[*place].kind == FrameKind::Flat).collect();
+    let alike = |a: usize, b: usize| {
+        same_exposure(infos[a].exposure, infos[b].exposure) && light_filter(infos[a]) == light_filter(infos[b])
+    };
+    let like: Vec<Vec<usize>> =
+        of_flats.iter().map(|&own| of_flats.iter().copied().filter(|&other| alike(own, other)).collect()).collect();
+    let before = temperatures.clone();
+    for (own, like) in of_flats.iter().zip(like) {
+        let known: Vec<f64> = like.iter().filter_map(|&other| before[other]).collect();
+        let parts = |celsius: Option<f64>| like.iter().filter(|&&other| before[other] == celsius).count();
+        let far = known.iter().copied().fold(f64::NEG_INFINITY, f64::max)
+            - known.iter().copied().fold(f64::INFINITY, f64::min)
+            > FLATS_APART_C;
+        if !far || like.iter().any(|&other| parts(before[other]) < 2) {
+            temperatures[*own] = (!known.is_empty())
+                .then(|| known[0] + known.iter().map(|c| c - known[0]).sum::<f64>() / known.len() as f64);
+        }
+    }
+    temperatures
 }
 
 /// For each frame the temperature that stands for it and its like: settled frames by set point, others by gaps.

@@ -6,7 +6,8 @@
 
 use super::cards::{Card, Cards, first_number, number};
 pub use super::processed::not_raw;
-use super::{CfaPattern, FrameKind, kind};
+use super::stated::{BLACK, WHITE};
+use super::{CfaPattern, FrameKind, kind, names};
 use crate::units::{ABSOLUTE_ZERO_C, Celsius, Dn, Micrometres, Seconds};
 
 /// Keywords that say what a frame was taken for.
@@ -73,6 +74,12 @@ pub struct Header {
     pub masked: Option<Dn>,
     /// The temperature of the air.
     pub ambient: Option<Celsius>,
+    /// The black level that a camera raw file states, the mean over the places of its cell.
+    pub stated_black: Option<Dn>,
+    /// The white level that it states.
+    pub stated_white: Option<Dn>,
+    /// Whether the pixel's size follows from what Exif says of the picture, not from the sensor's own figure.
+    pub pixel_is_rough: bool,
 }
 
 impl Header {
@@ -98,7 +105,7 @@ impl Header {
             exposure: exposure(cards),
             sensor: own.or(body),
             set_point,
-            gain_setting: cards.filled(GAIN).filter(|card| !is_electrons_per_dn(card)).find_map(setting),
+            gain_setting: cards.filled(GAIN).filter(|card| !is_electrons_per_dn(card)).find_map(gain),
             offset_setting: cards.number(OFFSET),
             readout_mode: name(cards, READOUT),
             binning,
@@ -112,7 +119,10 @@ impl Header {
             dial,
             raw_file: cards.card(RAW_FILE).is_some(),
             body_temperature: own.is_none() && body.is_some(),
-            masked: masked(cards),
+            masked: mean_of(cards, MASKED),
+            stated_black: mean_of(cards, BLACK),
+            stated_white: mean_of(cards, WHITE).filter(|white| white.0 > 0.0),
+            pixel_is_rough: cards.card(RAW_FILE).is_some() && pixel(cards, binning).is_some(),
             ambient: cards.filled(AMBIENT).find_map(temperature),
         }
     }
@@ -130,6 +140,11 @@ fn setting(card: &Card) -> Option<f64> {
     number(&card.value).or_else(|| first_number(&card.value))
 }
 
+/// The number of a gain or ISO; −1 and 65535 are how drivers write "unknown".
+fn gain(card: &Card) -> Option<f64> {
+    setting(card).filter(|gain| *gain != -1.0 && *gain != 65_535.0)
+}
+
 fn kind_named(cards: &Cards) -> Option<(FrameKind, String)> {
     let said = |card: &Card| format!("{} = '{}'", card.keyword, card.value);
     let by_type = cards.filled(KIND).find_map(|card| Some((kind::in_words(&card.value)?, said(card))));
@@ -143,7 +158,11 @@ fn kind_named(cards: &Cards) -> Option<(FrameKind, String)> {
 }
 
 fn exposure(cards: &Cards) -> Option<Seconds> {
-    let in_seconds = |card: &Card| Some(fraction(&card.value)? * unit_of_time(card));
+    let in_words = |card: &Card| names::time(&card.value).map(|seconds| seconds.0);
+    let in_seconds = |card: &Card| match fraction(&card.value) {
+        Some(value) => Some(value * unit_of_time(card)),
+        None => in_words(card),
+    };
     let seconds = cards.filled(EXPOSURE).filter_map(in_seconds).find(|seconds| *seconds >= 0.0);
     let from_microseconds = || cards.number(&["EXPOINUS"]).filter(|time| *time >= 0.0).map(|time| time * 1e-6);
     seconds.or_else(from_microseconds).map(Seconds)
@@ -154,11 +173,18 @@ fn fraction(text: &str) -> Option<f64> {
     Some(number(above)? / number(below)?).filter(|value| value.is_finite())
 }
 
-/// Older drivers write `EXPOSURE` in milliseconds and say so in the comment only; `EXPTIME` is in seconds everywhere.
+/// Older drivers write `EXPOSURE` in milliseconds and say so in the comment only; `EXPTIME` is in seconds everywhere but
+/// where the comment is minutes or begins with another unit in brackets, as the FITS standard 4.0 §4.3.2 has it (from
+/// memory).
 fn unit_of_time(card: &Card) -> f64 {
     let comment = card.comment.to_lowercase();
+    let bracketed = [("[ms]", 1e-3), ("[us]", 1e-6), ("[min]", 60.0), ("[s]", 1.0)];
+    if let Some((_, unit)) = bracketed.iter().find(|(unit, _)| comment.starts_with(unit)) {
+        return *unit;
+    }
     let says = |words: &[&str]| comment.split(|c: char| !c.is_alphabetic()).any(|word| words.contains(&word));
     match card.keyword.as_str() {
+        _ if says(&["minute", "minutes"]) => 60.0,
         "EXPTIME" => 1.0,
         _ if says(&["ms", "msec", "millisecond", "milliseconds"]) => 1e-3,
         _ if says(&["us", "usec", "microsecond", "microseconds"]) => 1e-6,
@@ -177,15 +203,20 @@ fn body(cards: &Cards) -> Option<Celsius> {
 }
 
 /// The mean over the places of the cell.
-fn masked(cards: &Cards) -> Option<Dn> {
-    let levels: Vec<f64> = cards.text(&[MASKED])?.split_whitespace().filter_map(number).collect();
+fn mean_of(cards: &Cards, keyword: &str) -> Option<Dn> {
+    let levels: Vec<f64> = cards.text(&[keyword])?.split_whitespace().filter_map(number).collect();
     (!levels.is_empty()).then(|| Dn(levels.iter().sum::<f64>() / levels.len() as f64))
 }
 
 fn temperature(card: &Card) -> Option<Celsius> {
     let comment = card.comment.to_lowercase();
-    let kelvin = comment.contains("kelvin") || card.comment.contains("[K]");
-    let value = number(&card.value)?;
+    let text = card.value.trim();
+    let (digits, in_kelvin) = match text.strip_suffix('K') {
+        Some(digits) => (digits, true),
+        None => (["degC", "deg C", "°C", "C"].iter().find_map(|unit| text.strip_suffix(unit)).unwrap_or(text), false),
+    };
+    let kelvin = in_kelvin || comment.contains("kelvin") || card.comment.contains("[K]");
+    let value = number(digits)?;
     plausible(if kelvin { value + ABSOLUTE_ZERO_C } else { value })
 }
 

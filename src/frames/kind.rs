@@ -56,6 +56,8 @@ fn stem(name: &str) -> &str {
 
 /// The kind that words name. "Dark flat" and "flat dark" are the same; words that name two others name none.
 ///
+/// "Offset" is an old word for bias, and a camera's setting: beside a gain, an ISO number or another kind it is that.
+///
 /// # Source
 /// The words are common practice, no source.
 ///
@@ -65,13 +67,22 @@ fn stem(name: &str) -> &str {
 /// assert_eq!(in_words("FLAT-DARK_0001"), Some(FrameKind::DarkFlat));
 /// assert_eq!(in_words("offset"), Some(FrameKind::Bias));
 /// assert_eq!(in_words("light from a dark site"), None);
+/// assert_eq!(in_words("dark_gain100_offset30"), Some(FrameKind::Dark));
 /// ```
 #[must_use]
 pub fn in_words(text: &str) -> Option<FrameKind> {
-    let mut said = [false; 4];
+    let (mut said, mut offset, mut settings) = ([false; 4], false, false);
     for word in words(text) {
         let marks: &[usize] = match word.as_str() {
-            "bias" | "biases" | "zero" | "zeros" | "offset" | "offsets" | "biasframe" | "biasfield" => &[0],
+            "bias" | "biases" | "zero" | "zeros" | "biasframe" | "biasfield" => &[0],
+            "offset" | "offsets" => {
+                offset = true;
+                &[]
+            }
+            "gain" | "iso" => {
+                settings = true;
+                &[]
+            }
             "dark" | "darks" | "darkframe" | "darkfield" => &[1],
             "flat" | "flats" | "flatframe" | "flatfield" | "skyflat" | "skyflats" | "domeflat" | "twilight" => &[2],
             "darkflat" | "darkflats" | "flatdark" | "flatdarks" => &[1, 2],
@@ -80,6 +91,7 @@ pub fn in_words(text: &str) -> Option<FrameKind> {
         };
         marks.iter().for_each(|mark| said[*mark] = true);
     }
+    said[0] |= offset && !settings && !said.contains(&true);
     match said {
         [true, false, false, false] => Some(FrameKind::Bias),
         [false, true, true, false] => Some(FrameKind::DarkFlat),
@@ -132,6 +144,8 @@ mod tests {
         }
         assert_eq!(in_words("M 31"), None);
         assert_eq!(in_words("darkness"), None);
+        assert_eq!(in_words("img_gain100_offset30_001"), None);
+        assert_eq!(in_words("offset_001"), Some(FrameKind::Bias));
     }
 
     #[test]

@@ -11,6 +11,7 @@ pub mod group;
 pub mod header;
 mod inventory;
 pub mod kind;
+mod moment;
 pub mod names;
 mod processed;
 pub mod self_heating;
@@ -24,6 +25,7 @@ pub use cards::{Card, Cards};
 pub use group::{Group, ModeKey, natural_order, same_exposure};
 pub use header::Header;
 pub use inventory::{Inventory, Seen};
+pub use moment::seconds_of;
 pub use sidecar::{Override, SidecarError};
 pub use strip_statistics::StripStatistics;
 
@@ -49,6 +51,14 @@ pub enum FrameKind {
     DarkFlat,
     /// The sky.
     Light,
+}
+
+impl FrameKind {
+    /// Whether it is taken with the cap on.
+    #[must_use]
+    pub fn is_unlit(self) -> bool {
+        matches!(self, Self::Bias | Self::Dark | Self::DarkFlat)
+    }
 }
 
 impl fmt::Display for FrameKind {

@@ -1,12 +1,13 @@
-//! `sidecar.csv`: what the photographer knows better than the headers.
+//! `sidecar.csv`: what the photographer knows better than the headers. What its columns mean; the table itself is read
+//! where files are.
 
-use super::{FrameKind, cards};
-use crate::units::{Celsius, Seconds};
+use super::{FrameKind, cards, names};
+use crate::units::{Celsius, Micrometres, Seconds};
 
 /// One row: what is `None` is left as the header says.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Override {
-    /// The file, as written: relative to the folder of the sidecar.
+    /// The file, or a pattern of files with `*` and `?`, as written: relative to the folder of the sidecar.
     pub file: String,
     /// What it was taken for.
     pub kind: Option<FrameKind>,
@@ -16,6 +17,8 @@ pub struct Override {
     pub sensor: Option<Celsius>,
     /// The gain or ISO number.
     pub gain_setting: Option<f64>,
+    /// The side of a pixel as the maker gives it, not binned.
+    pub pixel: Option<Micrometres>,
 }
 
 /// Why a sidecar cannot be read.
@@ -43,23 +46,87 @@ pub enum SidecarError {
         /// What stands there.
         value: String,
     },
+    /// More values than columns, as a comma in a name or a number makes them.
+    #[error("line {line} has {found} values for {expected} columns")]
+    TooManyValues {
+        /// The line, counted from 1.
+        line: usize,
+        /// Its values.
+        found: usize,
+        /// The columns of the first line.
+        expected: usize,
+    },
 }
 
 /// Whether a name in a sidecar means this file: case may differ, an accent may be a letter of its own or a mark behind
-/// a letter (as macOS stores it), and quotes may be left over.
+/// a letter (as macOS stores it), and quotes may be left over. `*` and `?` stand for any letters within one folder's
+/// or file's name, `**` for folders of any depth.
 ///
 /// # Examples
 /// ```
 /// use subwell::frames::sidecar::names_file;
 /// assert!(names_file("Darks/Dark_1.FITS", "darks/dark_1.fits"));
 /// assert!(names_file("\u{e9}t\u{e9}.fits", "e\u{301}te\u{301}.fits"));
+/// assert!(names_file("flats/*.cr2", "flats/IMG_1.CR2"));
+/// assert!(names_file("**/*.cr2", "flats/a/IMG_1.CR2") && !names_file("*.cr2", "flats/IMG_1.CR2"));
 /// assert!(!names_file("dark_1.fits", "dark_2.fits"));
 /// ```
 #[must_use]
 pub fn names_file(written: &str, file: &str) -> bool {
     let written = written.trim().trim_matches(['"', '\'', '\u{201c}', '\u{201d}']).trim();
     let lower = |text: &str| text.to_lowercase().chars().collect::<Vec<char>>();
-    alike(&lower(written), &lower(file))
+    if !is_pattern(written) {
+        return alike(&lower(written), &lower(file));
+    }
+    let parts = |text: &str| text.split('/').map(lower).collect::<Vec<_>>();
+    below(&parts(written), &parts(file))
+}
+
+fn is_pattern(written: &str) -> bool {
+    written.contains(['*', '?'])
+}
+
+/// Whether the parts of a path are those of a pattern: after each part of it, which starts of the path are taken.
+fn below(pattern: &[Vec<char>], path: &[Vec<char>]) -> bool {
+    let mut taken = vec![false; path.len() + 1];
+    taken[0] = true;
+    for part in pattern {
+        let mut next = vec![false; path.len() + 1];
+        if part == &['*', '*'] {
+            let first = taken.iter().position(|taken| *taken).unwrap_or(taken.len());
+            next[first..].fill(true);
+        } else {
+            for (place, name) in path.iter().enumerate() {
+                next[place + 1] = taken[place] && matches(part, name);
+            }
+        }
+        taken = next;
+    }
+    taken[path.len()]
+}
+
+/// Whether one name is of a pattern; each `*` takes as little as it can and more where that fails.
+fn matches(pattern: &[char], name: &[char]) -> bool {
+    if !pattern.contains(&'*') && !pattern.contains(&'?') {
+        return alike(pattern, name);
+    }
+    let (mut p, mut n) = (0, 0);
+    let mut again: Option<(usize, usize)> = None;
+    while n < name.len() {
+        match pattern.get(p) {
+            Some('*') => {
+                again = Some((p, n));
+                p += 1;
+            }
+            Some(c) if *c == '?' || *c == name[n] => (p, n) = (p + 1, n + 1),
+            _ => {
+                let Some((star, from)) = again else { return false };
+                again = Some((star, from + 1));
+                (p, n) = (star + 1, from + 1);
+            }
+        }
+    }
+    pattern[p..].iter().all(|c| *c == '*')
 }
 
 /// Combining marks of Latin, Greek and Cyrillic letters.
@@ -83,53 +150,95 @@ fn alike(a: &[char], b: &[char]) -> bool {
     }
 }
 
-const COLUMNS: [&str; 5] = ["file", "kind", "exposure_s", "sensor_c", "gain_setting"];
-
-/// Reads the rows; empty values leave what the header says, `;` may stand for `,`.
-///
-/// # Errors
-/// An unknown column, no `file` column, or a value that is not a number or a kind.
+/// What the rows say of one file: its own row first, then the patterns in their order, each for the columns that those
+/// before it leave empty.
 ///
 /// # Examples
 /// ```
-/// let rows = subwell::frames::sidecar::overrides("file,sensor_c,kind\ndark_1.fits,-9.5,\n").unwrap();
-/// assert_eq!(rows[0].sensor.unwrap().0, -9.5);
-/// assert_eq!(rows[0].kind, None);
+/// use subwell::frames::{Override, sidecar::row_of};
+/// let row = |file: &str, gain_setting| Override { file: file.into(), gain_setting, ..Override::default() };
+/// let rows = [row("*.cr2", Some(800.0)), row("a.cr2", Some(100.0))];
+/// assert_eq!(row_of(&rows, "a.cr2").unwrap().gain_setting, Some(100.0));
+/// assert_eq!(row_of(&rows, "b.cr2").unwrap().gain_setting, Some(800.0));
+/// assert_eq!(row_of(&rows, "b.fits"), None);
 /// ```
-pub fn overrides(text: &str) -> Result<Vec<Override>, SidecarError> {
-    let text = text.trim_start_matches('\u{feff}');
-    let mut lines = text.lines().enumerate().filter(|(_, line)| !line.trim().is_empty() && !line.starts_with('#'));
-    let Some((_, head)) = lines.next() else { return Ok(Vec::new()) };
-    let separator = if head.contains(';') { ';' } else { ',' };
-    let columns: Vec<String> = cells(head, separator).map(|name| name.to_lowercase()).collect();
-    if let Some(found) = columns.iter().find(|name| !COLUMNS.contains(&name.as_str())) {
-        let near = COLUMNS.iter().max_by(|a, b| strsim::jaro(a, found).total_cmp(&strsim::jaro(b, found)));
-        return Err(SidecarError::UnknownColumn { found: found.clone(), nearest: near.map(|name| (*name).to_owned()) });
-    }
-    if !columns.iter().any(|name| name == "file") {
-        return Err(SidecarError::NoFileColumn);
-    }
-    lines.map(|(at, line)| row(&columns, cells(line, separator), at + 1)).collect()
+#[must_use]
+pub fn row_of(rows: &[Override], file: &str) -> Option<Override> {
+    let plain = || rows.iter().filter(|row| !is_pattern(&row.file));
+    let own = plain().find(|row| row.file == file).or_else(|| plain().find(|row| names_file(&row.file, file)));
+    let patterns = rows.iter().filter(|row| is_pattern(&row.file) && names_file(&row.file, file));
+    own.into_iter().chain(patterns).cloned().reduce(|said, more| Override {
+        file: said.file,
+        kind: said.kind.or(more.kind),
+        exposure: said.exposure.or(more.exposure),
+        sensor: said.sensor.or(more.sensor),
+        gain_setting: said.gain_setting.or(more.gain_setting),
+        pixel: said.pixel.or(more.pixel),
+    })
 }
 
-fn cells(line: &str, separator: char) -> impl Iterator<Item = String> + '_ {
-    line.split(separator).map(|cell| cell.trim().trim_matches('"').to_owned())
-}
+const COLUMNS: [&str; 7] = ["file", "kind", "exposure_s", "sensor_c", "gain_setting", "pixel_um", "iso"];
 
-fn row(columns: &[String], cells: impl Iterator<Item = String>, line: usize) -> Result<Override, SidecarError> {
-    let mut row = Override::default();
-    for (column, value) in columns.iter().zip(cells).filter(|(_, value)| !value.is_empty()) {
-        let bad = || SidecarError::BadValue { line, column: column.clone(), value: value.clone() };
-        let number = || cards::number(&value).ok_or_else(bad);
-        match column.as_str() {
-            "kind" => row.kind = Some(super::kind::in_words(&value).ok_or_else(bad)?),
-            "exposure_s" => row.exposure = Some(Seconds(number()?)).filter(|exposure| exposure.0 >= 0.0),
-            "sensor_c" => row.sensor = Some(Celsius(number()?)),
-            "gain_setting" => row.gain_setting = Some(number()?),
-            _ => row.file = value.replace('\\', "/"),
+/// The columns that the first line of a sidecar names.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Columns(Vec<String>);
+
+impl Columns {
+    /// The columns with these names.
+    ///
+    /// # Errors
+    /// An unknown column, or none called `file`.
+    pub fn new<'a>(names: impl Iterator<Item = &'a str>) -> Result<Self, SidecarError> {
+        let columns: Vec<String> = names.map(|name| name.trim().to_lowercase()).collect();
+        if let Some(found) = columns.iter().find(|name| !COLUMNS.contains(&name.as_str()) && !name.is_empty()) {
+            let near = COLUMNS.iter().max_by(|a, b| strsim::jaro(a, found).total_cmp(&strsim::jaro(b, found)));
+            return Err(SidecarError::UnknownColumn {
+                found: found.clone(),
+                nearest: near.map(|name| (*name).to_owned()),
+            });
         }
+        if columns.iter().all(|name| name != "file") {
+            return Err(SidecarError::NoFileColumn);
+        }
+        Ok(Self(columns))
     }
-    Ok(row)
+
+    /// The row with these values, which stands in this line; empty values leave what the header says.
+    ///
+    /// # Errors
+    /// A value that is not what its column holds, or one without a column.
+    ///
+    /// # Examples
+    /// ```
+    /// use subwell::frames::sidecar::Columns;
+    /// let columns = Columns::new(["file", "sensor_c", "exposure_s"].into_iter()).unwrap();
+    /// let row = columns.row(["dark_1.fits", "-9,5", "1/100"].into_iter(), 2).unwrap();
+    /// assert_eq!((row.sensor.unwrap().0, row.exposure.unwrap().0), (-9.5, 0.01));
+    /// assert_eq!(row.kind, None);
+    /// ```
+    pub fn row<'a>(&self, values: impl Iterator<Item = &'a str>, line: usize) -> Result<Override, SidecarError> {
+        let values: Vec<&str> = values.map(str::trim).collect();
+        if values.iter().skip(self.0.len()).any(|value| !value.is_empty()) {
+            return Err(SidecarError::TooManyValues { line, found: values.len(), expected: self.0.len() });
+        }
+        let mut row = Override::default();
+        for (column, value) in self.0.iter().zip(values).filter(|(_, value)| !value.is_empty()) {
+            let bad = || SidecarError::BadValue { line, column: column.clone(), value: value.to_owned() };
+            let number = || cards::number(value).ok_or_else(bad);
+            let above_zero = || number().and_then(|side| Some(side).filter(|side| *side > 0.0).ok_or_else(bad));
+            match column.as_str() {
+                "kind" => row.kind = Some(super::kind::in_words(value).ok_or_else(bad)?),
+                "exposure_s" => row.exposure = Some(names::time(value).ok_or_else(bad)?),
+                "sensor_c" => row.sensor = Some(Celsius(number()?)),
+                "gain_setting" | "iso" => row.gain_setting = Some(number()?),
+                "pixel_um" => row.pixel = Some(Micrometres(above_zero()?)),
+                "file" => row.file = value.replace('\\', "/").trim_start_matches("./").to_owned(),
+                // A column without a name.
+                _ => return Err(bad()),
+            }
+        }
+        Ok(row)
+    }
 }
 
 #[cfg(test)]
@@ -137,17 +246,45 @@ mod tests {
     use super::*;
 
     #[test]
-    fn semicolons_and_decimal_commas_are_read() {
-        let rows = overrides("file;exposure_s;kind\ndarks\\d1.fits;0,5;dark flat\n").unwrap();
-        assert_eq!(rows[0].file, "darks/d1.fits");
-        assert_eq!((rows[0].exposure, rows[0].kind), (Some(Seconds(0.5)), Some(FrameKind::DarkFlat)));
+    fn patterns_take_what_a_shell_takes() {
+        for (pattern, file) in [
+            ("flats/*.cr2", "flats/IMG_1.CR2"),
+            ("flats/img_00??.cr2", "flats/IMG_0012.cr2"),
+            ("*", "x.fits"),
+            ("**/dark*", "a/b/dark_1.fits"),
+            ("**/dark*", "dark_1.fits"),
+            ("night ?/**/x*y*.fits", "night 2/a/xaayb.fits"),
+            ("*a*a*b", "aaaaaab"),
+            ("**/b/**/d", "a/b/c/d"),
+            ("a/**", "a/b/c"),
+        ] {
+            assert!(names_file(pattern, file), "{pattern} {file}");
+        }
+        let many = "**/*/".repeat(40) + "x";
+        assert!(!names_file(&many, &"a/".repeat(30)));
+        for (pattern, file) in [
+            ("**/b", "a/c"),
+            ("*.cr2", "flats/a.cr2"),
+            ("flats/*", "flats/a/b"),
+            ("a?", "a"),
+            ("*a*b", "aaac"),
+            ("a*", "ba"),
+        ] {
+            assert!(!names_file(pattern, file), "{pattern} {file}");
+        }
     }
 
     #[test]
     fn names_the_nearest_column_and_the_line() {
-        assert!(overrides("file,sensor").unwrap_err().to_string().contains("did you mean `sensor_c`"));
-        assert_eq!(overrides("file,sensor_c\na,cold").unwrap_err().to_string(), "line 2: `cold` is no sensor_c");
-        assert_eq!(overrides("kind\nbias"), Err(SidecarError::NoFileColumn));
-        assert_eq!(overrides(""), Ok(Vec::new()));
+        let columns = |names: &str| Columns::new(names.split(','));
+        assert!(columns("file,sensor").unwrap_err().to_string().contains("did you mean `sensor_c`"));
+        let two = columns("file,sensor_c").unwrap();
+        let row = |values: &str| two.row(values.split(','), 2).map_err(|error| error.to_string());
+        assert_eq!(row("a,cold").unwrap_err(), "line 2: `cold` is no sensor_c");
+        assert_eq!(row("a,-9,5").unwrap_err(), "line 2 has 3 values for 2 columns");
+        assert!(row("a,-9,,").is_ok() && row("a").is_ok());
+        assert_eq!(columns("kind"), Err(SidecarError::NoFileColumn));
+        let pixel = columns("file,pixel_um").unwrap();
+        assert!(pixel.row(["a", "0"].into_iter(), 2).is_err());
     }
 }

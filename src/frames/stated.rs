@@ -12,6 +12,8 @@ const GAINS: [&str; 6] = ["EGAIN", "EGAINSAV", "CVF", "EPERADU", "CCDGAIN", "GAI
 pub(crate) const NOISE_PROFILE: &str = "RAWNOISE";
 pub(crate) const BLACK: &str = "RAWBLACK";
 pub(crate) const WHITE: &str = "RAWWHITE";
+/// And how a compression may lose counts.
+pub(crate) const LOSS: &str = "RAWLOSS";
 
 /// Electrons per count, and perhaps the read noise, that the files of a mode state.
 #[derive(Debug, Clone, PartialEq, Serialize)]

@@ -16,6 +16,9 @@ pub struct StripStatistics {
     /// Robust pixel noise: the same of the differences between pixels two columns apart, over √2, so that neither
     /// gradients nor the colours of a mosaic count. An even frame has `noise` ≈ `spread`.
     pub noise: Dn,
+    /// The same in finer steps: the standard deviation of those differences over √2, without those beyond four robust
+    /// sigmas. `noise` is a multiple of half a step, this is not.
+    pub sigma: Dn,
     /// The highest pixel.
     pub max: u16,
     /// Share of the pixels at 0.
@@ -24,6 +27,8 @@ pub struct StripStatistics {
     pub top_share: f64,
 }
 
+/// Differences beyond so many robust sigmas are not those of noise.
+const CLIP_SIGMAS: f64 = 4.0;
 /// In a normal distribution the middle half is this many standard deviations wide.
 const INTERQUARTILE_SIGMAS: f64 = 1.349;
 
@@ -44,12 +49,14 @@ impl StripStatistics {
         let mut steps: Vec<i32> = (strip.chunks(width.max(1)))
             .flat_map(|row| row.windows(3).map(|three| i32::from(three[2]) - i32::from(three[0])))
             .collect();
-        let noise = if steps.is_empty() { 0.0 } else { robust_sigma(&mut steps) / std::f64::consts::SQRT_2 };
+        let robust = if steps.is_empty() { 0.0 } else { robust_sigma(&mut steps) };
+        let noise = robust / std::f64::consts::SQRT_2;
         Some(Self {
             mean: Dn(strip.iter().map(|pixel| f64::from(*pixel)).sum::<f64>() / strip.len() as f64),
             median: Dn(quantile(&mut sorted, 0.5)),
             spread: Dn(robust_sigma(&mut sorted)),
             noise: Dn(noise),
+            sigma: Dn(clipped_sigma(&steps, CLIP_SIGMAS * robust.max(1.0)) / std::f64::consts::SQRT_2),
             max,
             zero_share: share(0),
             top_share: share(max),
@@ -63,8 +70,28 @@ impl StripStatistics {
     }
 }
 
+/// The root mean square of the values up to `limit`; their mean is taken to be 0.
+fn clipped_sigma(values: &[i32], limit: f64) -> f64 {
+    let within = values.iter().map(|value| f64::from(*value)).filter(|value| value.abs() <= limit);
+    let (count, squares) = within.fold((0_u32, 0.0), |(count, sum), value| (count + 1, sum + value * value));
+    (squares / f64::from(count.max(1))).sqrt()
+}
+
+/// Of the quartiles, each spread evenly over the width of its code: the noise of few codes is known to a part of one.
 fn robust_sigma(values: &mut [i32]) -> f64 {
-    (quantile(values, 0.75) - quantile(values, 0.25)) / INTERQUARTILE_SIGMAS
+    let within = |values: &mut [i32], share: f64| {
+        let value = quantile(values, share) as i32;
+        let (below, at) = values.iter().fold((0, 0), |(below, at), other| match other.cmp(&value) {
+            std::cmp::Ordering::Less => (below + 1, at),
+            std::cmp::Ordering::Equal => (below, at + 1),
+            std::cmp::Ordering::Greater => (below, at),
+        });
+        let place = (share * values.len() as f64 - f64::from(below)) / f64::from(at.max(1));
+        f64::from(value) - 0.5 + place.clamp(0.0, 1.0)
+    };
+    let whole = quantile(values, 0.75) - quantile(values, 0.25);
+    // All of one code: no noise is seen at all.
+    if whole == 0.0 { 0.0 } else { (within(values, 0.75) - within(values, 0.25)) / INTERQUARTILE_SIGMAS }
 }
 
 /// The value at that share of the sorted values; `values` is not empty.
@@ -83,6 +110,23 @@ mod tests {
         let strip_statistics = StripStatistics::from_strip(&row, 1000).unwrap();
         assert_eq!(strip_statistics.noise, Dn(0.0));
         assert!(strip_statistics.spread.0 > 1000.0 && !strip_statistics.is_even());
+        assert_eq!(strip_statistics.sigma, Dn(0.0));
+    }
+
+    /// Triangular noise of 0, ±1, ±2 in the shares 3, 2, 1 of 9: its variance is 4/3.
+    #[test]
+    fn the_finer_noise_knows_fractions_of_a_step() {
+        let cell = [0, 0, 0, 1, 1, -1, -1, 2, -2];
+        let at = |place: usize| (1000 + cell[place * 7919 % 9 * 5 % 9]) as u16;
+        let row: Vec<u16> = (0..90_000).map(|place| at(place / 2 + 41 * (place / 2 / 9 % 9))).collect();
+        let strip_statistics = StripStatistics::from_strip(&row, row.len()).unwrap();
+        let steps: Vec<f64> = row.windows(3).map(|three| f64::from(three[2]) - f64::from(three[0])).collect();
+        let plain = (steps.iter().map(|step| step * step).sum::<f64>() / steps.len() as f64 / 2.0).sqrt();
+        assert!(
+            (strip_statistics.sigma.0 - plain).abs() < 1e-9 && strip_statistics.sigma.0 > 0.3,
+            "{} {plain}",
+            strip_statistics.sigma.0
+        );
     }
 
     #[test]

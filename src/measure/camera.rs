@@ -3,12 +3,12 @@
 use std::collections::BTreeSet;
 use std::sync::mpsc::sync_channel;
 
-use crate::camera::{CameraProfile, FORMAT, Mode, Provenance, VERSION, changes, gain_law};
+use crate::camera::{CameraProfile, FORMAT, Mode, Plane, Provenance, VERSION, changes, gain_law};
 use crate::caveat::{Caveat, Rejected};
 use crate::frames::stated::Stated;
 use crate::frames::{CfaPattern, Frame, FrameInfo, FrameKind, Group, Inventory, ModeKey};
-use crate::sensor::{MeasureOptions, ModeMeasurement, StackKey, held_against};
-use crate::units::{Celsius, ElectronsPerDn};
+use crate::sensor::{MeasureError, MeasureOptions, ModeMeasurement, StackKey, held_against};
+use crate::units::{Celsius, ElectronsPerDn, Micrometres};
 
 use super::{FrameSource, FramesError, Progress, Silent, Work};
 
@@ -27,6 +27,8 @@ pub struct CameraOptions<'a> {
     pub region: Option<[usize; 4]>,
     /// The sensor's temperature, for frames whose headers lack it.
     pub sensor: Option<Celsius>,
+    /// The side of a pixel as the maker gives it, in place of what the files say.
+    pub pixel: Option<Micrometres>,
     /// An older or a published profile: what changed since goes into the new one.
     pub against: Option<&'a CameraProfile>,
     /// Who watches, and may stop it.
@@ -35,7 +37,7 @@ pub struct CameraOptions<'a> {
 
 impl Default for CameraOptions<'_> {
     fn default() -> Self {
-        Self { gain: None, cfa: None, region: None, sensor: None, against: None, progress: &Silent }
+        Self { gain: None, cfa: None, region: None, sensor: None, pixel: None, against: None, progress: &Silent }
     }
 }
 
@@ -98,6 +100,7 @@ pub fn measure_camera(source: &impl FrameSource, options: &CameraOptions<'_>) ->
     for (key, groups) in inventory.modes() {
         let Some(stacks) = stacks(groups, options.sensor) else { continue };
         match mode(source, &stacks, options, &mut profile.rejected) {
+            Ok((mode, _)) if gain_is_unknown(&mode) => failures.push((key.clone(), undetermined(&mode))),
             Ok((mode, mut caveats)) => {
                 let of_mode: Vec<Stated> = inventory.stated.iter().filter(|said| said.mode == *key).cloned().collect();
                 let (lines, differ) = held_against(&of_mode, &mode);
@@ -106,7 +109,7 @@ pub fn measure_camera(source: &impl FrameSource, options: &CameraOptions<'_>) ->
                 profile.modes.push(mode);
                 profile.caveats.extend(caveats.into_iter().map(|caveat| named(caveat, key, several)));
             }
-            Err(FramesError::Sensor(error)) => failures.push((key.clone(), error)),
+            Err(FramesError::Sensor(error)) => failures.push((key.clone(), for_want_of_flats(error, inventory))),
             Err(other) => return Err(other),
         }
     }
@@ -119,6 +122,9 @@ pub fn measure_camera(source: &impl FrameSource, options: &CameraOptions<'_>) ->
         return Err(error);
     }
     profile.gain_law = gain_law(&profile.modes);
+    if let Some(side) = options.pixel {
+        profile.set_pixel(side);
+    }
     profile.caveats.extend(pixel_size_missing(&profile));
     for (key, error) in failures {
         let caveat = Caveat::new("mode-not-measured", error.to_string(), error.hint());
@@ -128,6 +134,36 @@ pub fn measure_camera(source: &impl FrameSource, options: &CameraOptions<'_>) ->
         note_changes(&mut profile, other);
     }
     Ok(Measurement { profile, stated })
+}
+
+/// Why there is no gain, where the flats are called lights.
+fn for_want_of_flats(error: MeasureError, inventory: &Inventory) -> MeasureError {
+    match (&error, inventory.caveats.iter().find(|caveat| caveat.code == "lights-for-flats")) {
+        (MeasureError::NoGain { .. }, Some(said)) => {
+            MeasureError::Unusable { kind: FrameKind::Flat, reason: said.message.clone(), hint: said.hint.clone() }
+        }
+        _ => error,
+    }
+}
+
+/// A gain that its uncertainty exceeds is none: all electrons of a profile would rest on it.
+fn gain_is_unknown(mode: &Mode) -> bool {
+    mode.planes.iter().any(|plane| plane.gain_e_per_dn.uncertainty.0 >= plane.gain_e_per_dn.value.0)
+}
+
+fn undetermined(mode: &Mode) -> MeasureError {
+    let relative = |plane: &Plane| plane.gain_e_per_dn.uncertainty.0 / plane.gain_e_per_dn.value.0;
+    let widest = mode.planes.iter().max_by(|a, b| relative(a).total_cmp(&relative(b)));
+    let said = widest.map_or_else(String::new, |plane| {
+        format!(" ({:.2e} ± {:.1e} e-/DN)", plane.gain_e_per_dn.value.0, plane.gain_e_per_dn.uncertainty.0)
+    });
+    MeasureError::Unusable {
+        kind: FrameKind::Flat,
+        reason: format!("they do not determine the gain{said}"),
+        hint: "take pairs of flats at 8 or more levels; if the frames are of several gains or ISO numbers, keep each in a \
+               folder that names it (iso800), or write sidecar.csv (columns file, gain_setting) beside them"
+            .into(),
+    }
 }
 
 fn empty_profile(inventory: &Inventory) -> CameraProfile {
@@ -151,7 +187,7 @@ fn pixel_size_missing(profile: &CameraProfile) -> Option<Caveat> {
         Caveat::new(
             "pixel-size-missing",
             "no header gives the size of a pixel (XPIXSZ): a night cannot be planned without it",
-            "write pixel_um = ... (the side of a pixel in micrometres) under [[modes]] in the profile",
+            "give the side of a pixel in micrometres with --pixel-um, or in sidecar.csv (columns file, pixel_um), or write pixel_um = ... under [[modes]] in the profile",
         )
     })
 }

@@ -168,11 +168,12 @@ impl FramesError {
 /// A hint with a word on the files that were left out before: what they do not say may be all that is missing.
 fn without(mut hint: String, rejected: &[Rejected]) -> String {
     let unsaid = |code: &str| rejected.iter().filter(|file| file.code == code).count();
-    let (kinds, times) = (unsaid("unknown-kind"), unsaid("no-exposure"));
-    if kinds + times > 0 {
+    let (kinds, times, gains) = (unsaid("unknown-kind"), unsaid("no-exposure"), unsaid("unknown-gain"));
+    if kinds + times + gains > 0 {
         let kind = (kinds > 0).then(|| format!("what {} were taken for", files(kinds)));
         let time = (times > 0).then(|| format!("how long {} were exposed", files(times)));
-        let what = [kind, time].into_iter().flatten().collect::<Vec<_>>().join(", nor ");
+        let gain = (gains > 0).then(|| format!("which gain or ISO {} have, of what seem to be several", files(gains)));
+        let what = [kind, time, gain].into_iter().flatten().collect::<Vec<_>>().join(", nor ");
         hint = format!("nothing says {what}: left out; {ADVICE}. If that is not it: {hint}");
     } else if !rejected.is_empty() {
         let count = files(rejected.len());

@@ -14,6 +14,8 @@ pub struct CameraChoice {
     pub profile: Option<String>,
     /// The mode; left out, every mode is weighed.
     pub gain_setting: Option<f64>,
+    /// Words of the mode's name, where gain settings do not tell modes apart: `binned 2x2`, `high conversion gain`.
+    pub mode: Option<String>,
     /// Whether the sensor is held at a set point; left out, it is when `sensor_c` is given.
     pub cooled: Option<bool>,
     /// The set point.

@@ -17,7 +17,11 @@ pub(crate) fn chains(
     filter: &Filter,
     plane: &Plane,
 ) -> Result<Vec<LightChain>, NightError> {
-    let missing = || NightError::Impossible { key: "pixel_um".into(), why: "is missing in the camera profile".into() };
+    let missing = || NightError::Impossible {
+        key: "pixel_um".into(),
+        why: "is missing in the camera profile: write it under [[modes]] there, or measure again with --pixel-um"
+            .into(),
+    };
     let detector = Detector {
         pixel: mode.pixel_um.ok_or_else(missing)?,
         colour: plane.colour.and_then(Colour::from_letter),

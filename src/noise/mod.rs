@@ -5,7 +5,9 @@
 //! it, [`CcdEquation`] the same for a star in an aperture. Nothing here sees a frame.
 
 mod aperture;
+mod carried;
 mod faintest;
+mod only_adds;
 mod stack;
 mod sub;
 mod thermal;

@@ -6,7 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::stats::clipped_variance_factor;
+use crate::stats::{clipped_variance_factor, erf};
 use crate::units::Electrons;
 
 use super::SubNoise;
@@ -47,7 +47,7 @@ impl Clip {
         }
         let left = (0..ROUNDS).fold(1.0_f64, |left, _| clipped_variance_factor(sigmas * left.sqrt()));
         let own = sigmas * left.sqrt();
-        let inside = statrs::function::erf::erf(own / std::f64::consts::SQRT_2);
+        let inside = erf(own / std::f64::consts::SQRT_2);
         Some(Self { sigmas: Some(sigmas), excess: 1.0 / (inside * left) - 1.0 })
     }
 

@@ -8,8 +8,11 @@
 
 use crate::camera::{DarkCurrentPoint, Plane, Thermal};
 use crate::caveat::Caveat;
-use crate::stats::{Estimate, NonNegativePrediction, non_negative_prediction};
+use crate::stats::Estimate;
 use crate::units::{BOLTZMANN_EV_PER_K, Celsius, ElectronsPerSecond};
+
+use super::carried::carried;
+use super::only_adds::only_adds;
 
 /// Doubling of the dark current in kelvins where no law was fitted: the middle of the 5.5 to 8 K that are
 /// reported for cameras (Dunlap, Sostin, Widenhorn & Bodegom 2010, J. Electron. Imaging 19(1); common practice).
@@ -19,10 +22,6 @@ const ASSUMED_DOUBLING_UNCERTAINTY_K: f64 = 1.0;
 /// Standard deviation over mean of the pixels' dark currents where it was not measured: a log-normal of
 /// width 0.3, the mildest of the usual ones (common practice, no source).
 const ASSUMED_NONUNIFORMITY: f64 = 0.31;
-/// Two laws and a floor that fit worse than one law by more than this in χ² are not what the sensor does (three sigmas of one parameter).
-const CREDIBLE_CHI2: f64 = 9.0;
-/// From so many temperatures on a floor can be told from a law.
-const TEMPERATURES_FOR_A_FLOOR: usize = 4;
 /// Beyond the measured temperatures by less than this the law counts as measured.
 const MEASURED_MARGIN_K: f64 = 0.5;
 
@@ -104,13 +103,14 @@ pub fn doubling_kelvins(ratio: fn(Celsius, Celsius) -> f64, at: Celsius) -> f64 
 /// ```text
 /// D(T) = Dref (T/Tref)^1.5 exp(−Ea/k (1/T − 1/Tref)) + floor
 /// ```
-/// Beyond the temperatures that were measured, the caveat `extrapolated` is given. From four temperatures on, the points
-/// are then read as depletion, diffusion and a floor, none of them negative, and the interval is what those points allow (profile
-/// likelihood). From fewer, or where one law with its own energy fits better, the interval holds the law, what goes on as at the measured end
+/// Beyond the temperatures that were measured, the caveat `extrapolated` is given. From three temperatures on, the points
+/// are then read as sources of any energy and a floor, none of them negative, and the interval is the envelope of what those points allow (profile
+/// likelihood). From two the interval holds the law, what goes on as at the measured end
 /// itself, and what depletion (colder) or diffusion (warmer) makes of the rate there: a sum of parts that cooling lowers at different
 /// speed falls no faster and rises no slower than at its end. Without
 /// a law the nearest measured point is scaled by a doubling of 6.5 ± 1 K (caveat `assumed-value`). Without any
-/// measurement the rate is 0 (caveat `assumed-value`).
+/// measurement the rate is 0 (caveat `assumed-value`). A rate is never negative: what is used is the mean of what the estimate
+/// leaves above 0.
 ///
 /// # Source
 /// The forms of [`depletion_ratio`] and [`diffusion_ratio`], with the activation energy left free as in
@@ -125,6 +125,8 @@ pub fn dark_current(plane: &Plane, at: Celsius) -> DarkCurrent {
         (None, None) => unknown(plane),
     };
     dark.nonuniformity = nonuniformity.unwrap_or(ASSUMED_NONUNIFORMITY);
+    dark.rate = only_adds(dark.rate);
+    dark.rate_per_kelvin = ElectronsPerSecond(dark.rate_per_kelvin.0.max(0.0));
     dark
 }
 
@@ -153,7 +155,7 @@ fn from_law(law: &Thermal, at: Celsius, plane: &Plane) -> DarkCurrent {
     let mut estimate = Estimate::new(rate, statistical).with_statistical(statistical);
     let mut caveats = Vec::new();
     if let Some(edge) = measured_edge(law, at) {
-        let (low, high) = match two_laws(plane, law, at) {
+        let (low, high) = match carried(plane, at) {
             Some((value, [low, high])) => {
                 estimate = Estimate::new(value, (high - low) / 3.92).with_statistical(statistical);
                 (low, high)
@@ -167,6 +169,7 @@ fn from_law(law: &Thermal, at: Celsius, plane: &Plane) -> DarkCurrent {
                 ((low - margin).max(low * low / (low + margin)), high + margin)
             }
         };
+        let (low, high) = (low.min(estimate.value.0), high.max(estimate.value.0));
         estimate.interval_95 = Some((ElectronsPerSecond(low), ElectronsPerSecond(high)));
         caveats.push(extrapolated(at, edge, low, high, plane));
     }
@@ -176,37 +179,6 @@ fn from_law(law: &Thermal, at: Celsius, plane: &Plane) -> DarkCurrent {
         nonuniformity: ASSUMED_NONUNIFORMITY,
         caveats,
     }
-}
-
-/// The rate at `at` and its 95 % interval if the measured points are a sum of depletion, diffusion and a floor, the
-/// fitted law's rate within the interval where it describes the points as well; `None` with fewer than four temperatures, or where `law` describes the points and that sum does not.
-fn two_laws(plane: &Plane, law: &Thermal, at: Celsius) -> Option<(f64, [f64; 2])> {
-    let points: Vec<(Celsius, f64, f64)> = plane
-        .dark_current
-        .iter()
-        .filter_map(|point| Some((point.sensor_c?, point.e_per_s.value.0, point.e_per_s.uncertainty.0)))
-        .filter(|(_, rate, sigma)| *rate > 0.0 && *sigma > 0.0)
-        .collect();
-    if points.len() < TEMPERATURES_FOR_A_FLOOR {
-        return None;
-    }
-    let from = points[0].0;
-    let ratios = |ratio: &dyn Fn(Celsius) -> f64| points.iter().map(|point| ratio(point.0)).collect::<Vec<f64>>();
-    let shapes = [ratios(&|c| depletion_ratio(c, from)), ratios(&|c| diffusion_ratio(c, from)), ratios(&|_| 1.0)];
-    let rates: Vec<f64> = points.iter().map(|point| point.1).collect();
-    let weights: Vec<f64> = points.iter().map(|point| point.2.max(1e-3 * point.1).powi(-2)).collect();
-    let one_law = ratios(&|c| law_rate(law, c).0 + law.floor_e_per_s.0);
-    let chi2: f64 = one_law.iter().zip(&rates).zip(&weights).map(|((fit, rate), w)| w * (fit - rate).powi(2)).sum();
-    let there = [depletion_ratio(at, from), diffusion_ratio(at, from), 1.0];
-    let NonNegativePrediction { value, interval_95: [low, high], chi2: of_both } =
-        non_negative_prediction(&shapes, &rates, &weights, &there)?;
-    if of_both > chi2 + CREDIBLE_CHI2 {
-        return None;
-    }
-    // Where the one law describes the points as well, it may be the true one.
-    let own = law_rate(law, at).0 + law.floor_e_per_s.0;
-    let credible = chi2 <= of_both + CREDIBLE_CHI2;
-    Some((value, if credible { [low.min(own), high.max(own)] } else { [low, high] }))
 }
 
 /// The least and the greatest rate at `at` that the rate at the measured end `edge` allows.
@@ -256,14 +228,15 @@ fn from_point(point: &DarkCurrentPoint, at: Celsius, plane: &Plane) -> DarkCurre
         );
         return DarkCurrent {
             rate: point.e_per_s,
-            rate_per_kelvin: point.e_per_s.value * rate_per_kelvin,
+            rate_per_kelvin: only_adds(point.e_per_s).value * rate_per_kelvin,
             nonuniformity: ASSUMED_NONUNIFORMITY,
             caveats: vec![caveat.about(plane.plane.clone())],
         };
     };
     let warmer = at.0 - measured_at.0;
     let factor = (warmer * rate_per_kelvin).exp();
-    let mut rate: Estimate<ElectronsPerSecond> = point.e_per_s.scaled(factor);
+    // What is scaled is what may be used: a rate below 0 would make itself a warm sensor's gain.
+    let mut rate: Estimate<ElectronsPerSecond> = only_adds(point.e_per_s).scaled(factor);
     let from_doubling =
         rate.value.0 * warmer.abs() * rate_per_kelvin * ASSUMED_DOUBLING_UNCERTAINTY_K / ASSUMED_DOUBLING_K;
     let mut caveats = Vec::new();

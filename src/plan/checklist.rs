@@ -197,15 +197,23 @@ impl Where {
         steps.into_iter()
     }
 
-    fn darks(self, times: &[f64], count: usize) -> impl Iterator<Item = ChecklistStep> {
+    /// Darks of these times and numbers, one after the other: there and back, so that what drifts does not look like charge.
+    fn darks(self, runs: &[(f64, usize)]) -> impl Iterator<Item = ChecklistStep> {
+        let last = runs.len() - 1;
         let note = |number: usize| match number {
             0 => "cap on, foil over it, dark room: the level's growth with time is the dark current",
-            _ => "the same, longer: three times tell charge from a drifting level",
+            _ if number == last => {
+                "the shortest again, last: a sensor that warms or a level that drifts shows between them, and falls out"
+            }
+            _ => {
+                "the same, in this order: short, long, long, short. In rising order time, warmth and exposure would rise together, and \
+                  nothing could tell them apart"
+            }
         };
-        let steps: Vec<_> = times
+        let steps: Vec<_> = runs
             .iter()
             .enumerate()
-            .map(|(number, &time)| self.step(StepKind::Dark, count, Some(time), note(number)))
+            .map(|(number, &(time, count))| self.step(StepKind::Dark, count, Some(time), note(number)))
             .collect();
         steps.into_iter()
     }
@@ -229,7 +237,7 @@ fn cooled(steps: &mut Vec<ChecklistStep>) {
         } else {
             steps.push(here.bias(4, BIAS_AGAIN));
         }
-        steps.extend(here.darks(&[30.0, 120.0, 300.0], 4));
+        steps.extend(here.darks(&[(30.0, 2), (120.0, 2), (300.0, 4), (120.0, 2), (30.0, 2)]));
     }
 }
 
@@ -251,7 +259,7 @@ fn uncooled(steps: &mut Vec<ChecklistStep>) {
         } else {
             steps.push(here.bias(4, BIAS_AGAIN));
         }
-        steps.extend(here.darks(&[15.0, 60.0, 180.0], 4));
+        steps.extend(here.darks(&[(15.0, 2), (60.0, 2), (180.0, 4), (60.0, 2), (15.0, 2)]));
     }
 }
 
@@ -259,7 +267,7 @@ fn quick(steps: &mut Vec<ChecklistStep>) {
     steps.push(HERE.bias(20, BIAS));
     steps.push(prepare(LAMP));
     steps.extend(HERE.flats(&FEW_FLATS));
-    steps.extend(HERE.darks(&[10.0, 60.0, 120.0], 2));
+    steps.extend(HERE.darks(&[(10.0, 2), (60.0, 2), (120.0, 2), (10.0, 2)]));
 }
 
 /// Open shutter, pauses, and settling.
@@ -329,6 +337,21 @@ mod tests {
             assert!(list.cautions.iter().any(|words| words.contains("Sun")));
             assert!(list.steps.iter().all(|step| step.count % 2 == 0 && !step.note.is_empty()));
             assert!(list.steps.iter().all(|step| (step.count == 0) == (step.kind == StepKind::Prepare)));
+        }
+    }
+
+    /// What rises evenly with the time moves the short darks of a list as much as the long ones.
+    #[test]
+    fn darks_go_there_and_back() {
+        for camera in [ChecklistFor::Cooled, ChecklistFor::Uncooled] {
+            let list = checklist(camera);
+            let darks: Vec<&ChecklistStep> = list.steps.iter().filter(|step| step.kind == StepKind::Dark).collect();
+            for run in darks.chunks(5) {
+                let times: Vec<f64> = run.iter().filter_map(|step| step.exposure_s).map(|time| time.0).collect();
+                let back: Vec<f64> = times.iter().rev().copied().collect();
+                assert_eq!(times, back);
+                assert!(run.iter().any(|step| step.note.contains("short, long, long, short")));
+            }
         }
     }
 

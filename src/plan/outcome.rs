@@ -384,8 +384,7 @@ type Drafted<'a> = (&'a Mode, Draft, Vec<GainSetting>);
 
 /// The best mode with its draft, and the time of each.
 fn drafted<'a>(night: &Night, profile: &'a CameraProfile, evening: &Evening) -> Result<Drafted<'a>, PlanError> {
-    let asked = night.camera.gain_setting;
-    let wanted = asked.map(|gain| profile.mode(Some(gain))).transpose()?;
+    let wanted = profile.named_mode(night.camera.gain_setting, night.camera.mode.as_deref())?;
     let drafts: Vec<_> = profile.modes.iter().map(|mode| (mode, Draft::new(night, mode, evening))).collect();
     let by_gain_setting =
         drafts.iter().filter_map(|(mode, draft)| Some(draft.as_ref().ok()?.at_setting(mode))).collect();

@@ -1,7 +1,6 @@
 //! How the colours of a stock array answer to light.
 
-use statrs::function::erf::erf;
-
+use crate::stats::erf;
 use crate::units::{Colour, Nanometres};
 
 use super::passband::{H_ALPHA, NARROW, OIII, SII};

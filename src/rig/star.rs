@@ -1,7 +1,6 @@
 //! How wide a star is on the sensor, and how soon it saturates.
 
-use statrs::function::erf::erf;
-
+use crate::stats::erf;
 use crate::units::{Arcseconds, Electrons, ElectronsPerSecond, Nanometres, Seconds};
 
 use super::{Mount, Optics};

@@ -48,6 +48,16 @@ pub enum MeasureError {
         /// The frames' size.
         size: String,
     },
+    /// Frames or a region that are too small for statistics.
+    #[error("{what} has {width} × {height} pixels: too few for statistics")]
+    TooSmall {
+        /// The frame or the region.
+        what: String,
+        /// Columns.
+        width: usize,
+        /// Rows.
+        height: usize,
+    },
     /// A light shows no sky over its dark.
     #[error("the light is {level_dn:.1} DN brighter than the dark after {exposure_s} s: there is no sky to measure")]
     NoSky {
@@ -99,6 +109,9 @@ impl MeasureError {
             }
             Self::SizeDiffers { .. } => "keep frames of different size or binning in folders of their own".into(),
             Self::WrongOrder { .. } => "push bias frames first, then flats, then darks".into(),
+            Self::TooSmall { .. } => {
+                "measure frames or a region of at least 16 pixels a side and 1,000 pixels, better a million".into()
+            }
             Self::RegionOutside { .. } => "give --region x,y,w,h inside the frame, at least 16 pixels a side".into(),
             Self::NoSky { .. } => "check that --light and --dark are not swapped and were taken with the same settings".into(),
             Self::Unusable { hint, .. } => hint.clone(),

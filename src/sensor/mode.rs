@@ -10,17 +10,22 @@ use crate::units::ElectronsPerDn;
 use crate::sensor::codes::Codes;
 use crate::sensor::duplicates::Seen;
 use crate::sensor::plane::{Assembled, PlaneMeter};
-use crate::sensor::stack::{plane_mean, plane_view};
+use crate::sensor::stack::plane_view;
 use crate::sensor::{MeasureError, PairStatistics, StackKey};
+use crate::stats::Moments;
 
 /// Levels within a pair that differ by more than this are worth a word.
 const PAIR_DRIFT: f64 = 0.01;
-/// Places of the 2 × 2 cell whose levels in a flat differ by more than this have colours.
-const COLOURS_APART: f64 = 0.05;
+/// Places of the 2 × 2 cell whose light in a flat differs by more than this have colours …
+const COLOURS_APART: f64 = 0.006;
+/// … if that is as many sigmas of a place's mean, and not whole rows or columns, as two converters make them.
+const COLOURS_SIGMAS: f64 = 6.0;
 /// At most this many rows in the middle are looked at for them.
 const ROWS_FOR_COLOURS: usize = 128;
 /// Sides of a region smaller than this hold too few pixels.
 const SMALLEST_SIDE: usize = 16;
+/// A plane with fewer pixels than this knows its noise to no better than a tenth.
+const FEWEST_PIXELS: usize = 256;
 
 /// What the photographer may say about the frames.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -192,17 +197,19 @@ impl ModeMeasurement {
         self.waiting = false;
         let region = self.region;
         for meter in &mut self.planes {
-            let Some(pair) = PairStatistics::from_frames(meter.view(&first, region), meter.view(&frame.pixels, region))
-            else {
-                continue;
-            };
+            let frames = [meter.view(&first, region), meter.view(&frame.pixels, region)];
+            let Some(pair) = PairStatistics::from_frames(frames[0], frames[1]) else { continue };
             if pair.is_duplicate() {
                 push_once(&mut self.caveats, duplicate(&first_info.file, &frame.info.file));
                 continue;
             }
-            meter.correlate(key.kind, [&first, &frame.pixels], region, (pair.mean().0, pair.event_limit));
-            if key.kind == FrameKind::Flat && (pair.means[0] / pair.means[1] - 1.0).abs() > PAIR_DRIFT {
-                push_once(&mut self.caveats, drift(&pair, &frame.info.file));
+            let apart = (pair.means[0] / pair.means[1] - 1.0).abs();
+            let (pair, left_out) =
+                if key.kind == FrameKind::Flat { meter.sound_part(pair, frames) } else { (pair, None) };
+            let of_pair = (pair.mean().0, pair.event_limit);
+            meter.correlate(key.kind, [&first, &frame.pixels], region, of_pair, left_out.as_ref());
+            if key.kind == FrameKind::Flat && apart > PAIR_DRIFT {
+                push_once(&mut self.caveats, drift(apart, &frame.info.file));
             }
             meter.pair_pattern(key, [&first, &frame.pixels], region, &pair);
             meter.pair(key, format!("`{}` and `{}`", first_info.file, frame.info.file), pair);
@@ -216,7 +223,7 @@ impl ModeMeasurement {
         let partner = self.previous.take();
         for meter in &mut self.planes {
             let before = partner.as_ref().map(|(_, pixels)| meter.view(pixels, region));
-            let known = meter.dark(key, frame.info.sensor, before, meter.view(&frame.pixels, region));
+            let known = meter.dark(key, &frame.info, before, meter.view(&frame.pixels, region));
             if !known && let Some((info, _)) = &partner {
                 push_once(&mut self.caveats, duplicate(&info.file, &frame.info.file));
             }
@@ -243,10 +250,13 @@ impl ModeMeasurement {
         let rows = height.min(ROWS_FOR_COLOURS);
         // Even steps keep the places of the cell.
         let region = [left, top + (((height - rows) / 2) & !1), width, rows];
-        let level = |row: usize, column: usize| plane_mean(&plane_view(pixels, region, Some((row, column))));
-        let levels = [level(0, 0), level(0, 1), level(1, 0), level(1, 1)];
-        let (low, high) = levels.iter().fold((f64::MAX, 0.0_f64), |(low, high), &l| (low.min(l), high.max(l)));
-        if high > (1.0 + COLOURS_APART) * low {
+        let dark = self.planes[0].dark_offset();
+        let level = |row: usize, column: usize| {
+            let moments: Moments =
+                plane_view(pixels, region, Some((row, column))).iter().map(|&code| f64::from(code)).collect();
+            (moments.mean().unwrap_or(0.0) - dark, moments.variance().unwrap_or(0.0) / moments.count().max(1) as f64)
+        };
+        if has_colours([level(0, 0), level(0, 1), level(1, 0), level(1, 1)]) {
             push_once(
                 &mut self.caveats,
                 Caveat::new(
@@ -310,17 +320,37 @@ impl ModeMeasurement {
     }
 }
 
+/// Whether the means of the four places of the 2 × 2 cell, each with its variance, are those of a colour array.
+///
+/// Of a colour array the places of one diagonal have one colour, those of the other two; so the diagonals differ, or rows
+/// and columns both do. Two converters that take turns at columns, or at rows, make whole columns or rows differ alone.
+fn has_colours(places: [(f64, f64); 4]) -> bool {
+    let mean = places.iter().map(|(level, _)| level).sum::<f64>() / 4.0;
+    let sigma = (places.iter().map(|(_, variance)| variance).sum::<f64>() / 4.0).sqrt();
+    if mean <= 0.0 {
+        return false;
+    }
+    let [a, b, c, d] = places.map(|(level, _)| level);
+    let apart = |part: f64| part.abs() / 2.0 > (COLOURS_APART * mean).max(COLOURS_SIGMAS * sigma);
+    let (of_rows, of_columns, of_diagonals) = (a + b - c - d, a + c - b - d, a + d - b - c);
+    apart(of_diagonals) || (apart(of_rows) && apart(of_columns))
+}
+
 /// The region to use, with even corners for a colour array so that planes keep their place.
 fn region(first: &FrameInfo, asked: Option<[usize; 4]>, colour: bool) -> Result<[usize; 4], MeasureError> {
     let [left, top, width, height] = asked.unwrap_or([0, 0, first.width, first.height]);
-    let fits = |start: usize, length: usize, whole: usize| {
-        length >= SMALLEST_SIDE && start.checked_add(length).is_some_and(|end| end <= whole)
-    };
+    let fits = |start: usize, length: usize, whole: usize| start.checked_add(length).is_some_and(|end| end <= whole);
     if !fits(left, width, first.width) || !fits(top, height, first.height) {
         return Err(MeasureError::RegionOutside {
             region: format!("{left},{top},{width},{height}"),
             size: format!("{} × {}", first.width, first.height),
         });
+    }
+    let planes = if colour { 4 } else { 1 };
+    if width.min(height) < SMALLEST_SIDE || width * height < planes * FEWEST_PIXELS {
+        let what =
+            if asked.is_some() { format!("the region {left},{top},{width},{height}") } else { "the frame".into() };
+        return Err(MeasureError::TooSmall { what, width, height });
     }
     Ok(if colour { [left & !1, top & !1, width & !1, height & !1] } else { [left, top, width, height] })
 }
@@ -334,13 +364,10 @@ fn duplicate(first: &str, second: &str) -> Caveat {
     .about(second)
 }
 
-fn drift(pair: &PairStatistics, file: &str) -> Caveat {
+fn drift(apart: f64, file: &str) -> Caveat {
     Caveat::new(
         "pair-level-drift",
-        format!(
-            "the levels within a pair of flats differ by {:.1} %; the difference was scaled away",
-            100.0 * (pair.means[0] / pair.means[1] - 1.0).abs()
-        ),
+        format!("the levels within a pair of flats differ by {:.1} %; the difference was scaled away", 100.0 * apart),
         "let the lamp warm up, and use exposures that are multiples of the mains period",
     )
     .about(file)

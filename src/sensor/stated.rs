@@ -1,6 +1,6 @@
 //! The gain and noise that the files state, held against what was measured: a cross-check, nothing more.
 
-use crate::camera::Mode;
+use crate::camera::{Mode, Plane};
 use crate::caveat::Caveat;
 use crate::frames::stated::Stated;
 
@@ -22,12 +22,15 @@ pub fn held_against(stated: &[Stated], mode: &Mode) -> (Vec<String>, Vec<Caveat>
         let gain = planes().map(|plane| plane.gain_e_per_dn.value.0).sum::<f64>() / count;
         let noise = planes().map(|plane| plane.read_noise_e.value.0).sum::<f64>() / count;
         let whose = said.colour.map_or_else(|| said.from.clone(), |colour| format!("{} of {colour}", said.from));
+        let typed = planes().any(Plane::has_typed_gain);
+        let how = if typed { "typed" } else { "measured" };
+        let noisy = if typed { "with that " } else { "" };
         let line = match said.read_noise_e {
             Some(stated_noise) => format!(
-                "{whose}: {:.3} e-/DN and {stated_noise:.2} e- read noise; measured {gain:.3} e-/DN and {noise:.2} e-",
+                "{whose}: {:.3} e-/DN and {stated_noise:.2} e- read noise; {how} {gain:.3} e-/DN and {noisy}{noise:.2} e-",
                 said.e_per_dn
             ),
-            None => format!("{whose}: {} e-/DN; measured {gain:.3} e-/DN", said.e_per_dn),
+            None => format!("{whose}: {} e-/DN; {how} {gain:.3} e-/DN", said.e_per_dn),
         };
         let off = |stated: f64, measured: f64, limit: f64| (stated / measured - 1.0).abs() > limit;
         let differs = match said.read_noise_e {
@@ -35,10 +38,16 @@ pub fn held_against(stated: &[Stated], mode: &Mode) -> (Vec<String>, Vec<Caveat>
             None => off(said.e_per_dn, gain, OTHER_GAIN),
         };
         if differs {
-            let message = format!(
-                "the files state another gain or noise than was measured, {line}: the measurement was believed"
-            );
-            let hint = "nothing to do: what files state comes from a table for that kind of camera, or from another scale of the counts";
+            let message = if typed {
+                format!("the files state another gain or noise than was typed, {line}: the typed gain was used")
+            } else {
+                format!("the files state another gain or noise than was measured, {line}: the measured one was used")
+            };
+            let hint = if typed {
+                "measure the gain with pairs of flats: neither a typed nor a stated one is a measurement"
+            } else {
+                "nothing to do: what files state comes from a table for that kind of camera, or from another scale of the counts"
+            };
             caveats.push(Caveat::new("stated-gain-differs", message, hint));
         }
         lines.push(line);

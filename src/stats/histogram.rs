@@ -1,6 +1,6 @@
 //! Exact histograms of integers, and what clipping does to a variance.
 
-use statrs::distribution::{Continuous, ContinuousCDF, Normal};
+use super::{normal_density, normal_share_below};
 
 /// Steps between codes that are looked for: 15 bits padded to 16, …, 8 bits padded to 16.
 const STEPS: [u32; 8] = [256, 128, 64, 32, 16, 8, 4, 2];
@@ -179,8 +179,7 @@ impl Histogram {
 /// The variance of a truncated normal distribution (any handbook); 0.99893 at 4 sigmas.
 #[must_use]
 pub fn clipped_variance_factor(k: f64) -> f64 {
-    let normal = Normal::standard();
-    1.0 - 2.0 * k * normal.pdf(k) / (2.0 * normal.cdf(k) - 1.0)
+    1.0 - 2.0 * k * normal_density(k) / (2.0 * normal_share_below(k) - 1.0)
 }
 
 #[cfg(test)]

@@ -4,6 +4,8 @@ mod bisect;
 mod estimate;
 mod fit;
 mod histogram;
+mod law;
+mod mixture;
 mod moments;
 mod non_negative;
 mod order;
@@ -13,7 +15,12 @@ pub use bisect::{bisect, bisect_ratio, try_bisect};
 pub use estimate::Estimate;
 pub use fit::{PolynomialFit, polynomial_fit, polynomial_fit_with_prior};
 pub use histogram::{Histogram, INTERQUARTILE_SIGMAS, clipped_variance_factor};
-pub use moments::{Moments, student_t_975};
-pub use non_negative::{NonNegativePrediction, non_negative_prediction};
+pub use law::{
+    chi2_quantile, erf, normal_density, normal_quantile, normal_share_below, student_t_975, student_t_quantile,
+    student_t_share_below,
+};
+pub use mixture::{Opinion, mixture};
+pub use moments::Moments;
+pub use non_negative::{NonNegativePrediction, ShapeSum, non_negative_prediction, profile_prediction};
 pub use order::{median, quantile};
 pub use scatter::{birge_ratio, half_interval_of_phase};

@@ -1,7 +1,5 @@
 //! Means and variances that keep their digits.
 
-use statrs::distribution::{ContinuousCDF, StudentsT};
-
 /// Mean and variance of numbers pushed one at a time.
 ///
 /// Welford's update: a small spread on a high level keeps its digits.
@@ -58,16 +56,4 @@ impl FromIterator<f64> for Moments {
         }
         moments
     }
-}
-
-/// The 97.5 % quantile of Student's t: half the width of a 95 % interval in standard
-/// uncertainties, with `freedom` degrees of freedom (at least 1).
-///
-/// ```
-/// // Any table of Student's t: 12.706 for 1, 2.228 for 10 degrees of freedom.
-/// assert!((subwell::stats::student_t_975(10.0) - 2.228).abs() < 0.0005);
-/// ```
-#[must_use]
-pub fn student_t_975(freedom: f64) -> f64 {
-    StudentsT::new(0.0, 1.0, freedom.max(1.0)).map_or(f64::INFINITY, |t| t.inverse_cdf(0.975))
 }

@@ -46,37 +46,74 @@ pub struct NonNegativePrediction {
 /// ```
 #[must_use]
 pub fn non_negative_prediction(shapes: &[Vec<f64>], y: &[f64], w: &[f64], at: &[f64]) -> Option<NonNegativePrediction> {
-    let fits: Vec<(PlainFit, DVector<f64>)> = choices(shapes.len())
-        .filter_map(|chosen| PlainFit::new(shapes, chosen, y, w))
-        .map(|fit| {
-            let there = DVector::from_iterator(fit.chosen.len(), fit.chosen.iter().map(|k| at[*k]));
-            (fit, there)
-        })
-        .collect();
-    let free = fits.iter().filter(|(fit, _)| allowed(&fit.amplitudes));
-    let (best, there) = free.min_by(|a, b| a.0.chi2.total_cmp(&b.0.chi2))?;
-    let value = best.amplitudes.dot(there);
+    let part = |chosen: Vec<usize>| ShapeSum {
+        shapes: chosen.iter().map(|k| shapes[*k].clone()).collect(),
+        at: chosen.iter().map(|k| at[*k]).collect(),
+    };
+    profile_prediction(&choices(shapes.len()).map(part).collect::<Vec<_>>(), y, w, 1.0)
+}
+
+/// Shapes whose sum may be what is seen, each at the same points, and their values at the place that is asked for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ShapeSum {
+    /// The shapes.
+    pub shapes: Vec<Vec<f64>>,
+    /// Their values at the place.
+    pub at: Vec<f64>,
+}
+
+/// The same where any of `sums` may be what is seen, all of whose amplitudes count: the best one's value, and an interval
+/// that holds what every other may say. The interval takes in what costs less than 3.84 × `stretch` in χ².
+///
+/// `None` as for [`non_negative_prediction`].
+#[must_use]
+pub fn profile_prediction(sums: &[ShapeSum], y: &[f64], w: &[f64], stretch: f64) -> Option<NonNegativePrediction> {
+    let fits: Vec<Bound> = sums.iter().filter_map(|sum| Bound::new(sum, y, w)).collect();
+    let free = fits.iter().filter(|fit| allowed(&fit.amplitudes));
+    let best = free.min_by(|a, b| a.chi2.total_cmp(&b.chi2))?;
+    let value = best.value;
     if value <= 0.0 || value.is_nan() {
         return None;
     }
-    let bound_chi2 = |bound: f64| {
-        let solution = |(fit, there): &(PlainFit, DVector<f64>)| {
-            let lean = &fit.covariance * there;
-            let (variance, off) = (there.dot(&lean), bound - fit.amplitudes.dot(there));
-            let bound_amplitudes = &fit.amplitudes + lean * (off / variance);
-            allowed(&bound_amplitudes).then_some(fit.chi2 + off * off / variance)
-        };
-        fits.iter().filter_map(solution).fold(f64::MAX, f64::min)
-    };
+    let bound_chi2 = |bound: f64| fits.iter().filter_map(|fit| fit.chi2_at(bound)).fold(f64::MAX, f64::min);
     let edge = |factor: f64| {
         let (mut inside, mut outside) = (value, value * factor);
         for _ in 0..HALVINGS {
             let middle = (inside * outside).sqrt();
-            if bound_chi2(middle) - best.chi2 < CHI2_95 { inside = middle } else { outside = middle }
+            if bound_chi2(middle) - best.chi2 < CHI2_95 * stretch { inside = middle } else { outside = middle }
         }
         inside
     };
     Some(NonNegativePrediction { value, interval_95: [edge(1e-3), edge(1e3)], chi2: best.chi2 })
+}
+
+/// A plain fit, and what it costs to bind its sum at the place.
+struct Bound {
+    amplitudes: DVector<f64>,
+    chi2: f64,
+    /// The sum at the place, its variance, and how the amplitudes follow it.
+    value: f64,
+    variance: f64,
+    lean: DVector<f64>,
+}
+
+impl Bound {
+    fn new(sum: &ShapeSum, y: &[f64], w: &[f64]) -> Option<Self> {
+        let PlainFit { amplitudes, covariance, chi2 } = PlainFit::new(&sum.shapes, y, w)?;
+        let there = DVector::from_column_slice(&sum.at);
+        let lean = covariance * &there;
+        let variance = there.dot(&lean);
+        let sound = variance > 0.0 && variance.is_finite() && chi2.is_finite();
+        sound.then(|| Self { value: amplitudes.dot(&there), amplitudes, chi2, variance, lean })
+    }
+
+    /// `None` where a shape would be taken off.
+    fn chi2_at(&self, bound: f64) -> Option<f64> {
+        let off = bound - self.value;
+        let moved = off / self.variance;
+        let kept = self.amplitudes.iter().zip(&self.lean).all(|(amplitude, lean)| amplitude + lean * moved >= 0.0);
+        kept.then_some(self.chi2 + off * moved)
+    }
 }
 
 /// Every choice of some of `count` shapes.
@@ -84,9 +121,8 @@ fn choices(count: usize) -> impl Iterator<Item = Vec<usize>> {
     (1_usize..1 << count).map(move |choice| (0..count).filter(|k| choice >> k & 1 == 1).collect())
 }
 
-/// The plain least squares of some of the shapes, whatever the signs.
+/// The plain least squares of shapes, whatever the signs.
 struct PlainFit {
-    chosen: Vec<usize>,
     amplitudes: DVector<f64>,
     covariance: DMatrix<f64>,
     chi2: f64,
@@ -94,17 +130,17 @@ struct PlainFit {
 
 impl PlainFit {
     /// `None` where the points do not fix the amplitudes.
-    fn new(shapes: &[Vec<f64>], chosen: Vec<usize>, y: &[f64], w: &[f64]) -> Option<Self> {
-        if y.len() < chosen.len() {
+    fn new(shapes: &[Vec<f64>], y: &[f64], w: &[f64]) -> Option<Self> {
+        if y.len() < shapes.len() {
             return None;
         }
-        let design = DMatrix::from_fn(y.len(), chosen.len(), |i, k| shapes[chosen[k]][i] * w[i].sqrt());
+        let design = DMatrix::from_fn(y.len(), shapes.len(), |i, k| shapes[k][i] * w[i].sqrt());
         let target = DVector::from_fn(y.len(), |i, _| y[i] * w[i].sqrt());
         let qr = design.clone().qr();
         let inverse = qr.r().try_inverse()?;
         let amplitudes = &inverse * qr.q().transpose() * &target;
         let chi2 = (design * &amplitudes - target).norm_squared();
-        Some(Self { chosen, amplitudes, covariance: &inverse * inverse.transpose(), chi2 })
+        Some(Self { amplitudes, covariance: &inverse * inverse.transpose(), chi2 })
     }
 }
 

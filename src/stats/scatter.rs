@@ -1,7 +1,6 @@
 //! What scatter says of an uncertainty.
 
-use super::bisect;
-use statrs::distribution::{ChiSquared, ContinuousCDF, Normal};
+use super::{bisect, chi2_quantile, normal_share_below};
 
 /// Scatter that chance alone reaches in fewer than this share of cases is not chance.
 const BEYOND_CHANCE: f64 = 0.01;
@@ -23,8 +22,11 @@ const BEYOND_CHANCE: f64 = 0.01;
 /// ```
 #[must_use]
 pub fn birge_ratio(chi2: f64, freedom: usize) -> f64 {
-    let limit = ChiSquared::new(freedom as f64).map_or(f64::INFINITY, |law| law.inverse_cdf(1.0 - BEYOND_CHANCE));
-    if chi2 > limit { (chi2 / freedom as f64).sqrt() } else { 1.0 }
+    if freedom > 0 && chi2 > chi2_quantile(1.0 - BEYOND_CHANCE, freedom as f64) {
+        (chi2 / freedom as f64).sqrt()
+    } else {
+        1.0
+    }
 }
 
 /// Half the width of the interval that holds 95 % of `sigma z + amplitude cos φ`, `z` normal and `φ` anywhere.
@@ -40,14 +42,13 @@ pub fn birge_ratio(chi2: f64, freedom: usize) -> f64 {
 #[must_use]
 pub fn half_interval_of_phase(sigma: f64, amplitude: f64) -> f64 {
     const PHASES: u32 = 200;
-    let normal = Normal::standard();
     if sigma <= 0.0 {
         return amplitude;
     }
     let held = |half: f64| {
         let at = |phase: u32| {
             let error = amplitude * (std::f64::consts::PI * (f64::from(phase) + 0.5) / f64::from(PHASES)).cos();
-            normal.cdf((half - error) / sigma) - normal.cdf((-half - error) / sigma)
+            normal_share_below((half - error) / sigma) - normal_share_below((-half - error) / sigma)
         };
         (0..PHASES).map(at).sum::<f64>() / f64::from(PHASES)
     };

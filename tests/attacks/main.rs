@@ -12,15 +12,21 @@
 //! hidden.
 #![cfg(all(feature = "cli", feature = "page", feature = "raw", unix))]
 
+mod accepted;
+mod folders;
 mod frames;
 mod kills;
 mod mutate;
 mod planted;
 mod requests;
+mod sound;
 #[path = "../support/mod.rs"]
 mod support;
 mod texts;
 mod watch;
+#[allow(dead_code, reason = "each of its users takes what it needs")]
+#[path = "../support/hostile/mod.rs"]
+mod whole_frames;
 
 use std::path::Path;
 use std::time::Duration;
@@ -69,6 +75,33 @@ fn a_kill_leaves_the_old_night_or_the_new_one() {
     let end = kills::killed_while_the_page_saves(Path::new(PROGRAM), 16);
     assert!(end.is_sound(), "{end:?}");
     assert_eq!(end.kills, 16);
+}
+
+#[test]
+fn what_is_measured_in_random_folders_is_planned_with() {
+    let outcome = accepted::tried(0..80);
+    outcome.print();
+    assert!(outcome.unknown().is_empty(), "{:#?}", outcome.unknown());
+    // Folders that are all taken, or all refused, try nothing.
+    assert!(outcome.measured > 15 && outcome.measured < 75, "{} measured", outcome.measured);
+}
+
+#[test]
+#[ignore = "the whole: some minutes"]
+fn a_thousand_random_folders() {
+    let outcome = accepted::tried(0..1000);
+    outcome.print();
+    assert!(outcome.unknown().is_empty(), "{:#?}", outcome.unknown());
+    assert!(outcome.mended().is_empty(), "mended, take it out of the list: {:?}", outcome.mended());
+}
+
+/// `FOLDER=34 cargo test --test attacks a_folder_to_look_at -- --ignored --nocapture` writes that folder to stay.
+#[test]
+#[ignore = "writes a folder that stays"]
+fn a_folder_to_look_at() {
+    if let Some(seed) = std::env::var("FOLDER").ok().and_then(|seed| seed.parse().ok()) {
+        accepted::kept(seed);
+    }
 }
 
 #[test]

@@ -24,6 +24,7 @@ fn lit(file: &str, lines: &str, level: f64) -> Seen {
         median: level,
         spread: noise,
         noise,
+        sigma: noise,
         max: 9000,
         zero_share: 0.0,
         top_share: 0.0001,
@@ -134,6 +135,20 @@ fn flats_stamped_as_lights_are_reported() {
     );
     assert!(codes(&inventory).contains(&"conflicting-kind"));
     assert_eq!(inventory.frames().filter(|frame| frame.kind == FrameKind::Dark).count(), 1);
+}
+
+/// A target's name is no kind: what no frame without light denies stays what its header says.
+#[test]
+fn lights_of_a_dark_nebula_stay_lights() {
+    let light = |number: usize| {
+        lit(&format!("Dark Nebula/light_{number}.fits"), "IMAGETYP= 'Light Frame'\nEXPTIME = 120", 900.0)
+    };
+    let alone = Inventory::new((0..4).map(light).collect(), &[], "", Vec::new());
+    assert!(alone.frames().all(|info| info.kind == FrameKind::Light) && alone.frames().count() == 4);
+    let bias = |number: usize| lit(&format!("bias/{number}.fits"), "IMAGETYP= 'Bias'\nEXPTIME = 0", 500.0);
+    let with_bias = Inventory::new((0..4).map(light).chain((0..4).map(bias)).collect(), &[], "", Vec::new());
+    assert_eq!(with_bias.frames().filter(|info| info.kind == FrameKind::Light).count(), 4);
+    assert!(codes(&with_bias).contains(&"conflicting-kind"));
 }
 
 /// The flats of an invented dial camera: each time by name, the level by the true time.

@@ -579,6 +579,91 @@ fn pixels_may_veto_what_header_or_folder_say() {
     assert_eq!(inventory.caveats.iter().filter(|caveat| caveat.code == "conflicting-kind").count(), 3);
 }
 
+fn left_out(inventory: &Inventory) -> Vec<&str> {
+    inventory.rejected.iter().map(|rejected| rejected.file.as_str()).collect()
+}
+
+/// Whatever the header says: a dark is no brighter than longer ones, a bias no brighter than its like.
+#[test]
+fn flats_that_are_stamped_dark_or_bias_are_left_out() {
+    let dark = |file: &str, exposure: f64, level: u16, seed: u64| {
+        glanced(file, &format!("IMAGETYP= 'Dark'\nEXPTIME = {exposure}\nCCD-TEMP= -10"), level, seed)
+    };
+    let sound = || {
+        let mut frames: Vec<Seen> =
+            (0..6).map(|n| glanced(&format!("b{n}.fits"), "IMAGETYP= 'Bias'\nEXPTIME = 0", 500, n)).collect();
+        for (exposure, level) in [(60.0, 504), (300.0, 520), (600.0, 540)] {
+            frames.extend((0..3).map(|n| dark(&format!("d{exposure}_{n}.fits"), exposure, level, n)));
+        }
+        frames
+    };
+    assert!(inventory(sound()).rejected.is_empty());
+    let with = |more: Vec<Seen>| inventory(sound().into_iter().chain(more).collect());
+    // Two flats of 1 s among darks: no other dark has their time.
+    let short = with(vec![dark("f1.fits", 1.0, 9000, 5), dark("f2.fits", 1.0, 9100, 6)]);
+    assert_eq!(left_out(&short), ["f1.fits", "f2.fits"]);
+    assert!(short.rejected[0].reason.contains("longer ones at"), "{}", short.rejected[0].reason);
+    // Longer than all darks.
+    let long = with(vec![dark("f1.fits", 1200.0, 30_000, 5), dark("f2.fits", 1200.0, 31_000, 6)]);
+    assert_eq!(left_out(&long), ["f1.fits", "f2.fits"]);
+    // A true dark of 1200 s is kept, and so is a true short one.
+    assert!(with(vec![dark("d.fits", 1200.0, 580, 5), dark("e.fits", 1.0, 500, 5)]).rejected.is_empty());
+    // A flat that calls itself bias, with an exposure of its own.
+    let bias = with(vec![glanced("f.fits", "IMAGETYP= 'Bias'\nEXPTIME = 0.5", 9000, 7)]);
+    assert_eq!(left_out(&bias), ["f.fits"]);
+}
+
+#[test]
+fn a_bias_that_was_not_read_out_and_biases_of_another_gain_are_left_out() {
+    let bias = |n: u64| glanced(&format!("bias/{n}.fits"), "", 500, n);
+    let mut frames: Vec<Seen> = (0..6).map(bias).collect();
+    frames.push(Seen {
+        strip_statistics: subwell::frames::StripStatistics::from_strip(&[0; WIDTH * HEIGHT], WIDTH),
+        ..seen("bias/empty.fits", "")
+    });
+    assert_eq!(left_out(&inventory(frames)), ["bias/empty.fits"]);
+    // Noise of 16 codes, and of 24.
+    let louder = |n: u64| {
+        let counts: Vec<u16> = counts(0, 50 + n).into_iter().map(|count| 492 + count * 3 / 2).collect();
+        Seen {
+            strip_statistics: subwell::frames::StripStatistics::from_strip(&counts, WIDTH),
+            ..seen(&format!("bias/other{n}.fits"), "")
+        }
+    };
+    let mixed = inventory((0..8).map(bias).chain((0..5).map(louder)).collect());
+    assert_eq!(
+        left_out(&mixed),
+        ["bias/other0.fits", "bias/other1.fits", "bias/other2.fits", "bias/other3.fits", "bias/other4.fits"]
+    );
+    assert!(mixed.rejected[0].reason.contains("another gain setting"), "{}", mixed.rejected[0].reason);
+    assert!(inventory((0..14).map(bias).collect()).rejected.is_empty());
+}
+
+#[test]
+fn evenly_lit_lights_in_a_set_without_flats_are_named() {
+    let mut frames: Vec<Seen> = (0..4).map(|n| glanced(&format!("bias/{n}.fits"), "", 500, n)).collect();
+    frames.extend((0..4).map(|n| glanced(&format!("x/{n}.fits"), "IMAGETYP= 'Light Frame'\nEXPTIME = 1", 20_000, n)));
+    let inventory = inventory(frames);
+    let said = inventory.caveats.iter().find(|caveat| caveat.code == "lights-for-flats").expect("a word");
+    assert!(said.message.contains("4 evenly lit frames") && said.hint.contains("sidecar.csv"), "{said:?}");
+}
+
+/// A pair of flats is a pair, 3 K apart or one header without a temperature; two pairs far apart are two.
+#[test]
+fn flats_are_not_parted_by_their_temperature() {
+    let flat = |file: &str, celsius: Option<f64>| {
+        let card = celsius.map_or_else(String::new, |celsius| format!("\nCCD-TEMP= {celsius}"));
+        seen(file, &format!("IMAGETYP= 'Flat'\nEXPTIME = 1{card}"))
+    };
+    let counts =
+        |frames: Vec<Seen>| -> Vec<usize> { inventory(frames).groups.iter().map(|g| g.frames.len()).collect() };
+    assert_eq!(counts(vec![flat("a", Some(1.0)), flat("b", Some(4.0))]), [2]);
+    assert_eq!(counts(vec![flat("a", Some(1.0)), flat("b", None)]), [2]);
+    assert_eq!(counts(vec![flat("a", Some(-10.0)), flat("b", Some(15.0))]), [2]);
+    let two = |celsius: f64, name: &str| (0..2).map(|n| flat(&format!("{name}{n}"), Some(celsius))).collect::<Vec<_>>();
+    assert_eq!(counts([two(-10.0, "a"), two(15.0, "b")].concat()), [2, 2]);
+}
+
 #[test]
 fn upside_down_frames_are_left_out() {
     let bias = |file: &str, order: &str| seen(file, &format!("IMAGETYP= 'Bias'\nROWORDER= '{order}'"));

@@ -78,7 +78,8 @@ fn every_dialect_is_sorted_by_kind_time_temperature_setting_and_binning() {
         ("09", (DarkFlat, 2.5, Some(-5.0), Some(300.0), [1, 1])),
         ("10", (Flat, 0.4, None, None, [1, 1])),
         ("11", (Light, 0.5, Some(-10.0), Some(120.0), [1, 1])),
-        ("12", (Bias, 300.0, Some(-10.0), Some(120.0), [1, 1])),
+        // No bias is exposed for five minutes: folder and time agree against the header.
+        ("12", (Dark, 300.0, Some(-10.0), Some(120.0), [1, 1])),
     ];
     let frames: Vec<_> = set.inventory.frames().collect();
     assert_eq!(frames.len(), expected.len(), "{:?}", set.rejected());
@@ -165,16 +166,18 @@ fn run(words: &[&str], folder: &Path) -> (String, String) {
 }
 
 #[test]
-fn flats_without_an_exposure_are_said_to_be_so() {
+fn flats_without_an_exposure_are_paired_by_their_levels() {
     let folder = simulated();
     rename(&folder.path().join("flat"), "EXPTIME", "NOTHING");
-    let (_, said) = run(&["measure"], folder.path());
-    assert!(said.contains("nothing says how long 10 files were exposed"), "{said}");
-    assert!(said.contains("dark_60s_-10C_001.fits") && said.contains("sidecar.csv"), "{said}");
-    // The name says it as well.
-    fs::rename(folder.path().join("flat"), folder.path().join("flat 2s")).unwrap();
     let (found, said) = run(&["measure"], folder.path());
     assert!(found.contains("e⁻/DN") || found.contains("e-/DN"), "{found}{said}");
+    assert!(found.contains("nothing says how long 10 flats were exposed"), "{found}");
+    assert!(found.contains("sidecar.csv"), "{found}");
+    // The name says it as well.
+    fs::rename(folder.path().join("flat"), folder.path().join("flat 2s")).unwrap();
+    let (named, said) = run(&["measure"], folder.path());
+    assert!(named.contains("e⁻/DN") || named.contains("e-/DN"), "{named}{said}");
+    assert!(!named.contains("flats-without-exposure"), "{named}");
 }
 
 #[test]
@@ -253,4 +256,24 @@ fn overscan_that_is_named_by_itself_is_refused() {
     let reason = |card: &str| not_raw(&Cards::from_lines(&format!("NAXIS1  = 2148\nNAXIS2  = 2048\n{card}")));
     assert!(reason("BIASSEC = '[2101:2148,1:2048]'").is_some_and(|reason| reason.contains("overscan")));
     assert_eq!(reason("BIASSEC = '[0:0,0:0]'"), None);
+}
+
+/// One light given by itself is read as with its folder: the folder's name says its time, the table beside it the rest.
+#[test]
+fn one_file_by_itself_is_read_like_its_folder() {
+    let folder = tempfile::tempdir().unwrap();
+    let lights = folder.path().join("lights 60s iso800");
+    fs::create_dir_all(&lights).unwrap();
+    for name in ["img_1.fits", "img_2.fits"] {
+        fs::write(lights.join(name), fits("INSTRUME= 'Made-up 26'")).unwrap();
+    }
+    fs::write(lights.join("sidecar.csv"), "file,sensor_c\nimg_1.fits,4.5\nimg_*,5.5\nother.fits,1\n").unwrap();
+    let decoder = decoder();
+    for (name, celsius) in [("img_1.fits", 4.5), ("img_2.fits", 5.5)] {
+        let info = subwell::files::read_one(&lights.join(name), &decoder).unwrap().info;
+        assert_eq!((info.kind, info.exposure.0, info.gain_setting), (FrameKind::Light, 60.0, Some(800.0)), "{name}");
+        assert_eq!(info.sensor, Some(Celsius(celsius)));
+    }
+    let whole = read_headers(folder.path(), &decoder).unwrap();
+    assert!(whole.inventory.frames().all(|info| (info.exposure.0, info.gain_setting) == (60.0, Some(800.0))));
 }

@@ -1,9 +1,13 @@
 //! What is read from files and their headers, what is refused, and how frames fall into groups.
 #![cfg(feature = "cli")]
 
+mod careless;
 mod dialects;
 mod files;
+mod forty;
 mod headers;
+#[cfg(feature = "raw")]
+mod makers;
 mod raw;
 
 #[path = "../support/mod.rs"]

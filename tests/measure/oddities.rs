@@ -1,5 +1,8 @@
 //! Sensors that misbehave, one oddity each, at strengths that occur: each is caught, and a clean sensor is not.
 
+mod flats;
+mod world;
+
 use subwell::camera::Mode;
 use subwell::caveat::Caveat;
 use subwell::frames::{Frame, FrameKind};

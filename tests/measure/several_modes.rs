@@ -131,3 +131,27 @@ fn each_mode_of_a_folder_is_measured_for_itself_and_held_against_an_older_profil
     let same = printed(&frames, &["--against", old.to_str().unwrap()]);
     assert_eq!(same["changes"], serde_json::json!([]));
 }
+
+/// Modes that are alike but for their binning have names of which a night takes a part.
+#[test]
+fn a_night_names_a_mode_by_words_of_its_name() {
+    let plane = "[[modes.planes]]\nplane = \"mono\"\ngain_e_per_dn = { value = 0.8, uncertainty = 0.01 }\n\
+                 read_noise_e = { value = 2.0, uncertainty = 0.1 }\nsaturation_e = { value = 9000.0, uncertainty = 10.0 }\n";
+    let mode = |words: &str| format!("[[modes]]\ngain_setting = 100.0\n{words}\n{plane}");
+    let text = format!(
+        "camera = \"a\"\nprovenance = \"measured\"\n{}{}",
+        mode("width_px = 1000\nheight_px = 800"),
+        mode("width_px = 500\nheight_px = 400\nbinning = [2, 2]")
+    );
+    let profile = CameraProfile::from_toml(&text).unwrap();
+    let whole = profile.modes[1].label();
+    let width = |gain, words| profile.named_mode(gain, words).map(|mode| mode.map(|mode| mode.width_px));
+    assert_eq!(width(None, None), Ok(None));
+    assert_eq!(width(Some(100.0), Some("binned 2x2")), Ok(Some(500)));
+    assert_eq!(width(None, Some("1000x800")), Ok(Some(1000)));
+    assert_eq!(width(None, Some(whole.as_str())), Ok(Some(500)));
+    for (gain, words) in [(Some(100.0), None), (None, Some("gain 100")), (None, Some("binned 3x3"))] {
+        let error = width(gain, words).unwrap_err();
+        assert!(error.hint().contains("mode"), "{error}: {}", error.hint());
+    }
+}

@@ -28,18 +28,18 @@ pub(crate) struct Dng {
     pub(crate) black: u16,
 }
 
-struct Entry {
-    tag: u16,
-    kind: u16,
-    count: u32,
-    value: Vec<u8>,
+pub(super) struct Entry {
+    pub(super) tag: u16,
+    pub(super) kind: u16,
+    pub(super) count: u32,
+    pub(super) value: Vec<u8>,
 }
 
-fn shorts(tag: u16, values: &[u16]) -> Entry {
+pub(super) fn shorts(tag: u16, values: &[u16]) -> Entry {
     Entry { tag, kind: 3, count: values.len() as u32, value: values.iter().flat_map(|v| v.to_le_bytes()).collect() }
 }
 
-fn longs(tag: u16, values: &[u32]) -> Entry {
+pub(super) fn longs(tag: u16, values: &[u32]) -> Entry {
     Entry { tag, kind: 4, count: values.len() as u32, value: values.iter().flat_map(|v| v.to_le_bytes()).collect() }
 }
 
@@ -47,7 +47,7 @@ fn bytes(tag: u16, values: &[u8]) -> Entry {
     Entry { tag, kind: 1, count: values.len() as u32, value: values.to_vec() }
 }
 
-fn text(tag: u16, value: &str) -> Entry {
+pub(super) fn text(tag: u16, value: &str) -> Entry {
     let value: Vec<u8> = value.bytes().chain([0]).collect();
     Entry { tag, kind: 2, count: value.len() as u32, value }
 }
@@ -56,7 +56,7 @@ fn doubles(tag: u16, values: &[f64]) -> Entry {
     Entry { tag, kind: 12, count: values.len() as u32, value: values.iter().flat_map(|v| v.to_le_bytes()).collect() }
 }
 
-fn ratio(tag: u16, (above, below): (u32, u32)) -> Entry {
+pub(super) fn ratio(tag: u16, (above, below): (u32, u32)) -> Entry {
     Entry { tag, kind: 5, count: 1, value: [above.to_le_bytes(), below.to_le_bytes()].concat() }
 }
 
@@ -65,7 +65,7 @@ fn signed_ratio(tag: u16, (above, below): (i32, i32)) -> Entry {
 }
 
 /// The directory and its long values, as they stand at `start`.
-fn directory(mut entries: Vec<Entry>, start: usize) -> Vec<u8> {
+pub(super) fn directory(mut entries: Vec<Entry>, start: usize) -> Vec<u8> {
     entries.sort_by_key(|entry| entry.tag);
     let mut head = (entries.len() as u16).to_le_bytes().to_vec();
     let mut tail = Vec::new();

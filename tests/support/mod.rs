@@ -1,6 +1,8 @@
 //! What several test programs share.
 #![allow(dead_code, reason = "each test program uses its own part")]
 
+#[cfg(feature = "raw")]
+pub(crate) mod cr2;
 pub(crate) mod dng;
 #[cfg(feature = "cli")]
 pub(crate) mod folder;

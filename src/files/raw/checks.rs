@@ -1,4 +1,4 @@
-//! What a raw file must not be: larger than it can hold, processed, or decoded to something else than counts.
+//! What a raw file must not be: larger than it can hold, of several samples, or decoded to something else than counts.
 //!
 //! Tag numbers: Adobe DNG specification 1.7, and TIFF 6.0, from memory.
 
@@ -10,22 +10,18 @@ use crate::files::preview::Image;
 
 const WIDTH: u16 = 256;
 const HEIGHT: u16 = 257;
-const COMPRESSION: u16 = 259;
 const SAMPLES: u16 = 277;
-const STRIPS: [u16; 2] = [273, 279];
 const TILE_WIDTH: u16 = 322;
 const TILE_HEIGHT: u16 = 323;
-const TILES: [u16; 2] = [324, 325];
 const CELL: u16 = 33421;
-const LINEARIZATION: u16 = 50712;
-const NOISE_REDUCTION: u16 = 50935;
 
 /// No compression without loss packs a frame of noise tighter than this many pixels to a byte.
 const MOST_PIXELS_PER_BYTE: u64 = 64;
-/// So far beyond the stated white level single pixels may reach: makers state it with a margin.
-const WHITE_MARGIN: f64 = 1.02;
-/// A larger share of pixels beyond it is no hot pixels.
-const MOST_BEYOND_WHITE: f64 = 1e-3;
+/// A larger share of pixels beyond what a file allows is no hot pixels.
+const MOST_BEYOND: f64 = 1e-3;
+/// Half of all pixels differ from the next but one by less than this share of the highest count, for which a picture needs
+/// a hundred electrons and more: what scatters wider was put together wrongly.
+const WILD: f64 = 0.1;
 /// So many rows of nothing at the end are no picture.
 const EMPTY_ROWS: usize = 4;
 
@@ -40,28 +36,31 @@ pub(super) fn other_cell(width: usize, height: usize) -> String {
 }
 
 /// Checks what the tags promise before anything is allocated for it; `length` is that of the file.
-pub(super) fn before_decoding(ifd: &IFD, length: usize) -> Result<(), Fault> {
+///
+/// Makers' own files often leave these tags out or state the size of another picture: of them only the samples are read
+/// here, and their size is that which the decoder finds ([`size`]).
+pub(super) fn tags(ifd: &IFD, is_dng: bool, length: usize) -> Result<(), Fault> {
     let count = |tag: u16| ifd.get_entry(tag).filter(|entry| entry.count() > 0).map(|entry| entry.force_usize(0));
-    let (width, height) = (count(WIDTH).unwrap_or(0), count(HEIGHT).unwrap_or(0));
     let samples = count(SAMPLES).unwrap_or(1);
-    if samples != 1 {
+    if samples != 1 && is_dng {
         return Err(Fault::NotRaw(several_samples(samples)));
     }
-    check_size([width, height], [count(TILE_WIDTH), count(TILE_HEIGHT)], length as u64)?;
+    if !is_dng {
+        return Ok(());
+    }
+    let sides = [count(WIDTH).unwrap_or(0), count(HEIGHT).unwrap_or(0)];
+    size(sides, [count(TILE_WIDTH), count(TILE_HEIGHT)], length as u64)?;
     if let Some(cell) = ifd.get_entry(CELL).filter(|cell| cell.count() == 2) {
         let (rows, columns) = (cell.force_usize(0), cell.force_usize(1));
         if (rows, columns) != (2, 2) {
             return Err(Fault::Unsupported(other_cell(columns, rows)));
         }
     }
-    check_processing(ifd, count(COMPRESSION))?;
-    for [offsets, lengths] in [STRIPS, TILES] {
-        check_places(ifd, offsets, lengths, length as u64)?;
-    }
     Ok(())
 }
 
-fn check_size([width, height]: [usize; 2], tile: [Option<usize>; 2], length: u64) -> Result<(), Fault> {
+/// Checks a size that a file of so many bytes promises.
+pub(super) fn size([width, height]: [usize; 2], tile: [Option<usize>; 2], length: u64) -> Result<(), Fault> {
     let whole = |side: usize, tile: Option<usize>| match tile {
         Some(0) => None,
         Some(tile) => (side as u64).checked_next_multiple_of(tile as u64),
@@ -81,52 +80,9 @@ fn check_size([width, height]: [usize; 2], tile: [Option<usize>; 2], length: u64
     }
 }
 
-/// Steps that change the noise, where the file owns up to them.
-fn check_processing(ifd: &IFD, compression: Option<usize>) -> Result<(), Fault> {
-    match compression {
-        Some(34892) => {
-            return Err(Fault::NotRaw(
-                "its compression was lossy, which changes its noise; convert it again without loss".into(),
-            ));
-        }
-        Some(52546) => {
-            return Err(Fault::NotRaw(
-                "its compression (JPEG XL) may be lossy, which changes its noise; convert it again with the lossless JPEG or none".into(),
-            ));
-        }
-        _ => {}
-    }
-    if let Some(table) = ifd.get_entry(LINEARIZATION) {
-        let at = |place: usize| table.force_u32(place);
-        let even = (1..table.count() as usize).all(|place| at(place) == at(place - 1).saturating_add(1));
-        if !even {
-            return Err(Fault::NotRaw(
-                "its counts are coded through a table with uneven steps, which changes its noise; convert it again without loss".into(),
-            ));
-        }
-    }
-    let reduced = ifd.get_entry(NOISE_REDUCTION).filter(|entry| entry.count() == 1).map(|entry| entry.force_f32(0));
-    if reduced.is_some_and(|share| share.is_finite() && share > 0.0) {
-        return Err(Fault::NotRaw("its noise was reduced already, as its tags say; switch that off".into()));
-    }
-    Ok(())
-}
-
-/// Every strip or tile must lie in the file.
-fn check_places(ifd: &IFD, offsets: u16, lengths: u16, file: u64) -> Result<(), Fault> {
-    let (Some(offsets), Some(lengths)) = (ifd.get_entry(offsets), ifd.get_entry(lengths)) else { return Ok(()) };
-    let count = offsets.count().min(lengths.count()) as usize;
-    let ends = (0..count).map(|at| u64::from(offsets.force_u32(at)) + u64::from(lengths.force_u32(at)));
-    match ends.max() {
-        Some(end) if end > file => {
-            Err(Fault::Damaged(format!("the file is cut off: {file} bytes are there, its pixels end at {end}")))
-        }
-        _ => Ok(()),
-    }
-}
-
-/// Checks the counts themselves.
-pub(super) fn after_decoding(image: &Image, white: Option<u32>, bits: usize) -> Result<(), Fault> {
+/// Checks the counts themselves. `white` is what the file states: cameras reach beyond it at some ISO numbers, by a third
+/// and more, so it is a hint and no limit.
+pub(super) fn counts(image: &Image, white: Option<u32>, bits: usize) -> Result<(), Fault> {
     let Image { width, pixels, .. } = image;
     if pixels.iter().all(|count| *count == 0) {
         return Err(Fault::Damaged(
@@ -137,17 +93,28 @@ pub(super) fn after_decoding(image: &Image, white: Option<u32>, bits: usize) -> 
     if empty >= EMPTY_ROWS {
         return Err(Fault::Damaged(format!("its last {empty} rows decode to 0: the file is cut off or damaged")));
     }
-    let most = white.map_or(f64::INFINITY, |white| f64::from(white) * WHITE_MARGIN);
-    let ceiling = if bits < 16 { f64::from((1_u32 << bits) - 1) } else { f64::INFINITY };
-    let share =
-        |limit: f64| pixels.iter().filter(|count| f64::from(**count) > limit).count() as f64 / pixels.len() as f64;
-    let (above_white, above_bits) = (share(most), if ceiling < most { share(ceiling) } else { 0.0 });
-    if above_white > MOST_BEYOND_WHITE || above_bits > 0.0 {
-        let percent = 100.0 * above_white.max(above_bits);
-        let limit = if above_bits > 0.0 { ceiling } else { f64::from(white.unwrap_or(0)) };
+    let ceiling = if bits < 16 { (1_u32 << bits) - 1 } else { u32::from(u16::MAX) };
+    let limit = white.map_or(ceiling, |white| white.min(ceiling));
+    let beyond = pixels.iter().filter(|count| u32::from(**count) > limit).count() as f64 / pixels.len() as f64;
+    if beyond > MOST_BEYOND && is_wild(image) {
         return Err(Fault::Damaged(format!(
-            "{percent:.1} % of its pixels lie beyond the white level of {limit} that it states: decoded wrongly or damaged; convert it to DNG again"
+            "{:.1} % of its pixels lie beyond the level of {limit} that it states, and neighbours have nothing in common: decoded wrongly or damaged; convert it to DNG again",
+            100.0 * beyond
         )));
     }
     Ok(())
+}
+
+/// Whether pixels of one colour side by side differ by a good part of the highest count.
+fn is_wild(image: &Image) -> bool {
+    let highest = image.pixels.iter().copied().max().unwrap_or(0);
+    let mut steps: Vec<u16> = (image.pixels.chunks(image.width))
+        .flat_map(|row| row.windows(3).step_by(7).map(|three| three[2].abs_diff(three[0])))
+        .collect();
+    if steps.is_empty() {
+        return false;
+    }
+    let middle = steps.len() / 2;
+    let median = *steps.select_nth_unstable(middle).1;
+    f64::from(median) > WILD * f64::from(highest)
 }

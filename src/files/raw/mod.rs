@@ -4,32 +4,40 @@
 //! Nothing is scaled and no black level is taken off; the masked borders are cut away.
 
 mod checks;
+mod directories;
+mod losses;
 mod masked;
 mod metadata;
+#[cfg(test)]
+mod records;
+mod whole;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 use std::sync::LazyLock;
 
-use rawler::RawImageData;
-use rawler::decoders::{Decoder, RawDecodeParams, RawLoader, WellKnownIFD};
+use rawler::decoders::{Decoder, RawDecodeParams, RawLoader};
 use rawler::imgop::Rect;
 use rawler::rawimage::{RawImage, RawPhotometricInterpretation};
 use rawler::rawsource::RawSource;
+use rawler::{CFA, RawImageData};
+
+use directories::Directories;
 
 use super::error::Fault;
 use super::preview::{Image, Preview};
 use crate::frames::{CfaPattern, StripStatistics};
 
-/// Rows that a strip_statistics looks at.
+/// Rows that the preview looks at.
 const STRIP_ROWS: usize = 32;
 
 /// What the metadata say, and a look at a strip of the pixels; it decodes the whole frame, for a camera's
 /// compression knows no strips, and only so are frames that decode to nothing found at the first look.
 pub(super) fn preview(path: &Path) -> Result<Preview, Fault> {
     let (mosaic, cards) = guarded(path, |source, decoder| {
-        let mosaic = Mosaic::new(source, decoder)?;
-        let cards = metadata::cards(source, decoder, &mosaic);
+        let directories = Directories::new(source, decoder);
+        let mosaic = Mosaic::new(source, decoder, &directories)?;
+        let cards = metadata::cards(source, decoder, &directories, &mosaic);
         Ok((mosaic, cards))
     })?;
     let Image { width, height, pixels } = mosaic.image;
@@ -40,7 +48,7 @@ pub(super) fn preview(path: &Path) -> Result<Preview, Fault> {
 
 /// All the counts inside the masked borders.
 pub(super) fn pixels(path: &Path) -> Result<Image, Fault> {
-    guarded(path, |source, decoder| Ok(Mosaic::new(source, decoder)?.image))
+    guarded(path, |source, decoder| Ok(Mosaic::new(source, decoder, &Directories::new(source, decoder))?.image))
 }
 
 /// Knows a thousand cameras; it reads their list once.
@@ -104,11 +112,16 @@ pub(super) struct Mosaic {
 }
 
 impl Mosaic {
-    fn new(source: &RawSource, decoder: &dyn Decoder) -> Result<Self, Fault> {
-        let params = RawDecodeParams::default();
-        let ifd = decoder.ifd(WellKnownIFD::Raw).ok().flatten();
-        if let Some(ifd) = &ifd {
-            checks::before_decoding(ifd, source.buf().len())?;
+    fn new(source: &RawSource, decoder: &dyn Decoder, directories: &Directories) -> Result<Self, Fault> {
+        let (bytes, params) = (source.buf(), RawDecodeParams::default());
+        let ifd = directories.raw.as_ref();
+        if let Some(ifd) = ifd {
+            checks::tags(ifd, directories.is_dng, bytes.len())?;
+        }
+        losses::check(bytes, directories)?;
+        whole::check(bytes, ifd)?;
+        if let Some(promised) = promised_size(source, decoder) {
+            checks::size(promised, [None, None], bytes.len() as u64)?;
         }
         let raw = decoder.raw_image(source, &params, false).map_err(|error| undecoded(&error))?;
         let area = active_area(&raw)?;
@@ -117,20 +130,32 @@ impl Mosaic {
             return Err(Fault::NotRaw("its pixels are floating point, not counts".into()));
         };
         let image = cropped(counts, raw.width, raw.height, area)?;
-        let masked = masked::levels(&raw, counts, area, ifd.as_deref());
+        let masked = masked::levels(&raw, counts, area, ifd.filter(|_| directories.is_dng));
         let white = raw.whitelevel.0.iter().copied().max().filter(|white| *white > 0);
-        checks::after_decoding(&image, white, raw.bps)?;
+        checks::counts(&image, white, raw.bps)?;
         let borders = [area.p.x, area.p.y, raw.width - area.p.x - area.d.w, raw.height - area.p.y - area.d.h];
         Ok(Self { image, cfa, black: raw.blacklevel.as_vec(), white, masked, borders, name: camera_name(&raw) })
     }
 }
 
+/// The size that the decoder will allocate, found without decoding; not all of its formats can say.
+fn promised_size(source: &RawSource, decoder: &dyn Decoder) -> Option<[usize; 2]> {
+    let run = || decoder.raw_image(source, &RawDecodeParams::default(), true);
+    let raw = catch_unwind(AssertUnwindSafe(run)).ok()?.ok()?;
+    Some([raw.width * raw.cpp.max(1), raw.height])
+}
+
 fn active_area(raw: &RawImage) -> Result<Rect, Fault> {
-    let whole = Rect { p: rawler::imgop::Point::new(0, 0), d: rawler::imgop::Dim2::new(raw.width, raw.height) };
-    let area = raw.active_area.unwrap_or(whole);
+    area_of(raw.active_area, raw.crop_area, raw.width, raw.height)
+}
+
+/// The part of the sensor that sees light; where only the part for pictures is known, what lies around it may be masked.
+fn area_of(active: Option<Rect>, crop: Option<Rect>, width: usize, height: usize) -> Result<Rect, Fault> {
+    let whole = Rect { p: rawler::imgop::Point::new(0, 0), d: rawler::imgop::Dim2::new(width, height) };
+    let area = active.or(crop).unwrap_or(whole);
     let inside =
         |start: usize, length: usize, all: usize| length > 0 && start.checked_add(length).is_some_and(|end| end <= all);
-    if inside(area.p.x, area.d.w, raw.width) && inside(area.p.y, area.d.h, raw.height) {
+    if inside(area.p.x, area.d.w, width) && inside(area.p.y, area.d.h, height) {
         Ok(area)
     } else {
         Err(Fault::Damaged("its active area lies outside its pixels".into()))
@@ -143,7 +168,11 @@ fn cfa(raw: &RawImage, area: Rect) -> Result<Option<CfaPattern>, Fault> {
         return Err(Fault::NotRaw(checks::several_samples(raw.cpp)));
     }
     let RawPhotometricInterpretation::Cfa(config) = &raw.photometric else { return Ok(None) };
-    let pattern = &config.cfa;
+    pattern(&config.cfa, area)
+}
+
+/// The colours at the corner of the area.
+fn pattern(pattern: &CFA, area: Rect) -> Result<Option<CfaPattern>, Fault> {
     match (pattern.width, pattern.height) {
         (0, 0) | (1, 1) => return Ok(None),
         (2, 2) => {}

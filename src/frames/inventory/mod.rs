@@ -1,25 +1,27 @@
 //! What is in a folder: every frame's kind and why, the groups, what was left out, and what a measurement still lacks.
 
+mod judged;
+mod levels;
 mod missing;
+mod mixed;
+mod stamps;
 mod times;
 mod veto;
 mod warmth;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 
+use judged::{Judged, judged};
 use missing::{missing, unsaid};
 
 use super::group::{Group, ModeKey, groups};
-use super::header::{Header, not_raw};
-use super::shutter;
-use super::sidecar::{Override, names_file};
-use super::stated::{Stated, stated};
-use super::{Cards, FrameInfo, FrameKind, StripStatistics, kind, names};
+use super::sidecar::{Override, names_file, row_of};
+use super::stated::Stated;
+use super::{Cards, FrameInfo, StripStatistics};
 use crate::caveat::{Caveat, Rejected};
 use crate::document::Format;
-use crate::units::{Celsius, Dn, Seconds};
 
 /// A frame as it was found: its header, its size, and a look at its pixels.
 #[derive(Debug, Clone, PartialEq)]
@@ -65,9 +67,8 @@ impl Inventory {
         let found: BTreeSet<String> = seen.iter().map(|frame| frame.file.clone()).collect();
         let mut frames = Vec::new();
         for frame in seen {
-            let row = (overrides.iter().find(|row| row.file == frame.file))
-                .or_else(|| overrides.iter().find(|row| names_file(&row.file, &frame.file)));
-            match judged(&frame, row, root) {
+            let row = row_of(overrides, &frame.file);
+            match judged(&frame, row.as_ref(), root) {
                 Ok(judged) => frames.push(judged),
                 Err(rejected) => inventory.rejected.push(rejected),
             }
@@ -79,21 +80,33 @@ impl Inventory {
                     .about(&row.file),
             );
         }
+        frames = inventory.ask_for_gains(frames);
+        inventory.settle_stamps(&mut frames);
         inventory.note_contradictions(&frames);
+        inventory.note_lights(&frames);
         frames = inventory.veto(frames);
         frames = inventory.same_row_order(frames);
         inventory.name_true_times(&mut frames);
         frames = inventory.without_warm_up(frames);
         inventory.note_temperatures(&frames);
         inventory.note_black_level(&frames);
+        inventory.note_stated_levels(&frames);
+        inventory.note_rough_pixels(&frames);
+        inventory.note_dial_times(&frames);
+        inventory.note_missing_gains(&frames);
+        inventory.note_losses(&frames);
         inventory.note_self_heating(&frames);
         for said in frames.iter_mut().flat_map(|frame| std::mem::take(&mut frame.stated)) {
             if !inventory.stated.contains(&said) {
                 inventory.stated.push(said);
             }
         }
-        inventory.groups = groups(frames.into_iter().map(|frame| frame.info).collect());
-        inventory.missing = missing(&inventory.groups);
+        let timeless: BTreeMap<String, f64> = (frames.iter().filter(|frame| frame.timeless))
+            .map(|frame| (frame.info.file.clone(), frame.strip_statistics.map_or(0.0, |strip| strip.mean.0)))
+            .collect();
+        let groups = groups(frames.into_iter().map(|frame| frame.info).collect());
+        inventory.groups = inventory.pair_by_level(groups, &timeless);
+        inventory.missing = missing(&inventory.groups, &inventory.rejected);
         inventory.missing.extend(unsaid(&inventory.rejected));
         inventory.rejected.sort_by(|a, b| super::natural_order(&a.file, &b.file));
         inventory
@@ -103,7 +116,7 @@ impl Inventory {
     #[must_use]
     pub fn from_infos(infos: Vec<FrameInfo>) -> Self {
         let groups = groups(infos);
-        Self { missing: missing(&groups), groups, ..Self::default() }
+        Self { missing: missing(&groups, &[]), groups, ..Self::default() }
     }
 
     /// The groups of each camera mode, in the order of `groups`.
@@ -115,86 +128,4 @@ impl Inventory {
     pub fn frames(&self) -> impl Iterator<Item = &FrameInfo> {
         self.groups.iter().flat_map(|group| &group.frames)
     }
-}
-
-/// A frame with its kind, and what is needed to doubt it.
-struct Judged {
-    info: FrameInfo,
-    mode: ModeKey,
-    strip_statistics: Option<StripStatistics>,
-    contradicted: Option<(FrameKind, String)>,
-    bottom_up: Option<bool>,
-    assumed_settled: bool,
-    certain: bool,
-    /// Whether the exposure is a round name from a camera's dial.
-    named_time: bool,
-    raw_file: bool,
-    body_temperature: bool,
-    /// Whether the temperature stands in the name only.
-    named_temperature: bool,
-    stated: Vec<Stated>,
-    /// The level of the masked border.
-    masked: Option<Dn>,
-    /// The temperature of the air.
-    ambient: Option<Celsius>,
-}
-
-fn judged(seen: &Seen, row: Option<&Override>, root: &str) -> Result<Judged, Rejected> {
-    let reject = |code: &str, reason: String| Rejected { file: seen.file.clone(), code: code.into(), reason };
-    if let Some(reason) = not_raw(&seen.cards) {
-        return Err(reject("not-raw", reason));
-    }
-    if kind::names_a_master(&seen.file) {
-        return Err(reject("not-raw", "its name says that it is a master or a stack".into()));
-    }
-    let header = Header::from_cards(&seen.cards);
-    let by_row = row.and_then(|row| row.kind);
-    let by_sidecar = |kind| kind::Judgement { kind, why: "sidecar.csv".into(), contradicted: None };
-    let judgement = (by_row.map(by_sidecar))
-        .or_else(|| kind::judgement(header.kind.as_ref(), &seen.file, root))
-        .ok_or_else(|| reject("unknown-kind", "neither header, folder nor name says what it was taken for".into()))?;
-    let by_row = row.and_then(|row| row.exposure);
-    let by_apex = header.exposure.and_then(|named| shutter::time_by_apex(named, header.shutter_apex));
-    let exposure = (by_row.or(by_apex).or(header.exposure))
-        .or_else(|| names::exposure(&seen.file))
-        .or((judgement.kind == FrameKind::Bias).then_some(Seconds(0.0)))
-        .ok_or_else(|| reject("no-exposure", "neither header nor name says how long it was exposed".into()))?;
-    let read = row.and_then(|row| row.sensor).or(header.sensor);
-    let named = names::temperature(&seen.file).filter(|_| read.is_none() && header.set_point.is_none());
-    let sensor = read.or(named);
-    let info = FrameInfo {
-        file: seen.file.clone(),
-        kind: judgement.kind,
-        why: judgement.why,
-        camera: header.camera,
-        width: seen.width,
-        height: seen.height,
-        gain_setting: row.and_then(|row| row.gain_setting).or(header.gain_setting),
-        offset_setting: header.offset_setting,
-        readout_mode: header.readout_mode,
-        binning: header.binning.unwrap_or([1, 1]),
-        pixel: header.pixel,
-        exposure,
-        sensor: sensor.or(header.set_point),
-        set_point: header.set_point,
-        cfa: header.cfa,
-        taken: header.taken,
-        filter: header.filter,
-    };
-    Ok(Judged {
-        mode: ModeKey::from_info(&info),
-        strip_statistics: seen.strip_statistics,
-        contradicted: judgement.contradicted,
-        bottom_up: header.bottom_up,
-        assumed_settled: sensor.is_none() && header.set_point.is_some(),
-        certain: by_row.is_some(),
-        named_time: header.dial && by_row.is_none() && by_apex.is_none() && header.exposure.is_some(),
-        raw_file: header.raw_file,
-        body_temperature: header.body_temperature && row.and_then(|row| row.sensor).is_none(),
-        named_temperature: named.is_some(),
-        stated: stated(&seen.cards, &ModeKey::from_info(&info)),
-        masked: header.masked,
-        ambient: header.ambient,
-        info,
-    })
 }

@@ -13,6 +13,18 @@ const LIT_SIGMAS: f64 = 20.0;
 const UNLIT_SIGMAS: f64 = 0.1;
 /// So many frames have to agree before one may be called odd.
 const LEAST_PEERS: usize = 2;
+/// A longer dark of the same temperature is brighter by no less than noise and a wandering level, in DN.
+const WANDER_DN: f64 = 3.0;
+/// A frame of whose pixels more than this share is 0, where others' are not, was not read out whole.
+const EMPTY_SHARE: f64 = 0.9;
+const NOT_EMPTY_SHARE: f64 = 0.5;
+/// Bias frames are of two kinds where their noises part by this factor, and by so many times their scatter.
+const TWO_NOISES: f64 = 1.12;
+const TIMES_SCATTER: f64 = 5.0;
+/// Each of the two kinds has at least so many frames.
+const FEWEST_OF_A_KIND: usize = 2;
+/// A strip of fewer pixels knows its noise too badly for that.
+const LEAST_NOISE_DN: f64 = 0.5;
 
 impl Inventory {
     pub(super) fn note_contradictions(&mut self, frames: &[Judged]) {
@@ -32,9 +44,33 @@ impl Inventory {
         }
     }
 
+    /// Even frames that their headers call lights, in a set without flats: a measurement leaves them out.
+    pub(super) fn note_lights(&mut self, frames: &[Judged]) {
+        let is = |kind: FrameKind| frames.iter().any(|frame| frame.info.kind == kind);
+        if is(FrameKind::Flat) || !(is(FrameKind::Bias) || is(FrameKind::Dark)) {
+            return;
+        }
+        let even = |frame: &&Judged| {
+            frame.info.kind == FrameKind::Light
+                && frame.strip_statistics.is_some_and(|strip_statistics| strip_statistics.is_even())
+        };
+        let lights: Vec<&Judged> = frames.iter().filter(even).collect();
+        let Some(first) = lights.first() else { return };
+        let message = format!(
+            "there are no flats, but {} evenly lit frames that are said to be lights ({}): a measurement leaves lights out",
+            lights.len(),
+            first.info.why
+        );
+        let hint = "if they are flats, say so in sidecar.csv beside the frames (columns file, kind)";
+        self.caveats.push(Caveat::new("lights-for-flats", message, hint).about(&first.info.file));
+    }
+
     /// Leaves out frames whose pixels cannot be those of the kind they are said to be.
     pub(super) fn veto(&mut self, frames: Vec<Judged>) -> Vec<Judged> {
-        let doubts: Vec<Option<String>> = frames.iter().map(|frame| frame.doubt(&frames)).collect();
+        let mut doubts: Vec<Option<String>> = frames.iter().map(|frame| frame.doubt(&frames)).collect();
+        for (place, reason) in odd_biases(&frames) {
+            doubts[place].get_or_insert(reason);
+        }
         let mut kept = Vec::new();
         for (frame, doubt) in frames.into_iter().zip(doubts) {
             let Some(reason) = doubt else {
@@ -80,9 +116,67 @@ impl Judged {
         let strip_statistics = self.strip_statistics.filter(|_| !self.certain)?;
         match self.info.kind {
             FrameKind::Flat => self.unlit(&strip_statistics, all),
-            FrameKind::Bias | FrameKind::Dark | FrameKind::DarkFlat => self.lit(&strip_statistics, all),
+            FrameKind::Bias | FrameKind::Dark | FrameKind::DarkFlat => self
+                .empty(&strip_statistics, all)
+                .or_else(|| self.lit(&strip_statistics, all))
+                .or_else(|| self.too_bright(&strip_statistics, all)),
             FrameKind::Light => None,
         }
+    }
+
+    /// Nothing but 0, where others of its kind have a level.
+    fn empty(&self, strip_statistics: &StripStatistics, all: &[Self]) -> Option<String> {
+        let like = all.iter().filter(|other| self.is_of_its_mode(other) && other.info.kind == self.info.kind);
+        let mut shares: Vec<f64> = like.filter_map(|other| Some(other.strip_statistics?.zero_share)).collect();
+        shares.sort_by(f64::total_cmp);
+        let usual = shares.get(shares.len() / 2).copied()?;
+        (strip_statistics.zero_share > EMPTY_SHARE && usual < NOT_EMPTY_SHARE).then(|| {
+            let share = 100.0 * strip_statistics.zero_share;
+            format!(
+                "{share:.0} % of its pixels are 0, where other {} frames have a level: it was not read out",
+                self.info.kind
+            )
+        })
+    }
+
+    /// A dark that is brighter than longer ones, or than its time allows.
+    fn too_bright(&self, strip_statistics: &StripStatistics, all: &[Self]) -> Option<String> {
+        if self.info.kind == FrameKind::Bias {
+            return None;
+        }
+        let (own, mean) = (self.info.exposure.0, strip_statistics.mean.0);
+        let colder = |other: &Self| match (other.info.sensor, self.info.sensor) {
+            (Some(other), Some(own)) => other.0 < own.0 - TEMPERATURE_GAP_C,
+            _ => false,
+        };
+        let is_dark = |frame: &Self| matches!(frame.info.kind, FrameKind::Dark | FrameKind::DarkFlat);
+        let longer = |frame: &&Self| is_dark(frame) && frame.info.exposure.0 > 1.5 * own && !colder(frame);
+        if let Some((level, noise)) = self.usual(all, longer) {
+            return (mean - level > LIT_SIGMAS * noise + WANDER_DN).then(|| {
+                let (kind, why) = (self.info.kind, &self.info.why);
+                format!(
+                    "it is said to be a {kind} ({why}), but after {own} s it is at {mean:.1} DN, longer ones at {level:.1} DN: \
+                     it has seen light, as a flat has"
+                )
+            });
+        }
+        // The longest of all: what shorter ones gather in its time, and a level that wanders as much.
+        let (bias, _) = self.usual(all, |frame: &&Self| frame.info.kind == FrameKind::Bias)?;
+        let shorter = |frame: &&Self| is_dark(frame) && frame.info.exposure.0 < own / 1.5 && !colder(frame);
+        let (level, noise) = self.usual(all, shorter)?;
+        let time = self.middle(all, shorter, |frame| Some(frame.info.exposure.0))?;
+        let most = bias + ((level - bias).max(0.0) + WANDER_DN) * own / time.max(1e-6);
+        (mean - most > LIT_SIGMAS * noise && mean - bias > 3.0 * (level - bias)).then(|| {
+            let (kind, why) = (self.info.kind, &self.info.why);
+            format!(
+                "it is said to be a {kind} ({why}), but after {own} s it is at {mean:.1} DN, where shorter ones promise at \
+                 most {most:.1} DN: it has seen light, as a flat has"
+            )
+        })
+    }
+
+    fn is_of_its_mode(&self, other: &Self) -> bool {
+        other.mode == self.mode && other.info.file != self.info.file
     }
 
     fn unlit(&self, strip_statistics: &StripStatistics, all: &[Self]) -> Option<String> {
@@ -107,8 +201,10 @@ impl Judged {
                 (Some(other), Some(own)) => (other.0 - own.0).abs() > TEMPERATURE_GAP_C,
                 _ => false,
             };
+            // A bias frame has no time, whatever its header says of it.
+            let same_time = self.info.kind == FrameKind::Bias || same_exposure(frame.info.exposure, self.info.exposure);
             // Darks of a warmer sensor are brighter, and right.
-            !warm && frame.info.kind == self.info.kind && same_exposure(frame.info.exposure, self.info.exposure)
+            !warm && frame.info.kind == self.info.kind && same_time
         };
         let (level, noise) = self.usual(all, like)?;
         (strip_statistics.mean.0 - level > LIT_SIGMAS * noise).then(|| {
@@ -122,20 +218,58 @@ impl Judged {
 
     /// Median level and pixel noise of the other frames of this mode that `choose` takes, if they are enough.
     fn usual(&self, all: &[Self], choose: impl Fn(&&Self) -> bool) -> Option<(f64, f64)> {
-        let others = all.iter().filter(|frame| frame.mode == self.mode && frame.info.file != self.info.file);
-        let glances: Vec<StripStatistics> = others.filter(choose).filter_map(|frame| frame.strip_statistics).collect();
-        let middle = |read: fn(&StripStatistics) -> f64| {
-            let mut values: Vec<f64> = glances.iter().map(read).collect();
-            values.sort_by(f64::total_cmp);
-            // The lower of two middles: one bright frame of two must not set the level.
-            values.get(values.len().saturating_sub(1) / 2).copied()
-        };
-        if glances.len() < LEAST_PEERS {
-            return None;
-        }
-        Some((
-            middle(|strip_statistics| strip_statistics.mean.0)?,
-            middle(|strip_statistics| strip_statistics.noise.0)?.max(0.5),
-        ))
+        let level = self.middle(all, &choose, |frame| Some(frame.strip_statistics?.mean.0))?;
+        Some((level, self.middle(all, &choose, |frame| Some(frame.strip_statistics?.noise.0))?.max(0.5)))
     }
+
+    /// The middle of what `read` says of the other frames of this mode that `choose` takes, if they are enough.
+    fn middle(
+        &self,
+        all: &[Self],
+        choose: impl Fn(&&Self) -> bool,
+        read: impl Fn(&Self) -> Option<f64>,
+    ) -> Option<f64> {
+        let others = all.iter().filter(|frame| self.is_of_its_mode(frame) && frame.strip_statistics.is_some());
+        let mut values: Vec<f64> = others.filter(choose).filter_map(read).collect();
+        values.sort_by(f64::total_cmp);
+        // The lower of two middles: one bright frame of two must not set the level.
+        let middle = values.get(values.len().saturating_sub(1) / 2).copied();
+        middle.filter(|_| values.len() >= LEAST_PEERS)
+    }
+}
+
+/// Bias frames of a mode whose noise is that of another gain: the places of the fewer, and why.
+fn odd_biases(frames: &[Judged]) -> Vec<(usize, String)> {
+    let mut modes: BTreeMap<&ModeKey, Vec<(f64, usize)>> = BTreeMap::new();
+    for (place, frame) in frames.iter().enumerate().filter(|(_, frame)| frame.info.kind == FrameKind::Bias) {
+        let noise = frame.strip_statistics.filter(|_| !frame.certain).map(|strip_statistics| strip_statistics.noise.0);
+        modes.entry(&frame.mode).or_default().extend(noise.map(|noise| (noise.max(LEAST_NOISE_DN), place)));
+    }
+    let mut odd = Vec::new();
+    for mut noises in modes.into_values() {
+        noises.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let Some(split) = two_kinds(&noises.iter().map(|(noise, _)| *noise).collect::<Vec<_>>()) else { continue };
+        let (quiet, loud) = noises.split_at(split);
+        let middle = |part: &[(f64, usize)]| part[part.len() / 2].0;
+        let (fewer, more) = if loud.len() > quiet.len() { (quiet, loud) } else { (loud, quiet) };
+        let reason = format!(
+            "its noise is {:.1} DN, that of {} other bias frames {:.1} DN: of another gain setting that no header states?",
+            middle(fewer),
+            more.len(),
+            middle(more)
+        );
+        odd.extend(fewer.iter().map(|(_, place)| (*place, reason.clone())));
+    }
+    odd
+}
+
+/// Where rising noises part into two kinds; `None` where they are of one.
+fn two_kinds(noises: &[f64]) -> Option<usize> {
+    let gap = |split: usize| (noises[split] / noises[split - 1]).ln();
+    let splits = FEWEST_OF_A_KIND..(noises.len() + 1).saturating_sub(FEWEST_OF_A_KIND);
+    let split = splits.max_by(|a, b| gap(*a).total_cmp(&gap(*b)))?;
+    let width = |part: &[f64]| (part[part.len() - 1] / part[0]).ln();
+    let (low, high) = noises.split_at(split);
+    let scatter = width(low).max(width(high));
+    (gap(split) > TWO_NOISES.ln() && gap(split) > TIMES_SCATTER / 3.0 * scatter).then_some(split)
 }

@@ -164,7 +164,12 @@ impl Conditions {
     /// [`Conditions::new`] with the evening known.
     pub(crate) fn on(night: &Night, mode: &Mode, evening: &Evening) -> Result<Self, NightError> {
         let missing = |key: &str, why: &str| NightError::Impossible { key: key.into(), why: why.into() };
-        let pixel = mode.pixel_um.ok_or_else(|| missing("pixel_um", "is missing in the camera profile"))?;
+        let pixel = mode.pixel_um.ok_or_else(|| {
+            missing(
+                "pixel_um",
+                "is missing in the camera profile: write it under [[modes]] there, or measure again with --pixel-um",
+            )
+        })?;
         if mode.planes.iter().any(|plane| plane.plane != "mono" && plane.colour.is_none()) {
             return Err(missing("colour", "of a plane is missing in the camera profile (measure with `--cfa`)"));
         }

@@ -1,20 +1,22 @@
-//! Noise and level of frames whose dark side is cut off at 0.
+//! Noise and level of frames whose dark side is cut off, at 0 or at a code above it.
 //!
-//! A black level that is clipped at 0, or at a code above it that all pairs have for their lowest, is solved for while
-//! 0.5 to 70 % of the pixels are there; what both frames of a pair share is taken off as the pixels' own pattern.
-
-use statrs::distribution::{ContinuousCDF, Normal};
+//! The level is solved for while 0.5 to 70 % of the pixels are there; what both frames of a pair share is taken off as the
+//! pixels' own pattern.
 
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
-use crate::stats::Estimate;
+use crate::stats::{Estimate, bisect, normal_density, normal_quantile, normal_share_below};
 
 use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::{MeasureError, PairStatistics};
 
 /// Share of pixels at 0 from which on the level is cut (EMVA 1288 Release 4.0 Linear: 0.5 %).
 const CLIPPED: f64 = 0.005;
-/// With more pixels at 0 than this the rest does not fix level and noise.
+/// Fewer pixels at the lowest code are the end of a noise.
+const FEWEST: f64 = 30.0;
+/// Below so many steps of noise the lowest code of an uncut level may hold as much.
+const LEAST_STEPS: f64 = 0.7;
+/// With more pixels at the lowest code than this the rest does not fix level and noise.
 const LOST: f64 = 0.70;
 /// Pattern over temporal variance up to which the spread of one frame is its temporal noise.
 const LITTLE_PATTERN: f64 = 0.10;
@@ -34,11 +36,16 @@ pub(crate) struct Recovered {
 ///
 /// ```text
 /// p₀ = Φ((½ − m)/s)        ȳ = Σ_{k ≥ 1} P(x > k − ½),    x ~ N(m, s)
+/// σ² = s² (1 − ρ),    ρ = ρ_c v / (1 − p₀)²,    v = Var(max(z, z₀)),    Φ(z₀) = p₀
 /// ```
 ///
-/// `p₀` is the share at 0, `ȳ` the mean, both in steps; `m` and `s` are level and noise before clipping. Bisection for
-/// `s`, with `m` from `p₀`. One frame's spread holds the pattern of the pixels: where the pairs show much of it, the
+/// `p₀` is the share at the lowest code, `ȳ` the mean above it, both in steps; `m` and `s` are level and spread before
+/// clipping. Bisection for `s`, with `m` from `p₀`. One frame's spread holds the pattern of the pixels: `ρ_c`, the part
+/// of the clipped frames' variance that both of a pair share, tells how much, to first order in `ρ`; where it is much, the
 /// result is an upper limit. The quantised sums are exact for normal noise.
+///
+/// A camera that clamps above 0 shows as a lowest code that all pairs have and that holds at least 0.5 % of the pixels: of
+/// an uncut noise of 0.7 steps or more it holds a few pixels.
 ///
 /// # Source
 /// Derived here from the censored normal distribution.
@@ -50,35 +57,41 @@ pub(crate) fn recovered(
     measured: &ReadNoise,
     step: f64,
 ) -> Result<Option<Recovered>, MeasureError> {
-    let mean_of = |of: fn(&PairStatistics) -> f64| pairs.iter().map(of).sum::<f64>() / pairs.len().max(1) as f64;
-    let at_zero = mean_of(|pair| pair.share_at_zero);
-    if pairs.is_empty() || at_zero <= CLIPPED {
-        return Ok(None);
-    }
+    let Some(floor) = Floor::of(pairs) else { return Ok(None) };
+    let cut: Vec<&PairStatistics> = pairs.iter().filter(|pair| pair.lowest.0 == floor.code).collect();
+    let mean_of = |of: fn(&PairStatistics) -> f64| cut.iter().map(|pair| of(pair)).sum::<f64>() / cut.len() as f64;
+    let at_zero = floor.share;
     let lost = || MeasureError::Unusable {
         kind: FrameKind::Bias,
         reason: format!(
-            "{:.0} % of their pixels are at 0: the camera cuts the dark side of the noise off",
-            100.0 * at_zero
+            "{:.0} % of their pixels are at {}: the camera cuts the dark side of the noise off",
+            100.0 * at_zero,
+            floor.code
         ),
-        hint: "raise the camera's offset until no dark pixel is at 0, and take all frames again".into(),
+        hint: format!("raise the camera's offset until no dark pixel is at {}, and take all frames again", floor.code),
     };
     if at_zero > LOST {
         return Err(lost());
     }
-    let (level, sigma) = censored(at_zero, measured.offset.value.0 / step).ok_or_else(lost)?;
+    let code = f64::from(floor.code);
+    let above = (measured.offset.value.0 - code) / step;
+    let solved = censored(at_zero, above).filter(|(_, sigma)| floor.code == 0 || *sigma > LEAST_STEPS);
+    let Some((level, sigma)) = solved else { return if floor.code == 0 { Err(lost()) } else { Ok(None) } };
     let (shared, temporal) = (mean_of(PairStatistics::shared_variance).max(0.0), mean_of(PairStatistics::variance));
     let pattern = shared / temporal.max(1e-9);
     let is_upper_limit = pattern > LITTLE_PATTERN;
-    let count = pairs.iter().map(|pair| 2.0 * pair.count as f64).sum::<f64>();
+    // A pattern that is much is left in the limit.
+    let part = if is_upper_limit { 0.0 } else { common(at_zero, pattern / (1.0 + pattern)) };
+    let sigma = sigma * (1.0 - part).sqrt();
+    let count = cut.iter().map(|pair| 2.0 * pair.count as f64).sum::<f64>();
     // The censored sample knows s less well than a whole one, by about 1/(1 − p₀).
     let statistical = sigma / (2.0 * count).sqrt() / (1.0 - at_zero);
-    let relative = (statistical / sigma).hypot(SHAPE).hypot(pattern / 2.0);
+    let relative = (statistical / sigma).hypot(SHAPE).hypot(if is_upper_limit { pattern / 2.0 } else { part / 6.0 });
     let noise = Estimate::new(sigma * step, sigma * step * relative);
     let offset = measured.offset.uncertainty.0.hypot(sigma * step * relative);
     Ok(Some(Recovered {
         noise: ReadNoise {
-            offset: Estimate::new(level * step, offset),
+            offset: Estimate::new(code + level * step, offset),
             variance: Estimate::new(
                 (sigma * sigma + 1.0 / 12.0) * step * step,
                 2.0 * sigma * sigma * relative * step * step,
@@ -90,11 +103,40 @@ pub(crate) fn recovered(
             ..measured.clone()
         },
         is_upper_limit,
-        caveat: caveat(at_zero, is_upper_limit),
+        caveat: caveat(&floor, is_upper_limit),
     }))
 }
 
-fn caveat(at_zero: f64, is_upper_limit: bool) -> Caveat {
+/// The code at which the dark side is cut off, and the share of the pixels at it.
+struct Floor {
+    code: u16,
+    share: f64,
+}
+
+impl Floor {
+    /// `None` where the lowest code is the end of the noise: most pairs must have the same one, with 0.5 % of the pixels.
+    fn of(pairs: &[PairStatistics]) -> Option<Self> {
+        let with = |code: u16| pairs.iter().filter(move |pair| pair.lowest.0 == code);
+        let code = pairs.iter().map(|pair| pair.lowest.0).max_by_key(|code| with(*code).count())?;
+        let mut shares: Vec<f64> = with(code).map(|pair| pair.lowest.1).collect();
+        shares.sort_by(f64::total_cmp);
+        let share = shares[shares.len() / 2];
+        let many = with(code).all(|pair| pair.lowest.1 * 2.0 * pair.count as f64 > FEWEST);
+        let common = 3 * shares.len() >= 2 * pairs.len();
+        (common && share > CLIPPED && (many || code == 0)).then_some(Self { code, share })
+    }
+}
+
+/// The part of the variance before clipping that both frames of a pair share, from that of the clipped frames.
+fn common(at_zero: f64, clipped: f64) -> f64 {
+    let z = normal_quantile(at_zero);
+    let density = normal_density(z);
+    let mean = density + z * at_zero;
+    let variance = z * z * at_zero + (1.0 - at_zero) + z * density - mean * mean;
+    (clipped * variance / (1.0 - at_zero).powi(2)).clamp(0.0, 0.9)
+}
+
+fn caveat(floor: &Floor, is_upper_limit: bool) -> Caveat {
     let result = if is_upper_limit {
         "level and noise were computed from the rest; the pixels' own levels are in the noise, which is an upper limit"
     } else {
@@ -103,31 +145,28 @@ fn caveat(at_zero: f64, is_upper_limit: bool) -> Caveat {
     Caveat::new(
         "black-clipped",
         format!(
-            "{:.1} % of the dark pixels are at 0: {result}; dark current from the level is too small",
-            100.0 * at_zero
+            "{:.1} % of the dark pixels are at {}: {result}; dark current from the level is too small",
+            100.0 * floor.share,
+            floor.code
         ),
-        "raise the camera's offset until no dark pixel is at 0",
+        format!("raise the camera's offset until no dark pixel is at {}", floor.code),
     )
 }
 
 /// Level and sigma, in steps, of the normal noise that leaves the share `at_zero` at 0 and has the mean `mean`.
 fn censored(at_zero: f64, mean: f64) -> Option<(f64, f64)> {
-    let normal = Normal::standard();
     // P(x > ½) = 1 − p₀ fixes how many sigmas the level is above ½.
-    let above = normal.inverse_cdf(1.0 - at_zero);
+    let above = normal_quantile(1.0 - at_zero);
     let mean_of = |sigma: f64| {
         let level = above * sigma + 0.5;
         let last = (level + 9.0 * sigma).ceil().max(1.0) as usize;
-        (1..=last).map(|k| 1.0 - normal.cdf((k as f64 - 0.5 - level) / sigma)).sum::<f64>()
+        (1..=last).map(|k| 1.0 - normal_share_below((k as f64 - 0.5 - level) / sigma)).sum::<f64>()
     };
-    let (mut low, mut high) = (0.05, 5000.0);
+    let (low, high) = (0.05, 5000.0);
     if !(mean_of(low)..=mean_of(high)).contains(&mean) {
         return None;
     }
-    for _ in 0..60 {
-        let middle = f64::midpoint(low, high);
-        if mean_of(middle) < mean { low = middle } else { high = middle }
-    }
+    let [low, _] = bisect([low, high], 60, |sigma| mean_of(sigma) < mean);
     Some((above * low + 0.5, low))
 }
 
@@ -138,14 +177,13 @@ mod tests {
     #[test]
     fn a_clipped_normal_is_found_again() {
         // The mean summed code by code, not by tails.
-        let normal = Normal::standard();
         for (level, sigma) in [(0.0, 5.0), (2.5, 5.0), (1.0, 0.8)] {
-            let share = normal.cdf((0.5 - level) / sigma);
+            let share = normal_share_below((0.5 - level) / sigma);
             let mean: f64 = (1..100)
                 .map(|k| {
                     f64::from(k)
-                        * (normal.cdf((f64::from(k) + 0.5 - level) / sigma)
-                            - normal.cdf((f64::from(k) - 0.5 - level) / sigma))
+                        * (normal_share_below((f64::from(k) + 0.5 - level) / sigma)
+                            - normal_share_below((f64::from(k) - 0.5 - level) / sigma))
                 })
                 .sum();
             let (m, s) = censored(share, mean).unwrap();

@@ -18,27 +18,29 @@
 use ndarray::{Array2, ArrayView2};
 
 use crate::sensor::stack::plane_codes;
-use crate::stats::{Estimate, Histogram, Moments, birge_ratio, polynomial_fit};
+use crate::stats::{Estimate, Moments, birge_ratio, polynomial_fit};
 use crate::units::{Celsius, Dn, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
 use super::compared::Compared;
 use super::image::{DarkImage, LongestStack};
-use super::slope::{Point, slope_over_time};
+use super::levels::{Drift, Level, LevelFit, level_fit};
+use super::limits::{hidden_by, is_determined, lacking, saturation_pileup};
 use super::subtracted::{Beside, Subtracted, subtracted};
+use super::taken::{Taken, timed};
 use crate::sensor::DarkSummary;
 use crate::sensor::dark::read_noise::mean_level;
 
-/// Fewer pixels than this near the top of a dark are no pile.
-const FEWEST_PILED: u64 = 5;
-/// No well is full this few DN above the level without light.
-const LOWEST_WELL: f64 = 200.0;
 /// Saturated pixels that hold more of a frame's dark signal than this bend the slope.
 const SATURATED_SHARE: f64 = 0.01;
+/// With so many pixels saturated it is not hot ones alone, and the rest says nothing of the mean.
+const UNKNOWN_PIXELS: f64 = 0.1;
 /// Two exposure times this close, relatively, are the same.
 const SAME_EXPOSURE: f64 = 1e-3;
 /// Relative change of dark current per kelvin near the freezing point: ln 2 / 6.3 K
 /// (common practice, no source; the fitted laws give 0.09 to 0.2 per kelvin).
 const CHANGE_PER_KELVIN: f64 = 0.11;
+/// A variance that the place between two steps moves by more than this share says nothing of shot noise.
+const STEPS_HIDE: f64 = 0.1;
 /// What a steady cooler still wanders from frame to frame, in kelvins (common practice, no source).
 const STEADY_KELVIN: f64 = 0.1;
 
@@ -79,8 +81,11 @@ pub(crate) struct DarkFrame {
     pub mean: f64,
     /// Median in DN.
     pub median: f64,
-    /// What saturated pixels hold of the frame's dark signal.
+    /// When it was taken, in seconds from any moment.
+    pub(super) taken: Option<f64>,
+    /// What saturated pixels hold of the frame's dark signal, and their share of all pixels.
     saturated_share: f64,
+    saturated_pixels: f64,
 }
 
 /// Exposures in which saturated pixels hold much of the dark signal.
@@ -90,6 +95,10 @@ pub(crate) struct SaturatedDarks {
     pub from: Seconds,
     /// Whether enough others were there to do without them.
     pub left_out: bool,
+    /// What saturated pixels hold of the dark signal in the worst of those that count.
+    pub share: f64,
+    /// The share of the pixels that are saturated in the worst of those that count.
+    pub pixels: f64,
 }
 
 /// The temporal variance of a pair of darks of one exposure, hits left out.
@@ -104,6 +113,8 @@ pub(super) struct PairVariance {
 pub(crate) struct DarkStage {
     pub sensor: Option<Celsius>,
     pub frames: Vec<DarkFrame>,
+    /// The names of their files, for those whose headers give no time.
+    files: Vec<String>,
     temperatures: Moments,
     /// The code at which hot pixels pile up in the longest darks, if they do.
     saturation_pileup: Option<f64>,
@@ -130,6 +141,12 @@ pub(crate) struct DarkCurrent {
     pub hot_pixel_fraction: Option<f64>,
     pub exposures: Vec<Seconds>,
     pub saturated: Option<SaturatedDarks>,
+    /// What drifted while the darks were taken.
+    pub drift: Drift,
+    /// The converter's steps hide the noise: it says nothing of the level.
+    pub steps_hide: bool,
+    /// Exposures enough, but they do not fix the rate.
+    pub undetermined: bool,
     /// The camera took another dark off each of them.
     pub subtracted: Option<Subtracted>,
 }
@@ -142,6 +159,9 @@ impl DarkCurrent {
             return true;
         }
         let (Some(mean), Some(variance)) = (&self.from_mean, &self.from_variance) else { return false };
+        if self.steps_hide {
+            return false;
+        }
         let apart = variance.value.0 - mean.value.0;
         let sigma = variance.uncertainty.0.hypot(mean.uncertainty.0);
         !self.variance_is_weak && mean.value.0 < 0.5 * variance.value.0 && apart > 3.0 * sigma
@@ -155,6 +175,8 @@ pub(crate) struct Anchor {
     pub variance: Estimate<f64>,
     /// Scatter of the bias frames' levels in DN.
     pub level_scatter: f64,
+    /// How far in DN the steps may move a mean level, and in DN² a variance.
+    pub hidden_by_steps: [f64; 2],
     /// Whether they were taken at the stage's own temperature.
     pub same_temperature: bool,
     /// Whether they are of bias frames: darks cannot be their own anchor.
@@ -172,6 +194,7 @@ impl DarkStage {
         Self {
             sensor,
             frames: Vec::new(),
+            files: Vec::new(),
             temperatures: Moments::default(),
             saturation_pileup: None,
             pairs: Vec::new(),
@@ -187,11 +210,11 @@ impl DarkStage {
     pub(crate) fn add(
         &mut self,
         plane: ArrayView2<'_, u16>,
-        exposure: Seconds,
-        temperature: Option<Celsius>,
+        taken: Taken,
         partner: Option<ArrayView2<'_, u16>>,
         expectation: Expectation,
     ) {
+        let Taken { exposure, temperature, at, file } = taken;
         if let Some(temperature) = temperature {
             self.temperatures.push(temperature.0);
         }
@@ -220,7 +243,16 @@ impl DarkStage {
         let signal = (mean - expectation.offset).max(1e-9);
         let saturated_share = full * (expectation.ceiling - expectation.offset) / signal;
         let median = codes.quantile(0.5).unwrap_or(0.0) + expectation.median_shortfall(mean);
-        self.frames.push(DarkFrame { exposure, temperature, mean, median, saturated_share });
+        self.frames.push(DarkFrame {
+            exposure,
+            temperature,
+            mean,
+            median,
+            taken: at,
+            saturated_share,
+            saturated_pixels: full,
+        });
+        self.files.push(file);
         let spare = &mut self.spare;
         let empty = || LongestStack::new(exposure, plane.dim(), std::mem::take(spare));
         self.longest.get_or_insert_with(empty).add(plane, exposure);
@@ -228,11 +260,20 @@ impl DarkStage {
 
     /// Takes a frame of which only the sums are at hand.
     pub(crate) fn add_summary(&mut self, exposure: Seconds, summary: DarkSummary) {
-        let DarkSummary { mean, median, temperature, pair_variance } = summary;
+        let DarkSummary { mean, median, temperature, taken, pair_variance } = summary;
         if let Some(temperature) = temperature {
             self.temperatures.push(temperature.0);
         }
-        self.frames.push(DarkFrame { exposure, temperature, mean, median, saturated_share: 0.0 });
+        self.frames.push(DarkFrame {
+            exposure,
+            temperature,
+            mean,
+            median,
+            taken,
+            saturated_share: 0.0,
+            saturated_pixels: 0.0,
+        });
+        self.files.push(String::new());
         self.pairs.extend(pair_variance.map(|(variance, uncertainty)| PairVariance {
             exposure,
             variance,
@@ -261,15 +302,19 @@ impl DarkStage {
 
     /// The rates in electrons, once the gain is known.
     pub(crate) fn dark_current(&self, gain: &Estimate<ElectronsPerDn>, anchor: Anchor) -> DarkCurrent {
-        let saturated = self.saturated();
+        let saturated = self.saturated(anchor);
         let left_out = saturated.filter(|saturated| saturated.left_out);
         let bound = left_out.map_or(f64::INFINITY, |saturated| saturated.from.0);
         let within = |exposure: Seconds| exposure.0 < bound;
-        let frames: Vec<DarkFrame> = self.frames.iter().filter(|frame| within(frame.exposure)).copied().collect();
+        let timed = timed(&self.frames, &self.files);
+        let frames: Vec<DarkFrame> = timed.into_iter().filter(|frame| within(frame.exposure)).collect();
         let pairs: Vec<PairVariance> = self.pairs.iter().filter(|pair| within(pair.exposure)).copied().collect();
         let exposures = exposures(&frames);
-        let mean = self.slope(&frames, |frame| frame.mean, anchor);
-        let median = self.slope(&frames, |frame| frame.median, anchor);
+        let found = self.slope(&frames, |frame| frame.mean, anchor);
+        let undetermined = found.is_some_and(|fit| !is_determined(&fit, &frames, anchor));
+        let found = found.filter(|_| !undetermined);
+        let median = found.and_then(|fit| self.median_slope(&fit, &frames, anchor));
+        let mean = found.map(|fit| (fit.slope, fit.at_zero));
         let at_zero = mean.filter(|_| exposures.len() > 1).map_or(anchor.offset.value.0, |(_, at_zero)| at_zero);
         let step = (at_zero - anchor.offset.value.0).max(0.0);
         let subtracted = mean.filter(|_| anchor.is_of_bias).and_then(|(slope, at_zero)| {
@@ -283,47 +328,55 @@ impl DarkStage {
         // What was taken off took the hot pixels and the pattern with it.
         let image = self.image.as_ref().filter(|_| subtracted.is_none());
         let squared = Estimate::<f64>::new(gain.value.0.powi(2), 2.0 * gain.value.0 * gain.uncertainty.0);
+        let counts = saturated.filter(|saturated| !saturated.left_out);
+        let lost = counts.map_or(0.0, |saturated| saturated.share);
+        let known = counts.is_none_or(|saturated| saturated.pixels < UNKNOWN_PIXELS);
         DarkCurrent {
-            from_mean: mean.map(|(slope, _)| slope.times(gain)),
-            of_median: median.map(|(slope, _)| slope.times(gain)),
-            from_variance: variance.map(|(slope, _)| slope.times(&squared)),
+            from_mean: mean.filter(|_| known).map(|(slope, _)| lacking(slope, lost).times(gain)),
+            of_median: median.filter(|_| known).map(|slope| slope.times(gain)),
+            from_variance: variance.filter(|_| known).map(|(slope, _)| slope.times(&squared)),
             variance_is_weak: variance.is_some_and(|(_, weak)| weak),
             mean_is_weak: exposures.len() < 2,
             nonuniformity_percent: image.and_then(|image| image.nonuniformity_percent),
             hot_pixel_fraction: image.map(|image| image.hot_pixel_fraction),
             exposures,
             saturated,
+            drift: found.map_or_else(Drift::default, |fit| fit.drift),
+            steps_hide: anchor.hidden_by_steps[1] > STEPS_HIDE * anchor.variance.value,
+            undetermined,
             subtracted,
         }
     }
 
     /// Exposures in which saturated pixels hold more than a hundredth of the dark signal: what they
-    /// would have held beyond is lost.
-    fn saturated(&self) -> Option<SaturatedDarks> {
+    /// would have held beyond is lost. They are left out where two other exposures remain, or one beside bias frames.
+    fn saturated(&self, anchor: Anchor) -> Option<SaturatedDarks> {
         let bent = self.frames.iter().filter(|frame| frame.saturated_share > SATURATED_SHARE);
         let from = bent.map(|frame| frame.exposure).min_by(|a, b| a.0.total_cmp(&b.0))?;
         let shorter: Vec<DarkFrame> = self.frames.iter().filter(|frame| frame.exposure.0 < from.0).copied().collect();
-        Some(SaturatedDarks { from, left_out: exposures(&shorter).len() >= 2 })
+        let left_out = exposures(&shorter).len() >= if anchor.is_of_bias { 1 } else { 2 };
+        let counted = if left_out { &shorter } else { &self.frames };
+        let share = counted.iter().map(|frame| frame.saturated_share).fold(0.0, f64::max);
+        let pixels = counted.iter().map(|frame| frame.saturated_pixels).fold(0.0, f64::max);
+        Some(SaturatedDarks { from, left_out, share, pixels })
     }
 
     /// Slope of a frame's level over time in DN/s and its level at no time, free: between bias
     /// and dark there may be a step. A single exposure is anchored on the bias level; `None` where there is none.
-    fn slope(
-        &self,
-        frames: &[DarkFrame],
-        level: impl Fn(&DarkFrame) -> f64,
-        anchor: Anchor,
-    ) -> Option<(Estimate<f64>, f64)> {
-        let point = |frame: &DarkFrame| Point {
+    fn slope(&self, frames: &[DarkFrame], level: impl Fn(&DarkFrame) -> f64, anchor: Anchor) -> Option<LevelFit> {
+        let point = |frame: &DarkFrame| Level {
             time: frame.exposure.0,
             level: level(frame),
             temperature: frame.temperature.map(|celsius| celsius.0),
+            clock: frame.taken.unwrap_or(0.0),
         };
-        let points: Vec<Point> = frames.iter().map(point).collect();
+        let points: Vec<Level> = frames.iter().map(point).collect();
         if exposures(frames).len() > 1 {
-            return slope_over_time(&points, self.sensor.map(|celsius| celsius.0), |slope| {
-                self.unseen_scatter(slope, frames, anchor)
-            });
+            let all = || frames.iter().map(|frame| frame.exposure.0);
+            let span = all().fold(0.0, f64::max) - all().fold(f64::INFINITY, f64::min);
+            let at = self.sensor.map(|celsius| celsius.0);
+            let fit = level_fit(&points, at, |slope| self.unseen_scatter(slope, frames, anchor))?;
+            return Some(LevelFit { slope: hidden_by(anchor.hidden_by_steps[0], span, fit.slope), ..fit });
         }
         if !anchor.is_of_bias {
             return None;
@@ -335,7 +388,22 @@ impl DarkStage {
         let half = |of: &Estimate<Dn>| (of.interval().1 - of.interval().0) / 2.0;
         let rate = Estimate::new(slope, level.uncertainty.0.hypot(anchor.offset.uncertainty.0) / exposure)
             .with_half_interval(half(&level).hypot(half(&anchor.offset)) / exposure);
-        Some((rate, anchor.offset.value.0))
+        let rate = hidden_by(anchor.hidden_by_steps[0], exposure, rate);
+        Some(LevelFit { slope: rate, at_zero: anchor.offset.value.0, drift: Drift::default() })
+    }
+
+    /// Slope of the median pixel's level: what it is less than the mean's is known better than either, for levels that wander
+    /// wander together.
+    fn median_slope(&self, mean: &LevelFit, frames: &[DarkFrame], anchor: Anchor) -> Option<Estimate<f64>> {
+        let slope = if exposures(frames).len() > 1 {
+            let below = self.slope(frames, |frame| frame.mean - frame.median, anchor)?.slope;
+            let half = |of: &Estimate<f64>| (of.interval().1 - of.interval().0) / 2.0;
+            Estimate::new(mean.slope.value - below.value, mean.slope.uncertainty.hypot(below.uncertainty))
+                .with_half_interval(half(&mean.slope).hypot(half(&below)))
+        } else {
+            self.slope(frames, |frame| frame.median, anchor)?.slope
+        };
+        Some(slope)
     }
 
     /// Standard deviation in DN of a frame's level where the darks are too few to show it: that of the bias
@@ -384,22 +452,10 @@ impl DarkStage {
         } else {
             Estimate::new(slope, sigma)
         };
-        Some((slope, borrowed || own < 2))
+        let all = || times.iter().copied();
+        let span = all().fold(0.0, f64::max) - all().fold(f64::INFINITY, f64::min);
+        Some((hidden_by(anchor.hidden_by_steps[1], span, slope), borrowed || own < 2))
     }
-}
-
-/// The code from which on hot pixels pile up at the well: the top 3 % of the range above the
-/// offset holds more than twice as many pixels as the 9 % below it. A tail without a well thins
-/// out towards its end instead.
-fn saturation_pileup(codes: &Histogram, offset: f64) -> Option<f64> {
-    let top = codes.occupied().next_back().map(|(code, _)| f64::from(code))? - offset;
-    let above = |share: f64| {
-        let bright = codes.occupied().rev().take_while(|(code, _)| f64::from(*code) - offset >= share * top);
-        bright.map(|(_, count)| u64::from(count)).sum::<u64>()
-    };
-    let (piled, tail) = (above(0.97), above(0.88));
-    // Where three hundredths of the range are few codes, the tail of plain noise ends in one of them.
-    (top >= LOWEST_WELL && piled >= FEWEST_PILED && piled > 2 * (tail - piled)).then_some(offset + 0.97 * top)
 }
 
 /// The different exposure times of frames, rising.
@@ -423,13 +479,17 @@ mod tests {
                 temperature: None,
                 mean: level,
                 median: level,
+                taken: None,
                 saturated_share: 0.0,
+                saturated_pixels: 0.0,
             });
+            stage.files.push(String::new());
         }
         let anchor = Anchor {
             offset: Estimate::new(100.0, 0.1),
             variance: Estimate::new(4.0, 0.01),
             level_scatter: 0.1,
+            hidden_by_steps: [0.0; 2],
             same_temperature: true,
             is_of_bias: true,
         };

@@ -2,12 +2,16 @@
 
 pub(crate) mod clipped;
 mod compared;
+mod course;
 pub(crate) mod current;
 pub(crate) mod drift;
 pub(crate) mod gain;
 mod image;
+pub(crate) mod levels;
+mod limits;
 pub(crate) mod picture;
 pub(crate) mod read_noise;
-mod slope;
 pub(crate) mod subtracted;
+pub(crate) mod taken;
 pub(crate) mod thermal_law;
+mod warmth;

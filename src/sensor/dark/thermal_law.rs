@@ -38,11 +38,14 @@ const CREDIBLE_EV: std::ops::RangeInclusive<f64> = 0.05..=2.5;
 pub fn thermal_law(dark_current: &[DarkCurrentPoint], gain: f64) -> Option<Thermal> {
     let mut points: Vec<Point> = dark_current.iter().filter_map(|point| Point::new(point, gain)).collect();
     points.sort_by(|a, b| a.celsius.0.total_cmp(&b.celsius.0));
-    let (coldest, warmest) = (points.first()?.clone(), points.last()?.clone());
+    // A rate that noise made negative says that the law is low there, and counts; the law starts from the others.
+    let above: Vec<&Point> = points.iter().filter(|point| point.rate > 0.0).collect();
+    let (coldest, warmest) = ((*above.first()?).clone(), (*above.last()?).clone());
+    let measured = [points.first()?.celsius.0, points.last()?.celsius.0];
     if warmest.celsius.0 - coldest.celsius.0 < 1.0 {
         return None;
     }
-    let reference = points[points.len() / 2].clone();
+    let reference = above[above.len() / 2].clone();
     let enough = points.len() >= TEMPERATURES_FOR_A_FLOOR;
     let free = enough.then(|| fitted(&points, &reference, Floor::Free)).flatten();
     let (parameters, covariance) = match free {
@@ -68,7 +71,7 @@ pub fn thermal_law(dark_current: &[DarkCurrentPoint], gain: f64) -> Option<Therm
         reference_e_per_s: Estimate::new(rate, rate * covariance[(0, 0)].sqrt().hypot(reference.common)),
         floor_e_per_s: ElectronsPerSecond(parameters.get(2).copied().unwrap_or(0.0)),
         floor_uncertainty_e_per_s: (parameters.len() > 2).then(|| ElectronsPerSecond(covariance[(2, 2)].sqrt())),
-        measured_c: Some([coldest.celsius.0, warmest.celsius.0]),
+        measured_c: Some(measured),
     })
 }
 
@@ -83,15 +86,15 @@ struct Point {
 }
 
 impl Point {
-    /// `None` without a temperature or a rate above 0.
+    /// `None` without a temperature or an uncertainty.
     fn new(point: &DarkCurrentPoint, gain: f64) -> Option<Self> {
         let rate = point.e_per_s.value.0;
         // A variance is converted with the gain squared.
         let common = if point.from == DarkCurrentSource::Variance { 2.0 * gain } else { gain };
         let own = point.e_per_s.uncertainty.0.powi(2) - (rate * common).powi(2);
         // At least a thousandth of the value, so that no point is exact.
-        let sigma = own.max(0.0).sqrt().max(1e-3 * rate);
-        (rate > 0.0).then_some(Self { celsius: point.sensor_c?, rate, sigma, common })
+        let sigma = own.max(0.0).sqrt().max(1e-3 * rate.abs());
+        (sigma > 0.0 && sigma.is_finite()).then_some(Self { celsius: point.sensor_c?, rate, sigma, common })
     }
 }
 
@@ -104,7 +107,7 @@ enum Floor {
 
 /// Parameters (ln rate at the reference, activation energy in eV, a free floor) and covariance.
 fn fitted(points: &[Point], reference: &Point, floor: Floor) -> Option<(DVector<f64>, DMatrix<f64>)> {
-    let (first, last) = (points.first()?, points.last()?);
+    let (first, last) = (points.iter().find(|point| point.rate > 0.0)?, points.iter().rfind(|point| point.rate > 0.0)?);
     let slope = (last.rate / first.rate).ln() / (1.0 / first.celsius.kelvin() - 1.0 / last.celsius.kelvin());
     let mut start = vec![reference.rate.ln(), (slope * BOLTZMANN_EV_PER_K).clamp(0.1, 2.0)];
     if let Floor::Free = floor {

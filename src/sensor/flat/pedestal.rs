@@ -50,7 +50,7 @@ pub(crate) fn flat_pedestal<'a>(
 ) -> Option<Estimate<Dn>> {
     let points: Vec<Point> = flats
         .map(|(exposure, pair)| {
-            let variance = pair.variance_within(cut);
+            let variance = pair.scaled_variance(zero.offset.value, cut);
             let relative = pair.variance_of(variance.max(1e-9)) / variance.max(1e-9).powi(2);
             Point { exposure: exposure.0, level: pair.mean().0, variance, relative }
         })

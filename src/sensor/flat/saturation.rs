@@ -4,12 +4,12 @@ use crate::camera::{SaturationCause, SaturationIs};
 use crate::units::Dn;
 
 use crate::sensor::PairStatistics;
+use crate::sensor::pair::sound::FEWEST_PILED;
+pub(crate) use crate::sensor::pair::sound::LIT_SHARE;
 
 /// Share of the pixels at the highest code that counts as a pile (EMVA 1288 Release 4.0
 /// Linear: 0.1 to 0.2 %).
 pub(crate) const PILE_SHARE: f64 = 0.001;
-/// A flat with a pile at the top has a mean above this share of the range.
-pub(crate) const LIT_SHARE: f64 = 0.3;
 /// Share of pixels at a piled code above which a flat's variance is spoiled.
 const SPOILED_SHARE: f64 = 1e-5;
 /// A variance below this share of what less light had says that the well is full.
@@ -36,7 +36,8 @@ pub(crate) fn saturation(pairs: &[&PairStatistics], offset: Dn, step: u32) -> Op
     let range = f64::from(highest) - offset.0;
     // Damaged pixels pile up too, in a frame that is not bright as a whole.
     let lit = |pair: &&&PairStatistics| pair.highest == highest && (pair.mean() - offset).0 > LIT_SHARE * range;
-    let piled = pairs.iter().filter(lit).any(|pair| pair.share_at_highest >= PILE_SHARE);
+    let many = |pair: &&PairStatistics| pair.share_at_highest * 2.0 * pair.count as f64 >= FEWEST_PILED;
+    let piled = pairs.iter().filter(lit).any(|pair| pair.share_at_highest >= PILE_SHARE && many(pair));
     // A frame whose pixels are nearly all noise around few codes piles up too: it must be bright.
     if piled && range > 20.0 * f64::from(step) {
         return Some(Saturation {
@@ -46,13 +47,15 @@ pub(crate) fn saturation(pairs: &[&PairStatistics], offset: Dn, step: u32) -> Op
             piled_code: Some(highest),
         });
     }
-    let mut by_level = pairs.to_vec();
-    by_level.sort_by(|a, b| a.mean().0.total_cmp(&b.mean().0));
-    let brightest = by_level.last()?;
-    let noisiest = by_level.iter().max_by(|a, b| a.variance().total_cmp(&b.variance()))?;
-    if brightest.variance() < COLLAPSE * noisiest.variance() {
+    // The plain variance would hold the vignetting of a pair whose frames differ in brightness.
+    let variance = |pair: &PairStatistics| pair.scaled_variance(offset, f64::INFINITY);
+    let brightest = pairs.iter().max_by(|a, b| a.mean().0.total_cmp(&b.mean().0))?;
+    let most = pairs.iter().map(|pair| variance(pair)).fold(0.0, f64::max);
+    let collapsed = (variance(brightest) < COLLAPSE * most).then_some(brightest.mean().0);
+    let in_parts = pairs.iter().filter_map(|pair| pair.sound.as_ref()?.full);
+    if let Some(level) = collapsed.into_iter().chain(in_parts).reduce(f64::max) {
         return Some(Saturation {
-            level: brightest.mean(),
+            level: Dn(level),
             is: SaturationIs::Reached,
             cause: Some(SaturationCause::Well),
             piled_code: None,
@@ -65,6 +68,7 @@ impl Saturation {
     /// Whether a flat pair is cut off by it, so that its variance says nothing of its light.
     pub(crate) fn spoils(&self, pair: &PairStatistics) -> bool {
         match self.piled_code {
+            Some(_) if pair.is_partial() => false,
             Some(code) => pair.highest >= code && pair.share_at_highest > SPOILED_SHARE,
             None => self.is == SaturationIs::Reached && pair.mean().0 > 0.9 * self.level.0,
         }

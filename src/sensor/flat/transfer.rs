@@ -11,7 +11,7 @@
 //! of it) than noise allows at three sigmas, over √3. A knee is reported when χ²/dof is above 4 and that part exceeds
 //! 0.5 %.
 
-use crate::stats::{Estimate, PolynomialFit, birge_ratio, polynomial_fit, polynomial_fit_with_prior};
+use crate::stats::{Estimate, Moments, PolynomialFit, birge_ratio, polynomial_fit, polynomial_fit_with_prior};
 use crate::units::{Dn, ElectronsPerDn, Quantity};
 
 use crate::sensor::MeasureError;
@@ -20,14 +20,18 @@ use crate::sensor::MeasureError;
 /// level as shares of the range's end.
 const PARTIAL_RANGES: [(f64, f64); 4] = [(0.0, 0.3), (0.0, 0.55), (0.1, 1.0), (0.25, 1.0)];
 
-/// Three levels with light fix a quadratic; fewer leave the curvature to what is known of sensors.
-const LEVELS_FOR_CURVATURE: usize = 3;
-
 /// Share of the variance that the brightest level may have lost to curvature, or won, one standard uncertainty:
-/// what fewer than three levels are told beforehand. Thin sensors lose 1 to 3 % at half of saturation, thick ones
+/// what is known of sensors beforehand. Thin ones lose 1 to 3 % at half of saturation, thick ones
 /// up to 8 % (the latter from a₀₀ = −2.4e-6 per electron, Astier et al. 2019, from memory; the former common
 /// practice, no source).
-const CURVATURE_AT_BRIGHTEST: f64 = 0.05;
+const CURVATURE_AT_BRIGHTEST: f64 = 0.038;
+/// Levels that spread by this share of the brightest one speak of curvature themselves, and what is known beforehand
+/// fades (judgement, no source).
+const SPREAD_THAT_SPEAKS: f64 = 0.10;
+/// Levels that leave the curvature as uncertain as this part of what was known beforehand do not show it.
+const NARROW: f64 = 0.7;
+/// Beyond so much nothing is left of it.
+const FADED: f64 = 1e3;
 
 /// Fewer pairs of flats than this make a shaky gain; a range that holds as many needs no brighter ones.
 pub(crate) const ENOUGH_LEVELS: usize = 5;
@@ -65,6 +69,11 @@ pub struct TransferFit {
     pub chi2_per_dof: f64,
     /// Systematic part of the gain's uncertainty in percent.
     pub systematic_percent: f64,
+    /// Relative uncertainty of the gain from the pairs alone, the curvature held: what they agree to with each other.
+    pub pairs_relative: f64,
+    /// Whether the levels are so close to each other that most of the gain's uncertainty is that of a curvature which
+    /// they do not show.
+    pub is_narrow: bool,
     /// The level in DN at which the slope jumps, with the slopes below and above in DN/e⁻ …
     pub kink: Option<Kink>,
     polynomial: PolynomialFit,
@@ -110,8 +119,14 @@ impl TransferFit {
 /// spoil the interval. The curvature takes up the brighter-fatter effect (a₀₀ of the
 /// literature) as well as mild nonlinearity, so the gain is the slope at no signal.
 ///
-/// Fewer than three levels cannot show a curvature: they are told that the brightest level has lost 0 ± 5 % of its
-/// variance to it, and the gain is as uncertain as that makes it.
+/// Levels close to each other cannot show a curvature: they are told that the brightest has lost 0 ± 3.8 % of its
+/// variance to it, and the gain is as uncertain as that makes it. The more the levels spread, the less they are told:
+///
+/// ```text
+/// σ_a = 3.8 % · V_max/μ_max² · exp(s² / (2 · 0.1²)),    s = standard deviation of μ/μ_max over the levels with light
+/// ```
+///
+/// At ± 0.5 % of drift that is all that is known of the curvature, over a ladder from 1 to 70 % it is nothing.
 ///
 /// The uncertainty is inflated by √(χ²/dof) where the levels scatter beyond chance, and a systematic part is
 /// added where fits over parts of the range disagree by more than noise allows.
@@ -133,7 +148,13 @@ pub fn transfer_fit(levels: &[Level]) -> Result<TransferFit, MeasureError> {
     }
     let chi2_per_dof = polynomial.chi2 / polynomial.freedom.max(1) as f64;
     let inflation = birge_ratio(polynomial.chi2, polynomial.freedom);
-    let relative = polynomial.sigma(1) / slope * inflation;
+    let c = &polynomial.covariance;
+    let held = (c[1][1] - c[1][2] * c[1][2] / c[2][2].max(f64::MIN_POSITIVE)).clamp(0.0, c[1][1]);
+    // What is known beforehand of the curvature does not scatter, whatever the levels do.
+    let known = known_curvature(levels);
+    let told = known.map_or(0.0, |sigma| (polynomial.sigma(2) / sigma).powi(2).min(1.0));
+    let square = inflation * inflation;
+    let relative = (held * square + (c[1][1] - held) * (told + (1.0 - told) * square)).sqrt() / slope;
     let systematic = systematic(levels, &polynomial);
     let gain = 1.0 / slope;
     let mut range = [f64::INFINITY, 0.0];
@@ -141,6 +162,7 @@ pub fn transfer_fit(levels: &[Level]) -> Result<TransferFit, MeasureError> {
         range = [range[0].min(level.mean.0), range[1].max(level.mean.0)];
     }
     let systematic_percent = 100.0 * systematic;
+    let held = held.sqrt() / slope * inflation;
     let kinked = chi2_per_dof > KINK_CHI2_PER_DOF && systematic_percent > KINK_SYSTEMATIC_PERCENT;
     Ok(TransferFit {
         gain: Estimate::new(gain, gain * relative.hypot(systematic)).with_statistical(gain * relative),
@@ -148,6 +170,8 @@ pub fn transfer_fit(levels: &[Level]) -> Result<TransferFit, MeasureError> {
         range: range.map(Dn::new),
         chi2_per_dof,
         systematic_percent,
+        pairs_relative: held,
+        is_narrow: told > NARROW * NARROW && lit >= 3 && held < relative / 2.0,
         kink: if kinked { kink(levels) } else { None },
         polynomial,
     })
@@ -165,17 +189,14 @@ fn likelihood_fit(levels: &[Level]) -> Option<PolynomialFit> {
     if variances.iter().any(|&variance| variance <= 0.0) {
         return None;
     }
-    let few = means.iter().filter(|mean| **mean > 0.0).count() < LEVELS_FOR_CURVATURE;
-    let brightest = levels.iter().max_by(|a, b| a.mean.0.total_cmp(&b.mean.0))?;
-    let prior = CURVATURE_AT_BRIGHTEST * brightest.variance / brightest.mean.0.powi(2);
+    let prior = known_curvature(levels);
     let mut expected = variances.clone();
     let mut fit = None;
     for _ in 0..100 {
         let weights: Vec<f64> = levels.iter().zip(&expected).map(|(level, &v)| weight(level, v)).collect();
-        let next = if few {
-            polynomial_fit_with_prior(&means, &variances, &weights, 2, prior)?
-        } else {
-            polynomial_fit(&means, &variances, &weights, 2)?
+        let next = match prior {
+            Some(prior) => polynomial_fit_with_prior(&means, &variances, &weights, 2, prior)?,
+            None => polynomial_fit(&means, &variances, &weights, 2)?,
         };
         let fitted: Vec<f64> = means.iter().zip(&variances).map(|(&m, &v)| next.at(m).max(0.2 * v)).collect();
         let moved = fitted.iter().zip(&expected).any(|(new, old)| (new - old).abs() > 1e-12 * old);
@@ -186,6 +207,17 @@ fn likelihood_fit(levels: &[Level]) -> Option<PolynomialFit> {
         }
     }
     fit
+}
+
+/// What is known of the curvature beside the levels: 0 within so many DN²/DN²; `None` where they spread widely.
+fn known_curvature(levels: &[Level]) -> Option<f64> {
+    let lit = || levels.iter().filter(|level| level.mean.0 > 0.0);
+    let brightest = lit().max_by(|a, b| a.mean.0.total_cmp(&b.mean.0))?;
+    let shares: Moments = lit().map(|level| level.mean / brightest.mean).collect();
+    let count = shares.count() as f64;
+    let square = shares.variance().unwrap_or(0.0) * (count - 1.0) / count;
+    let faded = (square / (2.0 * SPREAD_THAT_SPEAKS * SPREAD_THAT_SPEAKS)).exp();
+    (faded < FADED).then(|| CURVATURE_AT_BRIGHTEST * faded * brightest.variance / brightest.mean.0.powi(2))
 }
 
 /// Systematic part of the gain, relative: how much more the gain moves with the range than
@@ -285,6 +317,25 @@ mod tests {
         let two: Vec<Level> = exact(|mean| 2.0 + 0.5 * mean).into_iter().take(2).collect();
         let gain = transfer_fit(&two).unwrap().gain;
         assert!((gain.value.0 - 2.0).abs() < 0.02 && (0.04..0.07).contains(&gain.relative()), "{gain:?}");
+    }
+
+    #[test]
+    fn what_is_known_of_curvature_fades_as_the_levels_spread() {
+        let at = |first: f64| -> Vec<Level> {
+            let levels = [0.0, first, (first + 3600.0) / 2.0, 3600.0].map(|mean| (mean, 2.0 + 0.5 * mean));
+            levels.map(|(mean, variance)| Level { mean: Dn(mean), variance, relative: 2e-5 }).to_vec()
+        };
+        let relative = |first: f64| transfer_fit(&at(first)).unwrap().gain.relative();
+        assert!((0.035..0.042).contains(&relative(3580.0)), "{}", relative(3580.0));
+        assert!(transfer_fit(&at(3580.0)).unwrap().is_narrow && !transfer_fit(&at(400.0)).unwrap().is_narrow);
+        let falling: Vec<f64> = [3580.0, 3000.0, 2000.0, 1000.0].map(relative).to_vec();
+        assert!(falling.windows(2).all(|pair| pair[1] < pair[0]), "{falling:?}");
+        let free = likelihood_fit(&at(36.0)).unwrap();
+        let means = [0.0, 36.0, 1818.0, 3600.0];
+        let variances = means.map(|mean| 2.0 + 0.5 * mean);
+        let weights = variances.map(|v| 1.0 / (2e-5 * v * v));
+        let plain = polynomial_fit(&means, &variances, &weights, 2).unwrap();
+        approx::assert_relative_eq!(free.sigma(1), plain.sigma(1), max_relative = 1e-3);
     }
 
     #[test]

@@ -13,6 +13,7 @@ use crate::caveat::Caveat;
 use crate::stats::{Estimate, polynomial_fit};
 use crate::units::ElectronsPerDn;
 
+use crate::sensor::pair::sound::LeftOut;
 use crate::sensor::row_blocks;
 use crate::sensor::simd;
 use crate::sensor::stack::plane_mean;
@@ -24,6 +25,8 @@ const LAGS: [(isize, isize); 12] =
     [(0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (1, -1), (-1, 1), (-1, -1), (0, 2), (0, -2), (2, 0), (-2, 0)];
 /// Pixels this far apart share nothing but a lamp's drift or rows.
 const FAR: [(isize, isize); 4] = [(0, 7), (7, 0), (5, 5), (5, -5)];
+/// With less of the difference left nothing is said.
+const LEAST_KEPT: f64 = 0.1;
 /// Correlation is said when the pooled sum over the lags exceeds this many of its sigmas …
 const NOTICED_SIGMAS: f64 = 4.0;
 /// … and its part that is there at small signal this many …
@@ -62,18 +65,17 @@ pub(crate) struct Coupling {
 
 impl Correlation {
     /// Takes a pair of whole frames; `cell` is the plane's place in the 2 × 2 cell, `region` the part to use, and
-    /// `level` its mean level in DN; differences beyond
-    /// `limit` are events.
+    /// `level` its mean level in DN; differences beyond `limit` are events, and blocks that are `left_out` do not count.
     pub(crate) fn pair(
         &mut self,
         lit: bool,
         [first, second]: [&Array2<u16>; 2],
-        region: [usize; 4],
-        cell: Option<(usize, usize)>,
+        place: ([usize; 4], Option<(usize, usize)>),
         (level, limit): (f64, f64),
+        left_out: Option<&LeftOut>,
     ) {
         let offset = self.offset();
-        let coupled = coupled([first, second], region, cell, offset.filter(|_| lit), (level, limit));
+        let coupled = coupled([first, second], place, offset.filter(|_| lit), (level, limit), left_out);
         if lit { self.lit.extend(coupled) } else { self.zero.extend(coupled) }
     }
 
@@ -97,6 +99,14 @@ impl Correlation {
     /// Sum over neighbour covariances: Astier et al. 2019, A&A 629 A36 (charge conserved; from memory); the rest
     /// derived here.
     pub(crate) fn coupling(&self, gain: &Estimate<ElectronsPerDn>) -> Option<Coupling> {
+        let (coupling, noticed) = self.measured()?;
+        let there = coupling.excess.abs() > AT_ZERO_SIGMAS * coupling.sigma && coupling.excess > -0.5;
+        let matters = coupling.excess.abs() > gain.relative().max(LEAST_EFFECT);
+        (noticed && there && matters).then_some(coupling)
+    }
+
+    /// The excess at no signal, and whether its mean over the levels stands out.
+    pub(crate) fn measured(&self) -> Option<(Coupling, bool)> {
         let dark_count: f64 = self.zero.iter().map(|pair| pair.count).sum();
         let dark = |of: fn(&Coupled) -> f64| {
             if dark_count > 0.0 {
@@ -124,9 +134,7 @@ impl Correlation {
         let inflation = (line.chi2 / line.freedom as f64).max(1.0).sqrt();
         let coupling = Coupling { excess: line.coefficients[0], sigma: line.sigma(0) * inflation };
         let noticed = constant.coefficients[0].abs() > NOTICED_SIGMAS * constant.sigma(0) * inflation;
-        let there = coupling.excess.abs() > AT_ZERO_SIGMAS * coupling.sigma && coupling.excess > -0.5;
-        let matters = coupling.excess.abs() > gain.relative().max(LEAST_EFFECT);
-        (noticed && there && matters).then_some(coupling)
+        Some((coupling, noticed))
     }
 }
 
@@ -158,6 +166,11 @@ fn part<T>(frame: ArrayView2<'_, T>, rows: Range<usize>, columns: Range<usize>, 
     view
 }
 
+/// How many rows or columns lie before those in the middle; even steps keep the places of a colour array.
+fn skipped(length: usize) -> usize {
+    ((length - length.min(SIDE)) / 2) & !1
+}
+
 /// The difference of two frames in the middle of the region, each place of the cell scaled and centred.
 fn difference(
     [first, second]: [&Array2<u16>; 2],
@@ -167,12 +180,7 @@ fn difference(
     limit: f64,
 ) -> Array2<f32> {
     let [left, top, width, height] = region;
-    let middle = |start: usize, length: usize| {
-        let used = length.min(SIDE);
-        // Even steps keep the places of a colour array.
-        let start = start + (((length - used) / 2) & !1);
-        (start, start + used)
-    };
+    let middle = |start: usize, length: usize| (start + skipped(length), start + skipped(length) + length.min(SIDE));
     let ((top, bottom), (left, right)) = (middle(top, height), middle(left, width));
     let (a, b) = (part(first.view(), top..bottom, left..right, 1), part(second.view(), top..bottom, left..right, 1));
     let mut difference = Array2::zeros(a.dim());
@@ -194,24 +202,41 @@ fn difference(
     difference
 }
 
+/// Sets the difference to nothing in the blocks that are left out; the share of it that is left.
+fn without(d: &mut Array2<f32>, left_out: &LeftOut, [_, _, width, height]: [usize; 4], stride: usize) -> f64 {
+    let [top, left] = [height, width].map(skipped);
+    let mut gone = 0.0;
+    for ((row, column), value) in d.indexed_iter_mut() {
+        if left_out.has((top + row) / stride, (left + column) / stride) {
+            *value = 0.0;
+            gone += 1.0;
+        }
+    }
+    1.0 - gone / d.len().max(1) as f64
+}
+
 /// Variance and neighbour covariances of a pair; `None` where far pixels share as much as near ones.
 fn coupled(
     pair: [&Array2<u16>; 2],
-    region: [usize; 4],
-    cell: Option<(usize, usize)>,
+    (region, cell): ([usize; 4], Option<(usize, usize)>),
     offset: Option<f64>,
     (level, limit): (f64, f64),
+    left_out: Option<&LeftOut>,
 ) -> Option<Coupled> {
     const MARGIN: usize = 8;
     let stride = if cell.is_some() { 2 } else { 1 };
-    let d = difference(pair, region, stride, offset, limit);
+    let mut d = difference(pair, region, stride, offset, limit);
+    let kept = left_out.map_or(1.0, |left_out| without(&mut d, left_out, region, stride));
+    if kept < LEAST_KEPT {
+        return None;
+    }
     let (rows, columns) = d.dim();
     if rows < 3 * MARGIN || columns < 3 * MARGIN {
         return None;
     }
     let (row, column) = cell.unwrap_or((0, 0));
     let base = part(d.view(), MARGIN + row..rows - MARGIN, MARGIN + column..columns - MARGIN, stride);
-    let count = base.len() as f64;
+    let count = base.len() as f64 * kept;
     let product = |(down, right): (isize, isize)| {
         let from = |start: usize, by: isize| start.saturating_add_signed(by);
         let (top, left) = (from(MARGIN + row, down), from(MARGIN + column, right));

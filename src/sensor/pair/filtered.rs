@@ -96,14 +96,16 @@ impl Filtered {
         }
     }
 
-    /// Looks at a pair without light: smoothed noise is shared by neighbours of the same colour.
-    pub(crate) fn pair(&mut self, first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>) {
+    /// Looks at a pair without light: smoothed noise is shared by neighbours of the same colour. Differences beyond `limit`
+    /// DN are no noise: a damaged block is not smoothed.
+    pub(crate) fn pair(&mut self, first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>, limit: f64) {
         let (rows, columns) = first.dim();
         if self.found.is_some() || rows < 16 || columns < 16 {
             return;
         }
         let (rows, columns) = (rows.min(SIDE), columns.min(SIDE));
-        let d = |row: usize, column: usize| f64::from(first[(row, column)]) - f64::from(second[(row, column)]);
+        let plain = |row: usize, column: usize| f64::from(first[(row, column)]) - f64::from(second[(row, column)]);
+        let d = |row: usize, column: usize| Some(plain(row, column)).filter(|d| d.abs() < limit).unwrap_or(0.0);
         let mean = (0..rows).map(|r| (0..columns).map(|c| d(r, c)).sum::<f64>()).sum::<f64>() / (rows * columns) as f64;
         let mut sums = [0.0; 3];
         for row in 0..rows - 1 {

@@ -5,8 +5,10 @@
 //! Differences beyond eight robust sigmas of the noisiest pair are events and are left out; the limit is the same for
 //! all levels, or jumping pixels would count at one level and not at another.
 
+mod blocks;
 pub(crate) mod correlation;
 pub(crate) mod filtered;
+pub(crate) mod sound;
 
 use std::cmp::Ordering;
 use std::ops::Range;
@@ -18,6 +20,8 @@ use crate::units::Dn;
 
 use crate::sensor::exact;
 use crate::sensor::row_blocks::{self, each_two_rows};
+
+use sound::Sound;
 
 /// Differences beyond this many robust sigmas may be events, not noise: a cosmic ray, a jump.
 /// Wide enough that the brightest part of a vignetted flat, with up to twice the median
@@ -59,6 +63,10 @@ pub struct PairStatistics {
     pub share_at_highest: f64,
     /// Share of the pixels of both frames at 0.
     pub share_at_zero: f64,
+    /// Lowest code in either frame, and the share of the pixels of both at it.
+    pub(crate) lowest: (u16, f64),
+    /// What was left out of a pair of flats; `None` where the whole plane counts.
+    pub(crate) sound: Option<Sound>,
 }
 
 /// The sums over the pixels of two frames that a [`PairStatistics`] is made of.
@@ -86,14 +94,23 @@ struct Sums {
     squares: [u64; 2],
     highest: u16,
     at_highest: usize,
-    at_zero: usize,
+    lowest: u16,
+    at_lowest: usize,
     /// Mean difference of each row.
     rows: Vec<f64>,
 }
 
 impl Sums {
     fn new() -> Self {
-        Self { totals: [0; 2], squares: [0; 2], highest: 0, at_highest: 0, at_zero: 0, rows: Vec::new() }
+        Self {
+            totals: [0; 2],
+            squares: [0; 2],
+            highest: 0,
+            at_highest: 0,
+            lowest: u16::MAX,
+            at_lowest: 0,
+            rows: Vec::new(),
+        }
     }
 
     /// The sums of a band of both frames, whose differences are counted.
@@ -112,8 +129,11 @@ impl Sums {
             self.totals[frame] += totals[frame];
             self.squares[frame] += exact::squares(codes);
             let Some((lowest, highest)) = exact::extremes(codes) else { continue };
-            if lowest == 0 {
-                self.at_zero += exact::count(codes, 0);
+            if lowest < self.lowest {
+                (self.lowest, self.at_lowest) = (lowest, 0);
+            }
+            if lowest == self.lowest {
+                self.at_lowest += exact::count(codes, lowest);
             }
             if highest > self.highest {
                 (self.highest, self.at_highest) = (highest, 0);
@@ -137,7 +157,12 @@ impl Sums {
             Ordering::Greater => self.at_highest,
         };
         self.highest = self.highest.max(below.highest);
-        self.at_zero += below.at_zero;
+        self.at_lowest = match self.lowest.cmp(&below.lowest) {
+            Ordering::Greater => below.at_lowest,
+            Ordering::Equal => self.at_lowest + below.at_lowest,
+            Ordering::Less => self.at_lowest,
+        };
+        self.lowest = self.lowest.min(below.lowest);
         self.rows.extend(below.rows);
         self
     }
@@ -188,9 +213,10 @@ impl PairStatistics {
             row_variance: (of_rows - (of_pixels - of_rows) / first.ncols() as f64) / 2.0,
             highest: sums.highest,
             share_at_highest: share(sums.at_highest),
-            share_at_zero: share(sums.at_zero),
+            share_at_zero: if sums.lowest == 0 { share(sums.at_lowest) } else { 0.0 },
         };
-        Self::from_sums(&pair_sums, &differences)
+        let pair = Self::from_sums(&pair_sums, &differences)?;
+        Some(Self { lowest: (sums.lowest, share(sums.at_lowest)), ..pair })
     }
 
     /// The same from sums that were made elsewhere, and the histogram of the plain differences
@@ -215,6 +241,8 @@ impl PairStatistics {
             highest: sums.highest,
             share_at_highest: sums.share_at_highest,
             share_at_zero: sums.share_at_zero,
+            lowest: (0, sums.share_at_zero),
+            sound: None,
         })
     }
 
@@ -256,20 +284,16 @@ impl PairStatistics {
     pub fn scaled_variance(&self, offset: Dn, cut: f64) -> f64 {
         let [first, second] = self.means.map(|mean| mean - offset.0);
         let plain = self.variance();
-        let known = 20.0 * (plain / self.count as f64).sqrt() + 2.0 * self.step;
-        let scaled = if first.min(second) > known {
+        let known = sound_level(self);
+        let scaled = if let Some(sound) = &self.sound {
+            sound.variance
+        } else if first.min(second) > known {
             let r = first / second;
             (self.spatial[0] + r * r * self.spatial[1] - 2.0 * r * self.spatial[2]) / (2.0 * r)
         } else {
             plain
         };
         (scaled * self.share_within(cut)).max(0.0)
-    }
-
-    /// Temporal variance in DN² as [`PairStatistics::variance`], without the events beyond `cut` DN.
-    #[must_use]
-    pub fn variance_within(&self, cut: f64) -> f64 {
-        self.variance() * self.share_within(cut)
     }
 
     /// The share of the plain differences' variance that lies within `cut` DN.
@@ -317,6 +341,11 @@ impl PairStatistics {
     pub fn shared_variance(&self) -> f64 {
         self.spatial[2]
     }
+}
+
+/// The signal in DN from which on its ratio between the frames is known: 2 steps, or 20 of its own uncertainties.
+fn sound_level(pair: &PairStatistics) -> f64 {
+    20.0 * (pair.variance() / pair.count as f64).sqrt() + 2.0 * pair.step
 }
 
 /// What the histogram of plain differences says.

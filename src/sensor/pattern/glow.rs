@@ -148,6 +148,32 @@ pub(crate) fn glow(
     })
 }
 
+/// How much the darks rise from one side of the frame to the other beyond what the bias frames do, in DN, with its standard
+/// uncertainty: the range of the plane that fits their tiles, from the tiles' scatter about it.
+pub(crate) fn gradient(dark: &Tiles, bias: &Tiles) -> Option<(f64, f64)> {
+    if dark.medians.dim() != bias.medians.dim() {
+        return None;
+    }
+    let risen = &dark.medians - &bias.medians;
+    let (down, across) = risen.dim();
+    let middle = risen.mean()?;
+    let place = |at: usize, tiles: usize| (at as f64 - (tiles as f64 - 1.0) / 2.0) / (tiles as f64 - 1.0);
+    let (mut yy, mut xx, mut yr, mut xr) = (0.0, 0.0, 0.0, 0.0);
+    for ((i, j), level) in risen.indexed_iter() {
+        let (y, x) = (place(i, down), place(j, across));
+        (yy, xx) = (yy + y * y, xx + x * x);
+        (yr, xr) = (yr + y * (level - middle), xr + x * (level - middle));
+    }
+    let (by_row, by_column) = (yr / yy, xr / xx);
+    let left: f64 = risen
+        .indexed_iter()
+        .map(|((i, j), level)| (level - middle - by_row * place(i, down) - by_column * place(j, across)).powi(2))
+        .sum();
+    let variance = left / (risen.len() as f64 - 3.0);
+    let sigma = (variance / yy + variance / xx).sqrt();
+    Some((by_row.abs() + by_column.abs(), sigma))
+}
+
 fn place_name((i, j): (usize, usize), (down, across): (usize, usize)) -> String {
     let vertical = ["top", "", "bottom"][3 * i / down];
     let horizontal = ["left", "", "right"][3 * j / across];

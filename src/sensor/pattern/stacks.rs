@@ -5,14 +5,13 @@ use ndarray::{Array2, ArrayView2};
 
 use crate::frames::FrameKind;
 use crate::sensor::flat::saturation::{LIT_SHARE, PILE_SHARE};
+use crate::sensor::pair::sound::FEWEST_PILED;
 use crate::sensor::{PairStatistics, StackKey};
 
 use super::uniformity::{StackPattern, Uniformity};
 
 /// Frames of one stack whose levels differ by more than this are two stacks.
 const SAME_LIGHT: f64 = 0.02;
-/// Fewer pixels at the highest code are its noise.
-const FEWEST_PILED: f64 = 30.0;
 /// No code is higher.
 const HIGHEST_CODE: f64 = 65_535.0;
 
@@ -79,6 +78,12 @@ fn nearer(level: f64, other: f64, half: [f64; 2]) -> bool {
 }
 
 impl Stacks {
+    /// Says how bright a pair of flats was whose frames are not to be summed.
+    pub(crate) fn note(&mut self, pair: &PairStatistics) {
+        let dark = self.dark(pair.mean().0);
+        self.bounds.take(pair, dark[1]);
+    }
+
     /// Takes both frames of a pair.
     pub(crate) fn push(&mut self, key: StackKey, frames: [ArrayView2<'_, u16>; 2], pair: &PairStatistics) {
         let level = pair.mean().0;

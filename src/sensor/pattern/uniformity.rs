@@ -13,6 +13,7 @@ use crate::stats::{Estimate, Moments};
 use crate::units::Quantity;
 
 use crate::sensor::exact;
+use crate::sensor::pair::correlation::Coupling;
 use crate::sensor::pattern::glow::Tiles;
 use crate::sensor::powers::Powers;
 use crate::sensor::row_blocks::{self, row_of};
@@ -506,6 +507,45 @@ pub(crate) fn spread<Q: Quantity>(variances: &PatternVariance, factor: f64) -> S
         row: root(&variances.row),
         column: root(&variances.column),
         pixel: root(&variances.pixel),
+    }
+}
+
+/// Of its single pixels' response a sensor's slow changes over the field are at most this part, where the field's
+/// unevenness may be the light's as well (judgement, no source).
+const SLOW_PART: f64 = 0.35;
+
+/// Covariances of neighbours are summed in single precision; no digit of PRNU shall rest on their last ones.
+const SINGLE: f64 = 1e-4;
+
+impl Spread<f64> {
+    /// PRNU with what the filter and coupled neighbours do to it; `uneven` in percent is the field that the filter took off.
+    ///
+    /// ```text
+    /// u_filter = √(p² + min(w, 0.35 p)²) − p        p = p_c √(1 + ε),   u_coupling = p (ε/4 ⊕ u(ε)/2)
+    /// ```
+    ///
+    /// How much of the field's unevenness `w` is the sensor's own cannot be told from the light's: all of it up to a third of
+    /// the response of single pixels may be. Charge that pixels share with neighbours (`ε` of the noise, see
+    /// [`Coupling`]) blurs the response as it blurs the noise. Derived here; stops being true for patterns that are not
+    /// those of independent pixels.
+    pub(crate) fn with_systematics(mut self, uneven: f64, coupling: Option<&Coupling>) -> Self {
+        let (excess, sigma) = coupling
+            .map_or((0.0, 0.0), |own| (own.excess.clamp(-0.3, 1.0), (own.sigma.min(0.1) / SINGLE).round() * SINGLE));
+        let blurred = |part: &Estimate<f64>| {
+            let unblurred: Estimate<f64> = part.scaled((1.0 + excess).sqrt());
+            let of_coupling = unblurred.value * (excess / 4.0).hypot(sigma / 2.0);
+            Estimate::new(unblurred.value, unblurred.uncertainty.hypot(of_coupling))
+                .with_statistical(unblurred.uncertainty)
+        };
+        self.pixel = self.pixel.as_ref().map(blurred);
+        self.total = self.total.as_ref().map(|total| {
+            let total = blurred(total);
+            let slow = uneven.max(0.0).min(SLOW_PART * total.value);
+            let of_filter = total.value.hypot(slow) - total.value;
+            Estimate::new(total.value, total.uncertainty.hypot(of_filter))
+                .with_statistical(total.statistical.unwrap_or(total.uncertainty))
+        });
+        self
     }
 }
 

@@ -1,6 +1,6 @@
 //! A plane of the profile, put together.
 
-use crate::camera::{DarkCurrentPoint, DarkPicture, Plane, SaturationCause, SaturationIs, TransferPoint};
+use crate::camera::{DarkCurrentPoint, DarkPicture, FitModel, Plane, SaturationCause, SaturationIs, TransferPoint};
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
 use crate::stats::Estimate;
@@ -19,9 +19,15 @@ use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::dark::thermal_law::TEMPERATURES_FOR_A_FLOOR;
 use crate::sensor::flat::pedestal::{self};
 use crate::sensor::flat::saturation::Saturation;
-use crate::sensor::pattern::glow::{Glow, glow};
+use crate::sensor::pair::correlation::Coupling;
+use crate::sensor::pattern::glow::{Glow, glow, gradient};
 use crate::sensor::pattern::uniformity::{Spread, Uniformity, prnu, spread};
 use crate::sensor::{MeasureError, TransferFit, absolute_threshold, dynamic_range, snr_max, thermal_law};
+
+/// A slope over the frame is seen when it is so many times its uncertainty …
+const SLOPE_SIGMAS: f64 = 5.0;
+/// … and light, when it is more than this share of the floor.
+const SLOPE_OF_FLOOR: f64 = 0.1;
 
 /// Where the numbers start from: the plane without light.
 struct Start {
@@ -43,6 +49,8 @@ struct Curve {
     points: Vec<TransferPoint>,
     fit: Option<TransferFit>,
     gain: Estimate<ElectronsPerDn>,
+    /// What neighbours share of the noise, 0 within its uncertainty where it was not noticed.
+    sharing: Option<Coupling>,
 }
 
 impl PlaneMeter {
@@ -66,7 +74,7 @@ impl PlaneMeter {
         let dsnu: Spread<Dn> = dark_pattern.map_or_else(Spread::default, |dark| spread(&dark.plain, 1.0));
         let [unfiltered, prnu] = dark_pattern.map_or_else(
             || [Spread::default(); 2],
-            |dark| self.prnu(dark, saturation.map(|saturation| saturation.level)),
+            |dark| self.prnu(dark, saturation.map(|saturation| saturation.level), curve.sharing.as_ref()),
         );
         let glow = self.glow(&gain, zero);
         caveats.extend(glow.as_ref().map(|glow| glow.caveat().about(self.name())));
@@ -83,7 +91,10 @@ impl PlaneMeter {
             sampling: self.sampling(),
             gain_e_per_dn: gain,
             gain_e_per_adc_step: Some(gain.scaled(f64::from(step))),
-            fit: curve.fit.as_ref().map(|fit| written(fit, &curve.points, zero, FIT_SHARE * (level - *flat_offset).0)),
+            fit: curve.fit.as_ref().map(|fit| {
+                let model = if self.typed_gain.is_some() { FitModel::Typed } else { FitModel::Quadratic };
+                written(fit, model, (&curve.points, FIT_SHARE * (level - *flat_offset).0), zero)
+            }),
             offset_dn: Some(zero.offset),
             read_noise_dn: Some(zero.noise),
             read_noise_e,
@@ -153,6 +164,7 @@ impl PlaneMeter {
             caveats.push(doubts::no_saturation());
         }
         caveats.extend(self.stars.map(kinds::starry));
+        caveats.extend(doubts::of_light(self.flats.iter().filter_map(|(_, pair)| pair.sound.as_ref())));
         let (points, fit) = match self.transfer(*flat_offset, saturation.as_ref(), Some(zero), *own_level) {
             Ok((points, fit)) => (points, Some(fit)),
             Err(_) if self.typed_gain.is_some() => (Vec::new(), None),
@@ -161,7 +173,7 @@ impl PlaneMeter {
         caveats.extend(self.gain_with_temperature(*flat_offset, saturation.as_ref(), zero));
         if let Some(fit) = &fit {
             let used = points.iter().filter(|point| point.used).count();
-            caveats.extend(doubts::of_flats(used, self.spoiled(saturation.as_ref()), self.flats.len(), fit.kink));
+            caveats.extend(doubts::of_flats(used, self.spoiled(saturation.as_ref()), self.flats.len(), fit));
             if fit.is_poor() && self.has_mixed_levels() {
                 caveats.push(doubts::mixed_levels());
             }
@@ -170,7 +182,7 @@ impl PlaneMeter {
         caveats.extend(coupling.map(|coupling| coupling.caveat()));
         caveats.extend(self.filtered.caveat());
         let against_flats =
-            || self.typed_gain.zip(fit.as_ref()).and_then(|(typed, fit)| doubts::typed_against(typed, &fit.gain));
+            || self.typed_gain.zip(fit.as_ref()).and_then(|(typed, fit)| doubts::typed_against(typed, fit));
         let against_darks = || self.typed_gain.and_then(|typed| self.dark_gain.doubt(typed, zero.variance.value));
         caveats.extend(against_flats().or_else(against_darks));
         let gain = match (self.typed_gain, &fit) {
@@ -178,7 +190,8 @@ impl PlaneMeter {
             (None, Some(fit)) => coupling.map_or(fit.gain, |coupling| coupling.corrected(&fit.gain)),
             (None, None) => return Err(MeasureError::NoGain { levels: 0 }),
         };
-        Ok(Curve { points, fit, gain })
+        let sharing = coupling.or_else(|| Some(Coupling { excess: 0.0, ..self.correlation.measured()?.0 }));
+        Ok(Curve { points, fit, gain, sharing })
     }
 
     /// Dark current at each temperature, and its law.
@@ -198,7 +211,22 @@ impl PlaneMeter {
         let thermal = thermal_law(&dark_current, gain.relative());
         let few = dark_current.len() < TEMPERATURES_FOR_A_FLOOR;
         caveats.extend(thermal.iter().filter(|_| few).map(|law| doubts::no_floor(law).about(self.name())));
+        let leak = thermal.as_ref().and_then(|law| self.light_leak(law, gain));
+        caveats.extend(leak.map(|caveat| caveat.about(self.name())));
         (dark_current, thermal)
+    }
+
+    /// A floor of the dark current whose pattern is a slope over the frame: light comes in on one side.
+    fn light_leak(&self, law: &Thermal, gain: &Estimate<ElectronsPerDn>) -> Option<Caveat> {
+        let floor = law.floor_e_per_s.0;
+        let sigma = law.floor_uncertainty_e_per_s.map_or(f64::INFINITY, |sigma| sigma.0);
+        let coldest = self.darks.iter().find(|stage| stage.sensor.is_some())?;
+        let bias = self.dark_pattern(coldest.sensor)?.tiles.as_ref()?;
+        let image = coldest.image.as_ref().filter(|image| image.exposure.0 > SHORTEST_RAMP.0)?;
+        let (range, of_range) = gradient(image.tiles.as_ref()?, bias)?;
+        let rate = range * gain.value.0 / image.exposure.0;
+        let seen = floor > 2.0 * sigma && range > SLOPE_SIGMAS * of_range && rate > SLOPE_OF_FLOOR * floor;
+        seen.then(|| doubts::light_leak(floor, rate))
     }
 
     /// Saturation as a stored count and in electrons. Without flats: the highest code a file can hold.
@@ -226,7 +254,12 @@ impl PlaneMeter {
     }
 
     /// PRNU in percent, without and with the filter, from the flats nearest to half of `saturation`.
-    pub(super) fn prnu(&self, dark: &Uniformity, saturation: Option<Dn>) -> [Spread<f64>; 2] {
+    pub(super) fn prnu(
+        &self,
+        dark: &Uniformity,
+        saturation: Option<Dn>,
+        sharing: Option<&Coupling>,
+    ) -> [Spread<f64>; 2] {
         let Some(full) = saturation else { return [Spread::default(); 2] };
         let from_half = |level: f64| ((level - dark.level) - 0.5 * (full.0 - dark.level)).abs();
         let lit =
@@ -237,7 +270,8 @@ impl PlaneMeter {
         let uneven = flat.plain.total.value - flat.filtered.total.value;
         [
             prnu((&flat.plain, flat.level), (&dark.plain, dark.level), 0.0),
-            prnu((&flat.filtered, flat.level), (&dark.filtered, dark.level), uneven),
+            prnu((&flat.filtered, flat.level), (&dark.filtered, dark.level), uneven)
+                .with_systematics(100.0 * uneven.max(0.0).sqrt() / (flat.level - dark.level), sharing),
         ]
     }
 

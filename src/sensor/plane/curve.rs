@@ -67,12 +67,18 @@ impl PlaneMeter {
             // A dark half as bright as the flat is none.
             let is_dark = (same_time - offset).0 < 0.5 * (pair.mean() - offset).0.abs();
             let dark = if own_level || !is_dark { offset } else { same_time };
-            let (mean, variance) = (pair.mean() - dark, pair.scaled_variance(dark, cut));
-            let sound = mean.0 > 0.0 && variance > 0.0 && saturation.is_none_or(|saturation| !saturation.spoils(pair));
+            let mean = pair.mean() - dark;
+            // Of frames scaled to each other the noise without light counts (1 + r²) / 2r times.
+            let surplus = pair.ratio(dark.0).map_or(0.0, |r| (1.0 - r).powi(2) / (2.0 * r));
+            let variance = pair.scaled_variance(dark, cut) - surplus * zero.map_or(0.0, |zero| zero.variance.value);
+            let sound = pair.ratio(dark.0).is_some();
+            let sound =
+                sound && mean.0 > 0.0 && variance > 0.0 && saturation.is_none_or(|saturation| !saturation.spoils(pair));
             let sound = sound && self.lossy_from.is_none_or(|from| pair.mean().0 < 0.99 * from.0);
             // A level that wanders moves along the curve: to the fit that is noise of the variance.
             let wander = level_variance / (mean.0 * mean.0);
-            levels.push((sound, Level { mean, variance, relative: relative_variance(pair, variance) + wander }));
+            let relative = relative_variance(pair, variance) + wander + pair.unseen_rest().powi(2);
+            levels.push((sound, Level { mean, variance, relative }));
             points.push(TransferPoint {
                 plane: name.clone(),
                 mean_dn: mean,
@@ -103,7 +109,7 @@ impl PlaneMeter {
         let sound = |pair: &PairStatistics| {
             let within = saturation
                 .is_none_or(|saturation| !saturation.spoils(pair) && pair.mean().0 < FIT_SHARE * saturation.level.0);
-            within && self.lossy_from.is_none_or(|from| pair.mean().0 < from.0)
+            within && !pair.is_partial() && self.lossy_from.is_none_or(|from| pair.mean().0 < from.0)
         };
         let flats = self.flats.iter().filter(|(_, pair)| sound(pair));
         flat_pedestal(flats.map(|(exposure, pair)| (*exposure, pair)), zero, cut)
@@ -112,9 +118,11 @@ impl PlaneMeter {
     /// Linearity over the exposure times between 5 and 95 % of saturation; `None` when the
     /// light was changed instead of the time.
     pub(super) fn linearity(&self, points: &[TransferPoint], full: Dn) -> Option<f64> {
-        let within = |point: &&TransferPoint| (0.05..=0.95).contains(&(point.mean_dn / full));
-        let (times, levels): (Vec<f64>, Vec<f64>) =
-            points.iter().filter(within).map(|point| (point.exposure_s.0, point.mean_dn.0)).unzip();
+        let within = |point: &TransferPoint| (0.05..=0.95).contains(&(point.mean_dn / full));
+        let (times, levels): (Vec<f64>, Vec<f64>) = (points.iter().zip(&self.flats))
+            .filter(|(point, (_, pair))| within(point) && !pair.is_partial())
+            .map(|(point, _)| (point.exposure_s.0, point.mean_dn.0))
+            .unzip();
         let mut distinct = times.clone();
         distinct.sort_by(f64::total_cmp);
         distinct.dedup_by(|a, b| same_exposure(Seconds(*a), Seconds(*b)));
@@ -171,7 +179,8 @@ impl PlaneMeter {
     pub(super) fn has_mixed_levels(&self) -> bool {
         self.flats.iter().enumerate().any(|(place, (exposure, pair))| {
             self.flats[..place].iter().any(|(other, earlier)| {
-                same_exposure(*exposure, *other) && (pair.mean() / earlier.mean() - 1.0).abs() > OTHER_LEVEL
+                let whole = !pair.is_partial() && !earlier.is_partial();
+                whole && same_exposure(*exposure, *other) && (pair.mean() / earlier.mean() - 1.0).abs() > OTHER_LEVEL
             })
         })
     }
@@ -183,13 +192,19 @@ fn relative_variance(pair: &PairStatistics, variance: f64) -> f64 {
     pair.variance_of(variance) / variance.powi(2)
 }
 
-/// The fit as it is written, with EMVA 1288's line over the points up to `end` DN beside it.
-pub(super) fn written(fit: &TransferFit, points: &[TransferPoint], zero: &ReadNoise, end: f64) -> Fit {
+/// The fit as it is written, with EMVA 1288's line over the points up to `end` DN beside it; `model` says whether the
+/// gain is the fit's, or was typed beside it.
+pub(super) fn written(
+    fit: &TransferFit,
+    model: FitModel,
+    (points, end): (&[TransferPoint], f64),
+    zero: &ReadNoise,
+) -> Fit {
     let used = || points.iter().filter(|point| point.used && point.mean_dn.0 <= end);
     let means: Vec<f64> = used().map(|point| point.mean_dn.0).collect();
     let variances: Vec<f64> = used().map(|point| point.variance_dn2 - zero.variance.value).collect();
     Fit {
-        model: FitModel::Quadratic,
+        model,
         range_dn: fit.range.map(|level| level.0),
         chi2_per_dof: fit.chi2_per_dof,
         quadratic_per_e: Some(fit.quadratic_per_e),

@@ -4,6 +4,7 @@ use ndarray::ArrayView2;
 
 use crate::camera::{DarkCurrentPoint, DarkCurrentSource, SaturationIs};
 use crate::caveat::Caveat;
+use crate::frames::FrameInfo;
 use crate::stats::Estimate;
 use crate::units::{Celsius, Dn, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
@@ -14,6 +15,7 @@ use super::zero::ShortDark;
 use crate::sensor::dark::current::{Anchor, DarkCurrent, DarkStage, Expectation, same_exposure};
 use crate::sensor::dark::drift::drift;
 use crate::sensor::dark::read_noise::ReadNoise;
+use crate::sensor::dark::taken::Taken;
 use crate::sensor::{PairStatistics, StackKey};
 
 /// Darks must be longer than this to speak of dark current.
@@ -26,7 +28,7 @@ impl PlaneMeter {
     pub(crate) fn dark(
         &mut self,
         key: StackKey,
-        temperature: Option<Celsius>,
+        info: &FrameInfo,
         partner: Option<ArrayView2<'_, u16>>,
         plane: ArrayView2<'_, u16>,
     ) -> bool {
@@ -64,7 +66,8 @@ impl PlaneMeter {
             pattern_variance: 0.0,
         };
         let expectation = self.expectation.unwrap_or(fallback);
-        self.dark_stage(key).add(plane, key.exposure, temperature, partner, expectation);
+        let taken = Taken { exposure: key.exposure, ..Taken::of(info) };
+        self.dark_stage(key).add(plane, taken, partner, expectation);
         true
     }
 
@@ -138,6 +141,7 @@ impl PlaneMeter {
                 offset: level.offset,
                 variance: level.variance,
                 level_scatter: level.level_scatter,
+                hidden_by_steps: level.hidden_by_steps(),
                 same_temperature,
                 is_of_bias: own.is_some() || has_bias_level,
             };
@@ -151,7 +155,7 @@ impl PlaneMeter {
                 None => self.name(),
             };
             caveats.extend(doubts::of_darks(stage, &current).into_iter().map(|caveat| caveat.about(place.clone())));
-            caveats.extend(drift(&stage.frames, &current, gain.value).map(|caveat| caveat.about(place)));
+            caveats.extend(drift(&current, gain.value).into_iter().map(|caveat| caveat.about(place.clone())));
             points.extend(point(stage.sensor, current));
         }
         (points, caveats)

@@ -9,7 +9,8 @@ use crate::units::{Celsius, Dn, ElectronsPerDn, Seconds};
 
 use crate::sensor::dark::current::{DarkCurrent, DarkStage};
 use crate::sensor::dark::read_noise::ReadNoise;
-use crate::sensor::flat::transfer::{ENOUGH_LEVELS, Kink};
+use crate::sensor::flat::transfer::{ENOUGH_LEVELS, TransferFit};
+use crate::sensor::pair::sound::Sound;
 
 /// Readings that scatter by more than this within a group of darks are unsettled.
 const UNSETTLED_KELVIN: f64 = 0.7;
@@ -50,10 +51,14 @@ pub(crate) fn of_zero(zero: &ReadNoise, pairs: usize, at_zero: f64, stand_in: Op
     if zero.noise.value.0 > NOISY_TIMES_CORE * zero.core.value.0 && !zero.hidden {
         caveats.push(Caveat::new(
             "noise-outliers",
-            format!(
-                "the read noise of every pixel is {:.1} times that of the core: many jumping pixels, or a damaged frame",
-                zero.noise.value.0 / zero.core.value.0
-            ),
+            if zero.core.value.0 > 0.0 {
+                format!(
+                    "the read noise of every pixel is {:.1} times that of the core: many jumping pixels, or a damaged frame",
+                    zero.noise.value.0 / zero.core.value.0
+                )
+            } else {
+                "most pixels show no noise at all, and few show much: many jumping pixels, or a damaged frame".into()
+            },
             "look at the bias frames, leave out damaged ones, and measure again",
         ));
     }
@@ -86,8 +91,19 @@ pub(crate) fn banding(zero: &ReadNoise) -> Option<Caveat> {
 }
 
 /// Doubts about the gain: `used` of `flats` pairs went into the fit, `spoiled` ones are saturated.
-pub(crate) fn of_flats(used: usize, spoiled: usize, flats: usize, kink: Option<Kink>) -> Vec<Caveat> {
+pub(crate) fn of_flats(used: usize, spoiled: usize, flats: usize, fit: &TransferFit) -> Vec<Caveat> {
     let mut caveats = Vec::new();
+    if fit.is_narrow {
+        caveats.push(Caveat::new(
+            "narrow-levels",
+            format!(
+                "all flats are of nearly one level: they agree on the gain within {:.1} %, but how the curve bends below \
+                 them is not in them, and is most of its uncertainty",
+                100.0 * fit.pairs_relative
+            ),
+            "take pairs at 8 or more levels from 1 % to 70 % of saturation, by changing the exposure or the lamp",
+        ));
+    }
     if used < ENOUGH_LEVELS {
         caveats.push(Caveat::new(
             "few-frames",
@@ -102,7 +118,7 @@ pub(crate) fn of_flats(used: usize, spoiled: usize, flats: usize, kink: Option<K
             "take most flats between 1 % and 70 % of saturation",
         ));
     }
-    if let Some(kink) = kink {
+    if let Some(kink) = fit.kink {
         let (below, above) = (1.0 / kink.below, 1.0 / kink.above);
         caveats.push(Caveat::new(
             "transfer-curve-kink",
@@ -112,6 +128,42 @@ pub(crate) fn of_flats(used: usize, spoiled: usize, flats: usize, kink: Option<K
                 kink.at.0
             ),
             "for faint targets the lower part of the curve is the one that counts",
+        ));
+    }
+    caveats
+}
+
+/// What moved between the flats of a pair, or flickered, from so much of the variance on, is worth a word.
+const MOVED: f64 = 0.005;
+const FLICKER: f64 = 0.02;
+
+/// Doubts about flats between which something moved, or under light that flickered; `flats` are the sound pairs.
+pub(crate) fn of_light<'a>(flats: impl Iterator<Item = &'a Sound> + Clone) -> Vec<Caveat> {
+    let largest = |of: fn(&Sound) -> f64| flats.clone().map(of).fold(0.0, f64::max);
+    let (moved, share) = (largest(|sound| sound.moved_effect), largest(|sound| sound.moved));
+    let mut caveats = Vec::new();
+    if moved > MOVED && share > 0.0 {
+        caveats.push(Caveat::new(
+            "stars-in-flats",
+            format!(
+                "something moved between the flats of a pair, as stars over a sky flat do: up to {:.1} % of the pixels, with \
+                 {:.1} % of the noise; they were left out",
+                100.0 * share,
+                100.0 * moved
+            ),
+            "nothing to do for the gain; for flat-fielding take flats of a brighter sky, or move the telescope between them",
+        ));
+    }
+    let uneven = largest(|sound| sound.uneven);
+    if uneven > FLICKER {
+        caveats.push(Caveat::new(
+            "flicker-in-flats",
+            format!(
+                "the light of the flats flickers in bands, or its distribution changes from frame to frame: up to {:.0} % was \
+                 added to the noise; each place was compared with its own level",
+                100.0 * uneven
+            ),
+            "use exposures that are long against the mains period, or a lamp that does not flicker",
         ));
     }
     caveats
@@ -134,7 +186,14 @@ pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
             "let the cooler settle for ten minutes, or the body warm up, before the darks",
         ));
     }
-    if current.from_mean.is_none() {
+    let saturated_whole = current.saturated.is_some_and(|saturated| !saturated.left_out) && current.from_mean.is_none();
+    if current.undetermined {
+        caveats.push(Caveat::new(
+            "dark-current-undetermined",
+            "exposure time, drift of the level and temperature cannot be told apart in these darks: they give no dark current",
+            "take darks at three or more exposure times, short and long in turn, four of each, with a settled sensor",
+        ));
+    } else if current.from_mean.is_none() && !saturated_whole {
         caveats.push(Caveat::new(
             "few-frames",
             "darks of one exposure time and no bias frames: the dark current cannot be told from the black level",
@@ -156,12 +215,20 @@ pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
         ));
     }
     if let Some(saturated) = &current.saturated {
-        let (what, hint) = if saturated.left_out {
+        let (what, hint) = if saturated_whole {
+            (
+                "so much of their charge is lost that they give no dark current",
+                "take shorter darks, or darks at a lower temperature",
+            )
+        } else if saturated.left_out {
             ("they were left out", "nothing to do; hot pixels still count in the shorter darks")
         } else {
-            ("the dark current comes out too small", "take shorter darks as well, or darks at a lower temperature")
+            (
+                "the dark current comes out too small, and its interval reaches to what they may have lost",
+                "take shorter darks as well, or darks at a lower temperature",
+            )
         };
-        let message = format!("hot pixels saturate in darks of {} s and longer: {what}", saturated.from.0);
+        let message = format!("pixels saturate in darks of {} s and longer: {what}", saturated.from.0);
         caveats.push(Caveat::new("saturated-dark", message, hint));
     }
     if let Some(subtracted) = &current.subtracted {
@@ -223,6 +290,18 @@ pub(crate) fn no_floor(law: &Thermal) -> Caveat {
     )
 }
 
+/// A floor with a slope over the frame.
+pub(super) fn light_leak(floor: f64, slope: f64) -> Caveat {
+    Caveat::new(
+        "light-leak-suspected",
+        format!(
+            "what cooling does not lower, {floor:.4} e-/s, differs by {slope:.4} e-/s from one side of the frame to the other, \
+             and the bias frames do not: light leaks in, or an amplifier glows, and no floor of the sensor is known"
+        ),
+        "take the darks again in a dark room with foil over cap, viewfinder and filter drawer",
+    )
+}
+
 /// Read noise that differs between the quietest and the noisiest temperature by more than three combined
 /// uncertainties and 5 %.
 pub(super) fn noise_with_temperature(
@@ -245,15 +324,25 @@ pub(super) fn noise_with_temperature(
     })
 }
 
-/// A typed gain that the flats contradict by more than three uncertainties and 5 %.
-pub(super) fn typed_against(typed: ElectronsPerDn, fitted: &Estimate<ElectronsPerDn>) -> Option<Caveat> {
+/// A typed gain differs from that of flats by more than this share.
+const TYPED_APART: f64 = 0.03;
+
+/// A typed gain that the flats contradict by more than three uncertainties and 3 %: their own, or, where they are so alike
+/// that a curvature of the transfer curve is most of it, that to which they agree with each other.
+pub(super) fn typed_against(typed: ElectronsPerDn, fit: &TransferFit) -> Option<Caveat> {
+    let fitted = &fit.gain;
     let apart = (typed.0 - fitted.value.0).abs();
-    (apart > 3.0 * fitted.uncertainty.0 && apart > 0.05 * fitted.value.0).then(|| {
+    let sure = fitted.uncertainty.0.min(fit.pairs_relative * fitted.value.0);
+    (apart > 3.0 * sure && apart > TYPED_APART * fitted.value.0).then(|| {
         Caveat::new(
             "gain-doubtful",
             format!(
-                "the typed gain is {} e-/DN, but the flats in the folder say {:.4} ± {:.4}; the typed one was used",
-                typed.0, fitted.value.0, fitted.uncertainty.0
+                "the typed gain is {} e-/DN, but the flats in the folder say {:.4} ± {:.4}, {:.0} % apart; the typed one \
+                 was used",
+                typed.0,
+                fitted.value.0,
+                fitted.uncertainty.0,
+                100.0 * apart / fitted.value.0
             ),
             "measure again without --gain-e-per-dn",
         )

@@ -12,12 +12,14 @@ use ndarray::{Array2, ArrayView2};
 use crate::camera::{Plane, TransferPoint};
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
+use crate::stats::Moments;
 use crate::units::{Celsius, Dn, ElectronsPerDn, Seconds};
 
 use crate::sensor::dark::current::{DarkStage, Expectation};
 use crate::sensor::dark::gain::DarkGain;
 use crate::sensor::pair::correlation::Correlation;
 use crate::sensor::pair::filtered::Filtered;
+use crate::sensor::pair::sound::{Ceiling, LeftOut};
 use crate::sensor::pattern::stacks::Stacks;
 use crate::sensor::stack::plane_view;
 use crate::sensor::{PairStatistics, StackKey};
@@ -40,6 +42,7 @@ pub struct PlaneMeter {
     darks: Vec<DarkStage>,
     expectation: Option<Expectation>,
     correlation: Correlation,
+    ceiling: Ceiling,
     /// Share of a flat's charge that is in stars.
     stars: Option<f64>,
     pub(crate) filtered: Filtered,
@@ -71,6 +74,8 @@ pub struct DarkSummary {
     pub median: f64,
     /// The sensor's temperature in the header.
     pub temperature: Option<Celsius>,
+    /// When it was taken, in seconds from any moment; where none is told, the darks are taken for those of one moment.
+    pub taken: Option<f64>,
     /// Temporal variance in DN² of this frame and the one before, where both are of one
     /// exposure and neither is in another pair, with its standard uncertainty.
     pub pair_variance: Option<(f64, f64)>,
@@ -91,6 +96,7 @@ impl PlaneMeter {
             darks: Vec::new(),
             expectation: None,
             correlation: Correlation::default(),
+            ceiling: Ceiling::default(),
             stars: None,
             filtered: Filtered::default(),
             lossy_from: None,
@@ -112,6 +118,26 @@ impl PlaneMeter {
         self.cell
     }
 
+    /// The level of the first bias frames in DN, 0 before there are any.
+    pub(crate) fn dark_offset(&self) -> f64 {
+        self.reference_stack().map_or(0.0, |stack| stack.pairs[0].mean().0)
+    }
+
+    /// A pair of flats without what moved between its frames or is saturated, and where that is.
+    pub(crate) fn sound_part(
+        &mut self,
+        pair: PairStatistics,
+        frames: [ArrayView2<'_, u16>; 2],
+    ) -> (PairStatistics, Option<LeftOut>) {
+        let (offset, of_rows) = self.reference_stack().map_or((0.0, 0.0), |stack| {
+            let of_rows: Moments = stack.pairs.iter().map(|pair| pair.row_variance).collect();
+            (stack.pairs[0].mean().0, of_rows.mean().unwrap_or(0.0).max(0.0))
+        });
+        let (pair, left_out) = pair.sound_part(frames, (offset, of_rows), &self.ceiling);
+        self.ceiling.take(&pair, offset);
+        (pair, left_out)
+    }
+
     /// Looks at what neighbouring pixels of a pair share; `of_pair` is its level and the limit beyond which differences are events.
     pub(crate) fn correlate(
         &mut self,
@@ -119,17 +145,18 @@ impl PlaneMeter {
         pair: [&Array2<u16>; 2],
         region: [usize; 4],
         of_pair: (f64, f64),
+        left_out: Option<&LeftOut>,
     ) {
         if kind == FrameKind::Bias {
             let [first, second] = pair.map(|frame| plane_view(frame, region, self.cell));
-            self.filtered.pair(first, second);
+            self.filtered.pair(first, second, of_pair.1);
         }
         if kind == FrameKind::Flat {
             let offset = self.reference_stack().map_or(0.0, |stack| stack.pairs[0].mean().0);
             let found = kinds::stars(plane_view(pair[0], region, self.cell), offset);
             self.stars = found.into_iter().chain(self.stars).reduce(f64::max);
         }
-        self.correlation.pair(kind == FrameKind::Flat, pair, region, self.cell, of_pair);
+        self.correlation.pair(kind == FrameKind::Flat, pair, (region, self.cell), of_pair, left_out);
     }
 
     fn name(&self) -> String {
@@ -169,6 +196,10 @@ impl PlaneMeter {
         pair: &PairStatistics,
     ) {
         let cell = self.cell;
+        if pair.is_partial() {
+            self.patterns.note(pair);
+            return;
+        }
         self.patterns.push(key, frames.map(|frame| plane_view(frame, region, cell)), pair);
     }
 

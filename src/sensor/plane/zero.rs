@@ -21,6 +21,8 @@ pub(super) const SHORT_DARK: Seconds = Seconds(0.1);
 const PAIRS_FOR_OUTLIERS: usize = 3;
 /// … when its variance is this many times the median.
 const OUTLIER_TIMES_MEDIAN: f64 = 2.0;
+/// Of fewer, when it is this many times the other one.
+const OUTLIER_OF_TWO: f64 = 5.0;
 
 /// Pairs without light at one temperature.
 pub(super) struct ZeroStack {
@@ -51,10 +53,12 @@ impl ZeroStack {
 
     fn outlier_limit(&self) -> f64 {
         let mut variances: Vec<f64> = self.pairs.iter().map(PairStatistics::variance).collect();
-        if variances.len() < PAIRS_FOR_OUTLIERS {
-            return f64::INFINITY;
-        }
         variances.sort_by(f64::total_cmp);
+        if variances.len() < PAIRS_FOR_OUTLIERS {
+            // Of two that differ widely the noisier has a damaged frame.
+            let least = variances.first().copied().filter(|least| *least > 0.0);
+            return least.map_or(f64::INFINITY, |least| OUTLIER_OF_TWO * least);
+        }
         OUTLIER_TIMES_MEDIAN * variances[variances.len() / 2]
     }
 }
@@ -129,9 +133,13 @@ impl PlaneMeter {
 
     pub(super) fn zero_doubts(&self, zero: &ReadNoise, stand_in: Option<Seconds>) -> Vec<Caveat> {
         let pairs = self.reference_stack().map_or(self.short_darks.len(), |stack| stack.pairs.len());
-        let shares = self.bias.iter().flat_map(|stack| &stack.pairs).map(|pair| pair.share_at_zero);
+        // Of most pairs: a damaged block is in one.
+        let mut shares: Vec<f64> =
+            self.bias.iter().flat_map(|stack| &stack.pairs).map(|pair| pair.share_at_zero).collect();
+        shares.sort_by(f64::total_cmp);
+        let at_zero = shares.get(shares.len().saturating_sub(1) / 2).copied().unwrap_or(0.0);
         let long = stand_in.filter(|exposure| exposure.0 > SHORT_DARK.0);
-        let mut caveats = doubts::of_zero(zero, pairs, shares.fold(0.0, f64::max), long);
+        let mut caveats = doubts::of_zero(zero, pairs, at_zero, long);
         caveats.extend(self.bias.iter().flat_map(ZeroStack::outliers).map(doubts::outlier));
         caveats
     }

@@ -1,0 +1,213 @@
+//! Whatever `measure` accepts and writes, `plan` reads; and no answer on the way says what cannot be.
+
+use std::collections::BTreeMap;
+use std::ffi::OsStr;
+use std::fs;
+use std::path::Path;
+use std::time::Duration;
+
+use serde_json::Value;
+
+use super::PROGRAM;
+use super::folders::Folder;
+use super::sound;
+use super::watch::{Run, run};
+
+/// A run of the program that takes longer hangs.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+/// Kinds of failures that are known today; each is mended elsewhere, and then taken out here. The key is how a failure
+/// begins: the command, a colon, what is wrong.
+pub(crate) const KNOWN: &[&str] = &[
+    // A dark current below 0, an ordinary estimate of a small one, is used as it is.
+    "cooling: cooling",
+    "cooling: months.cooled_dark_e_per_s",
+    "cooling: months.time_ratio",
+    "cooling: months.uncooled_dark_e_per_s",
+    "plan: noise_share_percent.dark",
+    "plan: rates_e_per_s.dark",
+    // Numbers that the frames do not determine are given with an error beyond what can be, and planned with.
+    "measure: activation_ev",
+    "measure: e_per_s",
+    "measure: gain_e_per_dn",
+    "measure: median_e_per_s",
+    "measure: other_e_per_s",
+    "measure: read_noise_core_e",
+    "measure: read_noise_e",
+    "measure: saturation_e",
+    "measure: text: 0 ± something huge",
+    "plan: noise_share_percent",
+    "plan: snr",
+    "plan: text: NaN",
+    "plan: text: between 0 and 0",
+    "plan: text: inf",
+    // A noise below one step ends in a number that is none, and the profile in a file that is refused.
+    "measure: text: NaN",
+    "measure: text: inf",
+    "plan: refused the profile",
+    "cooling: refused the profile",
+];
+
+/// What many folders came to.
+#[derive(Debug, Default)]
+pub(crate) struct Outcome {
+    pub(crate) folders: usize,
+    pub(crate) measured: usize,
+    pub(crate) planned: usize,
+    /// Error codes with their count.
+    pub(crate) refusals: BTreeMap<String, usize>,
+    pub(crate) slowest: Duration,
+    /// Kinds of failures with the folders' seeds and words.
+    pub(crate) failures: BTreeMap<String, Vec<String>>,
+}
+
+impl Outcome {
+    /// Failures of kinds that are not known.
+    pub(crate) fn unknown(&self) -> Vec<(&String, &Vec<String>)> {
+        self.failures.iter().filter(|(kind, _)| !KNOWN.iter().any(|known| kind.starts_with(known))).collect()
+    }
+
+    /// Known kinds that did not occur.
+    pub(crate) fn mended(&self) -> Vec<&'static str> {
+        let occurs = |known: &&&str| self.failures.keys().any(|kind| kind.starts_with(**known));
+        KNOWN.iter().filter(|known| !occurs(known)).copied().collect()
+    }
+
+    pub(crate) fn print(&self) {
+        println!(
+            "{} folders: {} measured, {} planned; slowest run {:.1} s; refused: {:?}",
+            self.folders,
+            self.measured,
+            self.planned,
+            self.slowest.as_secs_f64(),
+            self.refusals
+        );
+        for (kind, seeds) in &self.failures {
+            println!("{kind}: {} times, first {}", seeds.len(), seeds[0]);
+        }
+    }
+
+    fn fail(&mut self, command: &str, what: &str, about: String) {
+        // The kind is the failure without its numbers.
+        let kind = what.split([':', ',']).next().unwrap_or(what);
+        let kind = if kind == "text" { what } else { kind };
+        self.failures.entry(format!("{command}: {kind}")).or_default().push(format!("{about}: {what}"));
+    }
+
+    /// Runs a command, and says what it printed if it answered.
+    fn asked(&mut self, command: &str, words: &[&OsStr], seed: u64) -> Option<Run> {
+        let run = run(Path::new(PROGRAM), words, PATIENCE);
+        self.slowest = self.slowest.max(run.took);
+        let ended = match (run.timed_out, run.code) {
+            (true, _) => Some("hang"),
+            (_, Some(101)) => Some("panic"),
+            (_, Some(0..=2)) => None,
+            _ => Some("died"),
+        };
+        if let Some(end) = ended {
+            self.fail(command, end, format!("seed {seed}, {}", run.words()));
+            return None;
+        }
+        Some(run)
+    }
+
+    /// The document that a command printed; what it refuses is counted.
+    fn document(&mut self, command: &str, run: &Run, seed: u64) -> Option<Value> {
+        let Ok(document) = serde_json::from_str::<Value>(&run.stdout) else {
+            self.fail(command, "no document", format!("seed {seed}, {}", run.words()));
+            return None;
+        };
+        if run.code == Some(0) {
+            return Some(document);
+        }
+        let code = document["code"].as_str().unwrap_or("no code").to_owned();
+        *self.refusals.entry(format!("{command} {code}")).or_default() += 1;
+        let message = document["message"].as_str().unwrap_or_default();
+        // What no frame told is asked for, and `measure` says so: the size of a pixel, darks for a cooler.
+        let asks = ["`pixel_um` is missing", "`dark_current` is missing"].iter().any(|what| message.contains(what));
+        if command != "measure" && run.code == Some(2) && !asks {
+            self.fail(command, &format!("refused the profile: {message}"), format!("seed {seed}, {code}"));
+        }
+        None
+    }
+}
+
+/// Writes one folder to stay, and says how to try it.
+pub(crate) fn kept(seed: u64) {
+    let folder = Folder::drawn(seed);
+    println!("{}", folder.told);
+    let mut outcome = Outcome::default();
+    let profile = folder.beside("camera.toml");
+    if measured(&mut outcome, &folder, &profile, seed) {
+        planned(&mut outcome, &folder, &profile, seed);
+    }
+    outcome.print();
+    let words = folder.words.join(" ");
+    let place = folder.keep();
+    println!("subwell measure {} {words}\nsubwell plan {}", place.display(), place.join("night.toml").display());
+}
+
+/// Draws folders, measures them, and plans from what was written.
+pub(crate) fn tried(seeds: std::ops::Range<u64>) -> Outcome {
+    let mut outcome = Outcome::default();
+    for seed in seeds {
+        outcome.folders += 1;
+        let folder = Folder::drawn(seed);
+        let profile = folder.beside("camera.toml");
+        if measured(&mut outcome, &folder, &profile, seed) {
+            outcome.measured += 1;
+            planned(&mut outcome, &folder, &profile, seed);
+        }
+    }
+    outcome
+}
+
+fn measured(outcome: &mut Outcome, folder: &Folder, profile: &Path, seed: u64) -> bool {
+    let about = |what: &str| format!("seed {seed} ({what})");
+    let mut words: Vec<&OsStr> = vec!["measure".as_ref(), folder.path().as_ref()];
+    words.extend(folder.words.iter().map(OsStr::new));
+    let Some(text) = outcome.asked("measure", &words, seed) else { return false };
+    for fault in sound::in_text(&(text.stdout + &text.stderr)) {
+        outcome.fail("measure", &fault, about("text"));
+    }
+    words.extend(["--json".as_ref(), "--out".as_ref(), profile.as_os_str()]);
+    let Some(run) = outcome.asked("measure", &words, seed) else { return false };
+    let Some(document) = outcome.document("measure", &run, seed) else { return false };
+    for fault in sound::in_profile(&document) {
+        outcome.fail("measure", &fault, about("profile"));
+    }
+    true
+}
+
+/// The sample night with this profile, every setting weighed, asked for what some hours give.
+fn night(profile: &Path) -> String {
+    let written = fs::read_to_string(profile).unwrap();
+    let colour = written.contains("plane = \"r0c0\"");
+    let name = if colour { "garden-night-colour.toml" } else { "garden-night.toml" };
+    let sample = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-calibration").join(name));
+    let text = sample.unwrap().replace("\"colour-camera.toml\"", "\"camera.toml\"");
+    let lines = text.lines().filter(|line| !line.starts_with("gain_setting"));
+    let asked = |line: &str| if line.starts_with("snr =") { "hours = 4.0".to_owned() } else { line.to_owned() };
+    lines.map(asked).collect::<Vec<_>>().join("\n")
+}
+
+fn planned(outcome: &mut Outcome, folder: &Folder, profile: &Path, seed: u64) {
+    let file = folder.beside("night.toml");
+    fs::write(&file, night(profile)).unwrap();
+    let about = |what: &str| format!("seed {seed} ({what})");
+    let words: [&OsStr; 2] = ["plan".as_ref(), file.as_ref()];
+    let Some(text) = outcome.asked("plan", &words, seed) else { return };
+    for fault in sound::in_text(&(text.stdout + &text.stderr)) {
+        outcome.fail("plan", &fault, about("text"));
+    }
+    let checks: [(&str, fn(&Value) -> Vec<String>); 2] = [("plan", sound::in_plan), ("cooling", sound::in_cooling)];
+    for (command, check) in checks {
+        let words: [&OsStr; 3] = [command.as_ref(), file.as_ref(), "--json".as_ref()];
+        let Some(run) = outcome.asked(command, &words, seed) else { continue };
+        let Some(document) = outcome.document(command, &run, seed) else { continue };
+        outcome.planned += usize::from(command == "plan");
+        for fault in check(&document) {
+            outcome.fail(command, &fault, about("json"));
+        }
+    }
+}
