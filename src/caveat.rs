@@ -52,6 +52,8 @@ caveat_codes! {
     AveragedFrames = "averaged-frames",
     /// Pixels are cut off at the lowest count: noise and level come out too low.
     BlackClipped = "black-clipped",
+    /// The files state another black level than the frames show.
+    BlackLevelDiffers = "black-level-differs",
     /// The level without light moves from frame to frame.
     BlackLevelMoves = "black-level-moves",
     /// The camera holds its dark level in place; dark current is read from the noise.
@@ -84,6 +86,8 @@ caveat_codes! {
     ConflictingTarget = "conflicting-target",
     /// The clock of the headers does not fit the night.
     ConflictingTime = "conflicting-time",
+    /// The darks do not determine the dark current.
+    DarkCurrentUndetermined = "dark-current-undetermined",
     /// No darks fit the lights; their dark level is computed from the profile.
     DarkFromProfile = "dark-from-profile",
     /// The level of the darks drifts, so their slope is not dark current alone.
@@ -116,8 +120,14 @@ caveat_codes! {
     FilteredRaw = "filtered-raw",
     /// Flats have another level without light than the other frames.
     FlatPedestal = "flat-pedestal",
+    /// Flats do not say how long they were exposed.
+    FlatsWithoutExposure = "flats-without-exposure",
+    /// The lamp flickered in bands over the flats.
+    FlickerInFlats = "flicker-in-flats",
     /// The frames contradict each other about the gain.
     GainDoubtful = "gain-doubtful",
+    /// Frames do not say their gain setting or ISO.
+    GainMissing = "gain-missing",
     /// The gain changes with the temperature.
     GainWithTemperature = "gain-with-temperature",
     /// Two nights ask for different goals; that of the first is asked of both.
@@ -126,6 +136,12 @@ caveat_codes! {
     GoalReached = "goal-reached",
     /// The two greens of a colour array differ.
     GreensDiffer = "greens-differ",
+    /// The darks brighten as if light had reached them.
+    LightLeakSuspected = "light-leak-suspected",
+    /// Frames called flats look like lights.
+    LightsForFlats = "lights-for-flats",
+    /// The raw files were compressed with loss.
+    LossyCompression = "lossy-compression",
     /// The files were compressed with loss.
     LossyRaw = "lossy-raw",
     /// The target stands low, and the air takes much of it.
@@ -136,6 +152,8 @@ caveat_codes! {
     ModeNotMeasured = "mode-not-measured",
     /// The Moon is not in the numbers, because date or place is missing.
     MoonNotCounted = "moon-not-counted",
+    /// The flats are of almost one level, so that a curvature cannot be seen.
+    NarrowLevels = "narrow-levels",
     /// A nebula or galaxy fills so much of the frame that the sky is hard to tell from it.
     NebulaInFrame = "nebula-in-frame",
     /// Neighbouring pixels share charge or noise.
@@ -172,6 +190,8 @@ caveat_codes! {
     PairLevelDrift = "pair-level-drift",
     /// Nothing says how large a pixel is.
     PixelSizeMissing = "pixel-size-missing",
+    /// The size of a pixel is a rough one, from what the file says of the sensor.
+    PixelSizeRough = "pixel-size-rough",
     /// The comparison leaves out rules that bind the plan of a short target.
     PlanDiffers = "plan-differs",
     /// The converter's steps hide the read noise: it is an upper limit.
@@ -192,6 +212,8 @@ caveat_codes! {
     SidecarUnmatched = "sidecar-unmatched",
     /// A star cannot be used for the throughput.
     StarUnusable = "star-unusable",
+    /// Stars moved between the flats of a pair; their places were left out.
+    StarsInFlats = "stars-in-flats",
     /// The files state another gain than the one that is measured.
     StatedGainDiffers = "stated-gain-differs",
     /// The camera's own infrared filter takes most of the line.
@@ -210,6 +232,8 @@ caveat_codes! {
     TransferCurveKink = "transfer-curve-kink",
     /// The sky is uneven across the field.
     UnevenField = "uneven-field",
+    /// The files state another white level than the frames show.
+    WhiteLevelDiffers = "white-level-differs",
 }
 
 impl CaveatCode {
