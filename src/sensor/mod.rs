@@ -39,7 +39,7 @@ pub use mode::{MeasureOptions, ModeMeasurement};
 #[cfg(feature = "report")]
 pub(crate) use pair::CORE_SIGMAS;
 pub use pair::{PairStatistics, PairSums, spatial_covariance, temporal_variance_r4, temporal_variance_r31};
-pub use pattern::uniformity::{HIGH_PASS, PatternVariance, StackPattern};
+pub use pattern::stack_pattern::{HIGH_PASS, PatternVariance, StackPattern};
 pub use plane::{Assembled, DarkSummary, PlaneMeter};
 pub use stack::StackKey;
 pub use stated::held_against;

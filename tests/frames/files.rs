@@ -615,11 +615,11 @@ fn flats_that_are_stamped_dark_or_bias_are_left_out() {
 
 #[test]
 fn a_bias_that_was_not_read_out_and_biases_of_another_gain_are_left_out() {
-    let bias = |n: u64| glanced(&format!("bias/{n}.fits"), "", 500, n);
+    let bias = |n: u64| glanced(&format!("bias/{n}.fits"), "GAIN    = 100", 500, n);
     let mut frames: Vec<Seen> = (0..6).map(bias).collect();
     frames.push(Seen {
         strip_statistics: subwell::frames::StripStatistics::from_strip(&[0; WIDTH * HEIGHT], WIDTH),
-        ..seen("bias/empty.fits", "")
+        ..seen("bias/empty.fits", "GAIN    = 100")
     });
     assert_eq!(left_out(&inventory(frames)), ["bias/empty.fits"]);
     // Noise of 16 codes, and of 24.
@@ -627,7 +627,7 @@ fn a_bias_that_was_not_read_out_and_biases_of_another_gain_are_left_out() {
         let counts: Vec<u16> = counts(0, 50 + n).into_iter().map(|count| 492 + count * 3 / 2).collect();
         Seen {
             strip_statistics: subwell::frames::StripStatistics::from_strip(&counts, WIDTH),
-            ..seen(&format!("bias/other{n}.fits"), "")
+            ..seen(&format!("bias/other{n}.fits"), "GAIN    = 100")
         }
     };
     let mixed = inventory((0..8).map(bias).chain((0..5).map(louder)).collect());
@@ -637,6 +637,11 @@ fn a_bias_that_was_not_read_out_and_biases_of_another_gain_are_left_out() {
     );
     assert!(mixed.rejected[0].reason.contains("another gain setting"), "{}", mixed.rejected[0].reason);
     assert!(inventory((0..14).map(bias).collect()).rejected.is_empty());
+    // Where no header states a gain nobody knows which of the two the other frames are of: all are asked about.
+    let silent = |seen: Seen| Seen { cards: Cards::default(), ..seen };
+    let asked = inventory((0..8).map(bias).chain((0..5).map(louder)).map(silent).collect());
+    assert_eq!(asked.rejected.len(), 13);
+    assert!(asked.rejected.iter().all(|file| file.code == "unknown-gain"), "{:?}", asked.rejected);
 }
 
 #[test]

@@ -169,7 +169,7 @@ fn taken(record: &Record) -> Result<(FrameInfo, Vec<String>), String> {
         strip_statistics: None,
     };
     let inventory = Inventory::new(vec![seen], &[], "", Vec::new());
-    let codes = inventory.caveats.iter().map(|caveat| caveat.code.clone()).collect();
+    let codes = inventory.caveats.iter().map(|caveat| caveat.code.to_string()).collect();
     match inventory.frames().next() {
         Some(info) => Ok((info.clone(), codes)),
         None => Err(format!("asked: {}", inventory.rejected[0].code)),

@@ -297,8 +297,9 @@ mod tests {
     #[test]
     fn finds_gain_and_curvature_of_an_exact_curve() {
         let fit = transfer_fit(&exact(|mean| 2.0 + 0.4 * mean - 1e-6 * mean * mean)).unwrap();
-        approx::assert_relative_eq!(fit.gain.value.0, 2.5, max_relative = 1e-9);
-        approx::assert_relative_eq!(fit.quadratic_per_e.value, -1e-6, max_relative = 1e-6);
+        // What is known of curvature beforehand has faded to some 2e-8 of the gain over such a ladder.
+        approx::assert_relative_eq!(fit.gain.value.0, 2.5, max_relative = 1e-7);
+        approx::assert_relative_eq!(fit.quadratic_per_e.value, -1e-6, max_relative = 1e-2);
         assert!(fit.kink.is_none() && fit.systematic_percent < 1e-6);
     }
 
@@ -316,7 +317,7 @@ mod tests {
     fn one_lit_level_gives_a_gain_as_wide_as_curvature_can_be() {
         let two: Vec<Level> = exact(|mean| 2.0 + 0.5 * mean).into_iter().take(2).collect();
         let gain = transfer_fit(&two).unwrap().gain;
-        assert!((gain.value.0 - 2.0).abs() < 0.02 && (0.04..0.07).contains(&gain.relative()), "{gain:?}");
+        assert!((gain.value.0 - 2.0).abs() < 0.02 && (0.036..0.042).contains(&gain.relative()), "{gain:?}");
     }
 
     #[test]

@@ -8,7 +8,8 @@ use crate::sensor::flat::saturation::{LIT_SHARE, PILE_SHARE};
 use crate::sensor::pair::sound::FEWEST_PILED;
 use crate::sensor::{PairStatistics, StackKey};
 
-use super::uniformity::{StackPattern, Uniformity};
+use super::stack_pattern::StackPattern;
+use super::uniformity::Uniformity;
 
 /// Frames of one stack whose levels differ by more than this are two stacks.
 const SAME_LIGHT: f64 = 0.02;
