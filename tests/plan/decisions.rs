@@ -614,14 +614,14 @@ fn the_sample_night_is_answered_as_text_and_json() {
     assert!(text.contains("Cooling does not lower read noise: it is 1.50 e- with and without"), "{text}");
     assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
     let run = subwell().arg("cooling").arg(&night).args(["--json", "--strict"]).assert().code(3);
-    let answer: Value = serde_json::from_slice(&run.get_output().stdout).unwrap();
+    let answer: Value = crate::support::schemas::valid(&run.get_output().stdout);
     assert_eq!(answer["format"], "subwell.cooling");
     assert_eq!(answer["months"].as_array().unwrap().len(), 12);
     assert!(
         ["not worth it", "marginal", "worth it", "clearly worth it"].contains(&answer["verdict"].as_str().unwrap())
     );
     let run = subwell().arg("compare").args([&night, &night]).arg("--json").assert().success();
-    let answer: Value = serde_json::from_slice(&run.get_output().stdout).unwrap();
+    let answer: Value = crate::support::schemas::valid(&run.get_output().stdout);
     assert_eq!(answer["format"], "subwell.compare");
 }
 

@@ -16,3 +16,7 @@ mod review;
 mod sky;
 #[cfg(feature = "files")]
 mod slips;
+
+#[cfg(feature = "cli")]
+#[path = "../support/mod.rs"]
+mod support;

@@ -135,8 +135,7 @@ fn subwell() -> Command {
 fn json(command: &mut Command, exit: i32) -> Value {
     let run = command.arg("--json").assert().code(exit);
     let output = run.get_output();
-    serde_json::from_slice(&output.stdout)
-        .unwrap_or_else(|e| panic!("{e}: {}", String::from_utf8_lossy(&output.stdout)))
+    crate::support::schemas::valid(&output.stdout)
 }
 
 fn number(value: &Value, pointer: &str) -> f64 {
