@@ -10,9 +10,7 @@ use crate::support::program::{PROGRAM, samples, subwell};
 fn json(command: &mut Command, exit: i32) -> Value {
     let run = command.arg("--json").assert().code(exit);
     let output = run.get_output();
-    serde_json::from_slice(&output.stdout).unwrap_or_else(|error| {
-        panic!("{error}: {}", String::from_utf8_lossy(&output.stdout));
-    })
+    crate::support::schemas::valid(&output.stdout)
 }
 
 fn number(value: &Value, pointer: &str) -> f64 {

@@ -7,11 +7,12 @@ use rand::SeedableRng;
 use rand_distr::{Distribution, Normal, Poisson};
 use serde_json::Value;
 use subwell::camera::CameraProfile;
-use subwell::decide::{Comparison, Cooling, Verdict};
+use subwell::decide::{Comparison, Cooling, PurchaseTarget, Verdict};
 use subwell::night::{Conditions, Night, NightError};
 use subwell::noise::Rates;
 use subwell::plan::PlanError;
 use subwell::simulate::{StackTruth, snr_found, stacked_field};
+use subwell::sky::Lamps;
 use subwell::units::{Electrons, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
 use crate::support::program::{samples, subwell};
@@ -588,13 +589,14 @@ fn all_factors_of_two_unlike_nights_multiply_to_the_ratio() {
 fn a_filter_is_weighed_by_target_and_lamps() {
     let a = night(18.5, "luminance", GALAXY, 9.0);
     let answer = compared(&a, &night(18.5, "h-alpha", GALAXY, 9.0));
-    let of = |target: &str, lamps: &str| {
+    let of = |target: PurchaseTarget, lamps: Lamps| {
         let row = answer.filter_purchase.iter().find(|row| row.target == target && row.lamps == lamps);
         row.unwrap().hours_ratio.unwrap()
     };
     assert_eq!(answer.filter_purchase.len(), 8);
-    for lamps in ["sodium", "mixed", "led-3000", "led-4000"] {
-        assert!(of("nebula", lamps) > 5.0 && of("galaxy", lamps) < 1.0, "{:?}", answer.filter_purchase);
+    for lamps in [Lamps::Sodium, Lamps::Mixed, Lamps::Led3000, Lamps::Led4000] {
+        let [nebula, galaxy] = [PurchaseTarget::Nebula, PurchaseTarget::Galaxy].map(|target| of(target, lamps));
+        assert!(nebula > 5.0 && galaxy < 1.0, "{:?}", answer.filter_purchase);
     }
 }
 
@@ -606,14 +608,14 @@ fn the_sample_night_is_answered_as_text_and_json() {
     assert!(text.contains("Cooling does not lower read noise: it is 1.50 e- with and without"), "{text}");
     assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
     let run = subwell().arg("cooling").arg(&night).args(["--json", "--strict"]).assert().code(3);
-    let answer: Value = serde_json::from_slice(&run.get_output().stdout).unwrap();
+    let answer: Value = crate::support::schemas::valid(&run.get_output().stdout);
     assert_eq!(answer["format"], "subwell.cooling");
     assert_eq!(answer["months"].as_array().unwrap().len(), 12);
     assert!(
         ["not worth it", "marginal", "worth it", "clearly worth it"].contains(&answer["verdict"].as_str().unwrap())
     );
     let run = subwell().arg("compare").args([&night, &night]).arg("--json").assert().success();
-    let answer: Value = serde_json::from_slice(&run.get_output().stdout).unwrap();
+    let answer: Value = crate::support::schemas::valid(&run.get_output().stdout);
     assert_eq!(answer["format"], "subwell.compare");
 }
 

@@ -4,7 +4,7 @@ use proptest::prelude::*;
 use subwell::camera::CameraProfile;
 use subwell::night::{Limits, Night, NightError};
 use subwell::noise::{Calibration, Clip, LeftPattern, Patch, PlaneNoise, Rates, Stack};
-use subwell::plan::{Demand, Plan, PlanError, Search, SetBy, plan};
+use subwell::plan::{Demand, Plan, PlanError, Search, SetBy, Source, plan};
 use subwell::units::{Electrons, ElectronsPerSecond, Seconds};
 
 const MONO: &str = r#"
@@ -456,7 +456,7 @@ fn a_bortle_class_is_the_largest_uncertainty_of_a_town() {
     let text = NIGHT.replace("{ mag_per_arcsec2 = SKY }", "{ bortle = 7 }").replace("FILTER", "luminance");
     let text = text.replace("TARGET", "22.8").replace("GOAL", "snr = 8");
     let plan = plan(&Night::from_toml(&text).expect("a night"), &mono()).expect("a plan");
-    assert_eq!(plan.largest_uncertainty.source, "sky");
+    assert_eq!(plan.largest_uncertainty.source, Source::Sky);
     assert!(plan.largest_uncertainty.share_percent > 50.0);
     let [low, high] = plan.wall_clock_range_s;
     assert!(high.0 / plan.wall_clock_s.0 > 1.3 && low.0 / plan.wall_clock_s.0 < 0.8);

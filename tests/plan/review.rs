@@ -366,7 +366,7 @@ fn the_program_reviews_a_folder_and_writes_the_sky_back() {
         assert!(text.contains(words), "{words}: {text}");
     }
     assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
-    let json: Value = serde_json::from_str(&run(folder.path(), "lights", &["--json"], 0)).unwrap();
+    let json: Value = crate::support::schemas::valid(run(folder.path(), "lights", &["--json"], 0).as_bytes());
     assert_eq!(json["format"], "subwell.review");
     for key in ["subs", "sky_e_per_s", "predicted_sky_e_per_s", "achieved_snr", "advice", "caveats"] {
         assert!(!json[key].is_null(), "{key}");
@@ -384,12 +384,12 @@ fn the_program_reviews_a_folder_and_writes_the_sky_back() {
     let night = std::fs::read_to_string(folder.path().join("night.toml")).unwrap();
     assert!(night.contains("e_per_s = { value = 6.") || night.contains("e_per_s = { value = 5.9"), "{night}");
     // Read again, the file's sky is the measured one.
-    let json: Value = serde_json::from_str(&run(folder.path(), "lights", &["--json"], 0)).unwrap();
+    let json: Value = crate::support::schemas::valid(run(folder.path(), "lights", &["--json"], 0).as_bytes());
     assert!(json["sky_fainter_by_mag"]["value"].as_f64().unwrap().abs() < 0.05, "{}", json["sky_fainter_by_mag"]);
 
     // Without the darks the camera profile stands in, and it is said.
     std::fs::rename(folder.path().join("lights/light"), folder.path().join("alone")).unwrap();
-    let json: Value = serde_json::from_str(&run(folder.path(), "alone", &["--json"], 0)).unwrap();
+    let json: Value = crate::support::schemas::valid(run(folder.path(), "alone", &["--json"], 0).as_bytes());
     assert!(json["caveats"].to_string().contains("dark-from-profile"));
     let sky = json["sky_e_per_s"]["value"].as_f64().unwrap();
     assert!((sky / SKY - 1.0).abs() < SKY_WITHIN, "{sky}");
@@ -409,7 +409,7 @@ fn the_moon_of_the_evening_is_followed() {
         .replace("2026-03-16T19:30:00", "2026-03-07T21:00:00")
         .replace("light_e_per_s = 6.0", "light_e_per_s = 2.0");
     let folder = desk(&sensor, &night_text(PLACE, false).replace("19.0 }", "20.6 }"));
-    let json: Value = serde_json::from_str(&run(folder.path(), "lights", &["--json"], 0)).unwrap();
+    let json: Value = crate::support::schemas::valid(run(folder.path(), "lights", &["--json"], 0).as_bytes());
     let subs = json["subs"].as_array().unwrap();
     let moon = |at: usize| subs[at]["moon_altitude_deg"].as_f64().unwrap();
     let told = |at: usize| subs[at]["predicted_sky_e_per_s"].as_f64().unwrap();
@@ -427,7 +427,7 @@ fn strangers_among_the_lights_are_caveats() {
                 filter = \"Ha\"\n[[frames]]\nkind = \"flat\"\ncount = 1\nexposure_s = 1.0\nlight_e_per_s = 5000.0\n";
     let sensor = format!("{}{more}", sensor(23, false, &[stretch(5, "filter = \"L\"", false)]));
     let folder = desk(&sensor, &night_text("", false));
-    let json: Value = serde_json::from_str(&run(folder.path(), "lights", &["--json"], 0)).unwrap();
+    let json: Value = crate::support::schemas::valid(run(folder.path(), "lights", &["--json"], 0).as_bytes());
     let codes = json["caveats"].to_string();
     for code in ["several-exposures", "conflicting-filter"] {
         assert!(codes.contains(code), "{code}: {codes}");
@@ -438,6 +438,6 @@ fn strangers_among_the_lights_are_caveats() {
     let error = run(folder.path(), "lights", &[], 1);
     assert!(error.contains("gain"), "{error}");
     // No dates at all.
-    let json: Value = serde_json::from_str(&run(folder.path(), "nowhere", &["--json"], 2)).unwrap();
+    let json: Value = crate::support::schemas::valid(run(folder.path(), "nowhere", &["--json"], 2).as_bytes());
     assert_eq!(json["format"], "subwell.error");
 }

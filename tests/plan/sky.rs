@@ -133,8 +133,7 @@ fn a_stock_camera_sees_a_quarter_of_h_alpha_through_a_dual_band_filter() {
 fn json(command: &mut Command, exit: i32) -> Value {
     let run = command.arg("--json").assert().code(exit);
     let output = run.get_output();
-    serde_json::from_slice(&output.stdout)
-        .unwrap_or_else(|e| panic!("{e}: {}", String::from_utf8_lossy(&output.stdout)))
+    crate::support::schemas::valid(&output.stdout)
 }
 
 fn number(value: &Value, pointer: &str) -> f64 {
