@@ -11,7 +11,9 @@ mod error;
 mod frame_mode;
 mod gain_law;
 mod measured_light;
+mod mode_names;
 mod profile;
+mod profile_text;
 
 pub use background::{Background, PlaneBackground, StarFlux};
 pub use change::{Change, Comparison, changes};

@@ -3,21 +3,15 @@
 use serde::{Deserialize, Serialize};
 
 use crate::caveat::{Caveat, Rejected};
-use crate::reading::{self, SyntaxError};
 use crate::stats::Estimate;
 use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Seconds};
 
-use super::check;
-use super::{Change, DarkPicture, GainLaw, ProfileError};
+use super::{Change, DarkPicture, GainLaw};
 
 /// The `format` word of a profile.
 pub const FORMAT: &str = "subwell.camera";
 /// The version of the format that this program writes and reads.
 pub const VERSION: u32 = 1;
-
-fn unwritable(error: impl std::fmt::Display) -> ProfileError {
-    ProfileError::Syntax(SyntaxError { message: error.to_string(), advice: None })
-}
 
 /// Everything known of one camera, measured or typed from a data sheet.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -413,76 +407,6 @@ impl CameraProfile {
         }
         self.caveats.retain(|caveat| !["pixel-size-missing", "pixel-size-rough"].contains(&caveat.code.as_str()));
     }
-
-    /// Reads a profile from TOML.
-    ///
-    /// # Errors
-    /// When the text is not TOML, has unknown or missing keys, another format or
-    /// version, or numbers that no camera has.
-    pub fn from_toml(text: &str) -> Result<Self, ProfileError> {
-        let profile: Self = reading::from_toml(text).map_err(ProfileError::Syntax)?;
-        check::checked(profile)
-    }
-
-    /// Reads a profile from JSON, as `measure --json` prints it.
-    ///
-    /// # Errors
-    /// As [`CameraProfile::from_toml`].
-    pub fn from_json(text: &str) -> Result<Self, ProfileError> {
-        let profile: Self = reading::from_json(text).map_err(ProfileError::Syntax)?;
-        check::checked(profile)
-    }
-
-    /// Writes the profile as TOML.
-    ///
-    /// # Errors
-    /// When a number is not finite, which a checked profile excludes.
-    pub fn to_toml(&self) -> Result<String, ProfileError> {
-        toml::to_string(self).map_err(unwritable)
-    }
-
-    /// Writes the profile as JSON, the document that `measure --json` prints.
-    ///
-    /// # Errors
-    /// As [`CameraProfile::to_toml`].
-    pub fn to_json(&self) -> Result<String, ProfileError> {
-        serde_json::to_string_pretty(self).map_err(unwritable)
-    }
-
-    /// The mode that a night names, by gain setting, by words of its [label](Mode::label), or by both; `None` where it names
-    /// none.
-    ///
-    /// # Errors
-    /// When no mode is called so, or when several modes could be meant.
-    pub fn named_mode(&self, gain_setting: Option<f64>, words: Option<&str>) -> Result<Option<&Mode>, ProfileError> {
-        let Some(words) = words else { return gain_setting.map(|gain| self.mode(Some(gain))).transpose() };
-        let of_gain = |mode: &&Mode| gain_setting.is_none() || mode.gain_setting == gain_setting;
-        let fitting: Vec<&Mode> = self.modes.iter().filter(of_gain).filter(|mode| mode.is_called(words)).collect();
-        match fitting.as_slice() {
-            [mode] => Ok(Some(mode)),
-            [] => {
-                let known: Vec<String> = self.modes.iter().map(|mode| format!("`{}`", mode.label())).collect();
-                Err(ProfileError::NoModeNamed { asked: words.to_owned(), known: known.join(", ") })
-            }
-            several => {
-                Err(ProfileError::SeveralModes { known: several.iter().map(|mode| mode.gain_setting).collect() })
-            }
-        }
-    }
-
-    /// The mode with this gain setting; with `None`, the only one.
-    ///
-    /// # Errors
-    /// When no mode has the setting, or when several modes could be meant.
-    pub fn mode(&self, gain_setting: Option<f64>) -> Result<&Mode, ProfileError> {
-        let known = || self.modes.iter().map(|mode| mode.gain_setting).collect();
-        let mut fitting = self.modes.iter().filter(|mode| gain_setting.is_none() || mode.gain_setting == gain_setting);
-        let first = fitting.next().ok_or_else(|| ProfileError::NoSuchGain { asked: gain_setting, known: known() })?;
-        match fitting.next() {
-            None => Ok(first),
-            Some(_) => Err(ProfileError::SeveralModes { known: known() }),
-        }
-    }
 }
 
 impl Plane {
@@ -490,35 +414,5 @@ impl Plane {
     #[must_use]
     pub fn has_typed_gain(&self) -> bool {
         self.fit.as_ref().map_or(self.gain_e_per_dn.uncertainty.0 <= 0.0, |fit| fit.model == FitModel::Typed)
-    }
-}
-
-impl Mode {
-    /// The mode in words, without the camera's name: `gain 40, binned 2x2, 2500x1800`.
-    #[must_use]
-    pub fn label(&self) -> String {
-        let mut words = Vec::new();
-        words.extend(self.gain_setting.map(|setting| format!("gain {setting}")));
-        words.extend(self.offset_setting.map(|setting| format!("offset {setting}")));
-        words.extend(self.readout_mode.clone());
-        if self.binning != [1, 1] {
-            words.push(format!("binned {}x{}", self.binning[0], self.binning[1]));
-        }
-        words.push(format!("{}x{}", self.width_px, self.height_px));
-        words.join(", ")
-    }
-
-    /// Whether all of these words, parted by commas, are parts of its label: `binned 2x2`, or the whole of it.
-    #[must_use]
-    pub fn is_called(&self, words: &str) -> bool {
-        let label = self.label();
-        words.split(',').all(|word| label.split(", ").any(|part| part.eq_ignore_ascii_case(word.trim())))
-    }
-
-    /// The plane with the smallest electron rate per unit of light is not known here;
-    /// planes are looked up by name.
-    #[must_use]
-    pub fn plane(&self, name: &str) -> Option<&Plane> {
-        self.planes.iter().find(|plane| plane.plane == name)
     }
 }

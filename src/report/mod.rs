@@ -33,8 +33,8 @@ pub use frames::{frames_text, stated_text};
 #[cfg(feature = "report")]
 pub use html::{camera_page, comparison_page, cooling_page, plan_page, review_page};
 pub use json::{error_document, json_text, json_value};
-use number::plain;
 pub use number::{duration, rounded, with_uncertainty};
+use number::{percent, plain};
 pub use plan::{answer_line, plan_text};
 pub use points::{photon_transfer_csv, photon_transfer_ecsv};
 pub use review::review_text;

@@ -59,6 +59,11 @@ pub fn duration(time: Seconds) -> String {
     }
 }
 
+/// A percentage to a tenth, whole where it is whole: 3, 4.6.
+pub(super) fn percent(value: f64) -> f64 {
+    (10.0 * value).round() / 10.0
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

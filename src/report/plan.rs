@@ -8,7 +8,7 @@ use super::bar::bar;
 use super::calibration::calibration_text;
 use super::schedule::schedule_text;
 use super::short_set::short_set_text;
-use super::{caveats_text, duration, entry, rounded, wrapped};
+use super::{caveats_text, duration, entry, percent, rounded, wrapped};
 
 /// Noise without dithers over that with them, above which it is worth more than the number.
 const WORTH_A_DITHER: f64 = 1.05;
@@ -218,7 +218,7 @@ pub(super) fn filter_entries(filter: &FilterPlan) -> Vec<(&'static str, String)>
             "{}; {} cost within {} % of the {what}{also}, best {}",
             duration(filter.sub_s),
             stretch(&filter.sub_range_s),
-            rounded(filter.sub_range_within_percent, 2),
+            percent(filter.sub_range_within_percent),
             duration(filter.sub_optimum_s)
         ),
     );

@@ -72,7 +72,7 @@ export function reasons(plan) {
     const at = `filters/${i}`;
     const list = el("dl", {});
     const [from, to] = filter.sub_range_s;
-    entry(list, "sub length", "lengths from ", time(from, `${at}/sub_range_s/0`), " to ", time(to, `${at}/sub_range_s/1`), " cost at most ", number(filter.sub_range_within_percent, `${at}/sub_range_within_percent`, `${rounded(filter.sub_range_within_percent, 2)} %`), " more than the best, which is ", time(filter.sub_optimum_s, `${at}/sub_optimum_s`));
+    entry(list, "sub length", "lengths from ", time(from, `${at}/sub_range_s/0`), " to ", time(to, `${at}/sub_range_s/1`), " cost at most ", number(filter.sub_range_within_percent, `${at}/sub_range_within_percent`, `${Number(filter.sub_range_within_percent.toFixed(1))} %`), " more than the best, which is ", time(filter.sub_optimum_s, `${at}/sub_optimum_s`));
     entry(list, "set by", SET_BY[filter.set_by] ?? filter.set_by);
     const limits = Object.entries(LIMITS).filter(([key]) => filter.limits_s[key] !== null);
     if (limits.length > 0) entry(list, "limits", ...limits.flatMap(([key, words], n) => [`${n > 0 ? "; " : ""}${words}: `, time(filter.limits_s[key], `${at}/limits_s/${key}`)]));

@@ -2,7 +2,7 @@
 
 use crate::plan::{Demand, FilterPlan, Search};
 use crate::report::Table;
-use crate::report::{duration, rounded};
+use crate::report::{duration, percent, rounded};
 use crate::units::Seconds;
 
 use super::axis::Axis;
@@ -77,7 +77,7 @@ pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figur
     panel.series.push(Series::new(Pen::Chosen, Shape::Diamonds, chosen.into_iter().collect()));
     let mut rows: Vec<Vec<String>> =
         chosen.iter().map(|point| vec!["chosen".into(), said(point.0), said(point.1)]).collect();
-    let within = format!("within {} %", rounded(filter.sub_range_within_percent, 2));
+    let within = format!("within {} %", percent(filter.sub_range_within_percent));
     rows.extend(
         panel
             .bands
@@ -97,7 +97,7 @@ pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figur
         duration(filter.sub_s),
         duration(Seconds(low)),
         duration(Seconds(high)),
-        rounded(filter.sub_range_within_percent, 2)
+        percent(filter.sub_range_within_percent)
     );
     let title = format!("What the length of a sub costs, filter {}", filter.name);
     let mut figure = Figure::new(id.into(), title, description, &[panel], Table { head, rows })
