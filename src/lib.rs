@@ -40,6 +40,7 @@
 //!     height_px = 150
 //!     gain_e_per_adc_step = 0.8
 //!     offset_dn = 240.0
+//!     read_noise_e = 1.6
 //!     full_well_e = 12000.0
 //!     dark_e_per_s = 0.02
 //!     seed = 7

@@ -126,7 +126,7 @@ impl SkyAnswer {
     ///
     /// # Examples
     /// ```
-    /// use subwell::{plan::SkyAnswer, stats::Estimate};
+    /// use subwell::{decide::SkyAnswer, stats::Estimate};
     /// let sky = SkyAnswer::of_magnitude(&Estimate::new(20.0, 0.2));
     /// assert_eq!(sky.bortle, Some(5));
     /// assert!((sky.candela_per_m2.unwrap().0 - 1.08e-3).abs() < 1e-9);

@@ -310,7 +310,7 @@ pub struct FilterAtSetting {
 ///
 /// # Examples
 /// ```
-/// use subwell::{camera::CameraProfile, plan::{Night, plan}};
+/// use subwell::{camera::CameraProfile, night::Night, plan::plan};
 ///
 /// let camera = CameraProfile::from_toml(r#"
 ///     camera = "from a data sheet"

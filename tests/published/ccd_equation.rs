@@ -163,6 +163,7 @@ fn a_law_doubles_as_its_activation_energy_says() {
     // A sum of laws falls no faster than at its cold end, and rises no faster than its fastest part.
     let edge = dark_current(&plane, Celsius(20.0)).rate.value.0;
     let warm = dark_current(&plane, Celsius(30.0)).rate;
-    assert!(warm.interval().1 >= edge * diffusion_ratio(Celsius(30.0), Celsius(20.0)));
+    // The rate that is used is the mean of what is not negative: at the edge a few parts in a thousand above the law.
+    assert!(warm.interval().1 >= 0.995 * edge * diffusion_ratio(Celsius(30.0), Celsius(20.0)));
     assert!(warm.interval().0 < warm.value.0);
 }

@@ -18,6 +18,8 @@ const FEWEST: f64 = 30.0;
 const LEAST_STEPS: f64 = 0.7;
 /// With more pixels at the lowest code than this the rest does not fix level and noise.
 const LOST: f64 = 0.70;
+/// Pixels that are not at the lowest code lie so many steps above it, on average, where the noise is far below one step.
+const NEXT_CODE: f64 = 1.5;
 /// Pattern over temporal variance up to which the spread of one frame is its temporal noise.
 const LITTLE_PATTERN: f64 = 0.10;
 /// The recovery is at least this uncertain, relatively: the true shape of the noise is not known.
@@ -70,11 +72,13 @@ pub(crate) fn recovered(
         ),
         hint: format!("raise the camera's offset until no dark pixel is at {}, and take all frames again", floor.code),
     };
-    if at_zero > LOST {
-        return Err(lost());
-    }
     let code = f64::from(floor.code);
     let above = (measured.offset.value.0 - code) / step;
+    if at_zero > LOST {
+        // A noise far below one step puts nearly all pixels at one code, and the few others at the next.
+        let narrow = floor.code > 0 && above < NEXT_CODE * (1.0 - at_zero) + f64::EPSILON;
+        return if narrow { Ok(None) } else { Err(lost()) };
+    }
     let solved = censored(at_zero, above).filter(|(_, sigma)| floor.code == 0 || *sigma > LEAST_STEPS);
     let Some((level, sigma)) = solved else { return if floor.code == 0 { Err(lost()) } else { Ok(None) } };
     let (shared, temporal) = (mean_of(PairStatistics::shared_variance).max(0.0), mean_of(PairStatistics::variance));
