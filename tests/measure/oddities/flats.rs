@@ -82,7 +82,7 @@ fn under_stars(number: u64, stars: f64) -> (Estimate<ElectronsPerDn>, Vec<String
         }
     }
     let (mode, caveats) = world.measured().unwrap();
-    (mode.planes[0].gain_e_per_dn, caveats.into_iter().map(|caveat| caveat.code).collect())
+    (mode.planes[0].gain_e_per_dn, caveats.into_iter().map(|caveat| caveat.code.to_string()).collect())
 }
 
 #[test]
@@ -121,7 +121,7 @@ fn to_saturation(number: u64, well: bool) -> (subwell::camera::Plane, Vec<String
         [0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.7, 0.9, 1.1, 1.3, 1.6].iter().map(|share| share * full).collect();
     world.ladder(&levels, 0.5);
     let (mode, caveats) = world.measured().unwrap();
-    (mode.planes[0].clone(), caveats.into_iter().map(|caveat| caveat.code).collect())
+    (mode.planes[0].clone(), caveats.into_iter().map(|caveat| caveat.code.to_string()).collect())
 }
 
 #[test]
