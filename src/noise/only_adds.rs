@@ -24,6 +24,10 @@ pub(super) fn only_adds<Q: Quantity>(estimate: Estimate<Q>) -> Estimate<Q> {
     if !(uncertainty > 0.0 && value.is_finite() && uncertainty.is_finite()) {
         return if value > 0.0 { estimate } else { Estimate::new(0.0, 0.0) };
     }
+    // An interval of its own that lies above 0 knows already, and need not be as wide to both sides.
+    if value > 0.0 && estimate.interval_95.is_some_and(|(low, high)| low.get() > 0.0 && high.get().is_finite()) {
+        return estimate;
+    }
     let (low, high) = estimate.interval();
     let of_interval = ((high - low) / 3.92).max(1e-3 * uncertainty);
     if value > SURELY_ABOVE * uncertainty.max(of_interval) {

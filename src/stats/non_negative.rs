@@ -2,8 +2,10 @@
 
 use nalgebra::{DMatrix, DVector};
 
-/// The 95 % point of χ² with one degree of freedom.
-const CHI2_95: f64 = 3.841_458_820_694_124;
+/// What costs more χ² than this holds no likelihood: four standard uncertainties.
+const FAR: f64 = 16.0;
+/// Places at which the likelihood between is looked at.
+const PLACES: usize = 200;
 /// Halvings of the logarithm of an interval: more digits than are ever shown.
 const HALVINGS: usize = 50;
 
@@ -23,18 +25,20 @@ pub struct NonNegativePrediction {
 ///
 /// Every choice of shapes is tried, so this is for a handful of them; `w` are inverse variances.
 ///
-/// The interval holds every value that costs less than 3.84 in χ² when the sum is bound to it (profile
-/// likelihood), so it respects that no shape can be taken off. `None` where nothing fits or the best value is 0.
+/// The interval is the middle 95 % of the profile likelihood over the logarithm of the value: of what the best fit costs whose
+/// sum is bound to the value, so it respects that no shape can be taken off. Where one normal sum counts, it is ± 1.96 σ.
+/// `None` where nothing fits or the best value is 0.
 ///
 /// ```text
-/// a(v) = a + (v − a·s) C s/(s·C s),   χ²(v) = χ² + (v − a·s)²/(s·C s)
+/// L(v) = exp(−χ²(v)/2),   a(v) = a + (v − a·s) C s/(s·C s),   χ²(v) = χ² + (v − a·s)²/(s·C s)
 /// ```
 ///
 /// `s` the shapes' values at the place, `C` the covariance of the amplitudes `a`; of every choice of shapes that leaves
 /// all `a(v) ≥ 0` the least counts.
 ///
 /// # Source
-/// Profile likelihood: any text on maximum likelihood. The bound fit: least squares under one linear equation.
+/// Profile likelihood: any text on maximum likelihood; its middle instead of a cut at 3.84, which holds too much where the
+/// likelihood is flat between steep ends. The bound fit: least squares under one linear equation.
 ///
 /// # Examples
 /// ```
@@ -63,7 +67,7 @@ pub struct ShapeSum {
 }
 
 /// The same where any of `sums` may be what is seen, all of whose amplitudes count: the best one's value, and an interval
-/// that holds what every other may say. The interval takes in what costs less than 3.84 × `stretch` in χ².
+/// of what every one may say. `stretch` divides χ².
 ///
 /// `None` as for [`non_negative_prediction`].
 #[must_use]
@@ -76,15 +80,34 @@ pub fn profile_prediction(sums: &[ShapeSum], y: &[f64], w: &[f64], stretch: f64)
         return None;
     }
     let bound_chi2 = |bound: f64| fits.iter().filter_map(|fit| fit.chi2_at(bound)).fold(f64::MAX, f64::min);
-    let edge = |factor: f64| {
-        let (mut inside, mut outside) = (value, value * factor);
+    let cost = |ln: f64| (bound_chi2(ln.exp()) - best.chi2) / stretch;
+    let [low, high] = middle_95(value.ln(), cost).map(f64::exp);
+    Some(NonNegativePrediction { value, interval_95: [low.min(value), high.max(value)], chi2: best.chi2 })
+}
+
+/// Ends of the middle 95 % of the likelihood `exp(−cost/2)` about `best`, up to a factor of a thousand away.
+fn middle_95(best: f64, cost: impl Fn(f64) -> f64) -> [f64; 2] {
+    let edge = |farthest: f64| {
+        let (mut inside, mut outside) = (best, best + farthest);
         for _ in 0..HALVINGS {
-            let middle = (inside * outside).sqrt();
-            if bound_chi2(middle) - best.chi2 < CHI2_95 * stretch { inside = middle } else { outside = middle }
+            let middle = (inside + outside) / 2.0;
+            if cost(middle) < FAR { inside = middle } else { outside = middle }
         }
         inside
     };
-    Some(NonNegativePrediction { value, interval_95: [edge(1e-3), edge(1e3)], chi2: best.chi2 })
+    let [low, high] = [edge(-1e3_f64.ln()), edge(1e3_f64.ln())];
+    let at = |place: usize| low + (high - low) * place as f64 / PLACES as f64;
+    let likelihood: Vec<f64> = (0..=PLACES).map(|place| (-cost(at(place)) / 2.0).exp()).collect();
+    let mut below = vec![0.0];
+    for pair in likelihood.windows(2) {
+        below.push(below[below.len() - 1] + (pair[0] + pair[1]) / 2.0);
+    }
+    let all = below[PLACES];
+    [0.025, 0.975].map(|share| {
+        let next = below.partition_point(|part| *part < share * all).clamp(1, PLACES);
+        let step = (below[next] - below[next - 1]).max(f64::MIN_POSITIVE);
+        at(next - 1) + (high - low) / PLACES as f64 * ((share * all - below[next - 1]) / step).clamp(0.0, 1.0)
+    })
 }
 
 /// A plain fit, and what it costs to bind its sum at the place.
@@ -147,4 +170,24 @@ impl PlainFit {
 /// Whether no shape is taken off.
 fn allowed(amplitudes: &DVector<f64>) -> bool {
     amplitudes.iter().all(|amplitude| amplitude.is_finite() && *amplitude >= 0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A line's level, its own weighted mean: value ± 1.96 σ of any text (here ± 1.96 × 0.01/√4), as long as σ is small.
+    #[test]
+    fn one_normal_sum_has_the_usual_interval() {
+        let found = non_negative_prediction(&[vec![1.0; 4]], &[1.01, 0.99, 1.0, 1.0], &[1e4; 4], &[1.0]).unwrap();
+        let [low, high] = found.interval_95;
+        assert!((low - (1.0 - 0.0098)).abs() < 1e-4 && (high - 1.0098).abs() < 1e-4, "{found:?}");
+    }
+
+    /// Likelihood 1 between two steep ends: the middle 95 % of their distance.
+    #[test]
+    fn a_box_gives_its_middle() {
+        let [low, high] = middle_95(0.3, |at| if (0.0..=1.0).contains(&at) { 0.0 } else { 1e9 });
+        assert!((low - 0.025).abs() < 1e-6 && (high - 0.975).abs() < 1e-6, "{low} {high}");
+    }
 }

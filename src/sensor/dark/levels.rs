@@ -49,6 +49,8 @@ pub(crate) struct Drift {
     pub(crate) level: (f64, f64),
     /// Chance that the dark signal drifts, and its range over its mean.
     pub(crate) signal: (f64, f64),
+    /// Chance that either of them drifts: in rising order one may pass for the other.
+    pub(crate) either: f64,
 }
 
 /// Slope and level at no time of frames' levels over their exposure times; `None` where there are not two different ones.
@@ -63,6 +65,8 @@ pub(crate) struct Drift {
 /// `r`, `A`, `C` and `κ` gives are weighed by their restricted likelihood: nothing is chosen, so where exposure and clock cannot be
 /// told apart the interval is as wide as that. `A` and `C` are 0 with a chance of ½, else of half a Cauchy distribution of scale 1.
 /// The rate is that at the temperature `at`, or else at the mean one: the mean rate of a sensor that warms is higher.
+/// Where the signal drifts and the exposures rise with the clock, the long exposures are of one end and the short ones of the other:
+/// no middle is the steady rate more than they are, and each end is one standard uncertainty away.
 /// Two or three frames have too little scatter to know it: `unseen` is its standard deviation in DN for a slope in DN/s, which then counts.
 ///
 /// # Source
@@ -180,6 +184,7 @@ impl Problem {
     fn weigh(&self, warmth: &Warmth, growth: f64, way: Option<&[[f64; COURSES]]>, models: &mut Vec<Model>) {
         let still = [[0.0; COURSES]];
         let course = |number: usize| way.map_or(still[0], |way| way[number]);
+        let together = way.map_or(0.0, |way| rising_together(&self.times, way));
         let mut gram = SMatrix::<f64, TERMS, TERMS>::zeros();
         let mut lean = SVector::<f64, TERMS>::zeros();
         let (mut square, mut ln_weights) = (0.0, 0.0);
@@ -206,12 +211,13 @@ impl Problem {
                 let mean_rate = solved.terms[1];
                 let bend = variance(way, &solved.terms) / (mean_rate * mean_rate).max(f64::MIN_POSITIVE) / 2.0;
                 let rate = mean_rate * (1.0 - if self.told { 0.0 } else { bend.min(0.5) });
+                let to_an_end = (warmth.range * mean_rate.abs() + ranges[1]) / 2.0;
                 models.push(Model {
                     ln_weight: warmth.ln_prior + prior.ln() + 0.5 * ln_weights + solved.ln_determinants
                         - 0.5 * self.freedom * squares.ln(),
                     at_zero: solved.terms[0],
                     rate,
-                    scale: (squares / self.freedom * solved.of_rate).sqrt(),
+                    scale: (squares / self.freedom * solved.of_rate).sqrt().hypot(together * to_an_end),
                     drifts: [level > 0, signal > 0 || warmth.range > 0.0],
                     ranges: [ranges[0], warmth.range + ranges[1] / mean_rate.abs().max(f64::MIN_POSITIVE)],
                 });
@@ -232,12 +238,16 @@ impl Problem {
             .map(|model| Opinion { weight: weight(model), value: model.rate * unit, scale: model.scale * unit })
             .collect();
         let slope: Estimate<f64> = mixture(&opinions, self.freedom)?;
-        let chance = |which: usize| mean(&|model| f64::from(u8::from(model.drifts[which])));
+        let chance = |of: &dyn Fn([bool; 2]) -> bool| mean(&|model| f64::from(u8::from(of(model.drifts))));
         let ranges = [0, 1].map(|which| mean(&|model| model.ranges[which].min(1e6)));
         Some(LevelFit {
             slope,
             at_zero: self.middle + self.spread * mean(&|model| model.at_zero),
-            drift: Drift { level: (chance(0), ranges[0] * self.spread), signal: (chance(1), ranges[1]) },
+            drift: Drift {
+                level: (chance(&|drifts| drifts[0]), ranges[0] * self.spread),
+                signal: (chance(&|drifts| drifts[1]), ranges[1]),
+                either: chance(&|drifts| drifts[0] || drifts[1]),
+            },
         })
     }
 }
@@ -304,6 +314,16 @@ fn drifted<'a>(
     from: usize,
 ) -> impl Iterator<Item = f64> + 'a {
     way.unwrap_or_default().iter().map(move |course| (0..COURSES).map(|k| course[k] * terms[from + k]).sum())
+}
+
+/// Correlation of exposure and clock, without its sign: 0 where long and short exposures are mixed.
+fn rising_together(times: &[f64], way: &[[f64; COURSES]]) -> f64 {
+    let mean = times.iter().sum::<f64>() / times.len().max(1) as f64;
+    let sum = |of: &dyn Fn(f64, f64) -> f64| -> f64 {
+        times.iter().zip(way).map(|(time, course)| of(time - mean, course[0])).sum()
+    };
+    let squares = sum(&|time, _| time * time) * sum(&|_, at| at * at);
+    if squares > 0.0 { (sum(&|time, at| time * at) / squares.sqrt()).abs() } else { 0.0 }
 }
 
 fn range(way: Option<&[[f64; COURSES]]>, terms: &SVector<f64, TERMS>, from: usize) -> f64 {
