@@ -132,7 +132,7 @@ impl Sensor {
     /// When the dark `number` of the exposure at `place` is taken, in seconds: short, long, long, short, as the checklists ask.
     fn in_turn(&self, place: usize, number: usize) -> f64 {
         let round: f64 = self.darks.iter().map(|(exposure, ..)| exposure).sum();
-        let before = |other: usize| if number % 2 == 0 { other < place } else { other > place };
+        let before = |other: usize| if number.is_multiple_of(2) { other < place } else { other > place };
         let of_round = self.darks.iter().enumerate().filter(|(other, _)| before(*other));
         number as f64 * round + of_round.map(|(_, (exposure, ..))| exposure).sum::<f64>()
     }

@@ -139,11 +139,13 @@ fn band(word: &str) -> Result<StarBand, String> {
 
 /// What is wrong with a brightness, named as it was typed and not as a night file names it.
 fn as_typed(error: SkyError) -> Failure {
+    // The option has the short name of the key.
+    let in_words = |text: &str| text.replace("site.sky.", "").replace("mag_per_arcsec2", "mag").replace('_', "-");
     let word = match &error {
-        SkyError::OutOfRange(error) => format!("--{}", error.key.trim_start_matches("site.sky.").replace('_', "-")),
+        SkyError::OutOfRange(error) => format!("--{}", in_words(&error.key)),
         _ => "the brightness".into(),
     };
-    let message = error.to_string().replace("site.sky.", "").replace('_', "-");
+    let message = in_words(&error.to_string());
     Failure::words(&message, &format!("correct {word} on the command line"))
 }
 

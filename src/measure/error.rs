@@ -86,6 +86,16 @@ pub enum FramesError {
         /// The night's.
         known: Vec<String>,
     },
+    /// The light was taken through another filter than the night's.
+    #[error("{file}: it was taken through `{header}`, and the night has {}", known.join(", "))]
+    AnotherFilter {
+        /// The light.
+        file: String,
+        /// The filter that its header names.
+        header: String,
+        /// The night's.
+        known: Vec<String>,
+    },
     /// The night has several filters and nothing says which one it was.
     #[error("the night has several filters, and the light does not say which it was")]
     WhichFilter {
@@ -111,16 +121,16 @@ impl FramesError {
     #[must_use]
     pub fn code(&self) -> &'static str {
         match self {
-            Self::Sensor(error) => error.code(),
+            Self::Sensor(error) | Self::Unmeasured { error, .. } => error.code(),
             Self::Profile(_) => "camera-unusable",
             Self::Plan(error) => error.code(),
             Self::Review(error) => error.code(),
             Self::SeveralCameras { .. } => "several-cameras",
             Self::NothingToMeasure { .. } => "nothing-to-measure",
-            Self::Unmeasured { error, .. } => error.code(),
             Self::Stopped => "stopped",
             Self::NothingToReview { .. } => "nothing-to-review",
             Self::DarkOfAnotherGain { .. } => "conflicting-gain",
+            Self::AnotherFilter { .. } => "conflicting-filter",
             _ => "usage",
         }
     }
@@ -157,6 +167,10 @@ impl FramesError {
             }
             Self::DarkOfAnotherGain { .. } => "give a dark of the light's gain, exposure and temperature".into(),
             Self::NoSuchFilter { known, .. } => format!("its filters are {}", known.join(", ")),
+            Self::AnotherFilter { .. } => {
+                "give a light of the night's filter, or add its filter to the night; --filter says it where the header is wrong"
+                    .into()
+            }
             Self::WhichFilter { known } => format!("say --filter with one of {}", known.join(", ")),
             Self::NoStar { .. } => "give isolated stars that are neither faint nor saturated".into(),
             Self::NoGain => "give --night night.toml, whose camera profile has it, or --gain-e-per-dn".into(),

@@ -4,7 +4,7 @@ use crate::camera::{Background, CameraProfile, Mode, Plane};
 use crate::caveat::{Caveat, push_once};
 use crate::decide::{PlaneSky, SkyAnswer, star_light};
 use crate::frames::{Frame, FrameKind};
-use crate::night::Night;
+use crate::night::{Night, names_filter, usual_filter};
 use crate::rig::{Filter, StarBand};
 use crate::sensor::{BackgroundOptions, background, frame_mode, star_flux};
 use crate::sky::GivenSky;
@@ -123,7 +123,7 @@ pub fn measure_sky(
     let measured = background(light, dark, BackgroundOptions { mode: Some(mode), gain: options.gain, cfa: None })?;
     no_flat(light, &measured, mode)?;
     let mut night = night.clone();
-    let filter = filter_of(&night, &measured, mode, options)?;
+    let filter = filter_of(&night, &measured, mode, &light.info.file, options)?;
     let to_write = measured.best_plane().map(|best| SkyToWrite {
         e_per_s: best.e_per_s,
         filter: filter.clone(),
@@ -134,6 +134,7 @@ pub fn measure_sky(
     }
     let mut answer = SkyAnswer::of_night(&night, mode, None)?;
     answer.caveats.extend(measured.caveats.clone());
+    answer.caveats.extend(filter_taken(&measured, &filter, options));
     if (light.info.width, light.info.height) != (mode.width_px, mode.height_px) {
         let message = "the light has another size than the frames of the profile's mode";
         let hint = "measure the camera with the binning and region of the light";
@@ -211,16 +212,32 @@ fn no_flat(light: &Frame, measured: &Background, mode: &Mode) -> Result<(), Fram
 }
 
 /// The filter of the night that the light was taken through: as said, as its header says, or the only one.
-fn filter_of(night: &Night, measured: &Background, mode: &Mode, options: &SkyOptions) -> Result<String, FramesError> {
+fn filter_of(
+    night: &Night,
+    measured: &Background,
+    mode: &Mode,
+    file: &str,
+    options: &SkyOptions,
+) -> Result<String, FramesError> {
     let filters = night.filters(mode.planes.iter().any(|plane| plane.colour.is_some()));
     let known: Vec<String> = filters.iter().map(Filter::label).collect();
-    let named = |name: &String| known.iter().find(|label| label.eq_ignore_ascii_case(name)).cloned();
+    let named = |name: &String| known.iter().find(|label| names_filter(name, label)).cloned();
     if let Some(name) = &options.filter {
         return named(name).ok_or_else(|| FramesError::NoSuchFilter { name: name.clone(), known: known.clone() });
     }
-    let said = measured.filter.as_ref().and_then(named);
+    let said = measured.filter.as_ref();
+    if let Some(header) = said.filter(|header| named(header).is_none() && usual_filter(header).is_some()) {
+        return Err(FramesError::AnotherFilter { file: file.to_owned(), header: header.clone(), known });
+    }
     let only = || (known.len() == 1).then(|| known[0].clone());
-    said.or_else(only).ok_or_else(|| FramesError::WhichFilter { known: known.clone() })
+    said.and_then(named).or_else(only).ok_or_else(|| FramesError::WhichFilter { known: known.clone() })
+}
+
+/// A name of the header's own that was taken for the night's only filter.
+fn filter_taken(measured: &Background, filter: &str, options: &SkyOptions) -> Option<Caveat> {
+    let header = measured.filter.as_ref().filter(|header| options.filter.is_none() && !names_filter(header, filter))?;
+    let message = format!("the header calls the filter `{header}`: it is taken for the night's {filter}");
+    Some(Caveat::new("conflicting-filter", message, "say which it was with --filter"))
 }
 
 /// Throughput and zero point from the stars, in every plane that sees the light's filter.

@@ -43,9 +43,17 @@ pub struct Frames {
 }
 
 impl Frames {
-    /// Frames whose kinds are known; the names under `info.file` tell them apart, so each must have its own.
+    /// Frames whose kinds are known. The names under `info.file` tell them apart: a second frame of a name gets a number.
     #[must_use]
-    pub fn new(frames: Vec<Frame>) -> Self {
+    pub fn new(mut frames: Vec<Frame>) -> Self {
+        let mut seen: BTreeMap<String, usize> = BTreeMap::new();
+        for frame in &mut frames {
+            let count = seen.entry(frame.info.file.clone()).or_insert(0);
+            *count += 1;
+            if *count > 1 {
+                frame.info.file = format!("{} ({count})", frame.info.file);
+            }
+        }
         let inventory = Inventory::from_infos(frames.iter().map(|frame| frame.info.clone()).collect());
         let frames = frames.into_iter().map(|frame| (frame.info.file.clone(), frame)).collect();
         Self { inventory, frames }

@@ -18,6 +18,7 @@ mod course;
 mod error;
 pub(crate) mod evening;
 mod fast_beam;
+mod filter_names;
 mod goal;
 pub(crate) mod infrared_cut;
 pub(crate) mod measured_sky;
@@ -29,6 +30,7 @@ pub use cooler::Cooler;
 pub use course::{CourseMoment, NightCourse};
 pub use error::{NightError, NoHours};
 pub use evening::PlanNight;
+pub use filter_names::{names_filter, usual_filter};
 pub use goal::{AlreadyHave, Goal};
 pub use rules::{CalibrationCounts, StackRules};
 

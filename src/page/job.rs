@@ -67,8 +67,7 @@ impl measure::Progress for Progress {
 pub fn measure_folder(folder: &Path, progress: &Progress) -> Result<CameraProfile, ApiError> {
     let decoder = Decoder::this_program()?;
     let frames = measure::Folder::open(&[folder], &decoder, progress)?;
-    let mut options = CameraOptions::default();
-    options.progress = progress;
+    let options = CameraOptions { progress, ..CameraOptions::default() };
     Ok(measure_camera(&frames, &options)?.profile)
 }
 

@@ -3,22 +3,10 @@
 use super::ReviewError;
 use crate::camera::{CameraProfile, MeasuredLight};
 use crate::caveat::{Caveat, Rejected};
-use crate::night::Night;
+use crate::night::{Night, names_filter, usual_filter};
 
 use super::moments::Moment;
 use super::set::Entry;
-
-/// What headers call the known filters, letters and digits alone (common practice, no source).
-const USUAL: [(&str, &[&str]); 8] = [
-    ("luminance", &["l", "lum", "luminance", "clear"]),
-    ("red", &["r", "red"]),
-    ("green", &["g", "green"]),
-    ("blue", &["b", "blue"]),
-    ("h-alpha", &["ha", "halpha"]),
-    ("oiii", &["oiii", "o3"]),
-    ("sii", &["sii", "s2"]),
-    ("none", &["none", "nofilter", "empty"]),
-];
 
 /// Lights by filter, in the order of the night's filters, by time where all have one.
 pub(super) struct Assigned<'a> {
@@ -37,14 +25,15 @@ pub(super) fn assigned<'a>(
     let known: Vec<String> = night.filters(colour).iter().map(crate::rig::Filter::label).collect();
     let mut sets: Vec<(String, Vec<Entry<'a>>)> = known.iter().map(|name| (name.clone(), Vec::new())).collect();
     let (mut left_out, mut caveats) = (Vec::new(), Vec::new());
-    let named = |header: &str| known.iter().position(|name| is_meant(header, name));
+    let named = |header: &str| known.iter().position(|name| names_filter(header, name));
     let headers: Vec<Option<&str>> = lights.iter().map(|light| light.filter.as_deref()).collect();
     let one_name = headers.iter().flatten().all(|name| headers.iter().flatten().next() == Some(name));
     // A wheel's slot may have any name: where all lights share it and the night has one filter, that is meant.
     let only = (known.len() == 1 && one_name).then_some(0);
     for (light, moment) in lights.iter().zip(moments) {
         let set = match &light.filter {
-            Some(header) => named(header).or(only),
+            // A header that names another known filter means that one.
+            Some(header) => named(header).or(only.filter(|_| usual_filter(header).is_none())),
             None => (known.len() == 1).then_some(0),
         };
         let Some(set) = set else {
@@ -91,29 +80,4 @@ pub(super) fn assigned<'a>(
         }
     }
     Ok(Assigned { sets, left_out, caveats })
-}
-
-/// Whether a header means the filter that the night calls so.
-fn is_meant(header: &str, name: &str) -> bool {
-    let plain = |text: &str| text.to_lowercase().chars().filter(char::is_ascii_alphanumeric).collect::<String>();
-    let header = plain(header);
-    let usual = USUAL.iter().find(|(known, _)| *known == name).map_or(&[][..], |(_, words)| words);
-    header == plain(name) || usual.contains(&header.as_str())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn headers_name_filters_in_many_ways() {
-        for (header, name) in
-            [("L", "luminance"), ("Ha", "h-alpha"), ("H_Alpha", "h-alpha"), ("O3", "oiii"), ("Mine", "mine")]
-        {
-            assert!(is_meant(header, name), "{header}");
-        }
-        for (header, name) in [("Ha", "luminance"), ("red", "blue"), ("", "red")] {
-            assert!(!is_meant(header, name), "{header}");
-        }
-    }
 }

@@ -190,7 +190,7 @@ impl Set<'_> {
             gradient_percent: background.map_or(0.0, |b| b.gradient_percent),
             not_background_percent: background.map_or(0.0, |b| b.not_background_percent),
             noise_e: measured.map_or(Estimate::new(0.0, 0.0), |p| Estimate::new(p.noise_e.0, p.noise_e.0 * gain)),
-            predicted_noise_e: sub.foretold_noise(&self.plane).map(|Electrons(noise)| noise),
+            predicted_noise_e: sub.predicted_noise(&self.plane).map(|Electrons(noise)| noise),
             fwhm_px: sub.width_px,
             predicted_fwhm_px: sub.expected.width_px,
             star_count: light.star_count,

@@ -332,7 +332,7 @@ impl Judged<'_> {
     }
 
     /// Noise of a pixel of the sky as predicted.
-    pub(super) fn foretold_noise(&self, plane: &str) -> Option<Electrons> {
+    pub(super) fn predicted_noise(&self, plane: &str) -> Option<Electrons> {
         let mut noise = self.expected.plane(plane)?.noise;
         noise.rates.target = ElectronsPerSecond(0.0);
         Some(Electrons(noise.sub(self.light.exposure_s).temporal().sqrt()))

@@ -17,7 +17,7 @@ fn probability(p: f64) -> f64 {
 
 /// Degrees of freedom within what was tested; what is no number counts as 1, which is the most careful.
 fn freedom(degrees: f64) -> f64 {
-    degrees.max(1.0).min(MOST_FREEDOM)
+    if degrees.is_nan() { 1.0 } else { degrees.clamp(1.0, MOST_FREEDOM) }
 }
 
 /// The error function.

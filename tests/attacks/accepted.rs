@@ -200,7 +200,8 @@ fn planned(outcome: &mut Outcome, folder: &Folder, profile: &Path, seed: u64) {
     for fault in sound::in_text(&(text.stdout + &text.stderr)) {
         outcome.fail("plan", &fault, about("text"));
     }
-    let checks: [(&str, fn(&Value) -> Vec<String>); 2] = [("plan", sound::in_plan), ("cooling", sound::in_cooling)];
+    type Check = fn(&Value) -> Vec<String>;
+    let checks: [(&str, Check); 2] = [("plan", sound::in_plan), ("cooling", sound::in_cooling)];
     for (command, check) in checks {
         let words: [&OsStr; 3] = [command.as_ref(), file.as_ref(), "--json".as_ref()];
         let Some(run) = outcome.asked(command, &words, seed) else { continue };

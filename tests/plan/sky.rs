@@ -390,6 +390,31 @@ fn a_flat_is_no_light() {
     assert!(error["message"].as_str().unwrap().contains("flat"), "{error}");
 }
 
+/// A light through one filter says nothing of the sky behind another; a slot's own name means the night's only filter.
+#[test]
+fn a_light_of_another_filter_is_refused_and_an_unknown_name_is_said() {
+    let (folder, path) = desk(NIGHT);
+    let (mut light, dark) = light_and_dark("", FRAMES);
+    let [a, b] = ["light.fits", "dark.fits"].map(|name| folder.path().join(name));
+    subwell::files::write_frame(&b, &dark, false, true).unwrap();
+    let mut sky = |header: &str, more: &[&str], exit: i32| {
+        light.info.filter = Some(header.into());
+        subwell::files::write_frame(&a, &light, false, true).unwrap();
+        let mut command = subwell();
+        command.args(["sky", "--write"]).args(more).arg("--light").arg(&a).arg("--dark").arg(&b);
+        json(command.arg("--night").arg(&path), exit)
+    };
+    let before = std::fs::read(&path).unwrap();
+    let error = sky("Red", &[], 1);
+    let message = error["message"].as_str().unwrap();
+    assert!(message.contains("`Red`") && message.contains("luminance"), "{message}");
+    assert_eq!((error["code"].as_str(), std::fs::read(&path).unwrap()), (Some("conflicting-filter"), before));
+    let own = sky("L", &[], 0);
+    assert!(!own["caveats"].to_string().contains("conflicting-filter"), "{}", own["caveats"]);
+    assert!(sky("Slot 3", &[], 0)["caveats"].to_string().contains("`Slot 3`"));
+    assert!(!sky("Red", &["--filter", "luminance"], 0)["caveats"].to_string().contains("conflicting-filter"));
+}
+
 /// Counts of another gain setting are other electrons: nothing is measured with the gain of another mode.
 #[test]
 fn a_light_of_another_gain_setting_is_refused_with_both_named() {

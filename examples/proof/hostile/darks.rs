@@ -208,7 +208,7 @@ pub(crate) const WORLDS: &[World] = &[
     .caused(MOVES),
     World::new("read noise 0.3 step", below_a_step).caused(&["quantisation-limited"]).never(&["black-level-pinned"]),
     World::new("energies off the textbook, asked 12 K outside", energies).caused(&["extrapolated"]),
-    World::new("light leak of 0.02 e⁻/s with a slope", leak).caused(&["light-leak-suspected"]).to_be_said(),
+    World::new("light leak of 0.02 e⁻/s with a slope", leak).caused(&["light-leak-suspected"]).must_be_said(),
     World::new("darks wholly saturated at the warmest", saturated).caused(&["saturated-dark"]),
     World::new("dark current of 0.0001 e⁻/s", tiny),
     World::new("darks of three nights, one exposure each", of_three_nights).caused(&[

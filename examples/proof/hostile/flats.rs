@@ -166,13 +166,13 @@ pub(crate) const WORLDS: &[World] = &[
     World::new("response under coupled neighbours", coupled_response).caused(&["neighbour-correlation"]),
     World::new("typed gain that flats contradict", typed_gain)
         .caused(&["typed-gain-differs", "stated-gain-differs", "gain-doubtful", "conflicting-gain"])
-        .to_be_said(),
+        .must_be_said(),
     World::new("colour array without BAYERPAT, 2 % apart", |chance| unnamed_colours(chance, 0.02))
         .caused(&["colour-array-suspected"])
-        .to_be_said(),
+        .must_be_said(),
     World::new("colour array without BAYERPAT, 10 % apart", |chance| unnamed_colours(chance, 0.1))
         .caused(&["colour-array-suspected"])
-        .to_be_said(),
+        .must_be_said(),
     World::new("one exposure, dimmed lamp, vignetted", dimmed_and_vignetted),
     World::new("flat pairs 3 K apart", split_pairs).caused(&["flats-at-several-temperatures"]),
     World::new("right half's gain drifts", half_drifts).caused(&["halves-differ", "gain-drift"]),

@@ -149,10 +149,10 @@ pub(crate) const WORLDS: &[World] = &[
     World::new("two 1 s flats stamped Dark", flats_as_darks).caused(MIXED),
     World::new("a flat stamped Bias", flat_as_bias).caused(MIXED),
     World::new("two darks stamped Flat", darks_as_flats).caused(MIXED),
-    World::new("biases of two gains under one label", two_gains).caused(MIXED).to_be_said(),
+    World::new("biases of two gains under one label", two_gains).caused(MIXED).must_be_said(),
     World::new("a zeroed block in a bias", zeroed_block)
         .caused(&["outlier-frame", "damaged-frame", "mixed-levels"])
-        .to_be_said()
+        .must_be_said()
         .never(&["filtered-raw", "black-clipped", "lossy-raw"]),
     World::new("flats called Light Frame", flats_as_lights).caused(&["lights-for-flats", "conflicting-kind"]),
     World::new("three ISOs only in folder names", iso_in_folders),

@@ -51,6 +51,6 @@ pub(crate) fn measured(folder: &Path, typed_gain: Option<f64>) -> Said {
 impl Said {
     fn take(&mut self, caveats: &[Caveat], rejected: &[Rejected]) {
         self.codes.extend(caveats.iter().map(|caveat| caveat.code.to_string()));
-        self.codes.extend(rejected.iter().map(|file| file.code.to_string()));
+        self.codes.extend(rejected.iter().map(|file| file.code.clone()));
     }
 }

@@ -75,6 +75,6 @@ pub(crate) const WORLDS: &[World] = &[
     World::new("row noise", rows).caused(&["row-banding"]),
     World::new("columns with telegraph tails", columns).caused(&["column-noise", "noise-outliers"]),
     World::new("stripes from the power supply", stripes).caused(&["stripes", "row-banding", "pattern-noise"]),
-    World::new("black clamped above 0", clamped).caused(&["black-clipped"]).to_be_said(),
-    World::new("black clipped at 0", clipped).caused(&["black-clipped"]).to_be_said(),
+    World::new("black clamped above 0", clamped).caused(&["black-clipped"]).must_be_said(),
+    World::new("black clipped at 0", clipped).caused(&["black-clipped"]).must_be_said(),
 ];

@@ -119,7 +119,7 @@ impl World {
         Self { causes, ..self }
     }
 
-    pub(crate) const fn to_be_said(self) -> Self {
+    pub(crate) const fn must_be_said(self) -> Self {
         Self { must_say: true, ..self }
     }
 

@@ -73,7 +73,7 @@ fn missing_in_mode(groups: &[Group], rejected: &[Rejected]) -> Vec<String> {
             let why = left_out(rejected, FrameKind::Dark).map_or_else(String::new, |words| format!(" ({words})"));
             lacks.push(format!("no dark frames{why}: the dark current cannot be measured"));
         }
-        1 => lacks.push("dark frames of one exposure only: the dark current wants at least two, far apart".into()),
+        1 => lacks.push("dark frames of one exposure only: the dark current needs at least two, far apart".into()),
         _ => {}
     }
     if times.len() > 1 && temperatures.len() < 2 {

@@ -201,9 +201,10 @@ impl Problem {
             ln_weights += weight.ln();
         }
         let system = System { gram, lean, square };
-        for level in 0..if way.is_some() { DRIFTS.len() } else { 1 } {
-            for signal in 0..if way.is_some() { DRIFTS.len() } else { 1 } {
-                let Some(solved) = system.solved([DRIFTS[level], DRIFTS[signal]]) else { continue };
+        let drifts = if way.is_some() { &DRIFTS[..] } else { &DRIFTS[..1] };
+        for (level, &of_level) in drifts.iter().enumerate() {
+            for (signal, &of_signal) in drifts.iter().enumerate() {
+                let Some(solved) = system.solved([of_level, of_signal]) else { continue };
                 let squares = (solved.squares + self.known).max(f64::MIN_POSITIVE);
                 let prior = drift_prior(level) * drift_prior(signal);
                 let ranges = [0, 1].map(|which| range(way, &solved.terms, 2 + which * COURSES));

@@ -199,7 +199,7 @@ pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
             "darks of one exposure time and no bias frames: the dark current cannot be told from the black level",
             "take 20 bias frames, or darks at three or more exposure times",
         ));
-    } else if current.mean_is_weak {
+    } else if current.mean_is_weak && !current.saturated.is_some_and(|saturated| saturated.left_out) {
         caveats.push(Caveat::new(
             "few-frames",
             "darks of one exposure time only: the dark current rests on the bias level",
@@ -214,23 +214,7 @@ pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
             "take pairs of darks at two or more exposure times, and bias frames at the same temperature",
         ));
     }
-    if let Some(saturated) = &current.saturated {
-        let (what, hint) = if saturated_whole {
-            (
-                "so much of their charge is lost that they give no dark current",
-                "take shorter darks, or darks at a lower temperature",
-            )
-        } else if saturated.left_out {
-            ("they were left out", "nothing to do; hot pixels still count in the shorter darks")
-        } else {
-            (
-                "the dark current comes out too small, and its interval reaches to what they may have lost",
-                "take shorter darks as well, or darks at a lower temperature",
-            )
-        };
-        let message = format!("pixels saturate in darks of {} s and longer: {what}", saturated.from.0);
-        caveats.push(Caveat::new("saturated-dark", message, hint));
-    }
+    caveats.extend(of_saturated_darks(current, saturated_whole));
     if let Some(subtracted) = &current.subtracted {
         caveats.push(Caveat::new(
             "dark-subtracted",
@@ -256,6 +240,26 @@ pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
         ));
     }
     caveats
+}
+
+/// Darks in which pixels saturate, and what became of them.
+fn of_saturated_darks(current: &DarkCurrent, saturated_whole: bool) -> Option<Caveat> {
+    let saturated = current.saturated.as_ref()?;
+    let (what, hint) = if saturated_whole {
+        (
+            "so much of their charge is lost that they give no dark current",
+            "take shorter darks, or darks at a lower temperature",
+        )
+    } else if saturated.left_out {
+        ("they were left out", "nothing to do; hot pixels still count in the shorter darks")
+    } else {
+        (
+            "the dark current comes out too small, and its interval reaches to what they may have lost",
+            "take shorter darks as well, or darks at a lower temperature",
+        )
+    };
+    let message = format!("pixels saturate in darks of {} s and longer: {what}", saturated.from.0);
+    Some(Caveat::new("saturated-dark", message, hint))
 }
 
 /// A pair of bias frames that is unlike its siblings.

@@ -152,7 +152,7 @@ fn light_that_flickers_in_bands_is_no_noise() {
         world.biases(8);
         for level in LADDER {
             for _ in 0..2 {
-                let (phase, fall) = (world.uniform() * 6.283, world.falloff(0.3));
+                let (phase, fall) = (world.uniform() * std::f64::consts::TAU, world.falloff(0.3));
                 world.take(FrameKind::Flat, level / 1000.0, |row, column| {
                     level * fall(row, column) * (1.0 + 0.02 * (row as f64 / 9.0 + phase).sin())
                 });
