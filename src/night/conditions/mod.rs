@@ -53,7 +53,7 @@ pub struct PlaneConditions {
     pub noise: PlaneNoise,
     /// The goal's patch: one pixel of this colour, or a square on the sky.
     pub patch: Patch,
-    /// The square of [`FAINTEST_SQUARE`].
+    /// The square of [`FAINTEST_SQUARE`](crate::noise::FAINTEST_SQUARE).
     pub square: Patch,
     /// What a target of magnitude 0 per square arcsecond would give.
     pub rate_of_magnitude_0: ElectronsPerSecond,
