@@ -15,8 +15,8 @@ use super::price::{PlanePrice, Price};
 const NO_DIFFERENCE: f64 = 0.02;
 /// How far a library's temperature is looked for.
 const FAR_K: f64 = 40.0;
-/// Halvings of that: far below a thousandth of a kelvin.
-const HALVINGS: usize = 40;
+/// Halvings of an interval: a hundredth of a kelvin is left of it, and each look carries the dark current anew.
+const HALVINGS: usize = 14;
 
 /// Which way takes fewer hours.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
