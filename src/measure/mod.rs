@@ -15,6 +15,7 @@ mod camera;
 mod error;
 #[cfg(feature = "files")]
 mod folder;
+mod fullness;
 mod night;
 mod progress;
 mod sky;

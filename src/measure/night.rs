@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::camera::{CameraProfile, LightPlane, MeasuredLight, Mode};
+use crate::camera::{CameraProfile, MeasuredLight, Mode};
 use crate::caveat::{Caveat, Rejected, push_once};
 use crate::frames::{FrameInfo, FrameKind, same_exposure};
 use crate::night::Night;
@@ -10,10 +10,9 @@ use crate::review::{Review, dark_levels};
 use crate::sensor::{DarkMaster, LightMeter, frame_mode};
 use crate::units::Celsius;
 
+use super::fullness::{FULL_SHARE, fullest_share};
 use super::{FrameSource, FramesError, Progress, Silent, Work};
 
-/// A level filled to this share of the well holds no sky any more.
-const FULL_SHARE: f64 = 0.9;
 /// Darks whose temperature differs by more than this from the lights' leave dark current behind, in kelvins.
 const SAME_TEMPERATURE_K: f64 = 1.0;
 
@@ -281,11 +280,7 @@ impl<'a, S: FrameSource> Session<'a, S> {
                 return None;
             }
         };
-        let filled = |plane: &LightPlane| {
-            let measured = mode.plane(&plane.background.plane)?;
-            Some(plane.background.level_dn.value.0 * measured.gain_e_per_dn.value.0 / measured.saturation_e.value.0)
-        };
-        let fullest = light.planes.iter().filter_map(filled).fold(0.0, f64::max);
+        let fullest = fullest_share(mode, light.planes.iter().map(|plane| &plane.background));
         if fullest > FULL_SHARE {
             let percent = 100.0 * fullest;
             self.left_out.push(reject(format!("it is filled to {percent:.0} % of the well and holds no sky any more")));

@@ -12,12 +12,10 @@ use crate::stats::Estimate;
 use crate::units::{Degrees, ElectronsPerDn, ElectronsPerSecond, Magnitudes};
 
 use super::FramesError;
+use super::fullness::{FULL_SHARE, fullest_share};
 
 /// A frame that is called a flat and filled to this share of the well is one: skies seldom get there.
 const FLAT_SHARE: f64 = 0.1;
-/// A frame filled to this share of the well is no measurement of a sky, whatever it is called: it does not answer
-/// straight any more.
-const FULL_SHARE: f64 = 0.9;
 
 /// Options of [`measure_sky`].
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -198,11 +196,7 @@ fn mode_of_light<'a>(
 
 /// A flat is no sky: refused where its header says so, or where it is as bright as none.
 fn no_flat(light: &Frame, measured: &Background, mode: &Mode) -> Result<(), FramesError> {
-    let share = |plane: &crate::camera::PlaneBackground| {
-        let known = mode.plane(&plane.plane)?;
-        Some(plane.level_dn.value.0 * known.gain_e_per_dn.value.0 / known.saturation_e.value.0)
-    };
-    let fullest = measured.planes.iter().filter_map(share).fold(0.0, f64::max);
+    let fullest = fullest_share(mode, measured.planes.iter());
     let said = light.info.kind == FrameKind::Flat;
     if !(said && fullest > FLAT_SHARE || fullest > FULL_SHARE) {
         return Ok(());
