@@ -315,7 +315,7 @@ fn months(
         let filter = found.as_ref().and_then(|hours| hours.filters.first());
         let both = |filter: &Least| {
             let shares = filter.shares()?;
-            Some(((shares.dark + shares.pattern, shares.read + shares.quantisation), filter.sub()))
+            Some(((shares.dark + shares.pattern, shares.read + shares.bands + shares.quantisation), filter.sub()))
         };
         filter.and_then(both)
     };

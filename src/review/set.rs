@@ -402,7 +402,9 @@ fn added(a: &SubNoise, b: &SubNoise) -> SubNoise {
         read: a.read + b.read,
         quantisation: a.quantisation + b.quantisation,
         pattern: a.pattern + b.pattern,
+        response: a.response + b.response,
         masters: a.masters + b.masters,
+        masters_read: a.masters_read + b.masters_read,
         drift: a.drift + b.drift,
     }
 }
@@ -417,7 +419,9 @@ fn divided(sum: &SubNoise, count: f64) -> SubNoise {
         read: part(sum.read),
         quantisation: part(sum.quantisation),
         pattern: part(sum.pattern),
+        response: part(sum.response),
         masters: part(sum.masters),
+        masters_read: part(sum.masters_read),
         drift: part(sum.drift),
     }
 }

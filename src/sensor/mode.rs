@@ -283,12 +283,14 @@ impl ModeMeasurement {
             meter.end();
             meter.lossy_from = self.codes.lossy_from();
         }
-        let (mut planes, mut points, mut reference) = (Vec::new(), Vec::new(), None);
+        let (mut planes, mut points, mut noise_by_scale, mut reference) = (Vec::new(), Vec::new(), Vec::new(), None);
         for meter in &self.planes {
-            let Assembled { plane, transfer, caveats: doubts, reference: temperature } = meter.assembled(step)?;
+            let Assembled { plane, transfer, noise_by_scale: tables, caveats: doubts, reference: temperature } =
+                meter.assembled(step)?;
             reference = reference.or(temperature);
             planes.push(plane);
             points.extend(transfer);
+            noise_by_scale.extend(tables);
             for doubt in doubts {
                 push_once(&mut caveats, doubt);
             }
@@ -315,6 +317,7 @@ impl ModeMeasurement {
             reference_sensor_c: reference,
             planes,
             photon_transfer: points,
+            noise_by_scale,
         };
         Ok((mode, caveats))
     }

@@ -1,5 +1,6 @@
 //! Frames in, electrons out: sensors of known truth, odd ones and real ones, measured.
 
+mod by_scale;
 mod oddities;
 mod oddities_of_level;
 mod simulated;

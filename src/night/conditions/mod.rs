@@ -224,6 +224,11 @@ fn note_camera(mode: &Mode, darks: &[DarkCurrent], caveats: &mut Vec<Caveat>) {
         let message = "the read noise is an upper limit: the steps of the converter hide it";
         push_once(caveats, Caveat::new("quantisation-limited", message, "measure at a higher gain setting"));
     }
+    if mode.noise_by_scale.is_empty() {
+        let message = "the camera profile does not say what rows, columns and areas share of the noise: pixels are taken \
+                       as independent but for the rows' own noise, and hours for wide patches may be short";
+        push_once(caveats, Caveat::new("assumed-value", message, "measure biases and darks with this program"));
+    }
     if mode.planes.iter().any(|plane| plane.offset_dn.is_none()) {
         let message = "the camera profile has no offset: the sky's level is given above it";
         push_once(caveats, Caveat::new("assumed-value", message, "measure bias frames"));

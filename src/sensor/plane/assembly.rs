@@ -1,6 +1,8 @@
 //! A plane of the profile, put together.
 
-use crate::camera::{DarkCurrentPoint, DarkPicture, FitModel, Plane, SaturationCause, SaturationIs, TransferPoint};
+use crate::camera::{
+    DarkCurrentPoint, DarkPicture, FitModel, NoiseByScale, Plane, SaturationCause, SaturationIs, TransferPoint,
+};
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
 use crate::stats::Estimate;
@@ -20,6 +22,7 @@ use crate::sensor::dark::thermal_law::TEMPERATURES_FOR_A_FLOOR;
 use crate::sensor::flat::pedestal::{self};
 use crate::sensor::flat::saturation::Saturation;
 use crate::sensor::pair::correlation::Coupling;
+use crate::sensor::pattern::by_scale::{DarkMean, tables};
 use crate::sensor::pattern::glow::{Glow, glow, gradient};
 use crate::sensor::pattern::uniformity::{Spread, Uniformity, prnu, spread};
 use crate::sensor::{MeasureError, TransferFit, absolute_threshold, dynamic_range, snr_max, thermal_law};
@@ -126,7 +129,8 @@ impl PlaneMeter {
             dark_pictures: self.dark_pictures(gain.value, step, &dark_current),
             dark_current,
         };
-        Ok(Assembled { plane, transfer: curve.points, caveats, reference: *reference })
+        let noise_by_scale = self.noise_by_scale(dark_pattern, gain.value.0);
+        Ok(Assembled { plane, transfer: curve.points, noise_by_scale, caveats, reference: *reference })
     }
 
     /// Read noise and levels without light, a clipped black level recovered.
@@ -251,6 +255,16 @@ impl PlaneMeter {
         stacks.sort_by(|(a, _), (b, _)| a.exposure.0.total_cmp(&b.exposure.0));
         let own = stacks.iter().find(|(key, _)| key.sensor == reference);
         own.or(stacks.first()).map(|(_, pattern)| pattern)
+    }
+
+    /// How read noise falls when pixels are averaged, and the pattern of the longest darks of the warmest temperature.
+    fn noise_by_scale(&self, dark: Option<&Uniformity>, gain: f64) -> Vec<NoiseByScale> {
+        let Some(dark) = dark else { return Vec::new() };
+        let images = self.darks.iter().filter_map(|stage| stage.image.as_ref()).filter(|image| image.frames > 1);
+        let warmest = images.max_by(|a, b| a.shot.total_cmp(&b.shot));
+        let mean =
+            warmest.map(|image| DarkMean { of_sum: &image.of_sum, frames: f64::from(image.frames), shot: image.shot });
+        tables(self.name(), gain, &dark.by_scale, mean)
     }
 
     /// PRNU in percent, without and with the filter, from the flats nearest to half of `saturation`.
