@@ -116,10 +116,10 @@ pub fn measure_sky(
     let to_write = measured.best_plane().map(|best| SkyToWrite {
         e_per_s: best.e_per_s,
         filter: filter.clone(),
-        plane: best.plane.clone(),
+        plane: best.plane,
     });
     if let Some(SkyToWrite { e_per_s, filter, plane }) = to_write.clone() {
-        night.site.sky = Some(GivenSky::Measured { e_per_s, filter, plane: Some(plane) });
+        night.site.sky = Some(GivenSky::Measured { e_per_s, filter, plane: Some(plane.into()) });
     }
     let mut answer = SkyAnswer::of_night(&night, mode, None)?;
     answer.caveats.extend(measured.caveats.clone());
@@ -150,7 +150,7 @@ pub fn measure_sky_without_night(light: &Frame, dark: &Frame, options: &SkyOptio
     let filter = measured.filter.clone().or_else(|| options.filter.clone()).unwrap_or_else(|| "unknown".into());
     let planes = measured.planes.iter().map(|plane| PlaneSky {
         filter: filter.clone(),
-        plane: plane.plane.clone(),
+        plane: plane.plane,
         colour: plane.colour,
         e_per_s: plane.e_per_s,
         measured: true,
@@ -262,7 +262,7 @@ fn add_stars(
     for plane in planes {
         let mut stars = Vec::new();
         for [x, y, mag] in &options.stars {
-            match star_flux(light, dark, mode, &plane.plane, *x, *y) {
+            match star_flux(light, dark, mode, plane.plane, *x, *y) {
                 Ok(flux) => stars.push((Magnitudes(*mag), flux)),
                 Err(why) => {
                     let about = format!("{x},{y} in {}", plane.plane);

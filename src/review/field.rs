@@ -219,7 +219,7 @@ pub(super) fn scatter(values: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::camera::{DarkFrom, FrameMode};
+    use crate::camera::{DarkFrom, FrameMode, PlaneName};
     use crate::units::{ElectronsPerSecond, Seconds};
 
     /// Stars strewn over a field of 1600 x 1200 pixels.
@@ -264,7 +264,7 @@ mod tests {
             sensor_c: None,
             dark_from: DarkFrom::Profile,
             planes: Vec::new(),
-            star_plane: "mono".into(),
+            star_plane: PlaneName::Mono,
             star_count: stars.len(),
             stars,
         }

@@ -28,7 +28,7 @@ pub use signs::Sign;
 #[cfg(feature = "report")]
 pub(crate) use worth::WORTH_DROPPING;
 
-use crate::camera::{CameraProfile, MeasuredLight};
+use crate::camera::{CameraProfile, MeasuredLight, PlaneName};
 use crate::caveat::{Caveat, Rejected};
 use crate::document::Stamp;
 use crate::stats::Estimate;
@@ -92,7 +92,7 @@ impl Review {
             program: env!("CARGO_PKG_VERSION").into(),
             night: summary(&moments, offset),
             filter: main.name.clone(),
-            plane: main.plane.clone(),
+            plane: main.plane,
             sky_e_per_s: own.sky_e_per_s,
             predicted_sky_e_per_s: own.predicted_sky_e_per_s,
             sky_fainter_by_mag: fainter_by(&own),
@@ -151,25 +151,26 @@ fn fainter_by(filter: &FilterReview) -> Option<Estimate<f64>> {
 impl Set<'_> {
     /// The quiet sky without the Moon that was predicted of it.
     fn sky_to_write(&self) -> Option<SkyToWrite> {
-        let sky = self.quiet_sky(&self.plane)?;
-        let (of_moon, moon) = self.predicted(&self.plane).map_or((0.0, 0.0), |(_, moon)| {
-            let spread = self.quiet().first().and_then(|sub| sub.expected.plane(&self.plane)).map(|p| p.spread.moon);
+        let sky = self.quiet_sky(self.plane)?;
+        let (of_moon, moon) = self.predicted(self.plane).map_or((0.0, 0.0), |(_, moon)| {
+            let spread = self.quiet().first().and_then(|sub| sub.expected.plane(self.plane)).map(|p| p.spread.moon);
             (moon * spread.unwrap_or(0.0), moon)
         });
         let rest = sky.value.0 - moon;
         let relative = (sky.relative() * sky.value.0).hypot(of_moon) / rest;
         let e_per_s = Estimate::within_factor(rest, relative).determined()?;
-        let (filter, plane) = (self.name.clone(), self.plane.clone());
+        let (filter, plane) = (self.name.clone(), self.plane);
         (rest > (1.0 - MOST_MOON) * sky.value.0).then_some(SkyToWrite { e_per_s, filter, plane })
     }
 
     fn summary(&self, sub: &Judged<'_>, offset: f64) -> SubReview {
         let light = sub.light;
-        let measured = light.plane(&self.plane);
+        let measured = light.plane(self.plane);
         let background = measured.map(|plane| &plane.background);
-        let predicted =
-            |plane: &str| sub.expected.plane(plane).map(|plane| (plane.noise.rates.sky + plane.noise.rates.moon).0);
-        let gain = sub.mode.plane(&self.plane).map_or(0.0, |plane| plane.gain_e_per_dn.relative());
+        let predicted = |plane: PlaneName| {
+            sub.expected.plane(plane).map(|plane| (plane.noise.rates.sky + plane.noise.rates.moon).0)
+        };
+        let gain = sub.mode.plane(self.plane).map_or(0.0, |plane| plane.gain_e_per_dn.relative());
         let sample = sub.moment.and_then(|moment| moment.sample);
         let found = match &sub.found {
             Some(field::Found::Same { light, moved, turned }) => (Some(light.relative()), *moved, Some(turned.0)),
@@ -182,12 +183,12 @@ impl Set<'_> {
             exposure_s: light.exposure_s,
             gain_setting: light.frame_mode.gain_setting,
             sky_e_per_s: background.and_then(|b| b.e_per_s.determined()),
-            predicted_sky_e_per_s: predicted(&self.plane),
+            predicted_sky_e_per_s: predicted(self.plane),
             sky_over_quiet: sub.against.sky,
             gradient_percent: background.map_or(0.0, |b| b.gradient_percent),
             not_background_percent: background.map_or(0.0, |b| b.not_background_percent),
             noise_e: measured.map(|p| Estimate::new(p.noise_e.0, p.noise_e.0 * gain)),
-            predicted_noise_e: sub.predicted_noise(&self.plane).map(|Electrons(noise)| noise),
+            predicted_noise_e: sub.predicted_noise(self.plane).map(|Electrons(noise)| noise),
             fwhm_px: sub.width_px,
             predicted_fwhm_px: sub.expected.width_px,
             star_count: light.star_count,
@@ -204,10 +205,10 @@ impl Set<'_> {
                 .planes
                 .iter()
                 .map(|plane| PlaneOfSub {
-                    plane: plane.background.plane.clone(),
+                    plane: plane.background.plane,
                     colour: plane.background.colour,
                     sky_e_per_s: plane.background.e_per_s.determined(),
-                    predicted_sky_e_per_s: predicted(&plane.background.plane),
+                    predicted_sky_e_per_s: predicted(plane.background.plane),
                 })
                 .collect(),
         }
@@ -222,7 +223,7 @@ impl Set<'_> {
             let hint = "longer subs or a wider filter show more stars";
             caveats.push(Caveat::new("no-stars", message, hint).about(self.name.clone()));
         }
-        if self.quiet_sky(&self.plane).is_none() {
+        if self.quiet_sky(self.plane).is_none() {
             let message = "the sky of these lights does not stand out of its uncertainty: it is not given";
             let hint = "take longer subs, and darks of their length and temperature beside them";
             caveats.push(Caveat::new("sky-undetermined", message, hint).about(self.name.clone()));
