@@ -70,8 +70,12 @@ caveat_codes! {
     ColourArraySuspected = "colour-array-suspected",
     /// Two cameras with different numbers of colours are compared.
     ColoursAgainstFewer = "colours-against-fewer",
+    /// A frame names another camera than the profile, or than the frames beside it.
+    ConflictingCamera = "conflicting-camera",
     /// The lights are of another date than the night file.
     ConflictingDate = "conflicting-date",
+    /// The header says another exposure than the file's name.
+    ConflictingExposure = "conflicting-exposure",
     /// The lights name a filter that the night file does not have.
     ConflictingFilter = "conflicting-filter",
     /// Frames contradict each other, or the profile, about the gain setting.
@@ -82,8 +86,12 @@ caveat_codes! {
     ConflictingMode = "conflicting-mode",
     /// The offset from universal time does not fit the longitude.
     ConflictingOffset = "conflicting-offset",
+    /// Rows of a sidecar contradict each other.
+    ConflictingRows = "conflicting-rows",
     /// The lights are of another place in the sky than the target.
     ConflictingTarget = "conflicting-target",
+    /// The header says another sensor temperature than the file's name.
+    ConflictingTemperature = "conflicting-temperature",
     /// The clock of the headers does not fit the night.
     ConflictingTime = "conflicting-time",
     /// The darks do not determine the dark current.
@@ -210,6 +218,8 @@ caveat_codes! {
     SeveralExposures = "several-exposures",
     /// A row of the sidecar fits no file.
     SidecarUnmatched = "sidecar-unmatched",
+    /// The sky of a plane does not stand out of its own uncertainty: it is left out.
+    SkyUndetermined = "sky-undetermined",
     /// A star cannot be used for the throughput.
     StarUnusable = "star-unusable",
     /// Stars moved between the flats of a pair; their places were left out.

@@ -309,7 +309,7 @@ pub enum SaturationCause {
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct DarkCurrentPoint {
-    /// The sensor's temperature; `None` when no frame said it.
+    /// The sensor's temperature; absent where no frame said it.
     pub sensor_c: Option<Celsius>,
     /// Of the mean pixel.
     pub e_per_s: Estimate<ElectronsPerSecond>,

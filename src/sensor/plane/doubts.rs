@@ -146,10 +146,10 @@ pub(crate) fn of_light<'a>(flats: impl Iterator<Item = &'a Sound> + Clone) -> Ve
         caveats.push(Caveat::new(
             "stars-in-flats",
             format!(
-                "something moved between the flats of a pair, as stars over a sky flat do: up to {:.1} % of the pixels, with \
-                 {:.1} % of the noise; they were left out",
+                "something moved between the flats of a pair, as stars over a sky flat do: up to {:.1} % of the pixels, which \
+                 would make the noise {} as large; they were left out",
                 100.0 * share,
-                100.0 * moved
+                times_words(1.0 + moved)
             ),
             "nothing to do for the gain; for flat-fielding take flats of a brighter sky, or move the telescope between them",
         ));
@@ -167,6 +167,11 @@ pub(crate) fn of_light<'a>(flats: impl Iterator<Item = &'a Sound> + Clone) -> Ve
         ));
     }
     caveats
+}
+
+/// `1.07 times`, `21 times`.
+fn times_words(factor: f64) -> String {
+    if factor < 9.95 { format!("{factor:.2} times") } else { format!("{factor:.0} times") }
 }
 
 /// Doubts about the dark current of one temperature.
