@@ -316,26 +316,27 @@ impl EmissionMeasure {
 }
 
 /// The colour of a pixel of a colour array.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Colour {
     /// `R`
+    #[serde(rename = "R")]
     Red,
     /// `G`
+    #[serde(rename = "G")]
     Green,
     /// `B`
+    #[serde(rename = "B")]
     Blue,
 }
 
-impl Colour {
-    /// The colour that a profile writes as `R`, `G` or `B`.
-    #[must_use]
-    pub fn from_letter(letter: char) -> Option<Self> {
-        match letter {
-            'R' => Some(Self::Red),
-            'G' => Some(Self::Green),
-            'B' => Some(Self::Blue),
-            _ => None,
-        }
+impl fmt::Display for Colour {
+    fn fmt(&self, to: &mut fmt::Formatter<'_>) -> fmt::Result {
+        to.pad(match self {
+            Self::Red => "R",
+            Self::Green => "G",
+            Self::Blue => "B",
+        })
     }
 }
 

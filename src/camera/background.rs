@@ -1,10 +1,11 @@
 //! What a light frame says of its sky: measured in `sensor`, compared and used by `sky` and `plan`.
 
+use super::plane_name::PlaneName;
 use serde::{Deserialize, Serialize};
 
 use crate::caveat::Caveat;
 use crate::stats::Estimate;
-use crate::units::{Dn, ElectronsPerSecond, Seconds};
+use crate::units::{Colour, Dn, ElectronsPerSecond, Seconds};
 
 /// The sky in a light frame, plane by plane.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -27,9 +28,9 @@ pub struct Background {
 #[serde(deny_unknown_fields)]
 pub struct PlaneBackground {
     /// `mono`, or the place in the stored 2 × 2 cell.
-    pub plane: String,
+    pub plane: PlaneName,
     /// `R`, `G` or `B` where the pattern is known.
-    pub colour: Option<char>,
+    pub colour: Option<Colour>,
     /// Light less dark.
     pub level_dn: Estimate<Dn>,
     /// The same as a rate.
@@ -48,7 +49,7 @@ pub struct PlaneBackground {
 #[serde(deny_unknown_fields)]
 pub struct StarFlux {
     /// `mono`, or the place in the stored 2 × 2 cell.
-    pub plane: String,
+    pub plane: PlaneName,
     /// Column of its middle in the stored frame, the first being 1.
     pub x_px: f64,
     /// Row of its middle.

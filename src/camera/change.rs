@@ -3,6 +3,7 @@
 //! The limit is two sigmas for one number and grows with the count of numbers (Šidák), so that chance alone speaks in
 //! one comparison of twenty.
 
+use super::plane_name::PlaneName;
 use serde::{Deserialize, Serialize};
 
 use crate::caveat::Caveat;
@@ -32,7 +33,7 @@ pub struct Change {
     /// The mode, in words.
     pub mode: String,
     /// The plane.
-    pub plane: String,
+    pub plane: PlaneName,
     /// The profile's name of the number, with its unit.
     pub quantity: String,
     /// The temperature, for dark current and hot pixels.
@@ -155,7 +156,8 @@ fn counterpart<'a>(mode: &Mode, others: &'a [Mode]) -> Option<&'a Mode> {
 fn of_mode(now: &Mode, before: &Mode) -> Vec<Change> {
     let mut pairs = Vec::new();
     for plane in &now.planes {
-        let Some(old) = before.plane(&plane.plane) else { continue };
+        let Some(old) = before.plane(plane.plane) else { continue };
+        let first = pairs.len();
         let mut pair = |quantity: &str, a: Option<Estimate<f64>>, b: Option<Estimate<f64>>, worse: Worse| {
             pairs.extend(a.zip(b).and_then(|(now, before)| change(quantity, None, now, before, worse)));
         };
@@ -168,10 +170,7 @@ fn of_mode(now: &Mode, before: &Mode) -> Vec<Change> {
         pair("prnu_percent", plane.prnu_percent, old.prnu_percent, Worse::More);
         pair("dsnu_e", plane.dsnu_e.map(plain), old.dsnu_e.map(plain), Worse::More);
         pairs.extend(of_darks(plane, old, pixels(now, plane).min(pixels(before, old))));
-        pairs
-            .iter_mut()
-            .filter(|change| change.plane.is_empty())
-            .for_each(|change| change.plane.clone_from(&plane.plane));
+        pairs[first..].iter_mut().for_each(|change| change.plane = plane.plane);
     }
     pairs.iter_mut().for_each(|change| change.mode = now.label());
     pairs
@@ -194,7 +193,7 @@ fn saturation(plane: &Plane) -> Option<Estimate<f64>> {
 }
 
 fn pixels(mode: &Mode, plane: &Plane) -> f64 {
-    let share = if plane.plane == "mono" { 1.0 } else { 0.25 };
+    let share = if plane.plane == PlaneName::Mono { 1.0 } else { 0.25 };
     (mode.width_px * mode.height_px) as f64 * share
 }
 
@@ -261,7 +260,7 @@ fn change(
         Worse::Neither => false,
     };
     let sigmas = (now.value - before.value).abs() / sigma;
-    let (mode, plane) = (String::new(), String::new());
+    let (mode, plane) = (String::new(), PlaneName::Mono);
     Some(Change { mode, plane, quantity: quantity.to_owned(), sensor_c, before, now, sigmas, ratio, worse })
 }
 

@@ -1,5 +1,6 @@
 //! What one light of a night says of its evening: measured in `sensor`, judged in `plan`.
 
+use super::plane_name::PlaneName;
 use serde::{Deserialize, Serialize};
 
 use crate::units::{Celsius, Electrons, ElectronsPerSecond, Seconds};
@@ -28,7 +29,7 @@ pub struct MeasuredLight {
     /// The sky and its noise, one entry for each plane of the sensor.
     pub planes: Vec<LightPlane>,
     /// The plane that the stars were measured in.
-    pub star_plane: String,
+    pub star_plane: PlaneName,
     /// Stars that stand out of the sky, measured or not.
     pub star_count: usize,
     /// The stars that were measured, brightest first.
@@ -77,7 +78,7 @@ pub struct FieldStar {
 impl MeasuredLight {
     /// The plane with this name.
     #[must_use]
-    pub fn plane(&self, name: &str) -> Option<&LightPlane> {
+    pub fn plane(&self, name: PlaneName) -> Option<&LightPlane> {
         self.planes.iter().find(|plane| plane.background.plane == name)
     }
 }

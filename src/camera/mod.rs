@@ -12,6 +12,7 @@ mod frame_mode;
 mod gain_law;
 mod measured_light;
 mod mode_names;
+mod plane_name;
 mod profile;
 mod profile_text;
 
@@ -22,6 +23,7 @@ pub use error::ProfileError;
 pub use frame_mode::FrameMode;
 pub use gain_law::{GainLaw, GainLawKind, gain_law};
 pub use measured_light::{DarkFrom, FieldStar, LightPlane, MeasuredLight};
+pub use plane_name::PlaneName;
 pub use profile::{
     CameraProfile, DarkCurrentPoint, DarkCurrentSource, FORMAT, Fit, FitModel, FrameCounts, Mode, Plane, Provenance,
     ReadNoisePoint, SaturationCause, SaturationIs, Thermal, TransferPoint, VERSION,

@@ -1,5 +1,6 @@
 //! The modes of a profile by their names: gain setting, or words of the label.
 
+use super::plane_name::PlaneName;
 use super::{CameraProfile, Mode, Plane, ProfileError};
 
 impl CameraProfile {
@@ -64,7 +65,7 @@ impl Mode {
     /// The plane with the smallest electron rate per unit of light is not known here;
     /// planes are looked up by name.
     #[must_use]
-    pub fn plane(&self, name: &str) -> Option<&Plane> {
+    pub fn plane(&self, name: PlaneName) -> Option<&Plane> {
         self.planes.iter().find(|plane| plane.plane == name)
     }
 }

@@ -1,10 +1,11 @@
 //! The camera profile as it is kept in `camera.toml` and printed by `measure --json`.
 
+use super::plane_name::PlaneName;
 use serde::{Deserialize, Serialize};
 
 use crate::caveat::{Caveat, Rejected};
 use crate::stats::Estimate;
-use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Seconds};
+use crate::units::{Celsius, Colour, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Seconds};
 
 use super::{Change, DarkPicture, GainLaw};
 
@@ -141,10 +142,10 @@ pub struct FrameCounts {
 #[serde(deny_unknown_fields)]
 pub struct Plane {
     /// `mono`, or the place in the stored cell: `r0c0`, `r0c1`, `r1c0`, `r1c1`.
-    pub plane: String,
+    pub plane: PlaneName,
     /// `R`, `G` or `B` where the pattern is known.
     #[serde(default)]
-    pub colour: Option<char>,
+    pub colour: Option<Colour>,
     /// The share of the pixels that this plane's colour has: mono 1, green ½, red and blue ¼.
     #[serde(default = "whole")]
     pub sampling: f64,
@@ -386,7 +387,7 @@ fn no_floor() -> ElectronsPerSecond {
 #[serde(deny_unknown_fields)]
 pub struct TransferPoint {
     /// The plane it is of.
-    pub plane: String,
+    pub plane: PlaneName,
     /// Mean of the pair, offset removed.
     pub mean_dn: Dn,
     /// Temporal variance in DN², dark variance included.

@@ -37,7 +37,7 @@ pub(super) fn review(args: &ReviewArgs, quiet: bool) -> Result<Answer, Failure> 
     let mut text = report::review_text(&review);
     if args.write {
         let sky = review.sky_to_write.as_ref().ok_or(Error::from(FramesError::MoonlitSky))?;
-        files::write_measured_sky(&args.night, &sky.e_per_s, &sky.filter, &sky.plane)?;
+        files::write_measured_sky(&args.night, &sky.e_per_s, &sky.filter, sky.plane)?;
         text.push_str(&format!("\nwritten to {}: subwell plan uses it from now on\n", args.night.display()));
     }
     args.report.write(&mut text, || report::review_page(&review))?;

@@ -105,7 +105,7 @@ fn finished(answer: &SkyAnswer, note: &str) -> Answer {
 fn written(path: &Path, measured: &SkyMeasurement) -> Result<String, Failure> {
     let mut note = String::new();
     if let Some(sky) = &measured.to_write {
-        files::write_measured_sky(path, &sky.e_per_s, &sky.filter, &sky.plane)?;
+        files::write_measured_sky(path, &sky.e_per_s, &sky.filter, sky.plane)?;
         note = format!("\nwritten to {}: subwell plan uses it from now on\n", path.display());
     }
     if let Some(ratio) = &measured.throughput_ratio {

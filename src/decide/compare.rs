@@ -114,6 +114,41 @@ impl Comparison {
     ///
     /// # Errors
     /// When night and camera do not fit together, or the goal cannot be reached in one of the nights.
+    ///
+    /// # Examples
+    /// ```
+    /// use subwell::camera::CameraProfile;
+    /// use subwell::decide::Comparison;
+    /// use subwell::night::Night;
+    ///
+    /// let camera = CameraProfile::from_toml(r#"
+    ///     camera = "from a data sheet"
+    ///     provenance = "published"
+    ///     [[modes]]
+    ///     pixel_um = 3.8
+    ///     width_px = 4600
+    ///     height_px = 3500
+    ///     [[modes.planes]]
+    ///     plane = "mono"
+    ///     gain_e_per_dn = 0.8
+    ///     read_noise_e = 1.6
+    ///     saturation_e = 18000.0
+    /// "#)?;
+    /// let under = |bortle: u8| {
+    ///     Night::from_toml(&format!(
+    ///         r#"
+    ///         optics = {{ aperture_mm = 76.0, focal_length_mm = 440.0 }}
+    ///         site = {{ sky = {{ bortle = {bortle} }} }}
+    ///         target = {{ surface_brightness_mag = 23.0 }}
+    ///         goal = {{ snr = 6.0 }}
+    ///         "#
+    ///     ))
+    /// };
+    /// let drive = Comparison::new((&under(7)?, &camera), (&under(4)?, &camera))?;
+    /// println!("the home sky asks {:.1} times the hours of the darker one", 1.0 / drive.hours_ratio.value);
+    /// assert!(drive.hours_ratio.value < 0.5);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn new(a: (&Night, &CameraProfile), b: (&Night, &CameraProfile)) -> Result<Self, PlanError> {
         a.0.check()?;
         b.0.check()?;

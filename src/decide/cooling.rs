@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use serde::{Deserialize, Serialize};
 
-use crate::camera::{CameraProfile, Plane};
+use crate::camera::{CameraProfile, Plane, PlaneName};
 use crate::caveat::{Caveat, push_once};
 use crate::document::{Format, Stamp};
 use crate::units::{Celsius, Electrons, Seconds};
@@ -61,7 +61,7 @@ pub struct Cooling {
     pub night_c_why: Option<Cow<'static, str>>,
     /// The warmest set point that costs less than `useful_share_percent` of the time of a far colder one.
     pub warmest_useful_set_point_c: Option<f64>,
-    /// 2.
+    /// What the warmest useful set point may cost above a far colder one, in percent of the time: 2.
     pub useful_share_percent: f64,
     /// What was assumed.
     pub set_point_c: Celsius,
@@ -146,7 +146,7 @@ pub struct WhichDark {
     /// The statistic.
     pub is: DarkStatistic,
     /// The plane that the months quote.
-    pub plane: String,
+    pub plane: PlaneName,
 }
 
 /// Read noise is the same with and without cooling: its share of the stack's variance is not.
@@ -177,6 +177,42 @@ impl Cooling {
     /// # Errors
     /// When the night lacks a climate or the profile a dark current, night and camera do not fit together, or the goal
     /// cannot be reached even with cooling.
+    ///
+    /// # Examples
+    /// ```
+    /// use subwell::camera::CameraProfile;
+    /// use subwell::decide::Cooling;
+    /// use subwell::night::Night;
+    ///
+    /// let camera = CameraProfile::from_toml(r#"
+    ///     camera = "from a data sheet"
+    ///     provenance = "published"
+    ///     [[modes]]
+    ///     pixel_um = 4.4
+    ///     width_px = 5200
+    ///     height_px = 3500
+    ///     [[modes.planes]]
+    ///     plane = "mono"
+    ///     gain_e_per_dn = 0.6
+    ///     read_noise_e = 2.4
+    ///     saturation_e = 30000.0
+    ///     [[modes.planes.dark_current]]
+    ///     sensor_c = 20.0
+    ///     mean_e_per_s = 0.3
+    /// "#)?;
+    /// let night = Night::from_toml(r#"
+    ///     optics = { aperture_mm = 80.0, focal_length_mm = 480.0 }
+    ///     filters = [{ name = "h-alpha", width_nm = 7.0 }]
+    ///     site = { sky = { bortle = 5 }, climate = { mean_c = 9.0, amplitude_c = 10.0, warmest_month = 7 } }
+    ///     target = { line_rayleigh = 60.0 }
+    ///     goal = { snr = 5.0 }
+    /// "#)?;
+    /// let cooling = Cooling::new(&night, &camera, None)?;
+    /// let ratio = cooling.time_ratio_year.unwrap_or(f64::INFINITY);
+    /// println!("without cooling the same picture asks {ratio:.1} times the hours");
+    /// assert!(ratio > 1.0 && cooling.months.len() == 12);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn new(
         night: &Night,
         profile: &CameraProfile,
@@ -267,7 +303,7 @@ fn months(
     weighed: &Weighed,
     ways: &[Way; 2],
     year_hours: f64,
-) -> Result<(Vec<MonthOfCooling>, ReadNoiseShare, String), PlanError> {
+) -> Result<(Vec<MonthOfCooling>, ReadNoiseShare, PlaneName), PlanError> {
     let climate = weighed.night.site.climate.clone().unwrap_or_default();
     let dark = dark_hours(&weighed.night)?;
     let conditions = Conditions::new(&weighed.night, weighed.mode)?;
@@ -327,7 +363,7 @@ fn months(
         let filter = conditions.filters.first().map_or_else(String::new, |filter| filter.name.clone());
         return Err(PlanError::OutOfReach { filter, reach });
     }
-    Ok((months, read_noise, plane.plane.clone()))
+    Ok((months, read_noise, plane.plane))
 }
 
 /// Read noise at the coldest and the warmest temperature where it was measured at two or more.

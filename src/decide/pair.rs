@@ -114,7 +114,7 @@ impl Pair {
     /// Whether the two cameras see colours in the same way; where they do not, filters belong to the camera.
     fn built_alike(&self) -> bool {
         let ratio_of =
-            |side: &Side| side.mode.planes.iter().map(|plane| (plane.plane.clone(), plane.colour)).collect::<Vec<_>>();
+            |side: &Side| side.mode.planes.iter().map(|plane| (plane.plane, plane.colour)).collect::<Vec<_>>();
         ratio_of(&self.sides[0]) == ratio_of(&self.sides[1])
     }
 

@@ -5,15 +5,15 @@ use std::f64::consts::{LN_10, PI};
 
 use serde::{Deserialize, Serialize};
 
-use crate::camera::{Background, CameraProfile, Mode, Plane};
+use crate::camera::{Background, CameraProfile, Mode, Plane, PlaneName};
 use crate::caveat::Caveat;
 use crate::document::Format;
 use crate::rig::{Filter, LightChain, sum};
 use crate::sky::{GivenSky, artificial_ratio, bortle_class, limiting_magnitude, luminance, photon_density};
 use crate::stats::Estimate;
 use crate::units::{
-    CandelasPerSquareMetre, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, PHOTONS_OF_V_MAGNITUDE_0,
-    Seconds,
+    CandelasPerSquareMetre, Colour, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond,
+    PHOTONS_OF_V_MAGNITUDE_0, Seconds,
 };
 
 use super::StarLight;
@@ -67,9 +67,9 @@ pub struct PlaneSky {
     /// The filter.
     pub filter: String,
     /// The plane.
-    pub plane: String,
+    pub plane: PlaneName,
     /// Its colour.
-    pub colour: Option<char>,
+    pub colour: Option<Colour>,
     /// In one pixel: as measured, or the sum of the windows' products.
     pub e_per_s: Estimate<ElectronsPerSecond>,
     /// Whether the rate was measured through this filter in this plane.
@@ -254,7 +254,7 @@ impl SkyRig<'_> {
         let windows = chains.iter().map(|chain| self.window(chain, magnitude)).collect();
         Ok(sum(&rates).map(|e_per_s| PlaneSky {
             filter: filter.label(),
-            plane: plane.plane.clone(),
+            plane: plane.plane,
             colour: plane.colour,
             e_per_s,
             measured: false,

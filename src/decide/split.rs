@@ -2,9 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::camera::{CameraProfile, Mode, Plane, Provenance};
+use crate::camera::{CameraProfile, Mode, Plane, PlaneName, Provenance};
 use crate::caveat::Caveat;
 use crate::rig::{ColourEfficiencies, DEFAULT_QUANTUM_EFFICIENCY, Filter, QuantumEfficiency};
+use crate::units::Colour;
 
 use super::climate::{Cooling as Held, Darks, MeanDark, night_air};
 use super::sky_answer::asking_for_snr;
@@ -125,8 +126,8 @@ impl Side<'_> {
         !self.is_array() || self.night.camera.modified.unwrap_or(false)
     }
 
-    fn structure(&self) -> Vec<(&str, Option<char>, f64)> {
-        self.mode.planes.iter().map(|plane| (plane.plane.as_str(), plane.colour, plane.sampling)).collect()
+    fn structure(&self) -> Vec<(PlaneName, Option<Colour>, f64)> {
+        self.mode.planes.iter().map(|plane| (plane.plane, plane.colour, plane.sampling)).collect()
     }
 }
 
@@ -253,7 +254,7 @@ impl Hybrid<'_> {
         let plane = |of: &Plane| {
             let (read, dark) = (&readout.planes[alike(readout, of)], &dark.planes[alike(dark, of)]);
             Plane {
-                plane: of.plane.clone(),
+                plane: of.plane,
                 colour: of.colour,
                 sampling: of.sampling,
                 dark_current: dark.dark_current.clone(),
@@ -307,7 +308,7 @@ fn alike(mode: &Mode, plane: &Plane) -> usize {
     let find = |is: &dyn Fn(&Plane) -> bool| mode.planes.iter().position(is);
     find(&|known| known.plane == plane.plane)
         .or_else(|| find(&|known| known.colour.is_some() && known.colour == plane.colour))
-        .or_else(|| find(&|known| known.colour == Some('G')))
+        .or_else(|| find(&|known| known.colour == Some(Colour::Green)))
         .unwrap_or(0)
 }
 

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::camera::{Mode, StarFlux};
+use crate::camera::{Mode, PlaneName, StarFlux};
 use crate::caveat::Caveat;
 use crate::rig::{Filter, Moffat, StarBand, star_zero_point, throughput};
 use crate::sky::airmass;
@@ -37,7 +37,7 @@ pub struct StarLight {
     /// The filter.
     pub filter: String,
     /// The plane.
-    pub plane: String,
+    pub plane: PlaneName,
     /// The catalogue's band.
     pub band: StarBand,
     /// Magnitude outside the air of a star of one electron a second.
@@ -83,7 +83,7 @@ pub fn star_light(
     stars: &[(Magnitudes, StarFlux)],
 ) -> Result<StarLight, PlanError> {
     let none = || PlanError::impossible("star", "gives no light to this plane and filter");
-    let plane = stars.first().and_then(|(_, flux)| mode.plane(&flux.plane)).ok_or_else(none)?;
+    let plane = stars.first().and_then(|(_, flux)| mode.plane(flux.plane)).ok_or_else(none)?;
     let chains = chains(night, mode, filter, plane)?;
     let widest = chains.iter().max_by(|a, b| a.continuum_factor().total_cmp(&b.continuum_factor())).ok_or_else(none)?;
     let air = airmass(altitude)?;
@@ -118,7 +118,7 @@ pub fn star_light(
     let relative = share.relative().hypot(PHOTONS_OF_V_MAGNITUDE_0_UNCERTAINTY);
     Ok(StarLight {
         filter: filter.label(),
-        plane: plane.plane.clone(),
+        plane: plane.plane,
         band,
         zero_point_mag,
         throughput: Estimate::within_factor(share.value * widest.passband.width.0 / width, relative),

@@ -3,7 +3,7 @@
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use crate::camera::{CameraProfile, ProfileError};
+use crate::camera::{CameraProfile, PlaneName, ProfileError};
 use crate::night::Night;
 use crate::night::NightError;
 use crate::reading::{SyntaxError, check_depth};
@@ -190,13 +190,13 @@ pub fn write_measured_sky(
     path: &Path,
     e_per_s: &Estimate<ElectronsPerSecond>,
     filter: &str,
-    plane: &str,
+    plane: PlaneName,
 ) -> Result<(), TextError> {
     let mut sky = toml_edit::InlineTable::new();
     let rate = Estimate { value: e_per_s.value.0, uncertainty: e_per_s.uncertainty.0, ..Estimate::new(0.0, 0.0) };
     sky.insert("e_per_s", estimate_in_toml(&rate).into());
     sky.insert("filter", filter.into());
-    sky.insert("plane", plane.into());
+    sky.insert("plane", plane.as_str().into());
     write_one_key(path, "site", "sky", sky)
 }
 

@@ -257,9 +257,9 @@ fn cfa(cards: &Cards) -> Option<CfaPattern> {
     let pattern = cards.filled(CFA).find_map(|card| CfaPattern::from_name(&card.value.to_uppercase()))?;
     let odd = |keyword: &str| cards.number(&[keyword]).is_some_and(|offset| offset.rem_euclid(2.0) == 1.0);
     let (row, column) = (usize::from(odd("YBAYROFF")), usize::from(odd("XBAYROFF")));
-    let corner: String =
-        [(0, 0), (0, 1), (1, 0), (1, 1)].map(|(r, c)| pattern.colour(row + r, column + c)).iter().collect();
-    CfaPattern::from_name(&corner)
+    let cell = [(0, 0), (0, 1), (1, 0), (1, 1)];
+    let corner = cell.map(|(r, c)| pattern.colour(row + r, column + c));
+    CfaPattern::ALL.into_iter().find(|known| cell.map(|(r, c)| known.colour(r, c)) == corner)
 }
 
 /// The pattern in stored order: it is that of the sensor seen from the top, so where the rows are stored from the bottom

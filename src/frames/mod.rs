@@ -34,7 +34,7 @@ use std::fmt;
 use ndarray::Array2;
 use serde::{Deserialize, Serialize};
 
-use crate::units::{Celsius, Micrometres, Seconds};
+use crate::units::{Celsius, Colour, Micrometres, Seconds};
 
 /// What a frame was taken for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -88,6 +88,9 @@ pub enum CfaPattern {
 }
 
 impl CfaPattern {
+    /// All patterns of 2 × 2 cells.
+    pub const ALL: [Self; 4] = [Self::Rggb, Self::Bggr, Self::Grbg, Self::Gbrg];
+
     /// The pattern with this name in capitals, if it is one of the four.
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
@@ -111,10 +114,17 @@ impl CfaPattern {
         }
     }
 
-    /// The colour at a place of the stored cell: `R`, `G` or `B`.
+    /// The colour at a place of the stored cell.
     #[must_use]
-    pub fn colour(self, row: usize, column: usize) -> char {
-        char::from(self.name().as_bytes()[2 * (row % 2) + column % 2])
+    pub fn colour(self, row: usize, column: usize) -> Colour {
+        use Colour::{Blue, Green, Red};
+        let cell = match self {
+            Self::Rggb => [Red, Green, Green, Blue],
+            Self::Bggr => [Blue, Green, Green, Red],
+            Self::Grbg => [Green, Red, Blue, Green],
+            Self::Gbrg => [Green, Blue, Red, Green],
+        };
+        cell[2 * (row % 2) + column % 2]
     }
 }
 

@@ -1,5 +1,6 @@
 //! What files say of their own gain and noise: shown beside the measurement, never used in it.
 
+use crate::units::Colour;
 use serde::Serialize;
 
 use super::cards::number;
@@ -25,7 +26,7 @@ pub struct Stated {
     /// The keyword or tag.
     pub from: String,
     /// The colour that it is about; `None` for all.
-    pub colour: Option<char>,
+    pub colour: Option<Colour>,
     /// Electrons per stored DN.
     pub e_per_dn: f64,
     /// Read noise in electrons.
@@ -78,12 +79,12 @@ fn by_profile(cards: &Cards, mode: &ModeKey) -> Vec<Stated> {
     let span = white - black.iter().sum::<f64>() / black.len() as f64;
     let pairs = numbers(NOISE_PROFILE);
     // One pair for all colours, or one for each in the order red, green, blue.
-    let colours: &[Option<char>] = match pairs.len() {
+    let colours: &[Option<Colour>] = match pairs.len() {
         2 => &[None],
-        6 => &[Some('R'), Some('G'), Some('B')],
+        6 => &[Some(Colour::Red), Some(Colour::Green), Some(Colour::Blue)],
         _ => &[],
     };
-    let of_pair = |(pair, colour): (&[f64], &Option<char>)| {
+    let of_pair = |(pair, colour): (&[f64], &Option<Colour>)| {
         let (e_per_dn, noise) = electrons_of_profile(pair[0], pair[1], span)?;
         let from = "NoiseProfile".to_owned();
         Some(Stated { mode: mode.clone(), from, colour: *colour, e_per_dn, read_noise_e: Some(noise) })
@@ -95,7 +96,7 @@ fn by_profile(cards: &Cards, mode: &ModeKey) -> Vec<Stated> {
 mod tests {
     use super::*;
 
-    fn values_in(lines: &str) -> Vec<(String, Option<char>, f64)> {
+    fn values_in(lines: &str) -> Vec<(String, Option<Colour>, f64)> {
         let mode = ModeKey {
             camera: None,
             width: 1,
@@ -121,7 +122,7 @@ mod tests {
         let one = values_in(&format!("{levels}RAWNOISE= '0.0005 1e-6'"));
         assert_eq!((one.len(), one[0].1, (one[0].2 - 0.5).abs() < 1e-9), (1, None, true));
         let three = values_in(&format!("{levels}RAWNOISE= '0.0005 1e-6 0.001 1e-6 0.0005 1e-6'"));
-        assert_eq!((three.len(), three[1].1, (three[1].2 - 0.25).abs() < 1e-9), (3, Some('G'), true));
+        assert_eq!((three.len(), three[1].1, (three[1].2 - 0.25).abs() < 1e-9), (3, Some(Colour::Green), true));
         assert_eq!(values_in(&format!("{levels}RAWNOISE= '0 1e-6'")), []);
         assert_eq!(values_in("RAWNOISE= '0.0005 1e-6'"), []);
     }

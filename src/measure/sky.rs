@@ -1,6 +1,6 @@
 //! The sky on a light frame, as a night's plan takes it.
 
-use crate::camera::{Background, CameraProfile, Mode, Plane};
+use crate::camera::{Background, CameraProfile, Mode, Plane, PlaneName};
 use crate::caveat::{Caveat, push_once};
 use crate::decide::{PlaneSky, SkyAnswer, star_light};
 use crate::frames::{Frame, FrameKind};
@@ -56,7 +56,7 @@ pub struct SkyToWrite {
     /// The filter it was seen through.
     pub filter: String,
     /// The plane it was seen in.
-    pub plane: String,
+    pub plane: PlaneName,
 }
 
 /// Measures the sky on a light of a night's camera, its dark taken off.
@@ -125,10 +125,10 @@ pub fn measure_sky(
     let to_write = measured.best_plane().map(|best| SkyToWrite {
         e_per_s: best.e_per_s,
         filter: filter.clone(),
-        plane: best.plane.clone(),
+        plane: best.plane,
     });
     if let Some(SkyToWrite { e_per_s, filter, plane }) = to_write.clone() {
-        night.site.sky = Some(GivenSky::Measured { e_per_s, filter, plane: Some(plane) });
+        night.site.sky = Some(GivenSky::Measured { e_per_s, filter, plane: Some(plane.into()) });
     }
     let mut answer = SkyAnswer::of_night(&night, mode, None)?;
     answer.caveats.extend(measured.caveats.clone());
@@ -158,7 +158,7 @@ pub fn measure_sky_without_night(light: &Frame, dark: &Frame, options: &SkyOptio
     let filter = measured.filter.clone().or_else(|| options.filter.clone()).unwrap_or_else(|| "unknown".into());
     let planes = measured.planes.iter().map(|plane| PlaneSky {
         filter: filter.clone(),
-        plane: plane.plane.clone(),
+        plane: plane.plane,
         colour: plane.colour,
         e_per_s: plane.e_per_s,
         measured: true,
@@ -255,7 +255,7 @@ fn add_stars(
     for plane in planes {
         let mut stars = Vec::new();
         for [x, y, mag] in &options.stars {
-            match star_flux(light, dark, mode, &plane.plane, *x, *y) {
+            match star_flux(light, dark, mode, plane.plane, *x, *y) {
                 Ok(flux) => stars.push((Magnitudes(*mag), flux)),
                 Err(why) => {
                     let about = format!("{x},{y} in {}", plane.plane);

@@ -15,7 +15,7 @@ const WORTH: f64 = 1.2;
 pub(crate) fn infrared_cut_caveat(night: &Night, mode: &Mode) -> Result<Option<Caveat>, NightError> {
     let (Some(pixel), false) = (mode.pixel_um, night.camera.modified.unwrap_or(false)) else { return Ok(None) };
     let after_a_line = night.target.line().is_some();
-    if mode.planes.iter().all(|plane| plane.colour != Some('R')) {
+    if mode.planes.iter().all(|plane| plane.colour != Some(Colour::Red)) {
         return Ok(None);
     }
     for filter in night.filters(true) {

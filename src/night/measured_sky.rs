@@ -5,7 +5,7 @@ use crate::caveat::Caveat;
 use crate::rig::{Detector, Filter, FilterName, LightChain};
 use crate::sky::{Lamps, magnitude_of, photon_density};
 use crate::stats::Estimate;
-use crate::units::{Colour, ElectronsPerSecond, MagnitudesPerSquareArcsecond};
+use crate::units::{ElectronsPerSecond, MagnitudesPerSquareArcsecond};
 
 use super::Night;
 use super::NightError;
@@ -24,7 +24,7 @@ pub(crate) fn chains(
     };
     let detector = Detector {
         pixel: mode.pixel_um.ok_or_else(missing)?,
-        colour: plane.colour.and_then(Colour::from_letter),
+        colour: plane.colour,
         modified: night.camera.modified.unwrap_or(false),
     };
     Ok(LightChain::through(&night.optics, filter, &detector)?)
@@ -33,7 +33,7 @@ pub(crate) fn chains(
 /// The plane that a measured sky names; left out, `mono`.
 pub(crate) fn plane_named<'a>(mode: &'a Mode, name: Option<&str>) -> Result<&'a Plane, NightError> {
     let name = name.unwrap_or("mono");
-    let is_named = |plane: &&Plane| plane.plane == name || plane.colour.is_some_and(|c| c.to_string() == name);
+    let is_named = |plane: &&Plane| plane.plane.as_str() == name || plane.colour.is_some_and(|c| c.to_string() == name);
     let why = || format!("is `{name}`, which is no plane of this camera");
     let missing = || NightError::Impossible { key: "site.sky.plane".into(), why: why() };
     mode.planes.iter().find(is_named).ok_or_else(missing)

@@ -215,7 +215,7 @@ fn extrapolated(at: Celsius, edge: Celsius, low: f64, high: f64, plane: &Plane) 
         ),
         "take darks at the temperature of the plan, at two or more lengths",
     )
-    .about(plane.plane.clone())
+    .about(plane.plane)
 }
 
 fn from_point(point: &DarkCurrentPoint, at: Celsius, plane: &Plane) -> DarkCurrent {
@@ -230,7 +230,7 @@ fn from_point(point: &DarkCurrentPoint, at: Celsius, plane: &Plane) -> DarkCurre
             rate: point.e_per_s,
             rate_per_kelvin: only_adds(point.e_per_s).value * rate_per_kelvin,
             nonuniformity: ASSUMED_NONUNIFORMITY,
-            caveats: vec![caveat.about(plane.plane.clone())],
+            caveats: vec![caveat.about(plane.plane)],
         };
     };
     let warmer = at.0 - measured_at.0;
@@ -249,7 +249,7 @@ fn from_point(point: &DarkCurrentPoint, at: Celsius, plane: &Plane) -> DarkCurre
         );
         caveats.push(
             Caveat::new("assumed-value", message, "take darks at two or more temperatures at least 10 degrees apart")
-                .about(plane.plane.clone()),
+                .about(plane.plane),
         );
     }
     let slope = rate.value * rate_per_kelvin;
@@ -266,6 +266,6 @@ fn unknown(plane: &Plane) -> DarkCurrent {
         rate: Estimate::new(0.0, 0.0),
         rate_per_kelvin: ElectronsPerSecond(0.0),
         nonuniformity: ASSUMED_NONUNIFORMITY,
-        caveats: vec![caveat.about(plane.plane.clone())],
+        caveats: vec![caveat.about(plane.plane)],
     }
 }

@@ -42,12 +42,6 @@ impl Progress {
     pub fn stop(&self) {
         self.stopped.store(true, Ordering::Relaxed);
     }
-
-    /// Whether it was asked to end.
-    #[must_use]
-    pub fn is_stopped(&self) -> bool {
-        self.stopped.load(Ordering::Relaxed)
-    }
 }
 
 impl measure::Progress for Progress {

@@ -2,9 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::camera::PlaneName;
 use crate::noise::{Patch, PlaneNoise};
 use crate::stats::bisect_ratio;
-use crate::units::{Electrons, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Seconds};
+use crate::units::{Colour, Electrons, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Seconds};
 
 use super::filter_solution::FilterSolution;
 use super::optimum::two_digits;
@@ -85,9 +86,9 @@ pub struct FilterShortSet {
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct BlendOfPlane {
     /// The plane.
-    pub plane: String,
+    pub plane: PlaneName,
     /// Its colour.
-    pub colour: Option<char>,
+    pub colour: Option<Colour>,
     /// What fills the brightest pixel of core or star, sky and dark current included.
     pub brightest_e_per_s: ElectronsPerSecond,
     /// The signal at which a pixel is full.
@@ -279,7 +280,7 @@ fn blend(
     let offset = shining.plane.offset.map_or(0.0, |offset| offset.0);
     let magnitudes = ends.map(|light| shining.magnitude_of(light));
     BlendOfPlane {
-        plane: shining.plane.plane.clone(),
+        plane: shining.plane.plane,
         colour: shining.plane.colour,
         brightest_e_per_s: shining.fill(),
         saturation_e: shining.plane.full_well,

@@ -2,12 +2,14 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::camera::{CameraProfile, Mode};
+use crate::camera::{CameraProfile, Mode, PlaneName};
 use crate::caveat::Caveat;
 use crate::document::{Format, Stamp};
 use crate::noise::{NoiseShares, Rates};
 use crate::stats::Estimate;
-use crate::units::{Arcseconds, Celsius, Electrons, Magnitudes, MagnitudesPerSquareArcsecond, Rayleighs, Seconds};
+use crate::units::{
+    Arcseconds, Celsius, Colour, Electrons, Magnitudes, MagnitudesPerSquareArcsecond, Rayleighs, Seconds,
+};
 
 use super::bright_core::short_set;
 use super::calendar::schedule;
@@ -126,7 +128,7 @@ pub struct FilterPlan {
     pub limits_s: SubLimits,
     /// The length at which read noise adds the next number to a sub's noise without the target.
     pub sky_limited_s: Seconds,
-    /// 5.
+    /// That share of the noise, in percent: 5.
     pub sky_limited_excess_percent: f64,
     /// Subs in the stack, those in hand included.
     pub subs_kept: u64,
@@ -179,9 +181,9 @@ pub struct SubLimits {
 #[non_exhaustive]
 pub struct PlanePlan {
     /// The plane.
-    pub plane: String,
+    pub plane: PlaneName,
     /// Its colour.
-    pub colour: Option<char>,
+    pub colour: Option<Colour>,
     /// What fills a pixel.
     pub rates_e_per_s: Rates,
     /// Signal over noise in the patch.

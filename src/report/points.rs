@@ -64,7 +64,7 @@ fn row(mode: &Mode, point: &TransferPoint, truth: [&str; 2]) -> String {
         "{},{},{},{},{},{},{}\n",
         cell(&mode.label()),
         mode.gain_setting.map_or_else(String::new, |setting| setting.to_string()),
-        cell(&point.plane),
+        cell(point.plane.as_str()),
         point.mean_dn.0,
         point.variance_dn2,
         point.exposure_s.0,

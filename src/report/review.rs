@@ -54,7 +54,7 @@ fn clock(when: Option<&str>) -> String {
 fn timeline(filter: &FilterReview, review: &Review) -> String {
     let subs: Vec<&SubReview> = review.subs.iter().filter(|sub| sub.filter == filter.name).collect();
     let colour = subs.first().and_then(|sub| sub.planes.iter().find(|plane| plane.plane == filter.plane)?.colour);
-    let plane = colour.map_or_else(|| filter.plane.clone(), |colour| format!("{} ({colour})", filter.plane));
+    let plane = colour.map_or_else(|| filter.plane.to_string(), |colour| format!("{} ({colour})", filter.plane));
     let mut text = format!("\n{}, sky in plane {plane}\n\n", filter.name);
     text.push_str("  time         subs  sky e-/s  predicted  noise e-  stars  light  width px\n");
     let alike = |a: &&SubReview, b: &&SubReview| a.signs == b.signs && a.keep == b.keep;

@@ -2,10 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::camera::PlaneName;
 use crate::caveat::{Caveat, Rejected};
 use crate::document::{Format, Stamp};
 use crate::stats::Estimate;
-use crate::units::{Electrons, ElectronsPerSecond, Seconds};
+use crate::units::{Colour, Electrons, ElectronsPerSecond, Seconds};
 
 use super::signs::Sign;
 
@@ -24,7 +25,7 @@ pub struct Review {
     /// The filter that the numbers below are of: that of most open-shutter time.
     pub filter: String,
     /// The plane that the sky below is of: the one that it is known best in.
-    pub plane: String,
+    pub plane: PlaneName,
     /// The quiet sky: median of the lights without cloud, twilight and a sky brighter than the others'.
     pub sky_e_per_s: Estimate<ElectronsPerSecond>,
     /// What the night file says of the same lights, the Moon included.
@@ -99,7 +100,7 @@ pub struct SkyToWrite {
     /// The filter it was seen through.
     pub filter: String,
     /// The plane it was seen in.
-    pub plane: String,
+    pub plane: PlaneName,
 }
 
 /// One light.
@@ -163,9 +164,9 @@ pub struct SubReview {
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct PlaneOfSub {
     /// The plane.
-    pub plane: String,
+    pub plane: PlaneName,
     /// Its colour.
-    pub colour: Option<char>,
+    pub colour: Option<Colour>,
     /// The sky.
     pub sky_e_per_s: Estimate<ElectronsPerSecond>,
     /// The sky predicted.
@@ -186,7 +187,7 @@ pub struct FilterReview {
     /// Their open shutter.
     pub hours_kept: f64,
     /// The plane of the sky here.
-    pub plane: String,
+    pub plane: PlaneName,
     /// The quiet sky.
     pub sky_e_per_s: Estimate<ElectronsPerSecond>,
     /// What the night file says of the same lights.
@@ -223,9 +224,9 @@ pub struct FilterReview {
 #[non_exhaustive]
 pub struct ReviewPlane {
     /// The plane.
-    pub plane: String,
+    pub plane: PlaneName,
     /// Its colour.
-    pub colour: Option<char>,
+    pub colour: Option<Colour>,
     /// The quiet sky.
     pub sky_e_per_s: Estimate<ElectronsPerSecond>,
     /// Signal over noise of the kept subs; `null` where the target does not shine.

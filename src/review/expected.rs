@@ -1,7 +1,7 @@
 //! What the night file predicts for one light, at its own minute and sensor temperature.
 
 use super::ReviewError;
-use crate::camera::{MeasuredLight, Mode};
+use crate::camera::{MeasuredLight, Mode, PlaneName};
 use crate::night::evening::Evening;
 use crate::night::{Conditions, Night, NightError, PlaneConditions};
 use crate::noise::dark_current;
@@ -50,7 +50,7 @@ impl Expected {
         Ok(Self { planes, width_px: width.on_sensor() / scale, pixel_arcsec: scale.0 })
     }
 
-    pub(super) fn plane(&self, name: &str) -> Option<&PlaneConditions> {
+    pub(super) fn plane(&self, name: PlaneName) -> Option<&PlaneConditions> {
         self.planes.iter().find(|plane| plane.plane == name)
     }
 }
@@ -66,14 +66,14 @@ impl Expected {
 ///
 /// # Errors
 /// When the profile has no offset.
-pub fn dark_levels(mode: &Mode, exposure: Seconds, sensor: Celsius) -> Result<Vec<(String, Dn)>, ReviewError> {
+pub fn dark_levels(mode: &Mode, exposure: Seconds, sensor: Celsius) -> Result<Vec<(PlaneName, Dn)>, ReviewError> {
     let level = |plane: &crate::camera::Plane| {
         let why = "is missing in the camera profile, and no darks of the lights' length and gain lie beside them";
         let missing = || ReviewError::from(NightError::Impossible { key: "offset_dn".into(), why: why.into() });
         let offset = plane.offset_dn.ok_or_else(missing)?.value.0;
         let held = plane.dark_current.iter().any(|point| point.from == crate::camera::DarkCurrentSource::Variance);
         let dark = if held { 0.0 } else { (dark_current(plane, sensor).rate.value * exposure).0 };
-        Ok((plane.plane.clone(), Dn(offset + dark / plane.gain_e_per_dn.value.0)))
+        Ok((plane.plane, Dn(offset + dark / plane.gain_e_per_dn.value.0)))
     };
     mode.planes.iter().map(level).collect()
 }

@@ -28,7 +28,7 @@ pub use signs::Sign;
 #[cfg(feature = "report")]
 pub(crate) use worth::WORTH_DROPPING;
 
-use crate::camera::{CameraProfile, MeasuredLight};
+use crate::camera::{CameraProfile, MeasuredLight, PlaneName};
 use crate::caveat::{Caveat, Rejected};
 use crate::document::Stamp;
 use crate::stats::Estimate;
@@ -92,7 +92,7 @@ impl Review {
             program: env!("CARGO_PKG_VERSION").into(),
             night: summary(&moments, offset),
             filter: main.name.clone(),
-            plane: main.plane.clone(),
+            plane: main.plane,
             sky_e_per_s: own.sky_e_per_s,
             predicted_sky_e_per_s: own.predicted_sky_e_per_s,
             sky_fainter_by_mag: fainter_by(&own),
@@ -151,9 +151,9 @@ fn fainter_by(filter: &FilterReview) -> Estimate<f64> {
 impl Set<'_> {
     /// The quiet sky without the Moon that was predicted of it.
     fn sky_to_write(&self) -> Option<SkyToWrite> {
-        let sky = self.quiet_sky(&self.plane)?;
-        let (of_moon, moon) = self.predicted(&self.plane).map_or((0.0, 0.0), |(_, moon)| {
-            let spread = self.quiet().first().and_then(|sub| sub.expected.plane(&self.plane)).map(|p| p.spread.moon);
+        let sky = self.quiet_sky(self.plane)?;
+        let (of_moon, moon) = self.predicted(self.plane).map_or((0.0, 0.0), |(_, moon)| {
+            let spread = self.quiet().first().and_then(|sub| sub.expected.plane(self.plane)).map(|p| p.spread.moon);
             (moon * spread.unwrap_or(0.0), moon)
         });
         let rest = sky.value.0 - moon;
@@ -161,18 +161,19 @@ impl Set<'_> {
         (rest > (1.0 - MOST_MOON) * sky.value.0).then(|| SkyToWrite {
             e_per_s: Estimate::within_factor(rest, relative),
             filter: self.name.clone(),
-            plane: self.plane.clone(),
+            plane: self.plane,
         })
     }
 
     fn summary(&self, sub: &Judged<'_>, offset: f64) -> SubReview {
         let light = sub.light;
         let nothing = Estimate::new(0.0, 0.0);
-        let measured = light.plane(&self.plane);
+        let measured = light.plane(self.plane);
         let background = measured.map(|plane| &plane.background);
-        let predicted =
-            |plane: &str| sub.expected.plane(plane).map(|plane| (plane.noise.rates.sky + plane.noise.rates.moon).0);
-        let gain = sub.mode.plane(&self.plane).map_or(0.0, |plane| plane.gain_e_per_dn.relative());
+        let predicted = |plane: PlaneName| {
+            sub.expected.plane(plane).map(|plane| (plane.noise.rates.sky + plane.noise.rates.moon).0)
+        };
+        let gain = sub.mode.plane(self.plane).map_or(0.0, |plane| plane.gain_e_per_dn.relative());
         let sample = sub.moment.and_then(|moment| moment.sample);
         let found = match &sub.found {
             Some(field::Found::Same { light, moved }) => (Some(light.relative()), *moved),
@@ -185,12 +186,12 @@ impl Set<'_> {
             exposure_s: light.exposure_s,
             gain_setting: light.frame_mode.gain_setting,
             sky_e_per_s: background.map_or(nothing, |b| b.e_per_s),
-            predicted_sky_e_per_s: predicted(&self.plane),
+            predicted_sky_e_per_s: predicted(self.plane),
             sky_over_quiet: sub.against.sky,
             gradient_percent: background.map_or(0.0, |b| b.gradient_percent),
             not_background_percent: background.map_or(0.0, |b| b.not_background_percent),
             noise_e: measured.map_or(Estimate::new(0.0, 0.0), |p| Estimate::new(p.noise_e.0, p.noise_e.0 * gain)),
-            predicted_noise_e: sub.predicted_noise(&self.plane).map(|Electrons(noise)| noise),
+            predicted_noise_e: sub.predicted_noise(self.plane).map(|Electrons(noise)| noise),
             fwhm_px: sub.width_px,
             predicted_fwhm_px: sub.expected.width_px,
             star_count: light.star_count,
@@ -206,10 +207,10 @@ impl Set<'_> {
                 .planes
                 .iter()
                 .map(|plane| PlaneOfSub {
-                    plane: plane.background.plane.clone(),
+                    plane: plane.background.plane,
                     colour: plane.background.colour,
                     sky_e_per_s: plane.background.e_per_s,
-                    predicted_sky_e_per_s: predicted(&plane.background.plane),
+                    predicted_sky_e_per_s: predicted(plane.background.plane),
                 })
                 .collect(),
         }

@@ -1,7 +1,7 @@
 //! The lights of one filter: compared with each other, weighed, added up.
 
 use super::ReviewError;
-use crate::camera::{MeasuredLight, Mode};
+use crate::camera::{MeasuredLight, Mode, PlaneName};
 use crate::night::{Night, PlaneConditions};
 use crate::noise::{Clip, Patch, Stack, SubNoise};
 use crate::stats::{Estimate, median, quantile};
@@ -44,7 +44,7 @@ pub(super) struct Judged<'a> {
 pub(super) struct Set<'a> {
     pub(super) name: String,
     /// The plane of the sky.
-    pub(super) plane: String,
+    pub(super) plane: PlaneName,
     pub(super) subs: Vec<Judged<'a>>,
     /// Whether stars were found in any of them.
     pub(super) has_stars: bool,
@@ -65,7 +65,7 @@ impl<'a> Set<'a> {
             let expected = Expected::new(night, mode, name, light, moment.as_ref())?;
             let found = reference.map(|reference| found(reference, light));
             let width_px = width_of(light);
-            seen.push(seen_of(light, mode, &plane, &expected, found.as_ref(), moment.as_ref(), width_px.as_ref()));
+            seen.push(seen_of(light, mode, plane, &expected, found.as_ref(), moment.as_ref(), width_px.as_ref()));
             let against = Against { signs: Vec::new(), sky: 1.0, light: None, width: None };
             let worth = Worth { signal: 0.0, variance: 0.0 };
             subs.push(Judged {
@@ -102,7 +102,7 @@ impl<'a> Set<'a> {
                 kept_in_detail(patch, best, width)
             });
             let light = sub.starlight();
-            let conditions = sub.expected.plane(&weighing);
+            let conditions = sub.expected.plane(weighing);
             let noise = conditions.map(|plane| sub.noise_in(plane));
             // Where nothing of the target is known its light counts as one electron a second: only the ratio matters.
             let target = conditions.map_or(0.0, |plane| plane.noise.rates.target.0);
@@ -110,7 +110,7 @@ impl<'a> Set<'a> {
             let rate = if target > 0.0 { target } else { air };
             sub.worth = Worth {
                 signal: rate * sub.light.exposure_s.0 * light * blur,
-                variance: noise.map_or(sub.plain_variance(&self.plane), |noise| noise.temporal()),
+                variance: noise.map_or(sub.plain_variance(self.plane), |noise| noise.temporal()),
             };
         }
         let worths: Vec<Worth> = self.subs.iter().map(|sub| sub.worth).collect();
@@ -125,14 +125,14 @@ impl<'a> Set<'a> {
     }
 
     /// The plane whose signal over noise is the goal's: the governing one that is worst off; else the sky's.
-    fn weighing_plane(&self) -> String {
-        let Some(first) = self.subs.first() else { return self.plane.clone() };
+    fn weighing_plane(&self) -> PlaneName {
+        let Some(first) = self.subs.first() else { return self.plane };
         let governing = first.expected.planes.iter().filter(|plane| plane.governs);
         let snr = |plane: &&PlaneConditions| {
             let one = plane.noise.sub(first.light.exposure_s);
             one.target * (plane.patch.pixels / one.temporal()).sqrt()
         };
-        governing.min_by(|a, b| snr(a).total_cmp(&snr(b))).map_or(self.plane.clone(), |plane| plane.plane.clone())
+        governing.min_by(|a, b| snr(a).total_cmp(&snr(b))).map_or(self.plane, |plane| plane.plane)
     }
 
     /// Lights without cloud, twilight, another field or a sky brighter than the others'; all of them where none is.
@@ -148,7 +148,7 @@ impl<'a> Set<'a> {
     }
 
     /// The quiet sky in a plane: its median, as sure as one light, with the scatter of all.
-    pub(super) fn quiet_sky(&self, plane: &str) -> Option<Estimate<ElectronsPerSecond>> {
+    pub(super) fn quiet_sky(&self, plane: PlaneName) -> Option<Estimate<ElectronsPerSecond>> {
         let rates = || self.quiet().into_iter().filter_map(|sub| sub.sky(plane));
         let value = median(rates().map(|rate| rate.value.0))?;
         let single = median(rates().map(|rate| rate.relative()))?;
@@ -158,7 +158,7 @@ impl<'a> Set<'a> {
     }
 
     /// What the file predicts of the quiet lights' sky in a plane, and the Moon's part of it.
-    pub(super) fn predicted(&self, plane: &str) -> Option<(Estimate<ElectronsPerSecond>, f64)> {
+    pub(super) fn predicted(&self, plane: PlaneName) -> Option<(Estimate<ElectronsPerSecond>, f64)> {
         let quiet = self.quiet();
         let planes = || quiet.iter().filter_map(|sub| sub.expected.plane(plane));
         let sky = median(planes().map(|p| (p.noise.rates.sky + p.noise.rates.moon).0))?;
@@ -201,7 +201,7 @@ impl<'a> Set<'a> {
     fn snr<'b>(
         &self,
         subs: impl Iterator<Item = &'b Judged<'a>>,
-        plane: &str,
+        plane: PlaneName,
         predicted: bool,
     ) -> Option<(f64, SubNoise, Stack)>
     where
@@ -222,7 +222,7 @@ impl<'a> Set<'a> {
         Some((stack.snr(&mean, patch), mean, stack))
     }
 
-    fn achieved(&self, plane: &str) -> Option<(Estimate<f64>, f64)> {
+    fn achieved(&self, plane: PlaneName) -> Option<(Estimate<f64>, f64)> {
         let (snr, mean, stack) = self.snr(self.kept(), plane, false)?;
         let spread = self.kept().next()?.expected.plane(plane)?.spread;
         let patch = self.kept().next()?.expected.plane(plane)?.patch;
@@ -242,14 +242,14 @@ impl<'a> Set<'a> {
         let planes: Vec<ReviewPlane> = governing
             .iter()
             .map(|conditions| ReviewPlane {
-                plane: conditions.plane.clone(),
+                plane: conditions.plane,
                 colour: conditions.colour,
-                sky_e_per_s: self.quiet_sky(&conditions.plane).unwrap_or(nothing),
-                achieved_snr: self.achieved(&conditions.plane).map(|(snr, _)| snr),
+                sky_e_per_s: self.quiet_sky(conditions.plane).unwrap_or(nothing),
+                achieved_snr: self.achieved(conditions.plane).map(|(snr, _)| snr),
             })
             .collect();
         let weighing = self.weighing_plane();
-        let achieved = self.achieved(&weighing);
+        let achieved = self.achieved(weighing);
         let all = || self.subs.iter();
         let own = |sub: &&Judged<'_>| sub.found != Some(Found::Other);
         let details =
@@ -261,9 +261,9 @@ impl<'a> Set<'a> {
             subs: self.subs.len(),
             subs_kept: self.kept().count(),
             hours_kept: hours,
-            plane: self.plane.clone(),
-            sky_e_per_s: self.quiet_sky(&self.plane).unwrap_or(nothing),
-            predicted_sky_e_per_s: self.predicted(&self.plane).map_or(nothing, |(sky, _)| sky),
+            plane: self.plane,
+            sky_e_per_s: self.quiet_sky(self.plane).unwrap_or(nothing),
+            predicted_sky_e_per_s: self.predicted(self.plane).map_or(nothing, |(sky, _)| sky),
             sky_trend_percent_per_h: self.trend(),
             best_fwhm_px: quantile(all().filter_map(width), 0.15),
             median_fwhm_px: median(all().filter_map(width)),
@@ -272,8 +272,8 @@ impl<'a> Set<'a> {
             dither_positions: self.places().map(|(places, _)| places),
             pattern_share_percent: achieved.map(|(_, pattern)| pattern),
             achieved_snr: achieved.map(|(snr, _)| snr),
-            snr_if_all_kept: self.snr(all().filter(own), &weighing, false).map(|(snr, ..)| snr),
-            predicted_snr: self.snr(all().filter(own), &weighing, true).map(|(snr, ..)| snr),
+            snr_if_all_kept: self.snr(all().filter(own), weighing, false).map(|(snr, ..)| snr),
+            predicted_snr: self.snr(all().filter(own), weighing, true).map(|(snr, ..)| snr),
             dropping_gains_percent: if details(false) > 0.0 {
                 100.0 * (details(true) / details(false) - 1.0)
             } else {
@@ -299,7 +299,7 @@ impl<'a> Set<'a> {
 
 impl Judged<'_> {
     /// The sky in a plane.
-    pub(super) fn sky(&self, plane: &str) -> Option<Estimate<ElectronsPerSecond>> {
+    pub(super) fn sky(&self, plane: PlaneName) -> Option<Estimate<ElectronsPerSecond>> {
         self.light.plane(plane).map(|plane| plane.background.e_per_s)
     }
 
@@ -319,7 +319,7 @@ impl Judged<'_> {
     fn noise_in(&self, conditions: &PlaneConditions) -> SubNoise {
         let mut noise = conditions.noise;
         noise.rates.target = noise.rates.target * self.starlight();
-        if let Some(sky) = self.sky(&conditions.plane) {
+        if let Some(sky) = self.sky(conditions.plane) {
             noise.rates.sky = sky.value;
             noise.rates.moon = ElectronsPerSecond(0.0);
         }
@@ -327,12 +327,12 @@ impl Judged<'_> {
     }
 
     /// Variance of a pixel of the sky as it was measured, for a filter that the file knows nothing of.
-    fn plain_variance(&self, plane: &str) -> f64 {
+    fn plain_variance(&self, plane: PlaneName) -> f64 {
         self.light.plane(plane).map_or(1.0, |plane| plane.noise_e.0.powi(2))
     }
 
     /// Noise of a pixel of the sky as predicted.
-    pub(super) fn predicted_noise(&self, plane: &str) -> Option<Electrons> {
+    pub(super) fn predicted_noise(&self, plane: PlaneName) -> Option<Electrons> {
         let mut noise = self.expected.plane(plane)?.noise;
         noise.rates.target = ElectronsPerSecond(0.0);
         Some(Electrons(noise.sub(self.light.exposure_s).temporal().sqrt()))
@@ -342,7 +342,7 @@ impl Judged<'_> {
 fn seen_of(
     light: &MeasuredLight,
     mode: &Mode,
-    plane: &str,
+    plane: PlaneName,
     expected: &Expected,
     found: Option<&Found>,
     moment: Option<&Moment>,
@@ -374,14 +374,14 @@ fn seen_of(
 }
 
 /// The plane whose sky is known best over all lights.
-fn best_plane(lights: &[&MeasuredLight]) -> String {
-    let Some(first) = lights.first() else { return String::new() };
-    let relative = |name: &str| {
+fn best_plane(lights: &[&MeasuredLight]) -> PlaneName {
+    let Some(first) = lights.first() else { return PlaneName::Mono };
+    let relative = |name: PlaneName| {
         median(lights.iter().filter_map(|light| light.plane(name)).map(|plane| plane.background.e_per_s.relative()))
             .unwrap_or(f64::MAX)
     };
-    let names = first.planes.iter().map(|plane| plane.background.plane.as_str());
-    names.min_by(|a, b| relative(a).total_cmp(&relative(b))).unwrap_or_default().to_owned()
+    let names = first.planes.iter().map(|plane| plane.background.plane);
+    names.min_by(|a, b| relative(*a).total_cmp(&relative(*b))).unwrap_or(PlaneName::Mono)
 }
 
 /// Median width of the brightest third of the stars that answer straight: noise widens faint ones.

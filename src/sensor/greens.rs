@@ -2,6 +2,7 @@
 
 use crate::camera::Plane;
 use crate::caveat::Caveat;
+use crate::units::Colour;
 
 /// Combined standard uncertainties beyond which two gains are different.
 const SIGMAS: f64 = 3.0;
@@ -10,7 +11,7 @@ const SHARE: f64 = 0.02;
 
 /// The doubt about two greens whose gains differ by more than 3 combined uncertainties and 2 %.
 pub(super) fn doubt(planes: &[Plane]) -> Option<Caveat> {
-    let mut greens = planes.iter().filter(|plane| plane.colour == Some('G'));
+    let mut greens = planes.iter().filter(|plane| plane.colour == Some(Colour::Green));
     let (first, second) = (greens.next()?, greens.next()?);
     let (a, b) = (&first.gain_e_per_dn, &second.gain_e_per_dn);
     let apart = (a.value.0 - b.value.0).abs();

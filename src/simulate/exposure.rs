@@ -11,7 +11,7 @@ use crate::frames::{Frame, FrameInfo, FrameKind};
 
 use super::pattern::{Pattern, Stream, chance, normal};
 use super::scene::{Scene, Seen};
-use crate::units::Celsius;
+use crate::units::{Celsius, Colour};
 
 use super::{Course, SensorTruth, clock};
 
@@ -304,8 +304,8 @@ impl<'a> Exposure<'a> {
     fn light_share(&self, row: usize, column: usize) -> f64 {
         let truth = &self.sensor.truth;
         let colour = match truth.cfa.map(|pattern| pattern.colour(row, column)) {
-            Some('R') => truth.light_colour.R,
-            Some('B') => truth.light_colour.B,
+            Some(Colour::Red) => truth.light_colour.R,
+            Some(Colour::Blue) => truth.light_colour.B,
             Some(_) => truth.light_colour.G,
             None => 1.0,
         };

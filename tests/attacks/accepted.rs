@@ -8,6 +8,8 @@ use std::time::Duration;
 
 use serde_json::Value;
 
+use crate::support::schemas::faults_within;
+
 use super::PROGRAM;
 use super::folders::Folder;
 use super::sound;
@@ -117,6 +119,9 @@ impl Outcome {
             self.fail(command, "no document", format!("seed {seed}, {}", run.words()));
             return None;
         };
+        for fault in faults_within(&document) {
+            self.fail(command, &format!("broke its schema: {fault}"), format!("seed {seed}"));
+        }
         if run.code == Some(0) {
             return Some(document);
         }

@@ -7,6 +7,8 @@ use std::process::{Command, Stdio};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
+use crate::support::schemas::faults;
+
 /// What one file may cost.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Limits {
@@ -154,7 +156,9 @@ impl Run {
             return Some(Fault::Memory);
         }
         let document: Option<serde_json::Value> = serde_json::from_str(&self.stdout).ok();
-        document.is_none_or(|document| document["format"].is_null()).then_some(Fault::Nonsense)
+        document
+            .is_none_or(|document| faults(&document).is_none_or(|faults| !faults.is_empty()))
+            .then_some(Fault::Nonsense)
     }
 
     /// What it said, shortened.

@@ -132,7 +132,7 @@ fn the_program_prints_a_list_as_text_and_as_a_document() {
         let text = String::from_utf8(run.get_output().stdout.clone()).unwrap();
         assert!(text.contains("bias") && text.contains("Sun"), "{text}");
         let run = subwell().args(["checklist", option, "--json"]).assert().success();
-        let list: Value = serde_json::from_slice(&run.get_output().stdout).unwrap();
+        let list: Value = crate::support::schemas::valid(&run.get_output().stdout);
         assert_eq!((&list["format"], &list["version"]), (&"subwell.checklist".into(), &1.into()));
         for step in list["steps"].as_array().unwrap() {
             for key in ["kind", "count", "exposure_s", "note"] {

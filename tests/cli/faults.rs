@@ -33,7 +33,7 @@ fn text(bytes: &[u8]) -> String {
 }
 
 fn json(output: &Output) -> Value {
-    serde_json::from_slice(&output.stdout).unwrap_or_else(|error| panic!("{error}: {}", text(&output.stdout)))
+    crate::support::schemas::valid(&output.stdout)
 }
 
 /// Ends with `code`, names `file`, and says what can be done.

@@ -102,7 +102,7 @@ fn several_folders_and_files_are_one_set() {
     let files = [1, 2].map(|number| folder.path().join(format!("bias_000{number}.fits.fz")).display().to_string());
     // The first twice: it is one file.
     let seen: serde_json::Value =
-        serde_json::from_str(&printed(&["frames", &files[0], &files[1], &files[0], "--json"])).unwrap();
+        crate::support::schemas::valid(printed(&["frames", &files[0], &files[1], &files[0], "--json"]).as_bytes());
     let gains: Vec<f64> =
         seen["groups"].as_array().unwrap().iter().map(|group| group["gain_setting"].as_f64().unwrap()).collect();
     assert_eq!(gains, [7.0, 100.0], "{seen}");

@@ -71,7 +71,7 @@ fn measured(folder: &Path, words: &[&str]) -> (i32, Value) {
     let mut program = assert_cmd::Command::cargo_bin("subwell").unwrap();
     let run = program.arg("measure").arg(folder).args(words).arg("--json").assert();
     let output = run.get_output();
-    (output.status.code().unwrap(), serde_json::from_slice(&output.stdout).unwrap())
+    (output.status.code().unwrap(), crate::support::schemas::valid(&output.stdout))
 }
 
 #[test]

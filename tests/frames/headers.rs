@@ -194,7 +194,7 @@ fn a_folder_without_headers_gets_advice_and_names_are_read() {
     fs::create_dir_all(dark.parent().unwrap()).unwrap();
     fs::rename(folder.path().join("img_1.fits"), dark).unwrap();
     let (json, _) = run(&["frames", "--json"], folder.path());
-    let document: serde_json::Value = serde_json::from_str(&json).unwrap();
+    let document: serde_json::Value = crate::support::schemas::valid(json.as_bytes());
     let group = &document["groups"][0];
     assert_eq!(
         (&group["kind"], &group["exposure_s"], &group["sensor_c"]),

@@ -11,7 +11,7 @@ use rand_distr::StandardNormal;
 use rand_xoshiro::Xoshiro256PlusPlus;
 use subwell::files::read_headers;
 use subwell::frames::{CfaPattern, FrameKind};
-use subwell::units::{Celsius, Seconds};
+use subwell::units::{Celsius, Colour, Seconds};
 
 use crate::support::dng::Dng;
 use crate::support::folder::Folder;
@@ -214,7 +214,7 @@ fn a_noise_profile_is_shown_in_electrons() {
     other.put("flats/lossless-14.dng", &std::fs::read(data).unwrap());
     let stated = other.read().inventory.stated;
     let found: Vec<_> = stated.iter().map(|said| (said.colour, (said.e_per_dn * 1e4).round() / 1e4)).collect();
-    assert_eq!(found, [(Some('R'), 0.8), (Some('G'), 1.1), (Some('B'), 1.7)]);
+    assert_eq!(found, [(Some(Colour::Red), 0.8), (Some(Colour::Green), 1.1), (Some(Colour::Blue), 1.7)]);
 }
 
 #[test]

@@ -37,7 +37,7 @@ fn both_tables_hold_the_points_of_the_profile() {
     for (ending, truth) in [("csv", ["false", "true"]), ("ecsv", ["False", "True"])] {
         let file = folder.path().join(format!("points.{ending}"));
         let run = measure(&["--ptc", file.to_str().unwrap(), "--json"]).assert().success();
-        let profile: Value = serde_json::from_slice(&run.get_output().stdout).unwrap();
+        let profile: Value = crate::support::schemas::valid(&run.get_output().stdout);
         let rows = cells(&std::fs::read_to_string(&file).unwrap());
         assert_eq!(rows[0].join(" "), "mode gain_setting plane mean_dn variance_dn2 exposure_s used");
         let points = profile["modes"][0]["photon_transfer"].as_array().unwrap();
@@ -58,7 +58,7 @@ fn other_endings_and_files_that_are_there_are_refused_before_the_work() {
     let folder = tempfile::tempdir().unwrap();
     let other = folder.path().join("points.txt");
     let run = measure(&["--ptc", other.to_str().unwrap(), "--json"]).assert().code(2);
-    let error: Value = serde_json::from_slice(&run.get_output().stdout).unwrap();
+    let error: Value = crate::support::schemas::valid(&run.get_output().stdout);
     assert!(error["hint"].as_str().unwrap().contains(".ecsv") && !other.exists(), "{error}");
     let there = folder.path().join("points.csv");
     std::fs::write(&there, "mine").unwrap();

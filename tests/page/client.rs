@@ -28,7 +28,7 @@ pub(crate) struct Answer {
 
 impl Answer {
     pub(crate) fn json(&self) -> Value {
-        serde_json::from_slice(&self.body).unwrap_or_else(|error| panic!("{error}: {self:?}"))
+        crate::support::schemas::valid_within(&self.body)
     }
 
     pub(crate) fn code(&self) -> String {

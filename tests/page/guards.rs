@@ -275,7 +275,7 @@ fn nonsense_gets_a_reason() {
                 ..Request::default()
             };
             let answered = api.answer(&request);
-            let document: Value = serde_json::from_slice(&answered.body).unwrap();
+            let document: Value = crate::support::schemas::valid(&answered.body);
             assert!(answered.status >= 400 && document["format"] == "subwell.error", "{path}: {document}");
             assert!(!document["message"].as_str().unwrap().is_empty(), "{path}: {document}");
         }

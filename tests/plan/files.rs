@@ -48,7 +48,7 @@ fn wrong_endings_and_missing_dates_are_told_before_anything_is_written() {
     assert!(!dated.path().join("nights.ics").exists());
     let undated = folder("");
     let output = plan(&undated, &["--calendar", "nights.ics", "--json"]).assert().code(1).get_output().stdout.clone();
-    let error: Value = serde_json::from_slice(&output).expect("JSON");
+    let error: Value = crate::support::schemas::valid(&output);
     assert_eq!((&error["format"], &error["code"]), (&"subwell.error".into(), &"no-nights".into()));
     assert!(!undated.path().join("nights.ics").exists());
 }

@@ -5,7 +5,7 @@ use subwell::camera::CameraProfile;
 use subwell::night::{Limits, Night, NightError};
 use subwell::noise::{Calibration, Clip, LeftPattern, Patch, PlaneNoise, Rates, Stack};
 use subwell::plan::{Demand, Plan, PlanError, Search, SetBy, Source, plan};
-use subwell::units::{Electrons, ElectronsPerSecond, Seconds};
+use subwell::units::{Colour, Electrons, ElectronsPerSecond, Seconds};
 
 const MONO: &str = r#"
 camera = "Sample cooled mono"
@@ -349,7 +349,9 @@ fn every_colour_must_reach_the_goal_without_a_filter_and_the_better_of_green_and
         let of = |plane: &&subwell::plan::PlanePlan| plane.colour == Some(colour);
         oiii.filters[0].planes.iter().find(of).map(|plane| plane.snr.value)
     };
-    assert!(snr('R').is_none() && snr('G') >= Some(4.0 - 1e-9) && snr('B') < snr('G'));
+    assert!(
+        snr(Colour::Red).is_none() && snr(Colour::Green) >= Some(4.0 - 1e-9) && snr(Colour::Blue) < snr(Colour::Green)
+    );
 }
 
 #[test]

@@ -3,13 +3,14 @@
 use std::path::Path;
 
 use serde_json::Value;
-use subwell::camera::CameraProfile;
+use subwell::camera::{CameraProfile, PlaneName};
 use subwell::frames::FrameKind;
 use subwell::night::Night;
 use subwell::report::review_text;
 use subwell::review::{Review, Sign};
 use subwell::sensor::{DarkMaster, LightMeter};
 use subwell::simulate::{SensorTruth, frames};
+use subwell::units::Colour;
 
 use crate::support::program::subwell;
 
@@ -124,8 +125,8 @@ fn check(what: &str, review: &Review, stretches: &[Stretch], expected: &[Sign]) 
             assert!(sub.signs.is_empty() && sub.keep && sub.why.is_empty(), "{what}: {sub:?}");
             for plane in &sub.planes {
                 let truth = match plane.colour {
-                    Some('R') => 0.7 * SKY,
-                    Some('B') => 0.6 * SKY,
+                    Some(Colour::Red) => 0.7 * SKY,
+                    Some(Colour::Blue) => 0.6 * SKY,
                     _ => SKY,
                 };
                 let off = plane.sky_e_per_s.value.0 / truth - 1.0;
@@ -268,7 +269,7 @@ fn a_few_lights_and_lights_without_stars_are_answered() {
     let truth = SensorTruth::from_toml(&truth).unwrap();
     let profile = CameraProfile::from_toml(&camera(false)).unwrap();
     let night = Night::from_toml(&night_text("", false)).unwrap();
-    let dark = DarkMaster::of_levels(288, 224, &[("mono".into(), subwell::units::Dn(240.5))]);
+    let dark = DarkMaster::of_levels(288, 224, &[(PlaneName::Mono, subwell::units::Dn(240.5))]);
     let mut meter = LightMeter::new(&profile.modes[0]);
     let lights: Vec<_> = frames(&truth).take(5).map(|frame| meter.measure(&frame, &dark).unwrap()).collect();
     let review = Review::new(&night, &profile, &lights, Vec::new(), Vec::new()).unwrap();

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 use serde_json::Value;
+use subwell::camera::PlaneName;
 use subwell::frames::Frame;
 use subwell::rig::{Detector, Filter, LightChain, Optics};
 use subwell::sensor::{BackgroundOptions, background, star_flux};
@@ -71,8 +72,8 @@ fn the_colours_of_an_array_are_measured_each_for_itself() {
     let measured = measured("cfa = \"RGGB\"\nlight_colour = { R = 0.5, G = 1.0, B = 0.7 }\nstars_per_frame = 200\n");
     for plane in &measured.planes {
         let share = match plane.colour {
-            Some('R') => 0.5,
-            Some('B') => 0.7,
+            Some(Colour::Red) => 0.5,
+            Some(Colour::Blue) => 0.7,
             _ => 1.0,
         };
         assert!((plane.e_per_s.value.0 / (SKY * share) - 1.0).abs() < TWO_PERCENT, "{plane:?}");
@@ -326,7 +327,7 @@ fn what_is_no_single_star_is_not_measured() {
     let (light, dark) = light_and_dark("", FRAMES);
     let light = with_stars(light);
     let mode = subwell::camera::CameraProfile::from_toml(CAMERA).unwrap().modes.remove(0);
-    let flux = |x: f64, y: f64| star_flux(&light, &dark, &mode, "mono", x, y);
+    let flux = |x: f64, y: f64| star_flux(&light, &dark, &mode, PlaneName::Mono, x, y);
     let (rate, x, y) = STARS[0];
     let star = flux(x + 3.0, y - 2.0).unwrap();
     assert!((star.x_px - x).abs() < 0.1 && (star.y_px - y).abs() < 0.1, "{star:?}");
@@ -336,9 +337,9 @@ fn what_is_no_single_star_is_not_measured() {
         assert!(flux(x, y).is_err(), "{x}, {y}: {:?}", flux(x, y));
     }
     let small = subwell::camera::CameraProfile::from_toml(&CAMERA.replace("20000.0", "3000.0")).unwrap();
-    let full = star_flux(&light, &dark, &small.modes[0], "mono", x, y).unwrap_err();
+    let full = star_flux(&light, &dark, &small.modes[0], PlaneName::Mono, x, y).unwrap_err();
     assert!(full.contains("fainter star"), "{full}");
-    assert!(star_flux(&light, &dark, &small.modes[0], "r0c0", x, y).is_err());
+    assert!(star_flux(&light, &dark, &small.modes[0], PlaneName::R0c0, x, y).is_err());
 }
 
 #[test]

@@ -215,11 +215,9 @@ fn names_from_files_are_text_and_nothing_else() {
     let found = searches(&night, &profile).unwrap();
     planned.filters[0].name = EVIL.into();
     planned.caveats[0].about = EVIL.into();
-    planned.filters[0].planes[0].plane = EVIL.into();
     profile.camera = EVIL.into();
     profile.source = Some(EVIL.into());
     profile.modes[0].readout_mode = Some(EVIL.into());
-    profile.modes[0].planes[0].plane = EVIL.into();
     profile.rejected.push(subwell::caveat::Rejected { file: EVIL.into(), code: "x".into(), reason: EVIL.into() });
     for page in [camera_page(&profile), plan_page(&planned, &found)] {
         assert!(!page.contains("<script") && !page.contains("<b x") && !page.contains('\u{1}'));

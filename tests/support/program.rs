@@ -28,7 +28,7 @@ pub(crate) fn measure(folder: &Path, words: &[&str]) -> Assert {
 /// The JSON that a run printed.
 #[track_caller]
 pub(crate) fn json_of(run: &Assert) -> Value {
-    serde_json::from_slice(&run.get_output().stdout).unwrap_or_else(|error| panic!("{error}: {run}"))
+    super::schemas::valid(&run.get_output().stdout)
 }
 
 /// The folder of sample frames, cameras and nights.

@@ -22,11 +22,30 @@ pub(crate) fn faults(document: &Value) -> Option<Vec<String>> {
     Some(validator.iter_errors(document).map(fault).collect())
 }
 
-/// The printed JSON, which must be of its schema where it has one.
+/// The JSON that a command printed: a document with a schema, and of that schema.
+#[track_caller]
 pub(crate) fn valid(printed: &[u8]) -> Value {
-    let document: Value =
-        serde_json::from_slice(printed).unwrap_or_else(|error| panic!("{error}: {}", String::from_utf8_lossy(printed)));
-    let found = faults(&document).unwrap_or_default();
-    assert!(found.is_empty(), "{}:\n{}", document["format"], found.join("\n"));
+    let document = valid_within(printed);
+    assert!(faults(&document).is_some(), "no schema for {}: {document}", document["format"]);
     document
+}
+
+/// JSON in which each document, however deep, is of the schema that its `format` names.
+#[track_caller]
+pub(crate) fn valid_within(printed: &[u8]) -> Value {
+    let json: Value =
+        serde_json::from_slice(printed).unwrap_or_else(|error| panic!("{error}: {}", String::from_utf8_lossy(printed)));
+    let found = faults_within(&json);
+    assert!(found.is_empty(), "{}:\n{}", json["format"], found.join("\n"));
+    json
+}
+
+/// Where any document within this JSON breaks its schema.
+pub(crate) fn faults_within(json: &Value) -> Vec<String> {
+    let within: Vec<&Value> = match json {
+        Value::Object(entries) => entries.values().collect(),
+        Value::Array(entries) => entries.iter().collect(),
+        _ => return Vec::new(),
+    };
+    within.into_iter().flat_map(faults_within).chain(faults(json).unwrap_or_default()).collect()
 }

@@ -2,12 +2,14 @@
 
 mod place;
 
-use crate::camera::Mode;
+use crate::camera::{Mode, PlaneName};
 use crate::caveat::{Caveat, push_once};
 use crate::noise::{DarkCurrent, Patch, PlaneNoise, dark_current};
 use crate::rig::saturation_time;
 use crate::sky::GivenSky;
-use crate::units::{Arcseconds, Celsius, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Magnitudes, Seconds};
+use crate::units::{
+    Arcseconds, Celsius, Colour, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Magnitudes, Seconds,
+};
 
 use super::evening::Evening;
 use super::fast_beam::shifted_bands;
@@ -46,9 +48,9 @@ pub struct Spread {
 #[derive(Debug, Clone, PartialEq)]
 pub struct PlaneConditions {
     /// The plane's name in the profile.
-    pub plane: String,
+    pub plane: PlaneName,
     /// Its colour.
-    pub colour: Option<char>,
+    pub colour: Option<Colour>,
     /// Everything its noise depends on.
     pub noise: PlaneNoise,
     /// The goal's patch: one pixel of this colour, or a square on the sky.
@@ -170,7 +172,7 @@ impl Conditions {
                 "is missing in the camera profile: write it under [[modes]] there, or measure again with --pixel-um",
             )
         })?;
-        if mode.planes.iter().any(|plane| plane.plane != "mono" && plane.colour.is_none()) {
+        if mode.planes.iter().any(|plane| plane.plane != PlaneName::Mono && plane.colour.is_none()) {
             return Err(missing("colour", "of a plane is missing in the camera profile (measure with `--cfa`)"));
         }
         night.optics.check()?;

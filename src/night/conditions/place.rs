@@ -136,7 +136,7 @@ impl Place<'_> {
         let in_patch = |pixels: f64| Patch::new(pixels, plane.sampling);
         let well = plane.saturation_e.value;
         Ok(PlaneConditions {
-            plane: plane.plane.clone(),
+            plane: plane.plane,
             colour: plane.colour,
             noise: self.noise(plane, dark, rates),
             patch: self.night.goal.patch().map_or(in_patch(1.0), |side| in_patch(side.0.powi(2) * per_pixel)),

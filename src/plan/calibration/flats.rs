@@ -2,11 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::camera::{Mode, TransferPoint};
+use crate::camera::{Mode, PlaneName, TransferPoint};
 use crate::night::PlaneConditions;
 use crate::night::conditions::FLAT_LEVEL;
 use crate::plan::filter_solution::FilterSolution;
-use crate::units::{Electrons, Seconds};
+use crate::units::{Colour, Electrons, Seconds};
 
 use super::price::Price;
 
@@ -37,9 +37,9 @@ pub struct FlatLevel {
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct FlatPlane {
     /// The plane.
-    pub plane: String,
+    pub plane: PlaneName,
     /// Its colour.
-    pub colour: Option<char>,
+    pub colour: Option<Colour>,
     /// From here on read noise adds less than 5 % to a flat's variance.
     pub from_e: Electrons,
     /// Half of saturation.
@@ -94,13 +94,13 @@ fn plane_levels(plane: &PlaneConditions) -> FlatPlane {
     let offset = plane.offset.map_or(0.0, |offset| offset.0);
     let [from_e, aim_e, to_e] = levels.map(Electrons);
     let [from_dn, aim_dn, to_dn] = levels.map(|level| (offset + level / plane.gain.0).round().max(0.0) as u64);
-    FlatPlane { plane: plane.plane.clone(), colour: plane.colour, from_e, aim_e, to_e, from_dn, aim_dn, to_dn }
+    FlatPlane { plane: plane.plane, colour: plane.colour, from_e, aim_e, to_e, from_dn, aim_dn, to_dn }
 }
 
 fn exposure(mode: &Mode, planes: &[PlaneConditions]) -> Option<FlatExposure> {
     let mut found = FlatExposure { from_s: Seconds(0.0), aim_s: Seconds(f64::MAX), to_s: Seconds(f64::MAX) };
     for plane in planes {
-        let rate = rate_of_lamp(&mode.photon_transfer, &plane.plane)? * plane.gain.0;
+        let rate = rate_of_lamp(&mode.photon_transfer, plane.plane)? * plane.gain.0;
         let [from, aim, to] = ends(plane).map(|level| level / rate);
         found.from_s.0 = found.from_s.0.max(from);
         found.aim_s.0 = found.aim_s.0.min(aim);
@@ -110,7 +110,7 @@ fn exposure(mode: &Mode, planes: &[PlaneConditions]) -> Option<FlatExposure> {
 }
 
 /// DN per second of the flats that the camera was measured with; `None` where they do not lie on one line.
-fn rate_of_lamp(points: &[TransferPoint], plane: &str) -> Option<f64> {
+fn rate_of_lamp(points: &[TransferPoint], plane: PlaneName) -> Option<f64> {
     let of_plane = points.iter().filter(|point| point.plane == plane && point.used && point.exposure_s.0 > 0.0);
     let lit = of_plane.filter(|point| point.mean_dn.0 > 0.0);
     let mut rates: Vec<f64> = lit.map(|point| point.mean_dn.0 / point.exposure_s.0).collect();

@@ -252,7 +252,7 @@ impl FilterDraft {
         let level = plane.noise.rates.background() * sub;
         let dn = plane.offset.map_or(0.0, |offset| offset.0) + level.0 / plane.gain.0;
         PlanePlan {
-            plane: plane.plane.clone(),
+            plane: plane.plane,
             colour: plane.colour,
             rates_e_per_s: plane.noise.rates,
             snr: Estimate::within_factor(

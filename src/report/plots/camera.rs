@@ -258,7 +258,7 @@ pub fn span_figure(id: &str, profile: &CameraProfile) -> Option<Figure> {
         .iter()
         .map(|(gain, plane)| {
             let (read, full) = (plane.read_noise_e.value.0, plane.saturation_e.value.0);
-            vec![gain.clone(), plane.plane.clone(), said(read), said(full), rounded(full / read, 4)]
+            vec![gain.clone(), plane.plane.to_string(), said(read), said(full), rounded(full / read, 4)]
         })
         .collect();
     let head = words(&["setting", "plane", "read noise in e⁻", "saturation in e⁻", "ratio"]);

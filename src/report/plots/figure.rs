@@ -59,14 +59,6 @@ impl Figure {
         self.element("")
     }
 
-    /// The picture as a file of its own, with one theme's colours.
-    #[must_use]
-    pub fn svg_file(&self) -> String {
-        let colours = ":root { --one: #1f5fa8; --two: #b0480c; --three: #7a3d86; --paper: #ffffff; color: #1b1b1b; }";
-        let style = format!("<style>{colours}\n{STYLE}</style>");
-        self.element(" xmlns=\"http://www.w3.org/2000/svg\"").replacen("<title", &format!("{style}\n<title"), 1)
-    }
-
     fn element(&self, namespace: &str) -> String {
         let (id, title, description) = (escaped(&self.id), escaped(&self.title), escaped(&self.description));
         format!(

@@ -103,12 +103,6 @@ impl TransferFit {
     pub fn covariance_with_dark(&self) -> f64 {
         self.polynomial.covariance[1][0]
     }
-
-    /// The fitted variance in DN² at a level.
-    #[must_use]
-    pub fn variance_at(&self, mean: Dn) -> f64 {
-        self.polynomial.at(mean.0)
-    }
 }
 
 /// Fits the transfer curve by maximum likelihood.

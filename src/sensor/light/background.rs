@@ -12,11 +12,11 @@
 use nalgebra::{Matrix4, Vector4};
 use ndarray::{Array2, ArrayView2};
 
-use crate::camera::{Background, Mode, PlaneBackground};
+use crate::camera::{Background, Mode, PlaneBackground, PlaneName};
 use crate::caveat::Caveat;
 use crate::frames::{CfaPattern, Frame, FrameInfo, FrameKind, same_exposure};
 use crate::stats::{Estimate, median};
-use crate::units::{Dn, ElectronsPerDn};
+use crate::units::{Colour, Dn, ElectronsPerDn};
 
 use crate::sensor::MeasureError;
 use crate::sensor::stack::plane_view;
@@ -102,8 +102,8 @@ pub fn background(light: &Frame, dark: &Frame, options: BackgroundOptions<'_>) -
 
 /// A plane to be measured.
 pub(super) struct PlaneOf {
-    pub(super) name: String,
-    colour: Option<char>,
+    pub(super) name: PlaneName,
+    colour: Option<Colour>,
     pub(super) cell: Option<(usize, usize)>,
     pub(super) gain: Option<Estimate<ElectronsPerDn>>,
 }
@@ -112,34 +112,23 @@ pub(super) fn planes_of(light: &FrameInfo, options: BackgroundOptions<'_>) -> Ve
     let typed = options.gain.map(|gain| Estimate::new(gain.0, gain.0 * TYPED_GAIN_UNCERTAINTY));
     if let Some(mode) = options.mode {
         let from_profile = |plane: &crate::camera::Plane| PlaneOf {
-            name: plane.plane.clone(),
+            name: plane.plane,
             colour: plane.colour,
-            cell: cell_named(&plane.plane),
+            cell: plane.plane.cell(),
             gain: typed.or(Some(plane.gain_e_per_dn)),
         };
         return mode.planes.iter().map(from_profile).collect();
     }
     let Some(pattern) = options.cfa.or(light.cfa) else {
-        return vec![PlaneOf { name: "mono".into(), colour: None, cell: None, gain: typed }];
+        return vec![PlaneOf { name: PlaneName::Mono, colour: None, cell: None, gain: typed }];
     };
     let from_cell = |(row, column)| PlaneOf {
-        name: format!("r{row}c{column}"),
+        name: PlaneName::from_cell(row, column),
         colour: Some(pattern.colour(row, column)),
         cell: Some((row, column)),
         gain: typed,
     };
     [(0, 0), (0, 1), (1, 0), (1, 1)].map(from_cell).into()
-}
-
-/// The place in the stored cell that a plane's name says; `None` for `mono`.
-pub(crate) fn cell_named(name: &str) -> Option<(usize, usize)> {
-    match name {
-        "r0c0" => Some((0, 0)),
-        "r0c1" => Some((0, 1)),
-        "r1c0" => Some((1, 0)),
-        "r1c1" => Some((1, 1)),
-        _ => None,
-    }
 }
 
 /// The sky in one plane, and the noise of a pixel of it in DN: what light less dark scatters by in the tiles that are sky.
@@ -408,7 +397,7 @@ pub(super) fn frame_caveats(light: &FrameInfo, dark: &FrameInfo) -> Vec<Caveat> 
 
 /// What the field says against its own sky.
 fn field_caveat(plane: &PlaneBackground) -> Option<Caveat> {
-    let about = &plane.plane;
+    let about = plane.plane;
     if plane.not_background_percent > NEBULA_PERCENT {
         let message = format!(
             "{:.0} % of the field is brighter than its sky: nebula, galaxy or crowded stars; where it has no gaps it \

@@ -2,13 +2,11 @@
 
 use ndarray::Array2;
 
-use crate::camera::DarkFrom;
+use crate::camera::{DarkFrom, PlaneName};
 use crate::frames::Frame;
 use crate::units::Dn;
 
 use crate::sensor::MeasureError;
-
-use super::background::cell_named;
 
 /// A dark of many frames, pushed one at a time, or of a level for each plane.
 #[derive(Debug, Clone, PartialEq)]
@@ -46,10 +44,10 @@ impl DarkMaster {
 
     /// A dark without noise and pattern: each plane at its level.
     #[must_use]
-    pub fn of_levels(width: usize, height: usize, levels: &[(String, Dn)]) -> Self {
+    pub fn of_levels(width: usize, height: usize, levels: &[(PlaneName, Dn)]) -> Self {
         let level = |row: usize, column: usize| {
             let here =
-                |(plane, _): &&(String, Dn)| cell_named(plane).is_none_or(|(r, c)| (row % 2, column % 2) == (r, c));
+                |(plane, _): &&(PlaneName, Dn)| plane.cell().is_none_or(|(r, c)| (row % 2, column % 2) == (r, c));
             levels.iter().find(here).map_or(0.0, |(_, level)| level.0 as f32)
         };
         let mean = Array2::from_shape_fn((height, width), |(row, column)| level(row, column));

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::camera::{FieldStar, FrameMode, LightPlane, MeasuredLight, Mode};
+use crate::camera::{FieldStar, FrameMode, LightPlane, MeasuredLight, Mode, PlaneName};
 use crate::frames::{Frame, FrameInfo};
 use crate::units::{Electrons, ElectronsPerSecond};
 
@@ -32,7 +32,7 @@ pub fn frame_mode(info: &FrameInfo) -> FrameMode {
 pub struct LightMeter<'a> {
     mode: &'a Mode,
     /// The plane that the stars are measured in, for each filter: the one with most light in its first light.
-    star_planes: BTreeMap<Option<String>, String>,
+    star_planes: BTreeMap<Option<String>, PlaneName>,
 }
 
 impl<'a> LightMeter<'a> {
@@ -63,7 +63,7 @@ impl<'a> LightMeter<'a> {
         for plane in planes_of(&light.info, options) {
             let gain = plane.gain.ok_or(MeasureError::NoGain { levels: 0 })?;
             let (background, noise) = plane_background(light, &dark.mean, &plane, &gain)?;
-            let of_dark = self.noise_of_mean(&plane.name, dark.frames());
+            let of_dark = self.noise_of_mean(plane.name, dark.frames());
             let noise_e = (noise * gain.value.0).powi(2) - of_dark;
             planes.push(LightPlane { background, noise_e: Electrons(noise_e.max(0.0).sqrt()) });
         }
@@ -71,9 +71,9 @@ impl<'a> LightMeter<'a> {
         let brightest = planes
             .iter()
             .max_by(|a, b| a.background.e_per_s.value.0.total_cmp(&b.background.e_per_s.value.0))
-            .map_or_else(String::new, |plane| plane.background.plane.clone());
-        let star_plane = self.star_planes.entry(info.filter.clone()).or_insert(brightest).clone();
-        let (stars, star_count) = self.stars(light, dark, &star_plane);
+            .map_or(PlaneName::Mono, |plane| plane.background.plane);
+        let star_plane = *self.star_planes.entry(info.filter.clone()).or_insert(brightest);
+        let (stars, star_count) = self.stars(light, dark, star_plane);
         Ok(MeasuredLight {
             file: info.file.clone(),
             taken: info.taken.clone(),
@@ -90,16 +90,16 @@ impl<'a> LightMeter<'a> {
     }
 
     /// Variance of a mean of darks without the dark current's own: read noise and rounding, in e-².
-    fn noise_of_mean(&self, plane: &str, frames: usize) -> f64 {
+    fn noise_of_mean(&self, plane: PlaneName, frames: usize) -> f64 {
         let Some(plane) = self.mode.plane(plane).filter(|_| frames > 0) else { return 0.0 };
         let step = f64::from(self.mode.dn_step) * plane.gain_e_per_dn.value.0;
         (plane.read_noise_e.value.0.powi(2) + step * step / 12.0) / frames as f64
     }
 
     /// The stars in a plane, in pixels and electrons of the frame, and how many there are.
-    fn stars(&self, light: &Frame, dark: &DarkMaster, name: &str) -> (Vec<FieldStar>, usize) {
+    fn stars(&self, light: &Frame, dark: &DarkMaster, name: PlaneName) -> (Vec<FieldStar>, usize) {
         let Some(plane) = self.mode.plane(name) else { return (Vec::new(), 0) };
-        let cell = super::background::cell_named(name);
+        let cell = name.cell();
         let region = [0, 0, light.pixels.ncols(), light.pixels.nrows()];
         let image =
             Image { light: plane_view(&light.pixels, region, cell), dark: plane_view(&dark.mean, region, cell) };

@@ -2,7 +2,7 @@
 
 use ndarray::ArrayView2;
 
-use crate::camera::{Mode, Plane, StarFlux};
+use crate::camera::{Mode, Plane, PlaneName, StarFlux};
 use crate::frames::Frame;
 use crate::stats::Estimate;
 
@@ -43,7 +43,14 @@ const LEAST_SNR: f64 = 20.0;
 /// # Errors
 /// A sentence: no such plane, no star there, one that is too faint, too bright or too near to the edge, or an exposure of
 /// nothing.
-pub fn star_flux(light: &Frame, dark: &Frame, mode: &Mode, plane: &str, x: f64, y: f64) -> Result<StarFlux, String> {
+pub fn star_flux(
+    light: &Frame,
+    dark: &Frame,
+    mode: &Mode,
+    plane: PlaneName,
+    x: f64,
+    y: f64,
+) -> Result<StarFlux, String> {
     let plane = mode.plane(plane).ok_or_else(|| format!("the camera has no plane `{plane}`"))?;
     let seconds = light.info.exposure.0;
     if light.pixels.dim() != dark.pixels.dim() || seconds <= 0.0 {
@@ -53,7 +60,7 @@ pub fn star_flux(light: &Frame, dark: &Frame, mode: &Mode, plane: &str, x: f64, 
     if !inside(x, light.pixels.ncols()) || !inside(y, light.pixels.nrows()) {
         return Err("it lies outside of the frame".into());
     }
-    let cell = crate::sensor::light::background::cell_named(&plane.plane);
+    let cell = plane.plane.cell();
     let region = [0, 0, light.pixels.ncols(), light.pixels.nrows()];
     let image = Image { light: plane_view(&light.pixels, region, cell), dark: plane_view(&dark.pixels, region, cell) };
     let ((row, column), step) = cell.map_or(((0, 0), 1.0), |cell| (cell, 2.0));
@@ -79,7 +86,7 @@ pub fn star_flux(light: &Frame, dark: &Frame, mode: &Mode, plane: &str, x: f64, 
     }
     let relative = (variance.sqrt() / electrons).hypot(plane.gain_e_per_dn.relative());
     Ok(StarFlux {
-        plane: plane.plane.clone(),
+        plane: plane.plane,
         x_px: star.centre.1 * step + column as f64 + 1.0,
         y_px: star.centre.0 * step + row as f64 + 1.0,
         fwhm_px: star.fwhm * step,

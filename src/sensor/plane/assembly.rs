@@ -66,7 +66,7 @@ impl PlaneMeter {
         let Start { zero, reference, saturation, flat_offset, .. } = &start;
         let curve = self.curve(&start, &mut caveats)?;
         for caveat in &mut caveats {
-            caveat.about = self.name();
+            caveat.about = self.name().into();
         }
         let gain = curve.gain;
         let (dark_current, thermal) = self.heat(&start, &gain, step, &mut caveats);

@@ -152,7 +152,7 @@ impl PlaneMeter {
             }
             let place = match stage.sensor {
                 Some(celsius) => format!("{} at {:.1} °C", self.name(), celsius.0),
-                None => self.name(),
+                None => self.name().to_string(),
             };
             caveats.extend(doubts::of_darks(stage, &current).into_iter().map(|caveat| caveat.about(place.clone())));
             caveats.extend(drift(&current, gain.value).into_iter().map(|caveat| caveat.about(place.clone())));

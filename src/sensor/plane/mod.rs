@@ -9,11 +9,11 @@ mod zero;
 
 use ndarray::{Array2, ArrayView2};
 
-use crate::camera::{Plane, TransferPoint};
+use crate::camera::{Plane, PlaneName, TransferPoint};
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
 use crate::stats::Moments;
-use crate::units::{Celsius, Dn, ElectronsPerDn, Seconds};
+use crate::units::{Celsius, Colour, Dn, ElectronsPerDn, Seconds};
 
 use crate::sensor::dark::current::{DarkStage, Expectation};
 use crate::sensor::dark::gain::DarkGain;
@@ -32,7 +32,7 @@ use zero::{ShortDark, ZeroStack};
 /// feeds it with [`PlaneMeter::pair`] and [`PlaneMeter::dark_summary`].
 pub struct PlaneMeter {
     cell: Option<(usize, usize)>,
-    colour: Option<char>,
+    colour: Option<Colour>,
     typed_gain: Option<ElectronsPerDn>,
     bias: Vec<ZeroStack>,
     flats: Vec<(Seconds, PairStatistics)>,
@@ -105,7 +105,7 @@ impl PlaneMeter {
         }
     }
 
-    pub(crate) fn of_cell(row: usize, column: usize, colour: char, typed_gain: Option<ElectronsPerDn>) -> Self {
+    pub(crate) fn of_cell(row: usize, column: usize, colour: Colour, typed_gain: Option<ElectronsPerDn>) -> Self {
         Self { cell: Some((row, column)), colour: Some(colour), ..Self::mono(typed_gain) }
     }
 
@@ -159,15 +159,15 @@ impl PlaneMeter {
         self.correlation.pair(kind == FrameKind::Flat, pair, (region, self.cell), of_pair, left_out);
     }
 
-    fn name(&self) -> String {
-        self.cell.map_or_else(|| "mono".to_owned(), |(row, column)| format!("r{row}c{column}"))
+    fn name(&self) -> PlaneName {
+        self.cell.map_or(PlaneName::Mono, |(row, column)| PlaneName::from_cell(row, column))
     }
 
     /// The share of all pixels that this plane's colour has.
     fn sampling(&self) -> f64 {
         match self.colour {
             None => 1.0,
-            Some('G') => 0.5,
+            Some(Colour::Green) => 0.5,
             Some(_) => 0.25,
         }
     }
