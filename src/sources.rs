@@ -17,7 +17,7 @@
 //! | Krisciunas & Schaefer 1991; Schaefer 1990 | PASP 103, 1033; PASP 102, 212 | sky scales, limiting magnitude | constants from memory |
 //! | Patat 2003 | A&A 400, 1183 | sky and extinction at a dark site; the natural sky against zenith distance | values and formula as quoted |
 //! | Moonlight | Krisciunas & Schaefer 1991, PASP 103, 1033 | scattered moonlight, both airmasses, the full Moon's surge | equations as quoted twice, surge from memory |
-//! | Twilight | origin unknown | brightening of the zenith, Sun at −9 to −18° | from memory |
+//! | Patat, Ugolnikov & Postylyakov 2006 | A&A 455, 385 | brightness of the zenith in twilight, Sun at −5 to −15° | coefficients from memory, scale from the abstract |
 //! | SOFA | IAU Standards of Fundamental Astronomy, through the `sofars` library | Sun, Moon, precession, nutation, sidereal time | used, not read; compared with astropy 8.0.2 |
 //! | Leinert 1998 | A&AS 127, 1 | the rayleigh | definition |
 //! | OpenNGC | the NGC/IC list of that name | V and size of six galaxies in the catalogue | values as quoted; the rest of the catalogue from memory |

@@ -6,6 +6,7 @@ use crate::units::{
     PhotonDensity,
 };
 
+use super::Brightening;
 use super::Lamps;
 use super::scales::NATURAL_SKY;
 
@@ -142,28 +143,28 @@ pub fn photon_density(
     lamps: Lamps,
     band: Band,
 ) -> Estimate<PhotonDensity> {
-    photon_density_towards(magnitude, lamps, band, 1.0)
+    photon_density_towards(magnitude, lamps, band, Brightening::ZENITH)
 }
 
-/// [`photon_density`] in a direction where the natural sky is so many times as bright as at the zenith, of which the
-/// magnitude is ([`super::natural_brightening`]); lamps are taken as bright as there.
+/// [`photon_density`] in a direction where the sky is so many times as bright as at the zenith, of which the magnitude is.
 #[must_use]
 pub fn photon_density_towards(
     magnitude: &Estimate<MagnitudesPerSquareArcsecond>,
     lamps: Lamps,
     band: Band,
-    natural_factor: f64,
+    towards: Brightening,
 ) -> Estimate<PhotonDensity> {
     let zenith = flux(magnitude.value.0);
-    let artificial = zenith - zenith.min(flux(NATURAL_SKY.0));
-    let natural = zenith.min(flux(NATURAL_SKY.0)) * natural_factor;
-    let total = natural + artificial;
+    let artificial = (zenith - zenith.min(flux(NATURAL_SKY.0))) * towards.lamps;
+    let natural = zenith.min(flux(NATURAL_SKY.0)) * towards.natural;
     let (r_nat, u_nat) = NATURAL.factor(band);
     let (r_art, u_art) = Spectrum::for_lamps(lamps).factor(band);
     let light = r_nat * natural + r_art * artificial;
     // A brighter or darker sky is one with more or fewer lamps, unless there are none.
-    let slope = if artificial > 0.0 { r_art } else { r_nat } * total * 0.4 * std::f64::consts::LN_10;
-    let spread = [slope * magnitude.uncertainty.0, r_nat * natural * u_nat, r_art * artificial * u_art];
+    let grown = if artificial > 0.0 { r_art * towards.lamps } else { r_nat * towards.natural };
+    let slope = grown * zenith * 0.4 * std::f64::consts::LN_10;
+    let lit = r_art * artificial;
+    let spread = [slope * magnitude.uncertainty.0, lit * towards.lamps_spread, r_nat * natural * u_nat, lit * u_art];
     let relative =
         spread.iter().map(|part| (part / light).powi(2)).sum::<f64>() + PHOTONS_OF_V_MAGNITUDE_0_UNCERTAINTY.powi(2);
     Estimate::within_factor(PHOTONS_OF_V_MAGNITUDE_0 * light, relative.sqrt())

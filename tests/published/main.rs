@@ -13,6 +13,7 @@ mod krisciunas_schaefer_1991;
 mod leinert_1998;
 mod nist_strd;
 mod patat_2003;
+mod patat_2006;
 mod photon_transfer;
 mod pickering_2002;
 mod polar_axis;

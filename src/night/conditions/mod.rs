@@ -243,7 +243,7 @@ mod tests {
                           height_px = 100\n[[modes.planes]]\nplane = \"mono\"\ngain_e_per_dn = 1.0\nread_noise_e = 2.0\n\
                           saturation_e = 20000.0\n";
     const NIGHT: &str = "[optics]\naperture_mm = 80.0\nfocal_length_mm = 400.0\n[site]\nsky = SKY\n[[filters]]\n\
-                         name = \"FILTER\"\n[target]\nsurface_brightness_mag = 22.0\n";
+                         name = \"FILTER\"\n[target]\nsurface_brightness_mag = 22.0\naltitude_deg = 90.0\n";
 
     fn conditions(sky: &str, filter: &str) -> Result<PlaneConditions, NightError> {
         let profile = crate::camera::CameraProfile::from_toml(CAMERA)?;

@@ -2,17 +2,17 @@
 
 use crate::camera::{Mode, NoisePart, Plane};
 use crate::caveat::Caveat;
-use crate::night::evening::Evening;
+use crate::night::evening::{Evening, Stand};
 use crate::night::measured_sky::{chains as chains_of, filter_named, magnitude_behind, plane_named};
 use crate::night::{Night, NightError};
 use crate::noise::{Calibration, DarkCurrent, FAINTEST_SQUARE, LeftPattern, NoiseShape, Patch, PlaneNoise, Rates};
 use crate::rig::{Filter, LightChain, Pointing, StarWidth, TrackingLimits, peak_pixel_fraction, saturation_time, sum};
 use crate::sky::night::TWILIGHT_UNCERTAINTY;
-use crate::sky::{GivenSky, moon_photon_density, photon_density_towards};
+use crate::sky::{Brightening, GivenSky, moon_photon_density, photon_density_towards};
 use crate::stats::Estimate;
 use crate::units::{
-    Arcseconds, Degrees, Dn, Electrons, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Nanometres,
-    PhotonDensity, Rayleighs, Seconds,
+    Arcseconds, Degrees, Dn, Electrons, ElectronsPerSecond, MAGNITUDES_PER_LOGARITHM, Magnitudes,
+    MagnitudesPerSquareArcsecond, Nanometres, PhotonDensity, Rayleighs, Seconds,
 };
 
 use super::{FLAT_LEVEL, FilterConditions, Limits, PlaneConditions, Spread, left_by_dark};
@@ -78,6 +78,11 @@ impl Place<'_> {
 
     fn air_at(&self, wavelength: Nanometres) -> f64 {
         self.evening.transmission(self.night.site.extinction_at(wavelength))
+    }
+
+    /// What the air lets pass of a target that stands so.
+    fn target_air(&self, stand: Stand, chain: &LightChain) -> f64 {
+        self.evening.with_stand(stand).transmission(self.night.site.extinction_at(chain.passband.centre))
     }
 
     pub(super) fn filter(&self, filter: &Filter, darks: &[DarkCurrent]) -> Result<FilterConditions, NightError> {
@@ -146,7 +151,8 @@ impl Place<'_> {
                 throughput,
                 throughput_on_sky: sky.throughput,
                 target: beyond(relative(&target), throughput)
-                    .hypot(brightness.uncertainty.0 * 0.4 * std::f64::consts::LN_10),
+                    .hypot(brightness.uncertainty.0 / MAGNITUDES_PER_LOGARITHM)
+                    .hypot(self.half_between(|place, stand| place.target_air(stand, &chains[0]))),
                 read_noise: relative(&plane.read_noise_e),
                 dark_current: self.dark_spread(dark),
             },
@@ -225,7 +231,7 @@ impl Place<'_> {
     fn sky(&self, filter: &Filter, plane: &Plane, chains: &[LightChain]) -> Result<SkyRate, NightError> {
         let sky = self.night.site.sky();
         let GivenSky::Measured { e_per_s, filter: seen_through, plane: seen_in } = &sky else {
-            return Ok(self.sky_of(&sky.magnitude()?, chains, self.evening.natural));
+            return Ok(self.sky_at_any_height(&sky.magnitude()?, chains));
         };
         let reference = plane_named(self.mode, seen_in.as_deref())?;
         let same_colour =
@@ -236,7 +242,7 @@ impl Place<'_> {
         let (other, _) = filter_named(self.night, self.mode, seen_through)?;
         let behind = chains_of(self.night, self.mode, &other, reference)?;
         let magnitude = magnitude_behind(e_per_s, &behind, self.night.site.lamps())?;
-        Ok(self.sky_of(&magnitude, chains, 1.0))
+        Ok(self.sky_of(&magnitude, chains, Brightening::ZENITH))
     }
 
     /// The sky with the evening's mean twilight added.
@@ -253,19 +259,32 @@ impl Place<'_> {
         }
     }
 
-    /// `natural` is the natural sky at the target over that at the zenith, of which the magnitude is.
+    /// The sky where the target stands; wider where nobody said how high that is.
+    fn sky_at_any_height(&self, magnitude: &Estimate<MagnitudesPerSquareArcsecond>, chains: &[LightChain]) -> SkyRate {
+        let sky = self.sky_of(magnitude, chains, self.evening.brightening);
+        let by_height = self.half_between(|place, stand| place.sky_of(magnitude, chains, stand.brightening).rate.0);
+        SkyRate { sky: sky.sky.hypot(by_height), ..sky }
+    }
+
+    /// Half of the logarithm between a number with the target low and high in the sky; 0 where its height is known.
+    fn half_between(&self, number: impl Fn(&Self, Stand) -> f64) -> f64 {
+        let Some([low, high]) = self.evening.elsewhere else { return 0.0 };
+        (number(self, low) / number(self, high)).ln().abs() / 2.0
+    }
+
     fn sky_of(
         &self,
         magnitude: &Estimate<MagnitudesPerSquareArcsecond>,
         chains: &[LightChain],
-        natural: f64,
+        towards: Brightening,
     ) -> SkyRate {
         let exact = Estimate::new(magnitude.value.0, 0.0);
+        let straight = Brightening { lamps_spread: 0.0, ..towards };
         let lamps = self.night.site.lamps();
         let (mut rate, mut sky, mut spectrum) = (0.0, 0.0, 0.0);
         for chain in chains {
-            let light = photon_density_towards(magnitude, lamps, chain.passband.band, natural);
-            let by_spectrum = relative(&photon_density_towards(&exact, lamps, chain.passband.band, natural));
+            let light = photon_density_towards(magnitude, lamps, chain.passband.band, towards);
+            let by_spectrum = relative(&photon_density_towards(&exact, lamps, chain.passband.band, straight));
             let part = light.value.0 * chain.continuum_factor();
             rate += part;
             sky += part * beyond(relative(&light), by_spectrum);

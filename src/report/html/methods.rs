@@ -65,7 +65,7 @@ fn plan() -> Vec<Method> {
         (
             "the sky",
             "class or magnitude to light; Moon and twilight averaged over the usable hours".into(),
-            "Krisciunas & Schaefer 1991, PASP 103, 1033; Patat 2003, A&A 400, 1183; twilight from memory",
+            "Krisciunas & Schaefer 1991, PASP 103, 1033; Patat 2003, A&A 400, 1183; twilight: Patat et al. 2006, A&A 455, 385 (V, from memory)",
         ),
         (
             "signal over noise",
