@@ -198,7 +198,7 @@ impl Cooling {
     ///     saturation_e = 30000.0
     ///     [[modes.planes.dark_current]]
     ///     sensor_c = 20.0
-    ///     mean_e_per_s = 0.3
+    ///     e_per_s = 0.3
     /// "#)?;
     /// let night = Night::from_toml(r#"
     ///     optics = { aperture_mm = 80.0, focal_length_mm = 480.0 }

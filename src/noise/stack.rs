@@ -121,6 +121,16 @@ impl Patch {
         Self { random, fixed, within: None, ..self }
     }
 
+    /// The same patch of a sensor whose pattern is that of independent pixels.
+    pub(crate) fn with_white_pattern(self) -> Self {
+        self.with_shapes(self.random, NoiseShape::WHITE)
+    }
+
+    /// The same patch of a sensor whose pattern is shared as read noise is: that of masters.
+    pub(crate) fn with_pattern_of_read_noise(self) -> Self {
+        self.with_shapes(self.random, self.random)
+    }
+
     /// The same patch, its noise within this square of dithers worked out once.
     #[must_use]
     pub fn dithered_within(self, box_px: f64) -> Self {

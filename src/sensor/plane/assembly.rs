@@ -320,8 +320,8 @@ fn in_electrons(
 ) -> Estimate<Electrons> {
     let product: Estimate<Electrons> = noise.times(gain);
     let (Some(fit), true) = (fit, noise.value.0 > 0.0) else { return product };
-    let covariance = -fit.covariance_with_dark() * gain.value.0 / noise.value.0.powi(2);
-    let common = product.value.0.powi(2) * covariance;
+    // Relative covariance times the square of the product; the noise itself, which may be next to nothing, cancels.
+    let common = -fit.covariance_with_dark() * gain.value.0.powi(3);
     let with = |sigma: f64, factor: f64| (sigma * sigma + factor * factor * common).max(0.0).sqrt();
     let both = Estimate::new(product.value.0, with(product.uncertainty.0, 1.0));
     let both = match product.interval_95 {

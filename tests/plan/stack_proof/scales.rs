@@ -50,7 +50,8 @@ fn night(patch_px: usize) -> Night {
         "[camera]\ncooled = true\nsensor_c = -10.0\n[optics]\naperture_mm = 76.0\nfocal_length_mm = 440.0\n[site]\n\
          sky = {{ mag_per_arcsec2 = 22.0 }}\nambient_c = 10.0\n[[filters]]\nname = \"h-alpha\"\nwidth_nm = 3.0\n\
          quantum_efficiency = 0.8\n[target]\nline_rayleigh = 60.0\naltitude_deg = 55.0\n[mount]\n\
-         longest_sub_s = 300.0\n[goal]\nhours = 1.5\npatch_arcsec = {}\n[stack]\nclip_sigma = 4.0\n",
+         longest_sub_s = 300.0\n[goal]\nhours = 1.5\npatch_arcsec = {}\n[stack]\nclip_sigma = 4.0\n\
+         [calibration]\ndarks = 10\nflats = 4\nbiases = 4\n",
         1.781_4 * patch_px as f64
     ))
     .expect("a night")
@@ -133,6 +134,7 @@ fn mottle_in_patches(nights: u64, share: f64) {
                 pattern_length_px: length,
                 darks: 0,
                 flats: 0,
+                biases: 0,
                 kept: 24,
                 dither_every: 2,
                 dither_box_px: 24,
@@ -149,7 +151,7 @@ fn mottle_in_patches(nights: u64, share: f64) {
                 read_noise: truth.read_noise_e,
                 quantisation: Electrons(0.0),
                 left: LeftPattern { per_second: ElectronsPerSecond(0.15), ..LeftPattern::default() },
-                calibration: Calibration { darks: 0, flats: 0, biases: 50, electrons_per_flat: truth.flat_e },
+                calibration: Calibration { darks: 0, flats: 0, biases: 0, electrons_per_flat: truth.flat_e },
                 drift: ElectronsPerSecond(0.0),
             };
             let stack = Stack { subs: 24.0, dither_every: 2.0, dither_box_px: 24.0, clip: Clip::NONE };
