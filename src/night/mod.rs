@@ -150,9 +150,6 @@ impl Night {
         if self.goal.pixel == Some(true) && self.goal.patch_arcsec.is_some() {
             return impossible("goal.pixel", "stands instead of patch_arcsec, not beside it");
         }
-        if self.target.ra_deg.is_some() != self.target.dec_deg.is_some() {
-            return impossible("target.ra_deg", "and dec_deg stand beside each other");
-        }
         self.dated()?;
         let shares = self.filters.iter().map(Filter::share).sum::<f64>();
         if !self.filters.is_empty() && shares <= 0.0 {
@@ -225,7 +222,8 @@ impl Night {
     #[must_use]
     pub fn position(&self) -> Option<(Degrees, Degrees)> {
         let named = || self.target.object().filter(|_| self.target.altitude_deg.is_none());
-        self.target.ra_deg.zip(self.target.dec_deg).or_else(|| named().map(|object| (object.ra_deg, object.dec_deg)))
+        let given = self.target.place().ok().flatten();
+        given.or_else(|| named().map(|object| (object.ra_deg, object.dec_deg)))
     }
 
     /// Local time minus universal time: as given, or the whole hours of the place's longitude.

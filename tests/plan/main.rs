@@ -2,6 +2,8 @@
 
 mod beside;
 mod laws;
+mod light;
+mod nebulae;
 mod nights;
 mod recomputed;
 mod stack_proof;

@@ -95,15 +95,20 @@ fn frames_that_do_not_belong_together_are_named() {
 /// natural part of a bright sky is another light.
 #[test]
 fn sodium_and_led_differ_through_blue_and_h_alpha_by_their_spectra() {
-    let light =
-        |lamps, band| photon_density(&Estimate::new(17.0, 0.0), lamps, band).value.0 / (9955.0 * 10_f64.powf(-6.8));
+    let light = |lamps, band: &Band| {
+        photon_density(&Estimate::new(17.0, 0.0), lamps, band).value.0 / (9955.0 * 10_f64.powf(-6.8))
+    };
+    let array = Filter { name: Some("none".into()), ..Filter::default() };
+    let detector = Detector { pixel: Micrometres(4.0), colour: Some(Colour::Blue), modified: false };
+    let blue_pixels = array.passbands(&detector).unwrap().swap_remove(0).band;
     for (lamps, blue, array_blue, h_alpha) in [(Lamps::Sodium, 0.13, 0.17, 0.45), (Lamps::Led4000, 0.43, 0.57, 0.70)] {
         for (band, factor) in [
-            (Band::Broad(Nanometres(450.0)), blue),
-            (Band::Array(Colour::Blue), array_blue),
-            (Band::Narrow(Nanometres(656.3)), h_alpha),
+            (Band::window(Nanometres(450.0), Nanometres(108.0)), blue),
+            (blue_pixels.clone(), array_blue),
+            (Band::line(Nanometres(656.3)), h_alpha),
         ] {
-            assert!((light(lamps, band) / factor - 1.0).abs() < 0.06, "{lamps:?} {band:?}: {}", light(lamps, band));
+            let found = light(lamps, &band);
+            assert!((found / factor - 1.0).abs() < 0.06, "{lamps:?} {} nm: {found}", band.centre().0);
         }
     }
 }

@@ -6,10 +6,13 @@ use crate::night::evening::{Evening, Stand};
 use crate::night::measured_sky::{chains as chains_of, filter_named, magnitude_behind, plane_named};
 use crate::night::{Night, NightError};
 use crate::noise::{Calibration, DarkCurrent, FAINTEST_SQUARE, LeftPattern, NoiseShape, Patch, PlaneNoise, Rates};
-use crate::rig::{Filter, LightChain, Pointing, StarWidth, TrackingLimits, peak_pixel_fraction, saturation_time, sum};
+use crate::rig::{
+    Filter, LightChain, Pointing, StarWidth, TargetLight, TrackingLimits, peak_pixel_fraction, saturation_time, sum,
+};
 use crate::sky::night::TWILIGHT_UNCERTAINTY;
 use crate::sky::{Brightening, GivenSky, moon_photon_density, photon_density_towards};
 use crate::stats::Estimate;
+use crate::target::Brightness;
 use crate::units::{
     Arcseconds, Degrees, Dn, Electrons, ElectronsPerSecond, MAGNITUDES_PER_LOGARITHM, Magnitudes,
     MagnitudesPerSquareArcsecond, Nanometres, PhotonDensity, Rayleighs, Seconds,
@@ -117,17 +120,20 @@ impl Place<'_> {
         let brightness = self.night.target.brightness()?;
         let parts: Vec<_> = chains
             .iter()
-            .filter_map(|chain| chain.target_rate(brightness.continuum, brightness.line, |nm| self.air_at(nm)))
+            .filter_map(|chain| chain.target_rate(&light_in(&brightness, chain), |nm| self.air_at(nm)))
             .collect();
         let target = sum(&parts).unwrap_or(Estimate::new(0.0, 0.0));
-        let magnitude_0: f64 =
-            chains.iter().map(|c| c.continuum_rate(MagnitudesPerSquareArcsecond(0.0), self.air(c)).value.0).sum();
+        let of_magnitude_0 = |c: &LightChain| {
+            let colour = brightness.colour.factor(&c.passband.band);
+            c.coloured_rate(MagnitudesPerSquareArcsecond(0.0), &colour, self.air(c)).value.0
+        };
+        let magnitude_0: f64 = chains.iter().map(of_magnitude_0).sum();
         let rayleigh: f64 = chains
             .iter()
             .filter_map(|c| c.line_rate(Rayleighs(1.0), self.air_at(c.line())))
             .map(|rate| rate.value.0)
             .sum();
-        let shows_line = brightness.line.is_some() && rayleigh > 0.0;
+        let shows_line = brightness.has_lines() && rayleigh > 0.0;
         let sky = self.with_twilight(self.sky(filter, plane, chains)?, chains);
         let moon = scattered_sunlight(self.evening.moon.as_ref(), chains);
         let throughput = throughput_relative(chains);
@@ -151,7 +157,6 @@ impl Place<'_> {
                 throughput,
                 throughput_on_sky: sky.throughput,
                 target: beyond(relative(&target), throughput)
-                    .hypot(brightness.uncertainty.0 / MAGNITUDES_PER_LOGARITHM)
                     .hypot(self.half_between(|place, stand| place.target_air(stand, &chains[0]))),
                 read_noise: relative(&plane.read_noise_e),
                 dark_current: self.dark_spread(dark),
@@ -283,8 +288,8 @@ impl Place<'_> {
         let lamps = self.night.site.lamps();
         let (mut rate, mut sky, mut spectrum) = (0.0, 0.0, 0.0);
         for chain in chains {
-            let light = photon_density_towards(magnitude, lamps, chain.passband.band, towards);
-            let by_spectrum = relative(&photon_density_towards(&exact, lamps, chain.passband.band, straight));
+            let light = photon_density_towards(magnitude, lamps, &chain.passband.band, towards);
+            let by_spectrum = relative(&photon_density_towards(&exact, lamps, &chain.passband.band, straight));
             let part = light.value.0 * chain.continuum_factor();
             rate += part;
             sky += part * beyond(relative(&light), by_spectrum);
@@ -292,6 +297,18 @@ impl Place<'_> {
         }
         let throughput = throughput_relative(chains);
         SkyRate { rate: ElectronsPerSecond(rate), sky: sky / rate, lamps: spectrum / rate, throughput }
+    }
+}
+
+/// The target's light as one window sees it.
+fn light_in(brightness: &Brightness, chain: &LightChain) -> TargetLight {
+    let colour = brightness.colour.factor(&chain.passband.band);
+    let relative = colour.relative().hypot(brightness.uncertainty.0 / MAGNITUDES_PER_LOGARITHM);
+    TargetLight {
+        continuum: brightness.continuum,
+        colour: Estimate::within_factor(colour.value, relative),
+        line: brightness.line,
+        lines: brightness.lines,
     }
 }
 
@@ -303,7 +320,7 @@ fn scattered_sunlight(
 ) -> Estimate<ElectronsPerSecond> {
     let Some(light) = light else { return Estimate::new(0.0, 0.0) };
     let part = |chain: &LightChain| {
-        let density = moon_photon_density(light, chain.passband.band);
+        let density = moon_photon_density(light, &chain.passband.band);
         Estimate::within_factor(density.value.0 * chain.continuum_factor(), relative(&density))
     };
     let parts: Vec<_> = chains.iter().map(part).collect();

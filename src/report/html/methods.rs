@@ -59,12 +59,13 @@ fn plan() -> Vec<Method> {
     vec![
         (
             "electrons per second",
-            "surface brightness through air, optics and filter, band by band".into(),
+            "surface brightness through air, optics and filter: sky and target spectra in one sum over what filter and pixel pass; lines as the beam's \
+             angles leave them".into(),
             "Bessell, Castelli & Plez 1998, A&A 333, 231 (zero points, as quoted); airmass: Kasten & Young 1989",
         ),
         (
             "the sky",
-            "class or magnitude to light; Moon and twilight averaged over the usable hours".into(),
+            "class or magnitude to light, brighter towards the horizon; Moon and twilight averaged over the usable hours".into(),
             "Krisciunas & Schaefer 1991, PASP 103, 1033; Patat 2003, A&A 400, 1183; twilight: Patat et al. 2006, A&A 455, 385 (V, from memory)",
         ),
         (
