@@ -190,8 +190,12 @@ pub fn row_of(rows: &[Override], file: &str) -> Option<Override> {
 /// ```
 #[must_use]
 pub fn conflict_of(rows: &[Override], file: &str) -> Option<String> {
-    let of_file = || rows.iter().filter(|row| names_file(&row.file, file));
-    let (patterns, own): (Vec<&Override>, Vec<&Override>) = of_file().partition(|row| is_pattern(&row.file));
+    // Thousands of rows against thousands of files: most are told apart without a look at accents and quotes.
+    let may_be = |row: &Override| {
+        is_pattern(&row.file) || row.file.eq_ignore_ascii_case(file) || !(row.file.is_ascii() && file.is_ascii())
+    };
+    let of_file = rows.iter().filter(|row| may_be(row) && names_file(&row.file, file));
+    let (patterns, own): (Vec<&Override>, Vec<&Override>) = of_file.partition(|row| is_pattern(&row.file));
     own_or_patterns(&own).or_else(|| own_or_patterns(&patterns))
 }
 

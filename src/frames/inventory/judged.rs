@@ -84,7 +84,7 @@ pub(super) fn judged(seen: &Seen, row: Option<&Override>, root: &str) -> Result<
         .ok_or_else(|| reject("unknown-kind", "neither header, folder nor name says what it was taken for".into()))?;
     let by_place = header.kind.is_none() && told.is_none();
     let time = time(&header, row, &place, (judgement.kind, by_place))
-        .ok_or_else(|| reject("no-exposure", "neither header nor name says how long it was exposed".into()))?;
+        .ok_or_else(|| reject("no-exposure", no_time(&header)))?;
     let read = row.and_then(|row| row.sensor).or(header.sensor);
     let named = names::temperature(&place).filter(|_| read.is_none() && header.set_point.is_none());
     let sensor = read.or(named);
@@ -144,6 +144,15 @@ pub(super) fn judged(seen: &Seen, row: Option<&Override>, root: &str) -> Result<
         loses: seen.cards.text(&[LOSS]).map(str::to_owned),
         info,
     })
+}
+
+/// Why a frame has no exposure.
+fn no_time(header: &Header) -> String {
+    let said = match header.exposure {
+        Some(_) => "its header says 0 s, and nothing else",
+        None => "neither header nor name",
+    };
+    format!("{said} says how long it was exposed")
 }
 
 fn time(header: &Header, row: Option<&Override>, place: &str, (kind, by_place): (FrameKind, bool)) -> Option<Time> {
