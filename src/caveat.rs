@@ -102,6 +102,8 @@ caveat_codes! {
     DarkLevelDrift = "dark-level-drift",
     /// The dark does not fit the light: another time or temperature.
     DarkMismatch = "dark-mismatch",
+    /// The dark current does not rise with the temperature as a sensor's does: light leaks in, headers are wrong, or a floor hides it.
+    DarkNotThermal = "dark-not-thermal",
     /// The camera or a program has taken a dark off the frames.
     DarkSubtracted = "dark-subtracted",
     /// Counts were multiplied after the converter.
@@ -110,6 +112,8 @@ caveat_codes! {
     DnStep = "dn-step",
     /// Two files hold the same pixels; one is left out.
     DuplicateFrame = "duplicate-frame",
+    /// An exposure time that cannot be: longer than a day or than the time to the next frame, or 0 s of a dark.
+    ExposureDoubtful = "exposure-doubtful",
     /// A number lies outside of what was measured.
     Extrapolated = "extrapolated",
     /// The catalogue's band of a star is far from the filter.

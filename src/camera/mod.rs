@@ -3,6 +3,7 @@
 //! A measured camera and one typed from a data sheet are the same type, so that
 //! "is a cooled one worth buying?" compares like with like.
 
+mod against_warmth;
 mod background;
 mod change;
 mod check;
@@ -17,6 +18,7 @@ mod plane_name;
 mod profile;
 mod profile_text;
 
+pub use against_warmth::against_warmth;
 pub use background::{Background, PlaneBackground, StarFlux};
 pub use change::{Change, Comparison, changes};
 pub use dark_picture::{DarkBin, DarkPicture};

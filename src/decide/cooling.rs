@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use serde::{Deserialize, Serialize};
 
-use crate::camera::{CameraProfile, Plane, PlaneName};
+use crate::camera::{CameraProfile, Plane, PlaneName, against_warmth};
 use crate::caveat::{Caveat, push_once};
 use crate::document::{Format, Stamp};
 use crate::units::{Celsius, Electrons, Seconds};
@@ -293,6 +293,12 @@ fn answerable(night: &Night, profile: &CameraProfile) -> Result<(), PlanError> {
     let known = |plane: &Plane| plane.thermal.is_some() || !plane.dark_current.is_empty();
     if !profile.modes.iter().flat_map(|mode| &mode.planes).all(known) {
         let why = "is missing in the camera profile: without it nothing can be said of cooling";
+        return Err(missing("dark_current", why));
+    }
+    let falls = |plane: &Plane| against_warmth(&plane.dark_current, plane.thermal.as_ref()).is_some();
+    if profile.modes.iter().flat_map(|mode| &mode.planes).any(falls) {
+        let why = "does not rise with the temperature in the camera profile as a sensor's does: nothing can be said of cooling \
+                   before it is known why";
         return Err(missing("dark_current", why));
     }
     Ok(())
