@@ -1,5 +1,6 @@
 //! What is in a folder: every frame's kind and why, the groups, what was left out, and what a measurement still lacks.
 
+mod clock;
 mod judged;
 mod levels;
 mod missing;
@@ -89,7 +90,9 @@ impl Inventory {
         frames = inventory.veto(frames);
         frames = inventory.same_row_order(frames);
         inventory.name_true_times(&mut frames);
+        frames = inventory.without_impossible_times(frames);
         frames = inventory.without_warm_up(frames);
+        inventory.note_darks_without_time(&frames);
         inventory.note_temperatures(&frames);
         inventory.note_black_level(&frames);
         inventory.note_stated_levels(&frames);

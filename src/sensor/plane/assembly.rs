@@ -2,6 +2,7 @@
 
 use crate::camera::{
     DarkCurrentPoint, DarkPicture, FitModel, NoiseByScale, Plane, SaturationCause, SaturationIs, TransferPoint,
+    against_warmth,
 };
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
@@ -212,7 +213,9 @@ impl PlaneMeter {
         let full = saturation.as_ref().map_or(65_535.0, |saturation| saturation.level.0) - flat_offset.0;
         let lit = |stage| kinds::lit_dark(stage, zero.offset.value.0, full, gain.value);
         caveats.extend(self.darks.iter().find_map(lit).map(|caveat| caveat.about(self.name())));
-        let thermal = thermal_law(&dark_current, gain.relative());
+        let doubtful = against_warmth(&dark_current, None).map(doubts::not_thermal);
+        let thermal = thermal_law(&dark_current, gain.relative()).filter(|_| doubtful.is_none());
+        caveats.extend(doubtful.map(|caveat| caveat.about(self.name())));
         let few = dark_current.len() < TEMPERATURES_FOR_A_FLOOR;
         caveats.extend(thermal.iter().filter(|_| few).map(|law| doubts::no_floor(law).about(self.name())));
         let leak = thermal.as_ref().and_then(|law| self.light_leak(law, gain));
