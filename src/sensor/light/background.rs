@@ -18,8 +18,8 @@ use crate::frames::{CfaPattern, Frame, FrameInfo, FrameKind, same_exposure};
 use crate::stats::{Estimate, median};
 use crate::units::{Colour, Dn, ElectronsPerDn};
 
-use crate::sensor::MeasureError;
 use crate::sensor::stack::plane_view;
+use crate::sensor::{MeasureError, NoGainCause};
 
 /// Tiles along the shorter side of a plane, and the bounds of a tile's side in pixels.
 const TILES_ACROSS: usize = 16;
@@ -91,7 +91,7 @@ pub fn background(light: &Frame, dark: &Frame, options: BackgroundOptions<'_>) -
     let mut caveats = frame_caveats(&light.info, &dark.info);
     let mut planes = Vec::new();
     for plane in planes_of(&light.info, options) {
-        let gain = plane.gain.ok_or(MeasureError::NoGain { levels: 0 })?;
+        let gain = plane.gain.ok_or(MeasureError::NoGain { levels: 0, why: NoGainCause::Unknown })?;
         planes.push(plane_background(light, &dark.pixels, &plane, &gain)?.0);
     }
     for plane in &planes {

@@ -6,8 +6,8 @@ use crate::camera::{FieldStar, FrameMode, LightPlane, MeasuredLight, Mode, Plane
 use crate::frames::{Frame, FrameInfo};
 use crate::units::{Electrons, ElectronsPerSecond};
 
-use crate::sensor::MeasureError;
 use crate::sensor::stack::plane_view;
+use crate::sensor::{MeasureError, NoGainCause};
 
 use super::background::{BackgroundOptions, plane_background, planes_of};
 use super::field::field_stars;
@@ -61,7 +61,7 @@ impl<'a> LightMeter<'a> {
         let options = BackgroundOptions { mode: Some(self.mode), ..BackgroundOptions::default() };
         let mut planes = Vec::new();
         for plane in planes_of(&light.info, options) {
-            let gain = plane.gain.ok_or(MeasureError::NoGain { levels: 0 })?;
+            let gain = plane.gain.ok_or(MeasureError::NoGain { levels: 0, why: NoGainCause::Unknown })?;
             let (background, noise) = plane_background(light, &dark.mean, &plane, &gain)?;
             let of_dark = self.noise_of_mean(plane.name, dark.frames());
             let noise_e = (noise * gain.value.0).powi(2) - of_dark;
