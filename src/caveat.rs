@@ -68,6 +68,8 @@ caveat_codes! {
     Changed = "changed",
     /// The sensor behaves like a colour array, and nothing says so.
     ColourArraySuspected = "colour-array-suspected",
+    /// The flats fit another arrangement of colours than the headers name.
+    ColourPatternDiffers = "colour-pattern-differs",
     /// Two cameras with different numbers of colours are compared.
     ColoursAgainstFewer = "colours-against-fewer",
     /// A frame names another camera than the profile, or than the frames beside it.
@@ -148,6 +150,8 @@ caveat_codes! {
     GoalReached = "goal-reached",
     /// The two greens of a colour array differ.
     GreensDiffer = "greens-differ",
+    /// One half of the frame changes against the other while flats are taken.
+    HalvesDiffer = "halves-differ",
     /// The darks brighten as if light had reached them.
     LightLeakSuspected = "light-leak-suspected",
     /// Frames called flats look like lights.

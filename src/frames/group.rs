@@ -52,6 +52,28 @@ impl ModeKey {
     }
 }
 
+impl ModeKey {
+    /// In what it differs from another mode, in words: what it has, and what the other has.
+    pub(crate) fn differences(&self, other: &Self) -> (String, String) {
+        let number = |what: &str, value: Option<f64>| {
+            value.map_or(format!("no {what} named"), |value| format!("{what} {value}"))
+        };
+        let parts = |key: &Self| {
+            [
+                number("gain", key.gain_setting),
+                number("offset", key.offset_setting),
+                key.readout_mode.clone().unwrap_or_else(|| "no readout mode named".into()),
+                format!("binning {}x{}", key.binning[0], key.binning[1]),
+                format!("{}x{} pixels", key.width, key.height),
+                key.camera.clone().unwrap_or_else(|| "no camera named".into()),
+            ]
+        };
+        let differ = parts(self).into_iter().zip(parts(other)).filter(|(own, other)| own != other);
+        let (own, others): (Vec<String>, Vec<String>) = differ.unzip();
+        (own.join(", "), others.join(", "))
+    }
+}
+
 fn maybe(a: Option<f64>, b: Option<f64>) -> Ordering {
     match (a, b) {
         (Some(a), Some(b)) if a != b => a.total_cmp(&b),

@@ -7,7 +7,7 @@ use crate::camera::{CameraProfile, FORMAT, Mode, Plane, Provenance, VERSION, cha
 use crate::caveat::{Caveat, Rejected};
 use crate::frames::stated::Stated;
 use crate::frames::{CfaPattern, Frame, FrameInfo, FrameKind, Group, Inventory, ModeKey};
-use crate::sensor::{MeasureError, MeasureOptions, ModeMeasurement, StackKey, held_against};
+use crate::sensor::{MeasureError, MeasureOptions, ModeMeasurement, NoGainCause, StackKey, held_against};
 use crate::units::{Celsius, ElectronsPerDn, Micrometres};
 
 use super::{FrameSource, FramesError, Progress, Silent, Work};
@@ -109,13 +109,16 @@ pub fn measure_camera(source: &impl FrameSource, options: &CameraOptions<'_>) ->
                 profile.modes.push(mode);
                 profile.caveats.extend(caveats.into_iter().map(|caveat| named(caveat, key, several)));
             }
-            Err(FramesError::Sensor(error)) => failures.push((key.clone(), for_want_of_flats(error, inventory))),
+            Err(FramesError::Sensor(error)) => failures.push((key.clone(), for_want_of_flats(error, key, inventory))),
             Err(other) => return Err(other),
         }
     }
     if profile.modes.is_empty() {
         let rejected = profile.rejected;
-        let error = match failures.into_iter().next() {
+        // Of two modes that lack each other's frames the one that says so is the answer.
+        let says_where =
+            |error: &MeasureError| matches!(error, MeasureError::NoGain { why: NoGainCause::OtherMode { .. }, .. });
+        let error = match failures.into_iter().min_by_key(|(_, error)| !says_where(error)) {
             Some((_, error)) => FramesError::Unmeasured { error, rejected },
             None => FramesError::NothingToMeasure { place: source.name(), is_folder: source.is_folder(), rejected },
         };
@@ -146,14 +149,19 @@ fn told_once(caveats: &mut Vec<Caveat>, inventory: &Inventory) {
     }
 }
 
-/// Why there is no gain, where the flats are called lights.
-fn for_want_of_flats(error: MeasureError, inventory: &Inventory) -> MeasureError {
-    match (&error, inventory.caveats.iter().find(|caveat| caveat.code == "lights-for-flats")) {
-        (MeasureError::NoGain { .. }, Some(said)) => {
-            MeasureError::Unusable { kind: FrameKind::Flat, reason: said.message.clone(), hint: said.hint.clone() }
-        }
-        _ => error,
+/// Why there is no gain, where the flats are called lights, or are of other settings.
+fn for_want_of_flats(error: MeasureError, key: &ModeKey, inventory: &Inventory) -> MeasureError {
+    let MeasureError::NoGain { levels, why: NoGainCause::NoFlats } = error else { return error };
+    if let Some(said) = inventory.caveats.iter().find(|caveat| caveat.code == "lights-for-flats") {
+        return MeasureError::Unusable { kind: FrameKind::Flat, reason: said.message.clone(), hint: said.hint.clone() };
     }
+    let has_flats = |groups: &[Group]| groups.iter().any(|group| group.kind == FrameKind::Flat);
+    let elsewhere = inventory.modes().find(|(mode, groups)| *mode != key && has_flats(groups));
+    let why = elsewhere.map_or(NoGainCause::NoFlats, |(mode, _)| {
+        let (flats, others) = mode.differences(key);
+        NoGainCause::OtherMode { flats, others }
+    });
+    MeasureError::NoGain { levels, why }
 }
 
 /// A gain that its uncertainty exceeds is none: all electrons of a profile would rest on it.

@@ -121,7 +121,10 @@ fn parts_text<Q: Quantity>(parts: [&Option<Estimate<Q>>; 3]) -> String {
 }
 
 fn plane_text(plane: &Plane) -> String {
-    let colour = plane.colour.map_or_else(String::new, |colour| format!(" ({colour})"));
+    // What no header names and no flat shows is the photographer's to say.
+    let colour = plane
+        .colour
+        .map_or_else(|| " (all pixels; of a colour camera, say --cfa)".to_owned(), |colour| format!(" ({colour})"));
     let mut text = format!("  plane {}{colour}\n", plane.plane);
     for (name, value) in plane_entries(plane) {
         text.push_str(&entry(4, name, 18, &value));

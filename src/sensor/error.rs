@@ -17,10 +17,12 @@ pub enum MeasureError {
         needed: usize,
     },
     /// Neither flats nor a typed gain.
-    #[error("found flat pairs at {levels} usable levels, needed 3: the gain cannot be measured")]
+    #[error("{}", why.message(*levels))]
     NoGain {
         /// Levels that could be used.
         levels: usize,
+        /// What became of the flats.
+        why: NoGainCause,
     },
     /// A frame does not fit the others of its mode.
     #[error("`{file}` has {found} pixels, the frames before it have {expected}")]
@@ -96,6 +98,79 @@ pub enum MeasureError {
     },
 }
 
+/// Why flats do not give the gain.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub enum NoGainCause {
+    /// Nothing more is known.
+    Unknown,
+    /// There are none at all.
+    NoFlats,
+    /// There are, but of other settings than the frames without light.
+    OtherMode {
+        /// What the flats have: "gain 200".
+        flats: String,
+        /// What the other frames have.
+        others: String,
+    },
+    /// They are copies of each other.
+    Copies {
+        /// How many files hold the pixels of another.
+        files: usize,
+    },
+    /// None has a partner of its exposure, or of nearly its level.
+    Alone {
+        /// How many there are.
+        flats: usize,
+    },
+    /// The filter changes within the pairs.
+    Filters {
+        /// Through which they were taken.
+        names: Vec<String>,
+    },
+    /// All are saturated.
+    Saturated {
+        /// Pairs of them.
+        pairs: usize,
+    },
+}
+
+impl NoGainCause {
+    fn message(&self, levels: usize) -> String {
+        let said = match self {
+            Self::Unknown => format!("found flat pairs at {levels} usable levels"),
+            Self::NoFlats => "no flats".into(),
+            Self::OtherMode { flats, others } => format!("the flats have {flats}, the other frames {others}"),
+            Self::Copies { files } => format!(
+                "{files} of the flats hold the pixels of another, and without them no pair of different frames is left"
+            ),
+            Self::Alone { flats } => {
+                format!("{flats} flats, and none has a partner of its own exposure, nor one of nearly its level")
+            }
+            Self::Filters { names } => {
+                format!("the flats of one exposure were taken through different filters ({})", names.join(", "))
+            }
+            Self::Saturated { pairs } => format!("all {pairs} pairs of flats are saturated"),
+        };
+        format!("{said}: the gain cannot be measured")
+    }
+
+    fn hint(&self) -> String {
+        let ladder = "take pairs of flats at 8 or more levels from 1 % to 70 % of saturation";
+        match self {
+            Self::Unknown | Self::NoFlats | Self::Saturated { .. } => {
+                format!("{ladder}, or give the gain with --gain-e-per-dn")
+            }
+            Self::OtherMode { .. } => {
+                "take flats and the frames without light with the same settings, binning and part of the sensor".into()
+            }
+            Self::Copies { .. } => "take two exposures at each level: a copy has no noise of its own".into(),
+            Self::Alone { .. } => "take flats in pairs: two of the same light, one right after the other".into(),
+            Self::Filters { .. } => "take both flats of a pair through one filter".into(),
+        }
+    }
+}
+
 impl MeasureError {
     /// A fixed word that programs can test for.
     #[must_use]
@@ -115,11 +190,10 @@ impl MeasureError {
             Self::TooFewFrames { kind: FrameKind::Bias, .. } => {
                 "take bias frames: cap on, shortest exposure, at least 2, better 20".into()
             }
-            Self::TooFewFrames { kind, .. } => format!("take at least 2 {kind} frames at each setting, one after the other"),
-            Self::NoGain { .. } => {
-                "take pairs of flats at 8 or more levels from 1 % to 70 % of saturation, or give the gain with --gain-e-per-dn"
-                    .into()
+            Self::TooFewFrames { kind, .. } => {
+                format!("take at least 2 {kind} frames at each setting, one after the other")
             }
+            Self::NoGain { why, .. } => why.hint(),
             Self::SizeDiffers { .. } => "keep frames of different size or binning in folders of their own".into(),
             Self::WrongOrder { .. } => "push bias frames first, then flats, then darks".into(),
             Self::TooSmall { .. } => {

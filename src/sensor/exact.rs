@@ -55,6 +55,18 @@ pub(super) fn count(row: &[u16], wanted: u16) -> usize {
     row.chunks(SHORT).map(|part| of_part(part) as usize).sum()
 }
 
+/// Adds the differences of two rows to the sums of their columns.
+pub(super) fn add_difference(first: &[u16], second: &[u16], sums: &mut [i32]) {
+    simd_dispatch(
+        #[inline(always)]
+        || {
+            for ((sum, &a), &b) in sums.iter_mut().zip(first).zip(second) {
+                *sum += i32::from(a) - i32::from(b);
+            }
+        },
+    );
+}
+
 /// Adds a row to the sums of its pixels, which hold nothing of worth yet where it is the `first` one.
 pub(super) fn add(row: &[u16], sums: &mut [u32], first: bool) {
     simd_dispatch(

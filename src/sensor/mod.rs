@@ -4,6 +4,7 @@
 //! whatever their number. The order is the order of the light: bias, flats, darks.
 
 mod codes;
+mod colours;
 mod dark;
 mod duplicates;
 mod emva;
@@ -11,12 +12,14 @@ mod error;
 mod exact;
 mod flat;
 mod greens;
+mod halves;
 mod light;
 mod mode;
 mod pair;
 mod pattern;
 mod plane;
 mod powers;
+mod repeated;
 mod row_blocks;
 mod simd;
 mod stack;
@@ -29,7 +32,7 @@ pub use emva::{
     SpatialSplit, absolute_threshold, absolute_threshold_r31, dynamic_range, linearity_error_percent, snr, snr_max,
     spatial_split,
 };
-pub use error::MeasureError;
+pub use error::{MeasureError, NoGainCause};
 pub use flat::transfer::{Kink, Level, TransferFit, emva_slope, transfer_fit};
 pub use light::background::{BackgroundOptions, background};
 pub use light::master::DarkMaster;

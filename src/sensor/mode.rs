@@ -1,25 +1,32 @@
 //! One mode of a camera, measured frame by frame.
 
+use std::collections::BTreeSet;
+
 use ndarray::Array2;
 
 use crate::camera::{FrameCounts, Mode};
 use crate::caveat::{Caveat, push_once};
 use crate::frames::{CfaPattern, Frame, FrameInfo, FrameKind};
-use crate::units::ElectronsPerDn;
+use crate::units::{ElectronsPerDn, Seconds};
 
 use crate::sensor::codes::Codes;
+use crate::sensor::colours::{self, has_colours};
 use crate::sensor::duplicates::Seen;
+use crate::sensor::halves::{self, Halves};
 use crate::sensor::plane::{Assembled, PlaneMeter};
-use crate::sensor::stack::plane_view;
-use crate::sensor::{MeasureError, PairStatistics, StackKey};
+use crate::sensor::repeated::Repeated;
+use crate::sensor::stack::{plane_mean, plane_view};
+use crate::sensor::{MeasureError, NoGainCause, PairStatistics, StackKey};
 use crate::stats::Moments;
 
 /// Levels within a pair that differ by more than this are worth a word.
 const PAIR_DRIFT: f64 = 0.01;
-/// Places of the 2 × 2 cell whose light in a flat differs by more than this have colours …
-const COLOURS_APART: f64 = 0.006;
-/// … if that is as many sigmas of a place's mean, and not whole rows or columns, as two converters make them.
-const COLOURS_SIGMAS: f64 = 6.0;
+/// Flats of two exposures are paired up to this ratio of their signals.
+const PAIRED_ACROSS: f64 = 1.6;
+/// Of those that differ by more than this the mean does not show the pattern of the pixels.
+const UNLIKE: f64 = 0.1;
+/// A flat with a larger share of its pixels at the highest code tells nothing of its halves.
+const SATURATED: f64 = 1e-3;
 /// At most this many rows in the middle are looked at for them.
 const ROWS_FOR_COLOURS: usize = 128;
 /// Sides of a region smaller than this hold too few pixels.
@@ -57,6 +64,12 @@ pub struct ModeMeasurement {
     seen: Seen,
     counts: FrameCounts,
     caveats: Vec<Caveat>,
+    repeated: Repeated,
+    /// The last flat without a partner of its own exposure.
+    lone_flat: Option<(StackKey, FrameInfo, Array2<u16>)>,
+    /// Filters of the flats, as far as they are named.
+    filters: BTreeSet<String>,
+    halves: Halves,
     /// Pixels that are needed no more.
     spent: Vec<Array2<u16>>,
 }
@@ -89,6 +102,10 @@ impl ModeMeasurement {
             seen: Seen::default(),
             counts: FrameCounts::default(),
             caveats: Vec::new(),
+            repeated: Repeated::default(),
+            lone_flat: None,
+            filters: BTreeSet::new(),
+            halves: Halves::default(),
             spent: Vec::new(),
         })
     }
@@ -112,12 +129,12 @@ impl ModeMeasurement {
         if fresh || self.stack != Some(key) {
             self.begin(key)?;
             self.look(key, &frame.pixels);
-            if key.kind == FrameKind::Flat && self.planes.len() == 1 {
-                self.note_colour_array(&frame.pixels);
+            if key.kind == FrameKind::Flat {
+                self.look_at_colours(&frame.pixels);
             }
         }
         if let Some(before) = self.seen.before(&frame.info.file, &frame.pixels) {
-            push_once(&mut self.caveats, duplicate(before, &frame.info.file));
+            self.repeated.copy(before, &frame.info.file, key.kind == FrameKind::Flat);
             return Ok(());
         }
         match key.kind {
@@ -153,6 +170,9 @@ impl ModeMeasurement {
             return Err(MeasureError::WrongOrder { kind: key.kind, after: before.kind });
         }
         self.close();
+        if key.kind != FrameKind::Flat {
+            self.leave_lone_flat();
+        }
         // Darks of one temperature are one stage: the frame before is still a partner.
         let same_stage = self.stack.is_some_and(|before| before.order().0 == 2 && before.sensor == key.sensor);
         if !same_stage {
@@ -174,47 +194,82 @@ impl ModeMeasurement {
                     meter.unpaired_bias(key.sensor, meter.view(&pixels, region));
                 }
             }
-            _ => push_once(
-                &mut self.caveats,
-                Caveat::new(
-                    "few-frames",
-                    format!("the {} of {} s has no partner and was left out", key.kind, key.exposure.0),
-                    "take flats in pairs: two of the same exposure, one right after the other",
-                )
-                .about(info.file),
-            ),
+            _ => self.pair_across(key, info, pixels),
+        }
+    }
+
+    /// A flat without a partner of its own exposure, filter and temperature: the one before it may do, if it is of nearly the
+    /// same light. Of a darkening sky each flat has an exposure of its own.
+    fn pair_across(&mut self, key: StackKey, info: FrameInfo, pixels: Array2<u16>) {
+        let meter = &self.planes[0];
+        let signal = |pixels: &Array2<u16>| plane_mean(&meter.view(pixels, self.region)) - meter.dark_offset();
+        let ratio = self.lone_flat.as_ref().map_or(f64::INFINITY, |(_, before, other)| {
+            let ratio = signal(other) / signal(&pixels);
+            if before.filter == info.filter && ratio > 0.0 { ratio.max(1.0 / ratio) } else { f64::INFINITY }
+        });
+        if ratio > PAIRED_ACROSS {
+            self.leave_lone_flat();
+            self.lone_flat = Some((key, info, pixels));
+            return;
+        }
+        let Some((other, before, first)) = self.lone_flat.take() else { return };
+        let exposure = Seconds((key.exposure.0 + other.exposure.0) / 2.0);
+        self.repeated.unlike(ratio - 1.0, &info.file);
+        self.take_pair(StackKey { exposure, ..key }, [(before, first), (info, pixels)], true);
+        self.planes.iter_mut().for_each(PlaneMeter::end_pattern);
+    }
+
+    fn leave_lone_flat(&mut self) {
+        if let Some((key, info, pixels)) = self.lone_flat.take() {
+            self.repeated.alone(key.exposure, info.file);
+            self.spent.push(pixels);
         }
     }
 
     /// Bias and flats: every two frames are a pair.
     fn add_half(&mut self, key: StackKey, frame: Frame) {
+        if key.kind == FrameKind::Flat {
+            self.filters.extend(frame.info.filter.clone());
+        }
         let partner = if self.waiting { self.previous.take() } else { None };
-        let Some((first_info, first)) = partner else {
+        let Some(first) = partner else {
             self.previous = Some((frame.info, frame.pixels));
             self.waiting = true;
             return;
         };
         self.waiting = false;
+        self.take_pair(key, [first, (frame.info, frame.pixels)], false);
+    }
+
+    /// Takes two frames as a pair, `across` two exposures or of one.
+    fn take_pair(&mut self, key: StackKey, pair: [(FrameInfo, Array2<u16>); 2], across: bool) {
+        let [(first_info, first), (info, second)] = pair;
         let region = self.region;
-        for meter in &mut self.planes {
-            let frames = [meter.view(&first, region), meter.view(&frame.pixels, region)];
+        let is_flat = key.kind == FrameKind::Flat;
+        for (place, meter) in self.planes.iter_mut().enumerate() {
+            let frames = [meter.view(&first, region), meter.view(&second, region)];
             let Some(pair) = PairStatistics::from_frames(frames[0], frames[1]) else { continue };
             if pair.is_duplicate() {
-                push_once(&mut self.caveats, duplicate(&first_info.file, &frame.info.file));
+                self.repeated.copy(&first_info.file, &info.file, is_flat);
                 continue;
             }
             let apart = (pair.means[0] / pair.means[1] - 1.0).abs();
-            let (pair, left_out) =
-                if key.kind == FrameKind::Flat { meter.sound_part(pair, frames) } else { (pair, None) };
-            let of_pair = (pair.mean().0, pair.event_limit);
-            meter.correlate(key.kind, [&first, &frame.pixels], region, of_pair, left_out.as_ref());
-            if key.kind == FrameKind::Flat && apart > PAIR_DRIFT {
-                push_once(&mut self.caveats, drift(apart, &frame.info.file));
+            if is_flat && place == 0 && pair.share_at_highest < SATURATED {
+                for (info, frame) in [(&first_info, frames[0]), (&info, frames[1])] {
+                    self.halves.take(info.taken.as_deref(), frame, meter.dark_offset());
+                }
             }
-            meter.pair_pattern(key, [&first, &frame.pixels], region, &pair);
-            meter.pair(key, format!("`{}` and `{}`", first_info.file, frame.info.file), pair);
+            let (pair, left_out) = if is_flat { meter.sound_part(pair, frames) } else { (pair, None) };
+            meter.correlate(key.kind, [&first, &second], region, &pair, left_out.as_ref());
+            if is_flat && !across && apart > PAIR_DRIFT {
+                self.repeated.drift(apart, &info.file);
+            }
+            if !across || apart < UNLIKE {
+                meter.pair_pattern(key, [&first, &second], region, &pair);
+            }
+            meter.pair(key, format!("`{}` and `{}`", first_info.file, info.file), pair);
         }
-        self.spent = vec![first, frame.pixels];
+        self.spent.extend([first, second]);
     }
 
     /// Darks: every frame counts, each is compared with the one before it.
@@ -225,7 +280,7 @@ impl ModeMeasurement {
             let before = partner.as_ref().map(|(_, pixels)| meter.view(pixels, region));
             let known = meter.dark(key, &frame.info, before, meter.view(&frame.pixels, region));
             if !known && let Some((info, _)) = &partner {
-                push_once(&mut self.caveats, duplicate(&info.file, &frame.info.file));
+                self.repeated.copy(&info.file, &frame.info.file, false);
             }
         }
         self.spent = partner.into_iter().map(|(_, pixels)| pixels).collect();
@@ -244,19 +299,23 @@ impl ModeMeasurement {
         }
     }
 
-    /// A flat whose four places of the 2 × 2 cell have different levels is of a colour array.
-    fn note_colour_array(&mut self, pixels: &Array2<u16>) {
+    /// Whether the four places of the 2 × 2 cell see light as the headers say, or say nothing of.
+    fn look_at_colours(&mut self, pixels: &Array2<u16>) {
         let [left, top, width, height] = self.region;
         let rows = height.min(ROWS_FOR_COLOURS);
         // Even steps keep the places of the cell.
         let region = [left, top + (((height - rows) / 2) & !1), width, rows];
-        let dark = self.planes[0].dark_offset();
         let level = |row: usize, column: usize| {
+            let dark = self.planes[if self.planes.len() == 4 { 2 * row + column } else { 0 }].dark_offset();
             let moments: Moments =
                 plane_view(pixels, region, Some((row, column))).iter().map(|&code| f64::from(code)).collect();
             (moments.mean().unwrap_or(0.0) - dark, moments.variance().unwrap_or(0.0) / moments.count().max(1) as f64)
         };
-        if has_colours([level(0, 0), level(0, 1), level(1, 0), level(1, 1)]) {
+        let places = [level(0, 0), level(0, 1), level(1, 0), level(1, 1)];
+        if let Some(pattern) = self.options.cfa.or(self.first.cfa) {
+            let known = self.caveats.iter().any(|caveat| caveat.code == "colour-pattern-differs");
+            self.caveats.extend(colours::other_pattern(pattern, places).filter(|_| !known));
+        } else if has_colours(places) {
             push_once(
                 &mut self.caveats,
                 Caveat::new(
@@ -269,6 +328,21 @@ impl ModeMeasurement {
         }
     }
 
+    /// An error for want of a gain, with what became of the flats.
+    fn with_cause(&self, error: MeasureError) -> MeasureError {
+        let MeasureError::NoGain { levels, why: NoGainCause::Unknown } = error else { return error };
+        let why = match (self.repeated.copies_of_flats(), self.repeated.flats_alone(), self.counts.flat) {
+            (0, 0, 0) => NoGainCause::NoFlats,
+            (files, _, flats) if files > 0 && flats <= files + 1 => NoGainCause::Copies { files },
+            (_, alone, _) if alone > 0 && self.filters.len() > 1 => {
+                NoGainCause::Filters { names: self.filters.iter().cloned().collect() }
+            }
+            (_, alone, flats) if alone > 0 && alone == flats => NoGainCause::Alone { flats },
+            _ => NoGainCause::Unknown,
+        };
+        MeasureError::NoGain { levels, why }
+    }
+
     /// The numbers of the mode, and the doubts about them.
     ///
     /// # Errors
@@ -276,17 +350,22 @@ impl ModeMeasurement {
     /// [`MeasureError::NoGain`] without flats at three levels or a typed gain.
     pub fn finish(mut self) -> Result<(Mode, Vec<Caveat>), MeasureError> {
         self.close();
+        self.leave_lone_flat();
         let step = self.codes.step();
         let mut caveats = std::mem::take(&mut self.caveats);
+        caveats.extend(self.repeated.caveats());
         caveats.extend(self.codes.doubts());
+        let change = self.halves.change();
+        caveats.extend(change.map(|(change, half)| halves::caveat(change, half)));
         for meter in &mut self.planes {
             meter.end();
             meter.lossy_from = self.codes.lossy_from();
+            meter.halves_apart = change.map_or(0.0, |(change, _)| change);
         }
         let (mut planes, mut points, mut noise_by_scale, mut reference) = (Vec::new(), Vec::new(), Vec::new(), None);
         for meter in &self.planes {
             let Assembled { plane, transfer, noise_by_scale: tables, caveats: doubts, reference: temperature } =
-                meter.assembled(step)?;
+                meter.assembled(step).map_err(|error| self.with_cause(error))?;
             reference = reference.or(temperature);
             planes.push(plane);
             points.extend(transfer);
@@ -300,7 +379,12 @@ impl ModeMeasurement {
         if self.options.gain.is_some() {
             caveats.push(Caveat::new(
                 "assumed-value",
-                "the gain was typed: every number in electrons is as good as that gain, whose own uncertainty is not in them",
+                if planes.iter().any(|plane| plane.gain_e_per_dn.uncertainty.0 > 0.0) {
+                    "the gain was typed: every number in electrons is as good as that gain, and as uncertain as what contradicts \
+                     it is apart"
+                } else {
+                    "the gain was typed: every number in electrons is as good as that gain, whose own uncertainty is not in them"
+                },
                 "take flats in pairs to measure it",
             ));
         }
@@ -343,22 +427,6 @@ fn once_for_all(caveats: Vec<Caveat>, planes: &[&str]) -> Vec<Caveat> {
     kept
 }
 
-/// Whether the means of the four places of the 2 × 2 cell, each with its variance, are those of a colour array.
-///
-/// Of a colour array the places of one diagonal have one colour, those of the other two; so the diagonals differ, or rows
-/// and columns both do. Two converters that take turns at columns, or at rows, make whole columns or rows differ alone.
-fn has_colours(places: [(f64, f64); 4]) -> bool {
-    let mean = places.iter().map(|(level, _)| level).sum::<f64>() / 4.0;
-    let sigma = (places.iter().map(|(_, variance)| variance).sum::<f64>() / 4.0).sqrt();
-    if mean <= 0.0 {
-        return false;
-    }
-    let [a, b, c, d] = places.map(|(level, _)| level);
-    let apart = |part: f64| part.abs() / 2.0 > (COLOURS_APART * mean).max(COLOURS_SIGMAS * sigma);
-    let (of_rows, of_columns, of_diagonals) = (a + b - c - d, a + c - b - d, a + d - b - c);
-    apart(of_diagonals) || (apart(of_rows) && apart(of_columns))
-}
-
 /// The region to use, with even corners for a colour array so that planes keep their place.
 fn region(first: &FrameInfo, asked: Option<[usize; 4]>, colour: bool) -> Result<[usize; 4], MeasureError> {
     let [left, top, width, height] = asked.unwrap_or([0, 0, first.width, first.height]);
@@ -376,22 +444,4 @@ fn region(first: &FrameInfo, asked: Option<[usize; 4]>, colour: bool) -> Result<
         return Err(MeasureError::TooSmall { what, width, height });
     }
     Ok(if colour { [left & !1, top & !1, width & !1, height & !1] } else { [left, top, width, height] })
-}
-
-fn duplicate(first: &str, second: &str) -> Caveat {
-    Caveat::new(
-        "duplicate-frame",
-        format!("`{first}` and `{second}` hold the same pixels; the second was left out"),
-        "remove one of the two files",
-    )
-    .about(second)
-}
-
-fn drift(apart: f64, file: &str) -> Caveat {
-    Caveat::new(
-        "pair-level-drift",
-        format!("the levels within a pair of flats differ by {:.1} %; the difference was scaled away", 100.0 * apart),
-        "let the lamp warm up, and use exposures that are multiples of the mains period",
-    )
-    .about(file)
 }

@@ -1,6 +1,7 @@
 //! Sensors that misbehave, one oddity each, at strengths that occur: each is caught, and a clean sensor is not.
 
 mod flats;
+mod flats_mixed;
 mod world;
 
 use subwell::camera::Mode;

@@ -4,7 +4,7 @@ use super::world::{Asked, Quantity, Set, World, bias_and_flats, body};
 use crate::whole_frames::{Body, Chance, Fault, Session};
 
 /// A whole set under one fault that adds so many steps to the temporal noise.
-fn noisier(chance: &mut Chance, make: impl Fn(&Body, &mut Chance) -> (Fault, f64)) -> Set {
+fn noisier(chance: &mut Chance, make: impl FnOnce(&Body, &mut Chance) -> (Fault, f64)) -> Set {
     let body = body(chance);
     let (fault, added) = make(&body, chance);
     let mut session = Session::new(-5.0);
@@ -34,12 +34,18 @@ fn rows(chance: &mut Chance) -> Set {
 }
 
 fn columns(chance: &mut Chance) -> Set {
-    noisier(chance, |body, chance| {
+    let mut of_column = (0.0, 0.0);
+    let mut set = noisier(chance, |body, chance| {
         let of_read = body.read / body.gain;
-        let (steps, jumping, jump) = (0.15 * of_read, 0.04, chance.between(1.0, 3.0) * of_read);
-        // A column that jumps in half of the frames has a quarter of the jump's square as variance.
-        (Fault::Columns { steps, jumping, jump }, steps.hypot(jump * (jumping / 4.0).sqrt()))
-    })
+        of_column = (0.15 * of_read, chance.between(1.0, 3.0) * of_read);
+        (Fault::Columns { steps: of_column.0, jumping: 0.04, jump: of_column.1 }, 0.0)
+    });
+    // A column that jumps in half of the frames has a quarter of the jump's square as variance; the truth is that of the
+    // columns that jump in this very sensor.
+    let added = of_column.0.hypot(of_column.1 * (set.camera.jumping_share() / 4.0).sqrt());
+    let noise = set.camera.body.read.hypot(added * set.camera.body.gain);
+    set.asked[1] = Asked::new(Quantity::ReadNoise, noise).reaching(set.camera.body.read, noise);
+    set
 }
 
 fn stripes(chance: &mut Chance) -> Set {

@@ -41,6 +41,9 @@ pub(crate) struct ReadNoise {
     pub hidden: bool,
     /// Scatter of the frames' levels in DN.
     pub level_scatter: f64,
+    /// Variance in DN⁴ of the pairs' variances beyond what their pixels allow: noise that is another in each pair, as
+    /// waves over the frame make it.
+    pub variance_scatter: f64,
     /// Differences beyond this many DN may be events.
     pub event_limit: f64,
     /// The code at which the dark side of the noise is cut off, if it is.
@@ -93,6 +96,7 @@ pub(crate) fn read_noise(pairs: &[PairStatistics], extra: &[f64], step: f64) -> 
         step,
         hidden,
         level_scatter: levels.variance().unwrap_or(0.0).sqrt(),
+        variance_scatter: scatter_beyond_pixels(pairs),
         event_limit: pairs.iter().map(|pair| pair.event_limit).fold(0.0, f64::max),
         floor: None,
     })
@@ -123,6 +127,15 @@ pub(crate) fn mean_level(levels: &Moments, of_one: f64) -> Estimate<Dn> {
         Some(variance) => Estimate::of_student(mean, (variance / frames).sqrt(), frames - 1.0),
         None => Estimate::new(mean, of_one),
     }
+}
+
+/// By how much the variances of pairs scatter beyond their pixels and chance.
+fn scatter_beyond_pixels(pairs: &[PairStatistics]) -> f64 {
+    let values: Moments = pairs.iter().map(PairStatistics::variance).collect();
+    let (Some(mean), Some(scatter)) = (values.mean(), values.variance()) else { return 0.0 };
+    let of_pixels = pairs.iter().map(|pair| pair.variance_of(mean)).sum::<f64>() / pairs.len() as f64;
+    let chi2 = scatter * (pairs.len() as f64 - 1.0) / of_pixels.max(f64::MIN_POSITIVE);
+    of_pixels * (birge_ratio(chi2, pairs.len() - 1).powi(2) - 1.0)
 }
 
 /// Mean of the pairs' variances. Its uncertainty is that of the pixels, with their kurtosis; where the pairs

@@ -73,6 +73,8 @@ pub(crate) fn flat_pedestal<'a>(
             let agrees = apart < AGREES * off.abs();
             agrees.then_some(if by_time.uncertainty < pedestal.uncertainty { by_time } else { pedestal })
         }
+        // Averaged flats meet the bias frames' noise above their level; nothing that is taken off raises it.
+        None if off > 0.0 => None,
         None => (anchored(&points, zero)? > SPOILS * free.max(POOR / SPOILS)).then_some(pedestal),
     }
 }

@@ -14,7 +14,7 @@
 use crate::stats::{Estimate, Moments, PolynomialFit, birge_ratio, polynomial_fit, polynomial_fit_with_prior};
 use crate::units::{Dn, ElectronsPerDn, Quantity};
 
-use crate::sensor::MeasureError;
+use crate::sensor::{MeasureError, NoGainCause};
 
 /// Fits over parts of the range that price a knee into the uncertainty: lowest and highest
 /// level as shares of the range's end.
@@ -135,7 +135,7 @@ impl TransferFit {
 /// when the variance does not grow.
 pub fn transfer_fit(levels: &[Level]) -> Result<TransferFit, MeasureError> {
     let lit = levels.iter().filter(|level| level.mean.0 > 0.0).count();
-    let polynomial = likelihood_fit(levels).ok_or(MeasureError::NoGain { levels: lit })?;
+    let polynomial = likelihood_fit(levels).ok_or(MeasureError::NoGain { levels: lit, why: NoGainCause::Unknown })?;
     let slope = polynomial.coefficients[1];
     if slope <= 0.0 || !slope.is_finite() {
         return Err(MeasureError::NoSlope { slope });
@@ -177,7 +177,7 @@ fn weight(level: &Level, expected: f64) -> f64 {
 }
 
 /// Iterated weighted least squares of the quadratic; `None` if the levels do not fix it.
-fn likelihood_fit(levels: &[Level]) -> Option<PolynomialFit> {
+pub(crate) fn likelihood_fit(levels: &[Level]) -> Option<PolynomialFit> {
     let means: Vec<f64> = levels.iter().map(|level| level.mean.0).collect();
     let variances: Vec<f64> = levels.iter().map(|level| level.variance).collect();
     if variances.iter().any(|&variance| variance <= 0.0) {

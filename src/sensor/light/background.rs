@@ -18,9 +18,9 @@ use crate::frames::{CfaPattern, Frame, FrameInfo, FrameKind, same_exposure};
 use crate::stats::{Estimate, median};
 use crate::units::{Colour, Dn, ElectronsPerDn};
 
-use crate::sensor::MeasureError;
 use crate::sensor::light::blank::{clipped_dark, not_blank};
 use crate::sensor::stack::plane_view;
+use crate::sensor::{MeasureError, NoGainCause};
 
 /// Tiles along the shorter side of a plane, and the bounds of a tile's side in pixels.
 const TILES_ACROSS: usize = 16;
@@ -95,7 +95,7 @@ pub fn background(light: &Frame, dark: &Frame, options: BackgroundOptions<'_>) -
     caveats.extend(clipped_dark(light, dark));
     let (mut planes, mut unseen) = (Vec::new(), Vec::new());
     for plane in planes_of(&light.info, options) {
-        let gain = plane.gain.ok_or(MeasureError::NoGain { levels: 0 })?;
+        let gain = plane.gain.ok_or(MeasureError::NoGain { levels: 0, why: NoGainCause::Unknown })?;
         match seen(plane_background(light, &dark.pixels, &plane, &gain), light) {
             Ok(background) => planes.push(background),
             Err(error @ MeasureError::NoSky { .. }) => unseen.push((plane, error)),

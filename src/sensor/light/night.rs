@@ -6,8 +6,8 @@ use crate::camera::{FieldStar, FrameMode, LightPlane, MeasuredLight, Mode, Plane
 use crate::frames::{Frame, FrameInfo};
 use crate::units::{Electrons, ElectronsPerSecond};
 
-use crate::sensor::MeasureError;
 use crate::sensor::stack::plane_view;
+use crate::sensor::{MeasureError, NoGainCause};
 
 use super::background::{BackgroundOptions, plane_background, planes_of};
 use super::field::field_stars;
@@ -61,7 +61,7 @@ impl<'a> LightMeter<'a> {
         let options = BackgroundOptions { mode: Some(self.mode), ..BackgroundOptions::default() };
         let (mut planes, mut unseen) = (Vec::new(), None);
         for plane in planes_of(&light.info, options) {
-            let gain = plane.gain.ok_or(MeasureError::NoGain { levels: 0 })?;
+            let gain = plane.gain.ok_or(MeasureError::NoGain { levels: 0, why: NoGainCause::Unknown })?;
             let (background, noise) = match plane_background(light, &dark.mean, &plane, &gain) {
                 // Blue pixels behind a filter of red light.
                 Err(error @ MeasureError::NoSky { .. }) => {

@@ -23,6 +23,11 @@ const SIDE: usize = 1024;
 /// Pixels within two steps along rows and columns: what a kernel of four neighbours can couple.
 const LAGS: [(isize, isize); 12] =
     [(0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (1, -1), (-1, 1), (-1, -1), (0, 2), (0, -2), (2, 0), (-2, 0)];
+/// The rest of the five by five about a pixel: a filter, not charge, reaches there.
+const CORNERS: [(isize, isize); 12] =
+    [(1, 2), (1, -2), (-1, 2), (-1, -2), (2, 1), (2, -1), (-2, 1), (-2, -1), (2, 2), (2, -2), (-2, 2), (-2, -2)];
+/// They are asked where the twelve share this part of the noise.
+const SPREAD_WIDELY: f64 = 0.3;
 /// Pixels this far apart share nothing but a lamp's drift or rows.
 const FAR: [(isize, isize); 4] = [(0, 7), (7, 0), (5, 5), (5, -5)];
 /// With less of the difference left nothing is said.
@@ -248,10 +253,13 @@ fn coupled(
         });
         sum.sum::<f64>() / count
     };
-    let products = row_blocks::each([&[(0, 0)], &LAGS[..], &FAR[..]].concat(), product);
+    let products = row_blocks::each([&[(0, 0)], &LAGS[..], &FAR[..]].concat(), &product);
     let (variance, near, far) = (products[0], &products[1..=LAGS.len()], &products[1 + LAGS.len()..]);
     let far = far.iter().sum::<f64>() / FAR.len() as f64;
-    let (neighbours, nearest) = (near.iter().sum::<f64>(), near[..4].iter().sum::<f64>() / 4.0);
+    let (mut neighbours, nearest) = (near.iter().sum::<f64>(), near[..4].iter().sum::<f64>() / 4.0);
+    if neighbours > SPREAD_WIDELY * variance {
+        neighbours += row_blocks::each(CORNERS.to_vec(), product).iter().sum::<f64>();
+    }
     let shared_by_all =
         far > NOTICED_SIGMAS * variance / (FAR.len() as f64 * count).sqrt() && far > 0.25 * nearest.abs();
     (variance > 0.0 && !shared_by_all).then_some(Coupled { level, variance, neighbours, count })

@@ -1,6 +1,6 @@
 //! Has the camera filtered the pixels before it stored them?
 
-use ndarray::ArrayView2;
+use ndarray::{Array2, ArrayView2, Axis, Slice, Zip};
 
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
@@ -16,8 +16,12 @@ const RATIO: f64 = 0.8;
 /// favours one side by itself: then peaks must nearly be gone.
 const FEW_EXTREMES: f64 = 0.12;
 const RATIO_OF_FEW_CODES: f64 = 0.3;
-/// Noise that two neighbours along rows and along columns share to this part has been smoothed.
+/// Noise that neighbours share to this part has been smoothed …
 const SMOOTHED: f64 = 0.25;
+/// … if pixels so far apart share less than this part of that: a wave over the frame has its crest among these.
+const FURTHER: usize = 7;
+const FURTHEST: usize = 16;
+const LOCAL: f64 = 0.5;
 
 /// Pixels strictly above or below all eight neighbours.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -74,6 +78,10 @@ pub(crate) struct Filtered {
     found: Option<String>,
     /// Whether it is long darks alone that were filtered.
     of_darks: bool,
+    /// What pixels one and two columns apart share of the noise, where that is smoothed along rows.
+    along_rows: Option<[f64; 2]>,
+    /// Whether neighbours share the noise, in any direction.
+    pub(crate) is_smoothed: bool,
 }
 
 impl Filtered {
@@ -96,34 +104,51 @@ impl Filtered {
         }
     }
 
-    /// Looks at a pair without light: smoothed noise is shared by neighbours of the same colour. Differences beyond `limit`
-    /// DN are no noise: a damaged block is not smoothed.
-    pub(crate) fn pair(&mut self, first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>, limit: f64) {
+    /// Looks at a pair: smoothed noise is shared by neighbours of the same colour, and by nobody further off. Differences
+    /// beyond `limit` DN are no noise: a damaged block is not smoothed.
+    pub(crate) fn pair(&mut self, kind: FrameKind, [first, second]: [ArrayView2<'_, u16>; 2], limit: f64) {
         let (rows, columns) = first.dim();
-        if self.found.is_some() || rows < 16 || columns < 16 {
+        if self.found.is_some() || rows.min(columns) < 2 * FURTHEST {
             return;
         }
-        let (rows, columns) = (rows.min(SIDE), columns.min(SIDE));
-        let plain = |row: usize, column: usize| f64::from(first[(row, column)]) - f64::from(second[(row, column)]);
-        let d = |row: usize, column: usize| Some(plain(row, column)).filter(|d| d.abs() < limit).unwrap_or(0.0);
-        let mean = (0..rows).map(|r| (0..columns).map(|c| d(r, c)).sum::<f64>()).sum::<f64>() / (rows * columns) as f64;
-        let mut sums = [0.0; 3];
-        for row in 0..rows - 1 {
-            for column in 0..columns - 1 {
-                let own = d(row, column) - mean;
-                sums[0] += own * own;
-                sums[1] += own * (d(row, column + 1) - mean);
-                sums[2] += own * (d(row + 1, column) - mean);
-            }
-        }
-        let shared = sums[1].min(sums[2]) / sums[0].max(1e-9);
-        if shared > SMOOTHED {
-            self.found = Some(format!(
-                "neighbouring pixels share {:.0} % of the noise of the frames without light: the frames were smoothed \
-                 (a median, or colours made of neighbours)",
-                100.0 * shared
-            ));
-        }
+        let middle = |length: usize| (length - length.min(SIDE)) / 2;
+        let (top, left) = (middle(rows), middle(columns));
+        let mut d = Array2::from_shape_fn((rows.min(SIDE), columns.min(SIDE)), |(row, column)| {
+            let place = (top + row, left + column);
+            f64::from(first[place]) - f64::from(second[place])
+        });
+        let within = |d: &&f64| d.abs() < limit;
+        let mean = d.iter().filter(within).sum::<f64>() / d.iter().filter(within).count().max(1) as f64;
+        d.mapv_inplace(|d| if d.abs() < limit { d - mean } else { 0.0 });
+        let own = d.iter().map(|d| d * d).sum::<f64>().max(1e-9) / d.len() as f64;
+        let along = |axis: Axis| smoothed_along(&d, axis, own);
+        let [rows, columns] = [along(Axis(1)), along(Axis(0))];
+        let Some(shared) = rows.iter().chain(&columns).flatten().copied().reduce(f64::max) else { return };
+        self.along_rows = rows;
+        self.is_smoothed = true;
+        let which = match (rows, columns) {
+            (Some(_), Some(_)) => "a median, or colours made of neighbours",
+            (Some(_), None) => "along the rows",
+            _ => "along the columns",
+        };
+        self.found = Some(format!(
+            "neighbouring pixels share {:.0} % of the noise of the {kind} frames: they were smoothed ({which})",
+            100.0 * shared
+        ));
+    }
+
+    /// The part of the noise's variance that is left about the means of `side` pixels of a row.
+    ///
+    /// ```text
+    /// (1 − (1 + 2 Σ ρ_k (1 − k/n)) / n) / (1 − 1/n),    k = 1, 2
+    /// ```
+    ///
+    /// 1 for independent pixels. Derived here.
+    pub(crate) fn left_about_rows(&self, side: usize) -> f64 {
+        let n = side as f64;
+        let Some([first, second]) = self.along_rows else { return 1.0 };
+        let of_mean = (1.0 + 2.0 * (first * (1.0 - 1.0 / n) + second * (1.0 - 2.0 / n))) / n;
+        ((1.0 - of_mean) / (1.0 - 1.0 / n)).clamp(0.2, 1.0)
     }
 
     pub(crate) fn caveat(&self) -> Option<Caveat> {
@@ -137,4 +162,23 @@ impl Filtered {
             "switch off noise reduction and hot-pixel removal in the camera, or use shorter exposures that it leaves alone",
         ))
     }
+}
+
+/// The parts of the noise that pixels one and two steps apart along `axis` share, `own` being its variance; `None` where that is
+/// little, or where pixels far apart share as much, as bands, stripes and columns make them.
+fn smoothed_along(d: &Array2<f64>, axis: Axis, own: f64) -> Option<[f64; 2]> {
+    let length = d.len_of(axis);
+    let shared = |lag: usize| {
+        let (mut a, mut b) = (d.view(), d.view());
+        a.slice_axis_inplace(axis, Slice::from(..length - lag));
+        b.slice_axis_inplace(axis, Slice::from(lag..));
+        Zip::from(&a).and(&b).fold(0.0, |sum, a, b| sum + a * b) / a.len() as f64 / own
+    };
+    let both = [shared(1), shared(2)];
+    let near = both[0].max(both[1]);
+    if near < SMOOTHED {
+        return None;
+    }
+    let far = (FURTHER..=FURTHEST).map(|lag| shared(lag).abs()).fold(0.0, f64::max);
+    (far < LOCAL * near).then_some(both)
 }

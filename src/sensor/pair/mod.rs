@@ -53,6 +53,8 @@ pub struct PairStatistics {
     /// Temporal variance in DN² common to whole rows, may come out negative near 0.
     pub row_variance: f64,
     rows: usize,
+    /// Variance in DN⁴ of that part of the variance which whole columns share.
+    of_columns: f64,
     /// Excess kurtosis of the plain differences, events left out, at least 0.
     pub excess_kurtosis: f64,
     /// Temporal variance in DN² of the pixels within four robust sigmas, clipping corrected.
@@ -98,6 +100,8 @@ struct Sums {
     at_lowest: usize,
     /// Mean difference of each row.
     rows: Vec<f64>,
+    /// Sum of the differences of each column.
+    columns: Vec<i64>,
 }
 
 impl Sums {
@@ -110,16 +114,21 @@ impl Sums {
             lowest: u16::MAX,
             at_lowest: 0,
             rows: Vec::new(),
+            columns: Vec::new(),
         }
     }
 
     /// The sums of a band of both frames, whose differences are counted.
     fn from_frames(frames: [ArrayView2<'_, u16>; 2], differences: &mut Histogram) -> Self {
         let mut sums = Self::new();
+        // A band of rows of 16 bits fits 32.
+        let mut columns = vec![0_i32; frames[0].ncols()];
         each_two_rows(frames, |a, b| {
             sums.take([a, b]);
+            exact::add_difference(a, b, &mut columns);
             differences.push_all(a.iter().zip(b).map(|(&a, &b)| i32::from(a) - i32::from(b)));
         });
+        sums.columns = columns.into_iter().map(i64::from).collect();
         sums
     }
 
@@ -164,6 +173,7 @@ impl Sums {
         };
         self.lowest = self.lowest.min(below.lowest);
         self.rows.extend(below.rows);
+        self.columns.iter_mut().zip(below.columns).for_each(|(sum, other)| *sum += other);
         self
     }
 
@@ -216,7 +226,8 @@ impl PairStatistics {
             share_at_zero: if sums.lowest == 0 { share(sums.at_lowest) } else { 0.0 },
         };
         let pair = Self::from_sums(&pair_sums, &differences)?;
-        Some(Self { lowest: (sums.lowest, share(sums.at_lowest)), ..pair })
+        let of_columns = of_columns(&sums.columns, first.nrows());
+        Some(Self { lowest: (sums.lowest, share(sums.at_lowest)), of_columns, ..pair })
     }
 
     /// The same from sums that were made elsewhere, and the histogram of the plain differences
@@ -231,6 +242,7 @@ impl PairStatistics {
             count: differences.total(),
             row_variance: sums.row_variance,
             rows: sums.rows,
+            of_columns: 0.0,
             means: sums.means,
             spatial: sums.spatial,
             event_limit,
@@ -315,11 +327,12 @@ impl PairStatistics {
     ///
     /// κ is the excess kurtosis of the differences: 0 for a normal distribution, large with
     /// telegraph pixels or uneven dark current. Noise common to a row is known from as many
-    /// values as there are rows: `2 σ_row⁴ / rows` is added.
+    /// values as there are rows: `2 σ_row⁴ / rows` is added; and noise of whole columns from as many as there are
+    /// columns, of which few may jump: `(m₄ − m₂²) / (4 columns)` of the moments of their mean differences.
     #[must_use]
     pub fn variance_of(&self, variance: f64) -> f64 {
         let of_pixels = 2.0 * variance * variance * (1.0 + self.excess_kurtosis / 2.0) / self.count as f64;
-        of_pixels + 2.0 * self.row_variance.max(0.0).powi(2) / self.rows as f64
+        of_pixels + 2.0 * self.row_variance.max(0.0).powi(2) / self.rows as f64 + self.of_columns
     }
 
     /// Standard uncertainty in DN² of [`PairStatistics::row_variance`]: as many values as rows.
@@ -341,6 +354,15 @@ impl PairStatistics {
     pub fn shared_variance(&self) -> f64 {
         self.spatial[2]
     }
+}
+
+/// Variance in DN⁴ of the part of the temporal variance that is in the mean differences of whole columns.
+fn of_columns(sums: &[i64], rows: usize) -> f64 {
+    let means: Vec<f64> = sums.iter().map(|&sum| sum as f64 / rows as f64).collect();
+    let count = means.len() as f64;
+    let middle = means.iter().sum::<f64>() / count;
+    let moment = |power: i32| means.iter().map(|mean| (mean - middle).powi(power)).sum::<f64>() / count;
+    (moment(4) - moment(2).powi(2)).max(0.0) / (4.0 * count)
 }
 
 /// The signal in DN from which on its ratio between the frames is known: 2 steps, or 20 of its own uncertainties.

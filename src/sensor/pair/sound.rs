@@ -8,6 +8,8 @@ use crate::units::Dn;
 use super::blocks::{Block, Blocks, PIXELS, SIDE, median};
 use super::{PairStatistics, PairSums};
 
+/// Side of the blocks in pixels.
+pub(crate) const SIDE_OF_BLOCK: usize = SIDE;
 /// Pixels at the highest code of a bright frame that are a pile, not noise …
 pub(crate) const FEWEST_PILED: f64 = 30.0;
 /// … where the noise is so many steps wide.
@@ -28,9 +30,10 @@ const FEWEST_CLASSES: usize = 4;
 const COLLAPSED: f64 = 0.6;
 /// The field must span this much, or no class is dimmer than another.
 const LEAST_SPAN: f64 = 1.1;
-/// Of what moved so much may be left unseen, and no more than so much of the variance: faint stars are many, but add the
-/// square of their light (judgement, no source).
+/// Of what moved so much may be left unseen, and of the variance no more than so much for each part of the blocks that it was
+/// seen in: faint images are many where bright ones are, but add the square of their light (judgement, no source).
 const UNSEEN: f64 = 0.1;
+const UNSEEN_OF_BLOCKS: f64 = 0.015;
 const MOST_UNSEEN: f64 = 0.004;
 /// Frames whose levels differ by more than this factor hold different patterns and shot noise: each place is held against
 /// its own level …
@@ -55,6 +58,8 @@ pub(crate) struct Sound {
     pub(crate) moved: f64,
     /// By how much the variance would be larger with them, relatively.
     pub(crate) moved_effect: f64,
+    /// Whether that is more than so many blocks are louder by chance.
+    pub(crate) is_sure: bool,
     /// Share of the blocks that are saturated, or nearly.
     pub(crate) saturated: f64,
     /// By how much the variance over the whole plane exceeds that within blocks, relatively: light that flickers in
@@ -65,6 +70,11 @@ pub(crate) struct Sound {
 }
 
 impl Sound {
+    /// By how much the variance would be larger with what moved, where that is sure.
+    pub(crate) fn sure_effect(&self) -> f64 {
+        if self.is_sure { self.moved_effect } else { 0.0 }
+    }
+
     /// Whether the blocks that moved, of `blocks` in all, are louder than so many blocks are by chance, and it counts.
     fn moved_matters(&self, blocks: usize) -> bool {
         let of_block = 2.0 / (PIXELS - SIDE as f64);
@@ -91,6 +101,19 @@ impl Ceiling {
     }
 }
 
+/// What frames without light said of a plane.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Unlit {
+    /// Their level in DN.
+    pub(crate) offset: f64,
+    /// The variance in DN² that whole rows share.
+    pub(crate) of_rows: f64,
+    /// The part of the variance that is left about the means of rows within blocks: 1 but for smoothed frames.
+    pub(crate) about_rows: f64,
+    /// Whether neighbours share their noise: then blocks differ by more than their pixels allow, though nothing moved.
+    pub(crate) is_smoothed: bool,
+}
+
 /// The blocks of a plane that are left out.
 #[derive(Debug, Clone)]
 pub(crate) struct LeftOut {
@@ -108,27 +131,26 @@ impl LeftOut {
 
 impl PairStatistics {
     /// A pair of flats without what moved between the frames and without what is saturated, and where that is; the pair
-    /// itself where nothing is to be left out. `(offset, of_rows)` are the level without light, and the variance in DN²
-    /// that whole rows share without it.
+    /// itself where nothing is to be left out.
     pub(crate) fn sound_part(
         self,
         frames: [ArrayView2<'_, u16>; 2],
-        (offset, of_rows): (f64, f64),
+        unlit: &Unlit,
         known: &Ceiling,
     ) -> (Self, Option<LeftOut>) {
+        let offset = unlit.offset;
         let Some(blocks) = Blocks::of(frames[0], frames[1]) else { return (self, None) };
         let lit = self.mean().0 - offset > super::sound_level(&self);
         if !lit {
             return (self, None);
         }
         let (saturated, full) = self.saturated(&blocks, offset, known);
-        let mut moved = blocks.moved(frames, offset, &saturated);
-        let (mut sound, mut left_out) = self.left(&blocks, (offset, of_rows), &saturated, &moved);
-        if sound.as_ref().is_some_and(|sound| sound.moved > 0.0 && !sound.moved_matters(blocks.all.len())) {
-            moved.fill(false);
-            (sound, left_out) = self.left(&blocks, (offset, of_rows), &saturated, &moved);
-        }
-        let Some(sound) = sound else { return (self, None) };
+        let moved =
+            if unlit.is_smoothed { vec![false; blocks.all.len()] } else { blocks.moved(frames, offset, &saturated) };
+        let (sound, left_out) = self.left(&blocks, unlit, &saturated, &moved);
+        let Some(mut sound) = sound else { return (self, None) };
+        // What is too little to be said is left out all the same: in dim flats it would be in the noise unseen.
+        sound.is_sure = sound.moved_matters(blocks.all.len());
         let is_needed = sound.saturated > 0.0
             || sound.moved > 0.0
             || self.ratio(offset).is_some_and(|ratio| ratio.max(1.0 / ratio) > UNLIKE)
@@ -155,10 +177,14 @@ impl PairStatistics {
         if dim { Some(1.0) } else { Some(ratio).filter(|ratio| (1.0 / NO_PAIR..NO_PAIR).contains(ratio)) }
     }
 
-    /// What of that which moved may still be in the variance, relatively: images too faint to be seen one by one.
-    pub(crate) fn unseen_rest(&self) -> f64 {
+    /// What of that which moved may still be in the variance, relatively, images too faint to be seen one by one: in this pair
+    /// by chance, and in all alike.
+    pub(crate) fn unseen_rest(&self) -> [f64; 2] {
         let moved = self.sound.as_ref().filter(|sound| sound.moved > 0.0);
-        moved.map_or(0.0, |sound| (UNSEEN * sound.moved_effect.max(0.0)).min(MOST_UNSEEN))
+        moved.map_or([0.0; 2], |sound| {
+            let rest = UNSEEN * sound.moved_effect.max(0.0);
+            [rest.min(MOST_UNSEEN), rest.min(UNSEEN_OF_BLOCKS * sound.moved).min(2.0 * MOST_UNSEEN)]
+        })
     }
 
     /// The code at which the pair is cut off, if it is.
@@ -185,18 +211,13 @@ impl PairStatistics {
     }
 
     /// What the blocks that are left say, and which are left out.
-    fn left(
-        &self,
-        blocks: &Blocks,
-        (offset, of_rows): (f64, f64),
-        saturated: &[bool],
-        moved: &[bool],
-    ) -> (Option<Sound>, Vec<bool>) {
+    fn left(&self, blocks: &Blocks, unlit: &Unlit, saturated: &[bool], moved: &[bool]) -> (Option<Sound>, Vec<bool>) {
+        let Unlit { offset, of_rows, about_rows, .. } = *unlit;
         let all = blocks.all.len() as f64;
         let mean_variance = |chosen: &dyn Fn(usize) -> bool| {
             let own = blocks.all.iter().enumerate().filter(|(place, _)| chosen(*place));
             let (sum, count) = own.fold((0.0, 0.0), |(sum, n), (_, block)| (sum + block.variance(offset), n + 1.0));
-            (sum / f64::max(count, 1.0) + of_rows, count)
+            (sum / f64::max(count, 1.0) / about_rows + of_rows, count)
         };
         let (with, unsaturated) = mean_variance(&|place| !saturated[place]);
         let (variance, left) = mean_variance(&|place| !saturated[place] && !moved[place]);
@@ -209,6 +230,7 @@ impl PairStatistics {
             variance,
             moved: (unsaturated - left) / all,
             moved_effect: with / variance - 1.0,
+            is_sure: false,
             saturated: 1.0 - unsaturated / all,
             uneven: if unsaturated < all { 0.0 } else { (whole - with) / variance },
             full: None,

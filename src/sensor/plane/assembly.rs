@@ -26,26 +26,32 @@ use crate::sensor::pair::correlation::Coupling;
 use crate::sensor::pattern::by_scale::{DarkMean, tables};
 use crate::sensor::pattern::glow::{Glow, glow, gradient};
 use crate::sensor::pattern::uniformity::{Spread, Uniformity, prnu, spread};
-use crate::sensor::{MeasureError, TransferFit, absolute_threshold, dynamic_range, snr_max, thermal_law};
+use crate::sensor::{MeasureError, NoGainCause, TransferFit, absolute_threshold, dynamic_range, snr_max, thermal_law};
 
 /// A slope over the frame is seen when it is so many times its uncertainty …
 const SLOPE_SIGMAS: f64 = 5.0;
 /// … and light, when it is more than this share of the floor.
 const SLOPE_OF_FLOOR: f64 = 0.1;
 
+/// The sum over neighbours gives back what a filter took of the noise to this part (judgement: the kernel, and how it
+/// rounded, is not known).
+const SMOOTHED_PART: f64 = 0.02;
+
 /// Where the numbers start from: the plane without light.
-struct Start {
-    zero: ReadNoise,
+pub(super) struct Start {
+    pub(super) zero: ReadNoise,
     reference: Option<Celsius>,
     /// Whether the offset is of bias frames: darks cannot be their own anchor.
     has_bias_level: bool,
     /// Whether the read noise is at most what is given.
     is_upper_limit: bool,
+    /// Whether darks that gather charge stand in for bias frames.
+    pub(super) is_of_long_darks: bool,
     /// The flats' level without light.
-    flat_offset: Dn,
+    pub(super) flat_offset: Dn,
     /// Whether that is not the bias frames' level.
-    own_level: bool,
-    saturation: Option<Saturation>,
+    pub(super) own_level: bool,
+    pub(super) saturation: Option<Saturation>,
 }
 
 /// The transfer curve and what it says.
@@ -75,7 +81,9 @@ impl PlaneMeter {
         let gain = curve.gain;
         let (dark_current, thermal) = self.heat(&start, &gain, step, &mut caveats);
         let dark_pattern = self.dark_pattern(*reference);
-        let dsnu: Spread<Dn> = dark_pattern.map_or_else(Spread::default, |dark| spread(&dark.plain, 1.0));
+        // The pattern of long darks is that of the pixels' dark current.
+        let unheated = dark_pattern.filter(|_| !start.is_of_long_darks);
+        let dsnu: Spread<Dn> = unheated.map_or_else(Spread::default, |dark| spread(&dark.plain, 1.0));
         let [unfiltered, prnu] = dark_pattern.map_or_else(
             || [Spread::default(); 2],
             |dark| self.prnu(dark, saturation.map(|saturation| saturation.level), curve.sharing.as_ref()),
@@ -149,11 +157,11 @@ impl PlaneMeter {
             caveats.retain(|caveat| caveat.code != clipped.caveat.code);
             caveats.push(clipped.caveat.clone());
         }
+        let is_of_long_darks = stand_in.is_some_and(|exposure| exposure.0 > SHORT_DARK.0);
         Ok(Start {
             saturation: self.saturation(flat_offset, step),
-            is_upper_limit: zero.hidden
-                || clipped.is_some_and(|clipped| clipped.is_upper_limit)
-                || stand_in.is_some_and(|exposure| exposure.0 > SHORT_DARK.0),
+            is_upper_limit: zero.hidden || clipped.is_some_and(|clipped| clipped.is_upper_limit) || is_of_long_darks,
+            is_of_long_darks,
             zero,
             reference,
             has_bias_level,
@@ -164,13 +172,13 @@ impl PlaneMeter {
 
     /// The transfer curve and the gain: the typed one, or the fitted one freed from what neighbours share.
     fn curve(&self, start: &Start, caveats: &mut Vec<Caveat>) -> Result<Curve, MeasureError> {
-        let Start { zero, saturation, flat_offset, own_level, .. } = start;
+        let Start { zero, saturation, flat_offset, .. } = start;
         if saturation.is_none() {
             caveats.push(doubts::no_saturation());
         }
         caveats.extend(self.stars.map(kinds::starry));
         caveats.extend(doubts::of_light(self.flats.iter().filter_map(|(_, pair)| pair.sound.as_ref())));
-        let (points, fit) = match self.transfer(*flat_offset, saturation.as_ref(), Some(zero), *own_level) {
+        let (points, fit) = match self.fitted(start, caveats) {
             Ok((points, fit)) => (points, Some(fit)),
             Err(_) if self.typed_gain.is_some() => (Vec::new(), None),
             Err(error) => return Err(self.lossy_error().unwrap_or(error)),
@@ -183,20 +191,35 @@ impl PlaneMeter {
                 caveats.push(doubts::mixed_levels());
             }
         }
-        let coupling = fit.as_ref().and_then(|fit| self.correlation.coupling(&fit.gain));
+        // Light that moved is shared by neighbours as charge is.
+        let coupling = fit.as_ref().filter(|_| !self.is_starry()).and_then(|fit| self.correlation.coupling(&fit.gain));
         caveats.extend(coupling.map(|coupling| coupling.caveat()));
         caveats.extend(self.filtered.caveat());
-        let against_flats =
-            || self.typed_gain.zip(fit.as_ref()).and_then(|(typed, fit)| doubts::typed_against(typed, fit));
-        let against_darks = || self.typed_gain.and_then(|typed| self.dark_gain.doubt(typed, zero.variance.value));
-        caveats.extend(against_flats().or_else(against_darks));
-        let gain = match (self.typed_gain, &fit) {
-            (Some(typed), _) => Estimate::new(typed.0, 0.0),
-            (None, Some(fit)) => coupling.map_or(fit.gain, |coupling| coupling.corrected(&fit.gain)),
-            (None, None) => return Err(MeasureError::NoGain { levels: 0 }),
-        };
+        let gain = self.gain(fit.as_ref(), coupling.as_ref(), zero, caveats)?;
         let sharing = coupling.or_else(|| Some(Coupling { excess: 0.0, ..self.correlation.measured()?.0 }));
         Ok(Curve { points, fit, gain, sharing })
+    }
+
+    /// The gain: typed, or fitted and freed from what neighbours share; as uncertain as what contradicts it is off.
+    fn gain(
+        &self,
+        fit: Option<&TransferFit>,
+        coupling: Option<&Coupling>,
+        zero: &ReadNoise,
+        caveats: &mut Vec<Caveat>,
+    ) -> Result<Estimate<ElectronsPerDn>, MeasureError> {
+        let Some(typed) = self.typed_gain else {
+            let fit = fit.ok_or(MeasureError::NoGain { levels: 0, why: NoGainCause::Unknown })?;
+            let gain = coupling.map_or(fit.gain, |coupling| coupling.corrected(&fit.gain));
+            let of_filter = if self.filtered.is_smoothed { SMOOTHED_PART } else { 0.0 };
+            return Ok(less_sure(gain, (self.halves_apart / 4.0).hypot(self.unseen_rest()).hypot(of_filter)));
+        };
+        let of_darks = || self.dark_gain.gain(zero.variance.value);
+        let by_flats = fit.and_then(|fit| Some((doubts::typed_against(typed, fit)?, fit.gain.value)));
+        let by_darks = || Some((self.dark_gain.doubt(typed, zero.variance.value)?, of_darks()?.value));
+        let (doubt, other) = by_flats.or_else(by_darks).unzip();
+        caveats.extend(doubt);
+        Ok(Estimate::new(typed.0, other.map_or(0.0, |other| (other.0 - typed.0).abs())))
     }
 
     /// Dark current at each temperature, and its law.
@@ -309,6 +332,16 @@ impl PlaneMeter {
             glow(image.tiles.as_ref()?, image.exposure, bias, gain, zero.variance.value)
         })
     }
+}
+
+/// A gain with a systematic part of its uncertainty, relative: of halves that change against each other, of what moved
+/// unseen, of a filter.
+fn less_sure(gain: Estimate<ElectronsPerDn>, part: f64) -> Estimate<ElectronsPerDn> {
+    if part <= 0.0 {
+        return gain;
+    }
+    let statistical = gain.statistical.unwrap_or(gain.uncertainty);
+    Estimate::new(gain.value.0, gain.uncertainty.0.hypot(gain.value.0 * part)).with_statistical(statistical.0)
 }
 
 /// A noise in electrons. The gain was fitted to that very noise as well, so the two errors are not independent:

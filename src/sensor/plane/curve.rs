@@ -3,16 +3,21 @@
 use crate::camera::{Fit, FitModel, SaturationIs, TransferPoint};
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
-use crate::stats::Estimate;
+use crate::stats::{Estimate, Moments};
 use crate::units::{Celsius, Dn, ElectronsPerDn, Seconds};
 
+use super::assembly::Start;
 use super::{PlaneMeter, doubts};
 use crate::sensor::dark::current::same_exposure;
 use crate::sensor::dark::read_noise::ReadNoise;
+use crate::sensor::flat::averaged;
 use crate::sensor::flat::pedestal::flat_pedestal;
 use crate::sensor::flat::saturation::{Saturation, saturation};
 use crate::sensor::flat::transfer::Level;
-use crate::sensor::{MeasureError, PairStatistics, TransferFit, emva_slope, linearity_error_percent, transfer_fit};
+use crate::sensor::pair::sound::Sound;
+use crate::sensor::{
+    MeasureError, NoGainCause, PairStatistics, TransferFit, emva_slope, linearity_error_percent, transfer_fit,
+};
 
 /// The transfer curve is fitted up to this share of saturation (EMVA 1288 Release 4.0 Linear).
 pub(super) const FIT_SHARE: f64 = 0.70;
@@ -55,14 +60,56 @@ impl PlaneMeter {
         zero: Option<&ReadNoise>,
         own_level: bool,
     ) -> Result<(Vec<TransferPoint>, TransferFit), MeasureError> {
-        let name = self.name();
+        let levels = self.levels(offset, saturation, zero, own_level);
+        let (points, mut used) = self.within_fit(&levels, offset, saturation);
+        used.extend(zero.filter(|_| !own_level).map(ReadNoise::level));
+        transfer_fit(&used).map(|fit| (points, fit))
+    }
+
+    /// The same from single frames: flats that are means of several are left out, and named; where all of them are, there
+    /// is no fit.
+    pub(super) fn fitted(
+        &self,
+        start: &Start,
+        caveats: &mut Vec<Caveat>,
+    ) -> Result<(Vec<TransferPoint>, TransferFit), MeasureError> {
+        let Start { zero, saturation, flat_offset, own_level, is_of_long_darks, .. } = start;
+        let mut levels = self.levels(*flat_offset, saturation.as_ref(), Some(zero), *own_level);
+        let quieter = averaged::quieter(&levels, zero.variance.value).filter(|_| !self.has_mixed_levels());
+        if let Some((places, factor)) = quieter {
+            places.iter().for_each(|place| levels[*place].0 = false);
+            caveats.push(doubts::averaged_flats(places.len(), levels.len(), factor));
+        }
+        let (points, mut used) = self.within_fit(&levels, *flat_offset, saturation.as_ref());
+        if !own_level && !is_of_long_darks {
+            match averaged::frames_in_each(&used, zero) {
+                Some(frames) if frames > 1.0 => return Err(doubts::only_averaged_flats(frames)),
+                Some(frames) => caveats.push(doubts::averaged_biases(1.0 / frames)),
+                None => {}
+            }
+        }
+        used.extend(Some(zero.level()).filter(|_| !own_level));
+        let spoiled = self.spoiled(saturation.as_ref());
+        transfer_fit(&used).map(|fit| (points, fit)).map_err(|error| match error {
+            MeasureError::NoGain { levels, .. } if spoiled > 0 && spoiled == self.flats.len() => {
+                MeasureError::NoGain { levels, why: NoGainCause::Saturated { pairs: spoiled } }
+            }
+            error => error,
+        })
+    }
+
+    /// Each pair of flats as a level of the curve, and whether it is sound.
+    fn levels(
+        &self,
+        offset: Dn,
+        saturation: Option<&Saturation>,
+        zero: Option<&ReadNoise>,
+        own_level: bool,
+    ) -> Vec<(bool, Level)> {
         let limits = self.flats.iter().map(|(_, pair)| pair.event_limit);
         let cut = limits.fold(zero.map_or(0.0, |zero| zero.event_limit), f64::max);
         let level_variance = zero.map_or(0.0, |zero| zero.level_scatter.powi(2) / 2.0);
-        let full = saturation.map_or(f64::INFINITY, |saturation| saturation.level.0 - offset.0);
-        let mut points = Vec::new();
-        let mut levels = Vec::new();
-        for (exposure, pair) in &self.flats {
+        let level = |(exposure, pair): &(Seconds, PairStatistics)| {
             let same_time = self.dark_level(*exposure, offset);
             // A dark half as bright as the flat is none.
             let is_dark = (same_time - offset).0 < 0.5 * (pair.mean() - offset).0.abs();
@@ -77,29 +124,33 @@ impl PlaneMeter {
             let sound = sound && self.lossy_from.is_none_or(|from| pair.mean().0 < 0.99 * from.0);
             // A level that wanders moves along the curve: to the fit that is noise of the variance.
             let wander = level_variance / (mean.0 * mean.0);
-            let relative = relative_variance(pair, variance) + wander + pair.unseen_rest().powi(2);
-            levels.push((sound, Level { mean, variance, relative }));
-            points.push(TransferPoint {
-                plane: name.clone(),
-                mean_dn: mean,
-                variance_dn2: variance,
-                exposure_s: *exposure,
-                used: sound,
-            });
-        }
-        let within = |level: &Level| level.mean.0 <= FIT_SHARE * full;
+            // Waves over the frame that differ from pair to pair are in the flats too.
+            let of_waves = zero.map_or(0.0, |zero| zero.variance_scatter) / variance.max(1e-9).powi(2);
+            let relative = relative_variance(pair, variance) + wander + of_waves + pair.unseen_rest()[0].powi(2);
+            (sound, Level { mean, variance, relative })
+        };
+        self.flats.iter().map(level).collect()
+    }
+
+    /// The points of the curve, and the levels with light that are fitted.
+    fn within_fit(
+        &self,
+        levels: &[(bool, Level)],
+        offset: Dn,
+        saturation: Option<&Saturation>,
+    ) -> (Vec<TransferPoint>, Vec<Level>) {
+        let name = self.name();
+        let full = saturation.map_or(f64::INFINITY, |saturation| saturation.level.0 - offset.0);
         let reached = saturation.is_some_and(|saturation| saturation.is == SaturationIs::Reached);
-        let mut used = Vec::new();
-        for ((sound, level), point) in levels.iter().zip(&mut points) {
-            point.used = *sound && (within(level) || !reached);
-            if point.used {
-                used.push(*level);
-            }
-        }
-        if let Some(zero) = zero.filter(|_| !own_level) {
-            used.push(zero.level());
-        }
-        transfer_fit(&used).map(|fit| (points, fit))
+        let is_used = |(sound, level): &(bool, Level)| *sound && (level.mean.0 <= FIT_SHARE * full || !reached);
+        let points = levels.iter().zip(&self.flats).map(|(level, (exposure, _))| TransferPoint {
+            plane: name.clone(),
+            mean_dn: level.1.mean,
+            variance_dn2: level.1.variance,
+            exposure_s: *exposure,
+            used: is_used(level),
+        });
+        (points.collect(), levels.iter().filter(|level| is_used(level)).map(|(_, level)| *level).collect())
     }
 
     /// The flats' own level without light, where it is not that of the bias frames.
@@ -173,6 +224,18 @@ impl PlaneMeter {
             a.1.value.0.total_cmp(&b.1.value.0)
         };
         doubts::gain_with_temperature(fits.iter().min_by(by_gain)?, fits.iter().max_by(by_gain)?)
+    }
+
+    /// What of that which moved between flats may still be in their noise, relatively, on average: it is in all alike.
+    pub(super) fn unseen_rest(&self) -> f64 {
+        let rests: Moments = self.flats.iter().map(|(_, pair)| pair.unseen_rest()[1]).collect();
+        rests.mean().unwrap_or(0.0)
+    }
+
+    /// Whether something moved between the flats of pairs, and much of it.
+    pub(super) fn is_starry(&self) -> bool {
+        let sounds = self.flats.iter().filter_map(|(_, pair)| pair.sound.as_ref());
+        sounds.map(Sound::sure_effect).fold(0.0, f64::max) > doubts::MOVED
     }
 
     /// Whether flats of one exposure time have several levels.

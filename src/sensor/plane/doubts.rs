@@ -7,6 +7,8 @@ use crate::caveat::Caveat;
 use crate::stats::Estimate;
 use crate::units::{Celsius, Dn, ElectronsPerDn, Seconds};
 
+use crate::frames::FrameKind;
+use crate::sensor::MeasureError;
 use crate::sensor::dark::current::{DarkCurrent, DarkStage};
 use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::flat::transfer::{ENOUGH_LEVELS, TransferFit};
@@ -37,7 +39,11 @@ pub(crate) fn of_zero(zero: &ReadNoise, pairs: usize, at_zero: f64, stand_in: Op
     if let Some(exposure) = stand_in {
         caveats.push(Caveat::new(
             "assumed-value",
-            format!("no bias frames: read noise is from darks of {} s and holds their thermal noise", exposure.0),
+            format!(
+                "no bias frames: read noise is from darks of {} s and holds their thermal noise; the pixels' own levels \
+                 (DSNU) are hidden under their dark current and are not given",
+                exposure.0
+            ),
             "take 20 bias frames: cap on, shortest exposure",
         ));
     }
@@ -134,13 +140,13 @@ pub(crate) fn of_flats(used: usize, spoiled: usize, flats: usize, fit: &Transfer
 }
 
 /// What moved between the flats of a pair, or flickered, from so much of the variance on, is worth a word.
-const MOVED: f64 = 0.005;
+pub(super) const MOVED: f64 = 0.005;
 const FLICKER: f64 = 0.02;
 
 /// Doubts about flats between which something moved, or under light that flickered; `flats` are the sound pairs.
 pub(crate) fn of_light<'a>(flats: impl Iterator<Item = &'a Sound> + Clone) -> Vec<Caveat> {
     let largest = |of: fn(&Sound) -> f64| flats.clone().map(of).fold(0.0, f64::max);
-    let (moved, share) = (largest(|sound| sound.moved_effect), largest(|sound| sound.moved));
+    let (moved, share) = (largest(Sound::sure_effect), largest(|sound| if sound.is_sure { sound.moved } else { 0.0 }));
     let mut caveats = Vec::new();
     if moved > MOVED && share > 0.0 {
         caveats.push(Caveat::new(
@@ -293,6 +299,42 @@ pub(crate) fn outlier(files: &str) -> Caveat {
         "outlier-frame",
         format!("one of {files} is much noisier than the other bias frames; the pair was left out"),
         "look at the two frames and remove the damaged one",
+    )
+}
+
+/// Flats that are means of several frames, among single ones.
+pub(crate) fn averaged_flats(pairs: usize, of: usize, factor: f64) -> Caveat {
+    Caveat::new(
+        "averaged-frames",
+        format!(
+            "{pairs} of {of} pairs of flats have {factor:.1} times less noise than others of their level: means of several \
+             frames, or of another gain; they were left out"
+        ),
+        "measure from single raw flats, as the camera wrote them",
+    )
+}
+
+/// Flats that all are means of several frames.
+pub(crate) fn only_averaged_flats(frames: f64) -> MeasureError {
+    MeasureError::Unusable {
+        kind: FrameKind::Flat,
+        reason: format!(
+            "without light they would have {frames:.1} times less noise than the bias frames: they are means of \
+             several frames, and the gain would come out as many times too large"
+        ),
+        hint: "take single raw flats in pairs, as the camera writes them".into(),
+    }
+}
+
+/// Bias frames that are means of several frames.
+pub(crate) fn averaged_biases(frames: f64) -> Caveat {
+    Caveat::new(
+        "averaged-frames",
+        format!(
+            "without light the flats would have {frames:.1} times the noise of the bias frames: these are means of several, or \
+             something was taken off the flats; the read noise is too small by the root of that"
+        ),
+        "measure from single raw bias frames and flats, as the camera wrote them",
     )
 }
 

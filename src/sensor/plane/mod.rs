@@ -19,7 +19,7 @@ use crate::sensor::dark::current::{DarkStage, Expectation};
 use crate::sensor::dark::gain::DarkGain;
 use crate::sensor::pair::correlation::Correlation;
 use crate::sensor::pair::filtered::Filtered;
-use crate::sensor::pair::sound::{Ceiling, LeftOut};
+use crate::sensor::pair::sound::{Ceiling, LeftOut, SIDE_OF_BLOCK, Unlit};
 use crate::sensor::pattern::stacks::Stacks;
 use crate::sensor::stack::plane_view;
 use crate::sensor::{PairStatistics, StackKey};
@@ -48,6 +48,8 @@ pub struct PlaneMeter {
     pub(crate) filtered: Filtered,
     /// Flats above this level have a lossy tone curve.
     pub(crate) lossy_from: Option<Dn>,
+    /// By how much one half of the frame changed against the other while the flats were taken.
+    pub(crate) halves_apart: f64,
     patterns: Stacks,
     dark_gain: DarkGain,
 }
@@ -102,6 +104,7 @@ impl PlaneMeter {
             stars: None,
             filtered: Filtered::default(),
             lossy_from: None,
+            halves_apart: 0.0,
             patterns: Stacks::default(),
             dark_gain: DarkGain::default(),
         }
@@ -131,28 +134,32 @@ impl PlaneMeter {
         pair: PairStatistics,
         frames: [ArrayView2<'_, u16>; 2],
     ) -> (PairStatistics, Option<LeftOut>) {
+        let about_rows = self.filtered.left_about_rows(SIDE_OF_BLOCK);
         let (offset, of_rows) = self.reference_stack().map_or((0.0, 0.0), |stack| {
             let of_rows: Moments = stack.pairs.iter().map(|pair| pair.row_variance).collect();
             (stack.pairs[0].mean().0, of_rows.mean().unwrap_or(0.0).max(0.0))
         });
-        let (pair, left_out) = pair.sound_part(frames, (offset, of_rows), &self.ceiling);
+        let unlit = Unlit { offset, of_rows, about_rows, is_smoothed: self.filtered.is_smoothed };
+        let (pair, left_out) = pair.sound_part(frames, &unlit, &self.ceiling);
         self.ceiling.take(&pair, offset);
         (pair, left_out)
     }
 
-    /// Looks at what neighbouring pixels of a pair share; `of_pair` is its level and the limit beyond which differences are events.
+    /// Looks at what neighbouring pixels of a pair share; `of_pair` are its statistics.
     pub(crate) fn correlate(
         &mut self,
         kind: FrameKind,
         pair: [&Array2<u16>; 2],
         region: [usize; 4],
-        of_pair: (f64, f64),
+        of_pair: &PairStatistics,
         left_out: Option<&LeftOut>,
     ) {
-        if kind == FrameKind::Bias {
+        // Stars that moved are shared by neighbours too.
+        if of_pair.sound.as_ref().is_none_or(|sound| sound.moved <= 0.0) {
             let [first, second] = pair.map(|frame| plane_view(frame, region, self.cell));
-            self.filtered.pair(first, second, of_pair.1);
+            self.filtered.pair(kind, [first, second], of_pair.event_limit);
         }
+        let of_pair = (of_pair.mean().0, of_pair.event_limit);
         if kind == FrameKind::Flat {
             let offset = self.reference_stack().map_or(0.0, |stack| stack.pairs[0].mean().0);
             let found = kinds::stars(plane_view(pair[0], region, self.cell), offset);

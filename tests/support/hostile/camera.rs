@@ -43,6 +43,21 @@ impl Camera {
         100.0 * (squares / self.response.values.len() as f64).sqrt()
     }
 
+    /// Share of the columns that jump.
+    pub(crate) fn jumping_share(&self) -> f64 {
+        let of_fault = |(place, fault): (usize, &Fault)| {
+            let Fault::Columns { jumping, .. } = fault else { return None };
+            let mut which = self.fixed(place);
+            Some((0..self.body.width).filter(|_| which.happens(*jumping)).count() as f64 / self.body.width as f64)
+        };
+        self.faults.iter().enumerate().find_map(of_fault).unwrap_or(0.0)
+    }
+
+    /// Chance of the fault at `place` that is the same in all frames.
+    fn fixed(&self, place: usize) -> Chance {
+        Chance::new(self.seed ^ (0xD1CE + place as u64))
+    }
+
     /// The codes of one shot; shots come in the order they were taken.
     pub(crate) fn expose(&mut self, shot: &Shot) -> Vec<u16> {
         let number = self.taken;
@@ -102,7 +117,7 @@ impl Camera {
 
     /// What the fault at `place` sees of a frame.
     fn taking<'a>(&self, shot: &'a Shot, number: usize, place: usize) -> Taking<'a> {
-        Taking { shot, number, fixed: Chance::new(self.seed ^ (0xD1CE + place as u64)) }
+        Taking { shot, number, fixed: self.fixed(place) }
     }
 
     /// What happens to the codes after the converter.
