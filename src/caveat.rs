@@ -218,6 +218,8 @@ caveat_codes! {
     SaturatedDark = "saturated-dark",
     /// Flats are too bright for the curve.
     SaturatedFlat = "saturated-flat",
+    /// Saturation was not reached: what hangs on it is a bound.
+    SaturationAtLeast = "saturation-at-least",
     /// The camera warms itself while it exposes.
     SelfHeating = "self-heating",
     /// The temperature given by hand is not used, because the headers have one.

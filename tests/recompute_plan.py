@@ -27,20 +27,26 @@ BOLTZMANN = 8.617333262e-5  # eV/K
 
 BORTLE = dict(zip(range(1, 10), (21.9, 21.7, 21.5, 20.9, 19.8, 18.9, 18.5, 17.9, 17.2)))
 
-# Photons per nm in the band over those in V: natural sky and lamps, at 450/540/640 nm broad, 500.7/656.3/672.4 nm
-# narrow, for the whole of L, for the colours of an array.
+# Photons per nm over those in V, at these wavelengths in nm, straight lines between.
+AT = (400, 425, 450, 475, 500.7, 520, 540, 560, 580, 600, 620, 640, 656.3, 672.4, 700)
 SPECTRA = {
-    "moon": {"wide": 0.99, "broad": (1.22, 1.01, 0.74), "narrow": (1.1, 0.68, 0.67), "RGB": (0.84, 1.03, 1.21)},
-    "natural": {"wide": 0.95, "broad": (0.61, 1.0, 1.1), "narrow": (0.65, 0.85, 0.80), "RGB": (1.1, 0.97, 0.70)},
-    "mixed": {"wide": 0.80, "broad": (0.28, 0.83, 1.16), "narrow": (0.50, 0.75, 0.60), "RGB": (1.42, 0.77, 0.38)},
-    "sodium": {"wide": 0.76, "broad": (0.13, 0.63, 1.26), "narrow": (0.45, 0.45, 0.45), "RGB": (1.85, 0.68, 0.17)},
-    "led-3000": {"wide": 0.83, "broad": (0.27, 0.90, 1.28), "narrow": (0.45, 1.0, 0.75), "RGB": (1.31, 0.79, 0.40)},
-    "led-4000": {"wide": 0.77, "broad": (0.43, 0.97, 0.95), "narrow": (0.62, 0.70, 0.50), "RGB": (1.10, 0.85, 0.57)},
+    "moon": (1.141, 1.442, 1.331, 1.107, 1.1, 1.088, 1.027, 0.946, 0.893, 0.824, 0.797, 0.755, 0.68, 0.67, 0.67),
+    "natural": (0.484, 0.679, 0.752, 0.657, 0.65, 0.86, 1.139, 1.388, 1.058, 1.127, 1.415, 1.074, 0.85, 0.80, 1.0),
+    "mixed": (0.133, 0.187, 0.264, 0.371, 0.50, 0.649, 0.851, 1.122, 1.49, 1.954, 1.433, 1.009, 0.75, 0.60, 0.75),
+    "sodium": (0.031, 0.044, 0.069, 0.136, 0.45, 0.31, 0.445, 0.815, 1.747, 3.154, 2.031, 0.882, 0.45, 0.45, 0.474),
+    "led-3000": (0.128, 0.18, 0.253, 0.356, 0.45, 0.617, 0.839, 1.121, 1.474, 1.562, 1.663, 1.261, 1.0, 0.75, 0.80),
+    "led-4000": (0.126, 0.21, 0.43, 0.726, 0.62, 1.19, 1.074, 0.803, 0.918, 1.237, 1.453, 1.005, 0.70, 0.50, 0.51),
 }
+# B-V of a target, by the word for its colour.
+COLOURS = {"sun-like": 0.65, "elliptical": 0.92, "spiral": 0.65, "irregular": 0.42, "reflection": 0.10,
+           "star-cluster": 0.50, "globular": 0.70, "h-ii": 0.30}
+LAMPS_PER_AIR = 0.6  # mag brighter for each further air of scattering
+AIRGLOW_SHARE = 0.6  # Patat 2003, appendix C
 BROAD = {"luminance": (550.0, 300.0), "red": (640.0, 100.0), "green": (538.0, 82.0), "blue": (450.0, 108.0)}
 LINES = {"h-alpha": (656.3,), "oiii": (500.7,), "sii": (672.4,), "dual": (656.3, 500.7)}
 ARRAY = {"R": (600.0, 77.0), "G": (530.0, 107.0), "B": (465.0, 88.0)}
 ARRAY_AT_LINE = {("R", 656.3): 0.26, ("R", 672.4): 0.13, ("G", 500.7): 0.76, ("B", 500.7): 0.53}
+RED_FLANK = ((620.0, 656.3, 672.4, 700.0), (None, 0.26, 0.13, 0.03))
 PEAK_BESIDE_GREEN = {"R": 0.55, "G": 1.0, "B": 1.01}
 OZONE = ((440, 500, 550, 600, 656, 720, 800), (0.0, 0.010, 0.028, 0.030, 0.018, 0.005, 0.0))
 
@@ -50,8 +56,34 @@ def value(entry):
     return entry["value"] if isinstance(entry, dict) else entry
 
 
+def bell(colour, nm):
+    centre, width = ARRAY[colour]
+    return np.exp(-0.5 * ((nm - centre) / (width / math.sqrt(2 * math.pi))) ** 2)
+
+
+def response(colour, nm, modified=False):
+    """Of a stock array's pixels, own peak = 1, at wavelengths in nm."""
+    nm = np.asarray(nm, dtype=float)
+    whole = bell(colour, nm)
+    if colour == "R" and modified:
+        return np.where(nm > 600, np.maximum(1 - 0.25 * (nm - 600) / 56.3, 0), whole)
+    if colour == "R":
+        places, seen = RED_FLANK
+        seen = np.log((float(bell("R", places[0])), *seen[1:]))
+        beyond = seen[-1] + (nm - places[-1]) * (seen[-1] - seen[-2]) / (places[-1] - places[-2])
+        return np.where(nm > 620, np.exp(np.where(nm > 700, beyond, np.interp(nm, places, seen))), whole)
+    missed = ARRAY_AT_LINE[colour, 500.7] / float(bell(colour, 500.7)) - 1
+    return whole * (1 + missed * np.clip((nm - ARRAY[colour][0]) / (500.7 - ARRAY[colour][0]), 0, 1))
+
+
+def window(centre, width):
+    """Middles of fine steps."""
+    return centre + width * ((np.arange(4000) + 0.5) / 4000 - 0.5)
+
+
 def windows(entry, colour, modified):
-    """(centre, width, transmission, QE, QE at line or None, kind) of each window of a filter on a plane."""
+    """(centre, width, transmission, QE, QE at line or None, kind) of each window of a filter on a plane; the kind is where
+    the plane sees light there: wavelengths with weights."""
     name = entry.get("name")
     given = entry.get("quantum_efficiency")
     if isinstance(given, dict):
@@ -67,14 +99,16 @@ def windows(entry, colour, modified):
             raise SystemExit("this check knows only unmodified colour cameras behind line filters")
         width, transmission = entry.get("width_nm", 6.0), entry.get("transmission", 0.90)
         for line in LINES[name]:
-            response = 1.0 if colour is None else ARRAY_AT_LINE.get((colour, line), 0.0)
-            if response >= 0.1:
-                yield line, width, transmission, peak * response, peak * response, "narrow"
+            at_line = 1.0 if colour is None else ARRAY_AT_LINE.get((colour, line), 0.0)
+            seen = 1.0 if colour is None else response(colour, window(line, width)).mean()
+            if at_line >= 0.1:
+                # So narrow a filter is seen evenly.
+                yield line, width, transmission, peak * seen, peak * at_line, (window(line, width), 1.0)
         return
     if colour is None:
         centre, width = BROAD[name]
         sees = peak if name in ("luminance", "red") else None
-        kind = "wide" if name == "luminance" else "broad"
+        kind = window(centre, width), 1.0
         yield centre, entry.get("width_nm", width), entry.get("transmission", 0.95), peak, sees, kind
         return
     if name in ("red", "green", "blue") and colour != name[0].upper():
@@ -82,17 +116,24 @@ def windows(entry, colour, modified):
     centre, width = (610.0, 105.0) if modified and colour == "R" else ARRAY[colour]
     at_line = peak * (0.75 if modified else 0.26) if colour == "R" else None
     transmission = entry.get("transmission", 1.0 if name == "none" else 0.95)
-    yield centre, entry.get("width_nm", width), transmission, peak, at_line, colour
+    seen = window(550.0, 320.0)
+    yield centre, entry.get("width_nm", width), transmission, peak, at_line, (seen, response(colour, seen, modified))
 
 
-def spectrum(light, kind, centre):
-    table = SPECTRA[light]
-    if kind == "wide":
-        return table["wide"]
-    if kind in ("broad", "narrow"):
-        places = (450.0, 540.0, 640.0) if kind == "broad" else (500.7, 656.3, 672.4)
-        return float(np.interp(centre, places, table[kind]))
-    return table["RGB"]["RGB".index(kind)]
+def mean(kind, light):
+    nm, weight = kind
+    return float((weight * light(nm)).sum() / (weight * np.ones_like(nm)).sum())
+
+
+def spectrum(light, kind):
+    return mean(kind, lambda nm: np.interp(nm, AT, SPECTRA[light]))
+
+
+def colour_factor(b_minus_v, kind):
+    """Photons per nm of a black body of this B-V over those in V: Ballesteros 2012, Planck."""
+    kelvin = 4600 * (1 / (0.92 * b_minus_v + 1.7) + 1 / (0.92 * b_minus_v + 0.62))
+    photons = lambda nm: nm**-4.0 / np.expm1(1.438777e7 / (nm * kelvin))
+    return mean(kind, photons) / mean((window(545.0, 85.0), 1.0), photons)
 
 
 def extinction(wavelength, height):
@@ -133,6 +174,14 @@ class Chain:
         k = in_v * extinction(wavelength, height) / extinction(545.0, height)
         return 10 ** (-0.4 * k * self.airmass)
 
+    def brightening(self):
+        """Natural light and lamps at the target's altitude over those at the zenith: Patat 2003; common practice."""
+        zenith = math.radians(90 - self.target.get("altitude_deg", 50.0))
+        further = (1 - 0.96 * math.sin(zenith) ** 2) ** -0.5 - 1
+        k = self.site.get("extinction_mag", extinction(545.0, self.site.get("height_m", 0.0)))
+        natural = (1 + AIRGLOW_SHARE * further) * 10 ** (-0.4 * k * further)
+        return natural, 10 ** (0.4 * LAMPS_PER_AIR * further)
+
     def rates(self, entry, colour):
         """Target and sky, e-/s; None where the plane sees nothing."""
         target = sky = 0.0
@@ -144,14 +193,16 @@ class Chain:
             factor = self.area * self.scale**2 * transmission
             natural = 10 ** (-0.4 * max(magnitude, 22.0))
             artificial = max(10 ** (-0.4 * magnitude) - natural, 0.0)
-            light = spectrum("natural", kind, centre) * natural + spectrum(lamps, kind, centre) * artificial
+            here = self.brightening()
+            light = spectrum("natural", kind) * natural * here[0] + spectrum(lamps, kind) * artificial * here[1]
             sky += PHOTONS_V0 * light * width * efficiency * factor
             if "surface_brightness_mag" in self.target:
                 flux = PHOTONS_V0 * 10 ** (-0.4 * self.target["surface_brightness_mag"])
-                target += flux * width * efficiency * factor * self.air(centre)
+                b_minus_v = self.target.get("b_minus_v", COLOURS[self.target.get("colour", "sun-like")])
+                target += flux * colour_factor(b_minus_v, kind) * width * efficiency * factor * self.air(centre)
             if "line_rayleigh" in self.target and at_line is not None:
                 # A broad window sees H-alpha, through the air of its own colour.
-                line = centre if kind == "narrow" else 656.3
+                line = centre if entry.get("name") in LINES else 656.3
                 target += self.target["line_rayleigh"] * RAYLEIGH * factor * at_line * self.air(line)
         return (target, sky) if seen else None
 
@@ -159,7 +210,7 @@ class Chain:
         """Moonlight of a V magnitude, e-/s."""
         flux = PHOTONS_V0 * 10 ** (-0.4 * magnitude) * self.area * self.scale**2
         parts = windows(entry, colour, self.modified)
-        return sum(flux * spectrum("moon", p[5], p[0]) * p[1] * p[2] * p[3] for p in parts)
+        return sum(flux * spectrum("moon", p[5]) * p[1] * p[2] * p[3] for p in parts)
 
 
 def dark_current(plane, sensor_c):

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::camera::PlaneName;
+use crate::camera::{PlaneName, SaturationIs};
 use crate::noise::{Patch, PlaneNoise};
 use crate::stats::bisect_ratio;
 use crate::units::{Colour, Electrons, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Seconds};
@@ -93,6 +93,9 @@ pub struct BlendOfPlane {
     pub brightest_e_per_s: ElectronsPerSecond,
     /// The signal at which a pixel is full.
     pub saturation_e: Electrons,
+    /// Whether saturation was reached, or is the least that it can be: then the long subs hold more than is said.
+    #[serde(default)]
+    pub saturation_is: SaturationIs,
     /// Level of the long subs, offset taken off, from which on the short set is any good and up to which the long one
     /// is: blend between them.
     pub blend_e: [f64; 2],
@@ -284,6 +287,7 @@ fn blend(
         colour: shining.plane.colour,
         brightest_e_per_s: shining.fill(),
         saturation_e: shining.plane.full_well,
+        saturation_is: shining.plane.full_well_is,
         blend_e: level,
         blend_dn: level.map(|level| (offset + level / shining.plane.gain.0).round().max(0.0) as u64),
         blend_mag_per_arcsec2: (burns == Burns::Core).then(|| magnitudes.map(MagnitudesPerSquareArcsecond)),

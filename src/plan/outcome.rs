@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::camera::{CameraProfile, Mode, PlaneName};
+use crate::camera::{CameraProfile, Mode, PlaneName, SaturationIs};
 use crate::caveat::Caveat;
 use crate::document::{Format, Stamp};
 use crate::noise::{NoiseShares, Rates};
@@ -200,6 +200,9 @@ pub struct PlanePlan {
     pub sky_level_dn: u64,
     /// The same without the offset, of the signal at saturation.
     pub sky_share_of_full_well_percent: f64,
+    /// Whether saturation was reached, or is the least that it can be: then the share above is a most, and the limits by stars and sky are leasts.
+    #[serde(default)]
+    pub saturation_is: SaturationIs,
 }
 
 /// A sub length by one of the trade's rules, which know neither losses nor pauses nor the pattern.
@@ -315,6 +318,9 @@ pub struct FilterAtSetting {
     pub read_noise_share_percent: f64,
     /// Stars brighter than this burn in such a sub; `None` where the sky does.
     pub stars_burn_mag: Option<Magnitudes>,
+    /// Whether saturation was reached, or is the least that it can be: then fainter stars than these burn in no case, brighter ones may not.
+    #[serde(default)]
+    pub saturation_is: SaturationIs,
 }
 
 /// Plans a night with a camera.

@@ -1,5 +1,6 @@
 //! The calibration frames that a plan wants, as text.
 
+use crate::camera::SaturationIs;
 use crate::plan::{BetterWay, CalibrationAdvice, DarkLibrary, DarksOrMap, FilterCalibration, FlatLevel, FrameCount};
 
 use super::{duration, entry, plain, rounded, wrapped};
@@ -72,8 +73,9 @@ fn flat_entries(level: &FlatLevel) -> Vec<(&'static str, String)> {
         entries.push((
             "flat level",
             format!(
-                "{} DN{colour}, {:.0} % of saturation; {} to {} DN will do ({} to {} e-)",
+                "{} DN{colour}, {}{:.0} % of saturation; {} to {} DN will do ({} to {} e-)",
                 plane.aim_dn,
+                if plane.saturation_is == SaturationIs::AtLeast { "at most " } else { "" },
                 level.aim_percent_of_saturation,
                 plane.from_dn,
                 plane.to_dn,

@@ -1,5 +1,6 @@
 //! A plan as text: the answer in one line, then why.
 
+use crate::camera::SaturationIs;
 use crate::night::PlanNight;
 use crate::plan::{FilterPlan, GainSetting, GoalKind, Plan, PlanePlan, SetBy, WithoutDither};
 use crate::units::Seconds;
@@ -103,7 +104,10 @@ fn setting_line(plan: &Plan, setting: &GainSetting) -> String {
     for filter in &setting.filters {
         let burns = filter.stars_burn_mag.map_or_else(
             || "the sky burns".to_owned(),
-            |magnitude| format!("stars brighter than {:.1} mag burn", magnitude.0),
+            |magnitude| match filter.saturation_is {
+                SaturationIs::Reached => format!("stars brighter than {:.1} mag burn", magnitude.0),
+                SaturationIs::AtLeast => format!("stars fainter than {:.1} mag do not burn", magnitude.0),
+            },
         );
         let share = rounded(filter.read_noise_share_percent, 2);
         let name = if setting.filters.len() > 1 { format!("{} ", filter.name) } else { String::new() };
@@ -308,12 +312,18 @@ fn limits(filter: &FilterPlan) -> String {
     let named: [(&str, Option<Seconds>); 4] = [
         ("tracking", limits.tracking),
         ("field rotation", limits.field_rotation),
-        ("star burns", limits.star_saturation),
-        ("sky half fills the well", limits.sky_saturation),
+        (bound(filter, "star burns", "star does not burn before"), limits.star_saturation),
+        (bound(filter, "sky half fills the well", "sky does not half fill the well before"), limits.sky_saturation),
     ];
     let known: Vec<String> =
         named.iter().filter_map(|(name, limit)| limit.map(|limit| format!("{name} {}", duration(limit)))).collect();
     if known.is_empty() { "none known".into() } else { known.join(", ") }
+}
+
+/// The first words where every plane's saturation is known, the second ones where one is known as a least alone.
+pub(super) fn bound(filter: &FilterPlan, known: &'static str, least: &'static str) -> &'static str {
+    let reached = filter.planes.iter().all(|plane| plane.saturation_is == SaturationIs::Reached);
+    if reached { known } else { least }
 }
 
 fn plane_text(plane: &PlanePlan) -> String {
@@ -366,7 +376,12 @@ pub(super) fn plane_entries(plane: &PlanePlan) -> Vec<(&'static str, String)> {
     line("reached", reached);
     line(
         "sky level",
-        format!("{} DN, {} % of the full well", plane.sky_level_dn, rounded(plane.sky_share_of_full_well_percent, 2)),
+        format!(
+            "{} DN, {}{} % of the full well",
+            plane.sky_level_dn,
+            if plane.saturation_is == SaturationIs::AtLeast { "at most " } else { "" },
+            rounded(plane.sky_share_of_full_well_percent, 2)
+        ),
     );
     entries
 }

@@ -1,5 +1,6 @@
 //! The second, short set as text.
 
+use crate::camera::SaturationIs;
 use crate::plan::{BlendOfPlane, Burns, FilterShortSet, ShortSet};
 
 use super::plan::counted;
@@ -92,7 +93,15 @@ pub(super) fn blend_entries(plane: &BlendOfPlane) -> Vec<(&'static str, String)>
                 e(high)
             ),
         ),
-        ("long set burns", format!("above {} e- of {} e-", e(high), e(plane.saturation_e.0))),
+        (
+            "long set burns",
+            format!(
+                "above {} e- of {}{} e-",
+                e(high),
+                if plane.saturation_is == SaturationIs::AtLeast { "at least " } else { "" },
+                e(plane.saturation_e.0)
+            ),
+        ),
         (
             "short set",
             format!(

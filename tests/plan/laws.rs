@@ -494,7 +494,7 @@ fn the_json_has_the_promised_keys() {
     let mut plane = keys(&json["filters"][0]["planes"][0]);
     plane.sort();
     let expected = "colour faintest_mag_per_arcsec2 faintest_rayleigh inputs noise_share_percent plane rates_e_per_s \
-                    sky_level_dn sky_share_of_full_well_percent snr";
+                    saturation_is sky_level_dn sky_share_of_full_well_percent snr";
     assert_eq!(plane.join(" "), expected);
     assert_eq!(keys(&json["filters"][0]["limits_s"]).len(), 4);
     assert_eq!(keys(&json["filters"][0]["planes"][0]["inputs"]).len(), 12);

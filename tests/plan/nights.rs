@@ -129,6 +129,28 @@ fn a_sky_without_date_is_that_of_a_dated_night_at_the_same_height() {
 }
 
 #[test]
+fn a_saturation_that_was_not_reached_is_told_as_a_bound() {
+    let text = |camera: &str| {
+        let night = NIGHT.replace("LATITUDE", "45").replace("FILTERS", ONE).replace("TARGET", "altitude_deg = 55.0");
+        let night = Night::from_toml(&night.replace("GOAL", "snr = 3.0\nstar_mag_kept = 9.0")).expect("a night");
+        let plan = plan(&night, &CameraProfile::from_toml(camera).expect("a profile")).expect("a plan");
+        let said = plan.caveats.iter().any(|caveat| caveat.code == "saturation-at-least");
+        (plan_text(&plan).split_whitespace().collect::<Vec<_>>().join(" "), said)
+    };
+    let least = CAMERA.replace("saturation_e = 15000.0", "saturation_e = 15000.0\nsaturation_is = \"at-least\"");
+    let ((known, unsaid), (bound, said)) = (text(CAMERA), text(&least));
+    assert!(said && !unsaid);
+    for (fact, least) in [
+        ("star burns ", "star does not burn before "),
+        ("sky half fills the well ", "sky does not half fill the well before "),
+        ("% of the full well", "at most "),
+    ] {
+        assert!(known.contains(fact) && !known.contains(least), "{known}");
+        assert!(bound.contains(least), "{bound}");
+    }
+}
+
+#[test]
 fn a_height_that_nobody_gave_widens_the_range() {
     let range = |target| sky_and_range(target, "snr = 3.0").1;
     let (known, unknown) = (range("altitude_deg = 50.0"), range(""));

@@ -2,7 +2,7 @@
 
 mod place;
 
-use crate::camera::{Mode, PlaneName};
+use crate::camera::{Mode, PlaneName, SaturationIs};
 use crate::caveat::{Caveat, push_once};
 use crate::noise::{DarkCurrent, Patch, PlaneNoise, dark_current};
 use crate::rig::saturation_time;
@@ -67,6 +67,8 @@ pub struct PlaneConditions {
     pub governs: bool,
     /// Signal at saturation.
     pub full_well: Electrons,
+    /// Whether that was reached, or is the least that it can be.
+    pub full_well_is: SaturationIs,
     /// Gain.
     pub gain: ElectronsPerDn,
     /// Level without light and time.
@@ -228,6 +230,12 @@ fn note_camera(mode: &Mode, darks: &[DarkCurrent], caveats: &mut Vec<Caveat>) {
         let message = "the camera profile does not say what rows, columns and areas share of the noise: pixels are taken \
                        as independent but for the rows' own noise, and hours for wide patches may be short";
         push_once(caveats, Caveat::new("assumed-value", message, "measure biases and darks with this program"));
+    }
+    if mode.planes.iter().any(|plane| plane.saturation_is == SaturationIs::AtLeast) {
+        let message = "saturation was not reached when the camera was measured: how long a star or the sky may shine and how bright \
+                       a flat may be are the least that they can be";
+        let hint = "measure with brighter flats, up to burnt ones, or type saturation_e from a data sheet";
+        push_once(caveats, Caveat::new("saturation-at-least", message, hint));
     }
     if mode.planes.iter().any(|plane| plane.offset_dn.is_none()) {
         let message = "the camera profile has no offset: the sky's level is given above it";

@@ -163,6 +163,7 @@ impl Place<'_> {
             },
             governs: false,
             full_well: well,
+            full_well_is: plane.saturation_is,
             gain: plane.gain_e_per_dn.value,
             offset: plane.offset_dn.map(|offset| offset.value),
             dark: dark.clone(),

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::camera::{Mode, PlaneName, TransferPoint};
+use crate::camera::{Mode, PlaneName, SaturationIs, TransferPoint};
 use crate::night::PlaneConditions;
 use crate::night::conditions::FLAT_LEVEL;
 use crate::plan::filter_solution::FilterSolution;
@@ -52,6 +52,9 @@ pub struct FlatPlane {
     pub aim_dn: u64,
     /// See `to_e`.
     pub to_dn: u64,
+    /// Whether saturation was reached, or is the least that it can be: then the flats may be brighter.
+    #[serde(default)]
+    pub saturation_is: SaturationIs,
 }
 
 /// Exposures that keep every plane within its levels.
@@ -94,7 +97,17 @@ fn plane_levels(plane: &PlaneConditions) -> FlatPlane {
     let offset = plane.offset.map_or(0.0, |offset| offset.0);
     let [from_e, aim_e, to_e] = levels.map(Electrons);
     let [from_dn, aim_dn, to_dn] = levels.map(|level| (offset + level / plane.gain.0).round().max(0.0) as u64);
-    FlatPlane { plane: plane.plane, colour: plane.colour, from_e, aim_e, to_e, from_dn, aim_dn, to_dn }
+    FlatPlane {
+        plane: plane.plane,
+        colour: plane.colour,
+        from_e,
+        aim_e,
+        to_e,
+        from_dn,
+        aim_dn,
+        to_dn,
+        saturation_is: plane.full_well_is,
+    }
 }
 
 fn exposure(mode: &Mode, planes: &[PlaneConditions]) -> Option<FlatExposure> {

@@ -1,6 +1,6 @@
 //! One filter on its way to a plan: the optimum, its whole numbers, and what they mean in every plane.
 
-use crate::camera::Mode;
+use crate::camera::{Mode, SaturationIs};
 use crate::night::{Conditions, FilterConditions, Limits, Night, PlaneConditions};
 use crate::noise::{Clip, Patch, PlaneNoise, Stack, faintest_rate};
 use crate::plan::range::{Sensitivity, Source, moved, moved_search, range_factors};
@@ -140,6 +140,7 @@ impl FilterDraft {
             sub_s: sub,
             read_noise_share_percent: self.search.planes.iter().map(share).fold(0.0, f64::max),
             stars_burn_mag: faintest,
+            saturation_is: saturation_is(filter),
         }
     }
 
@@ -279,8 +280,15 @@ impl FilterDraft {
             noise_share_percent: stack.shares(&one, plane.patch),
             sky_level_dn: dn.round().max(0.0) as u64,
             sky_share_of_full_well_percent: 100.0 * (level / plane.full_well),
+            saturation_is: plane.full_well_is,
         }
     }
+}
+
+/// At least, where it is that in any plane.
+fn saturation_is(filter: &FilterConditions) -> SaturationIs {
+    let least = filter.planes.iter().find(|plane| plane.full_well_is == SaturationIs::AtLeast);
+    least.map_or(SaturationIs::Reached, |plane| plane.full_well_is)
 }
 
 /// The stretch that holds a length, or the nearest one.

@@ -2,6 +2,7 @@
 
 use crate::plan::{Demand, FilterPlan, Search};
 use crate::report::Table;
+use crate::report::plan::bound;
 use crate::report::{duration, percent, rounded};
 use crate::units::Seconds;
 
@@ -123,8 +124,11 @@ fn uprights(filter: &FilterPlan) -> Vec<Upright> {
     let limits = [
         ("the mount's longest sub", limits.tracking),
         ("the field turns", limits.field_rotation),
-        ("a star burns", limits.star_saturation),
-        ("the sky half fills the well", limits.sky_saturation),
+        (bound(filter, "a star burns", "no star burns before"), limits.star_saturation),
+        (
+            bound(filter, "the sky half fills the well", "the sky does not half fill the well before"),
+            limits.sky_saturation,
+        ),
     ];
     let mut found: Vec<Upright> = limits
         .into_iter()
