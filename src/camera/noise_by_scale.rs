@@ -11,8 +11,10 @@ use super::PlaneName;
 pub enum NoisePart {
     /// What differs from frame to frame without light: read noise.
     Random,
-    /// What is the same in every frame of the longest darks: the pattern.
+    /// What is the same in every frame and grows with time: the dark current's pattern in the longest darks.
     Fixed,
+    /// What is the same in every frame without time: the pixels' levels.
+    Level,
 }
 
 /// Over which pixels a mean is taken.

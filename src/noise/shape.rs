@@ -392,7 +392,7 @@ mod tests {
         assert!(NoiseShape::from_tables(&[]).is_white());
         // 4 e⁻² of pixels, 0.09 of rows: over 40 × 40 pixels 4/1600 + 0.09/40.
         let rows = NoiseShape::from_tables(&tables(|x, y| 4.0 / (x * y) + 0.09 / y));
-        let patch = Patch::new(1600.0, 1.0).with_shapes(rows, NoiseShape::WHITE);
+        let patch = Patch::new(1600.0, 1.0).with_shapes([rows, NoiseShape::WHITE, NoiseShape::WHITE]);
         let once = rows.in_patch(&patch, 12.0).once;
         approx::assert_relative_eq!(once, (4.0 / 1600.0 + 0.09 / 40.0) * 1600.0 / 4.09, max_relative = 1e-6);
         approx::assert_relative_eq!(

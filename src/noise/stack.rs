@@ -95,10 +95,12 @@ pub struct Patch {
     pub side_px: f64,
     /// What the plane's read noise is made of.
     random: NoiseShape,
-    /// What its pattern is made of.
+    /// What the dark current's pattern is made of.
     fixed: NoiseShape,
-    /// What both come to within one square of dithers, once it is known.
-    within: Option<(f64, [InPatch; 2])>,
+    /// What the pattern of its levels is made of.
+    level: NoiseShape,
+    /// What all come to within one square of dithers, once it is known.
+    within: Option<(f64, [InPatch; 3])>,
 }
 
 impl Patch {
@@ -112,23 +114,24 @@ impl Patch {
     }
 
     const fn of_white_noise(pixels: f64, side_px: f64) -> Self {
-        Self { pixels, side_px, random: NoiseShape::WHITE, fixed: NoiseShape::WHITE, within: None }
+        let white = NoiseShape::WHITE;
+        Self { pixels, side_px, random: white, fixed: white, level: white, within: None }
     }
 
-    /// The same patch of a plane whose read noise and pattern have these shapes.
+    /// The same patch of a plane whose read noise, dark current's pattern and levels have these shapes.
     #[must_use]
-    pub fn with_shapes(self, random: NoiseShape, fixed: NoiseShape) -> Self {
-        Self { random, fixed, within: None, ..self }
+    pub fn with_shapes(self, [random, fixed, level]: [NoiseShape; 3]) -> Self {
+        Self { random, fixed, level, within: None, ..self }
     }
 
     /// The same patch of a sensor whose pattern is that of independent pixels.
     pub(crate) fn with_white_pattern(self) -> Self {
-        self.with_shapes(self.random, NoiseShape::WHITE)
+        self.with_shapes([self.random, NoiseShape::WHITE, NoiseShape::WHITE])
     }
 
     /// The same patch of a sensor whose pattern is shared as read noise is: that of masters.
     pub(crate) fn with_pattern_of_read_noise(self) -> Self {
-        self.with_shapes(self.random, self.random)
+        self.with_shapes([self.random; 3])
     }
 
     /// The same patch, its noise within this square of dithers worked out once.
@@ -137,11 +140,11 @@ impl Patch {
         Self { within: Some((box_px, self.averaged(box_px))), ..self }
     }
 
-    /// What averages of read noise, and of the pattern.
-    fn averaged(&self, box_px: f64) -> [InPatch; 2] {
+    /// What averages of read noise, of the dark current's pattern and of the levels'.
+    fn averaged(&self, box_px: f64) -> [InPatch; 3] {
         match self.within {
             Some((known, averaged)) if known.total_cmp(&box_px).is_eq() => averaged,
-            _ => [self.random.in_patch(self, box_px), self.fixed.in_patch(self, box_px)],
+            _ => [&self.random, &self.fixed, &self.level].map(|shape| shape.in_patch(self, box_px)),
         }
     }
 
@@ -241,18 +244,21 @@ impl Stack {
     /// The pattern and the masters in one place, and in all places of the dithers' square.
     ///
     /// ```text
-    /// once  = P ρ_P + R_m ρ_R + W       floor = P o_P + R_m o_R + W o
+    /// once  = P ρ_P + L ρ_L + R_m ρ_R + W       floor = P o_P + L o_L + R_m o_R + W o
     /// ```
     ///
-    /// `P` pattern of the sensor's levels with its shape, `R_m` the masters' read noise with that of read noise, `W` what
+    /// `P` the dark current's pattern and `L` the levels' with their shapes, `R_m` the masters' read noise with that of read noise, `W` what
     /// has independent pixels: the pixels' response, and shot noise in the masters.
     pub(crate) fn fixed_noise(&self, sub: &SubNoise, patch: Patch) -> FixedNoise {
-        let [random, fixed] = patch.averaged(self.dither_box_px);
-        let levels = sub.pattern - sub.response;
+        let [random, fixed, level] = patch.averaged(self.dither_box_px);
+        let heat = sub.pattern - sub.response - sub.level;
         let white = sub.response + sub.masters - sub.masters_read;
         FixedNoise {
-            once: levels * fixed.once + sub.masters_read * random.once + white,
-            floor: levels * fixed.floor + sub.masters_read * random.floor + white * self.overlap(patch),
+            once: heat * fixed.once + sub.level * level.once + sub.masters_read * random.once + white,
+            floor: heat * fixed.floor
+                + sub.level * level.floor
+                + sub.masters_read * random.floor
+                + white * self.overlap(patch),
         }
     }
 
@@ -263,7 +269,7 @@ impl Stack {
 
     /// What read noise and a drifting pattern have more in a patch than independent pixels would.
     pub(crate) fn shared(&self, sub: &SubNoise, patch: Patch) -> [f64; 2] {
-        let [random, fixed] = patch.averaged(self.dither_box_px);
+        let [random, fixed, _] = patch.averaged(self.dither_box_px);
         [sub.read * (random.once - 1.0), sub.drift * (fixed.once - 1.0)]
     }
 
@@ -319,7 +325,7 @@ impl Stack {
             bands: percent * bands / self.subs,
             pattern: of(&SubNoise { masters: 0.0, masters_read: 0.0, ..*sub })
                 + percent * (sub.drift + drift) / self.subs,
-            calibration: of(&SubNoise { pattern: 0.0, response: 0.0, ..*sub }),
+            calibration: of(&SubNoise { pattern: 0.0, response: 0.0, level: 0.0, ..*sub }),
         }
     }
 

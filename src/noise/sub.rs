@@ -98,6 +98,8 @@ pub struct SubNoise {
     pub pattern: f64,
     /// Of that, the pixels' response to light.
     pub response: f64,
+    /// Of that, the pixels' levels without time.
+    pub level: f64,
     /// Noise of the masters, a pattern too; divided by dither positions.
     pub masters: f64,
     /// Of that, read noise.
@@ -168,6 +170,7 @@ impl PlaneNoise {
             quantisation,
             pattern: (self.left.per_second.0 * t).powi(2) + self.left.offset.0.powi(2) + response,
             response,
+            level: self.left.offset.0.powi(2),
             masters: dark_master + flat_master,
             masters_read,
             drift: (self.drift.0 * t).powi(2),

@@ -139,8 +139,8 @@ impl Place<'_> {
         let throughput = throughput_relative(chains);
         let rates = Rates { target: target.value, sky: sky.rate, moon: moon.value, dark: dark.rate.value };
         let per_pixel = self.pixel_scale.0.powi(-2) * plane.sampling;
-        let [random, fixed] = self.shapes(plane);
-        let in_patch = |pixels: f64| Patch::new(pixels, plane.sampling).with_shapes(random, fixed);
+        let shapes = self.shapes(plane);
+        let in_patch = |pixels: f64| Patch::new(pixels, plane.sampling).with_shapes(shapes);
         let well = plane.saturation_e.value;
         Ok(PlaneConditions {
             plane: plane.plane,
@@ -208,17 +208,17 @@ impl Place<'_> {
         }
     }
 
-    /// What read noise and the pattern of a plane are made of; where the profile has the noise of rows alone, that.
-    fn shapes(&self, plane: &Plane) -> [NoiseShape; 2] {
+    /// What read noise, dark current's pattern and levels of a plane are made of; where the profile has the noise of rows alone, that.
+    fn shapes(&self, plane: &Plane) -> [NoiseShape; 3] {
         let tables = || self.mode.noise_by_scale.iter().filter(|table| table.plane == plane.plane);
-        let [random, fixed] = [NoisePart::Random, NoisePart::Fixed]
+        let [random, fixed, level] = [NoisePart::Random, NoisePart::Fixed, NoisePart::Level]
             .map(|part| NoiseShape::from_tables(tables().filter(|table| table.part == part)));
         let rows = plane.row_noise_e.filter(|_| tables().next().is_none());
         let of_rows = |rows: Estimate<Electrons>| {
             let read = plane.read_noise_e.value.0;
             NoiseShape::of_rows(if read > 0.0 { (rows.value.0 / read).powi(2) } else { 0.0 })
         };
-        [rows.map_or(random, of_rows), fixed]
+        [rows.map_or(random, of_rows), fixed, level]
     }
 
     fn star_peak(&self, chains: &[LightChain]) -> ElectronsPerSecond {

@@ -1,8 +1,8 @@
 //! How noise falls when pixels are averaged: the variance of means over squares and lines of 1, 2, 4 … 64 pixels.
 //!
-//! Of the frames without light the differences of pairs show read noise; of the mean of the longest darks what is left
-//! without that and without shot noise is the pattern. Both are looked at in the middle of the plane, each image without
-//! its mean, that of the darks also without the slow change that a glow makes.
+//! Of the frames without light the differences of pairs show read noise, and their mean, without what is left of that, the
+//! pixels' levels. The mean of the longest darks has the pattern of the dark current besides, and shot noise. All are
+//! looked at in the middle of the plane, each image without its mean, means also without the slow change that a glow makes.
 
 use std::ops::Range;
 
@@ -21,7 +21,9 @@ pub(super) const MOST_PAIRS: u32 = 8;
 /// … and of an image of darks.
 const OF_IMAGE: usize = 2048;
 /// A variance of fewer means than this says too little.
-const FEWEST_MEANS: f64 = 30.0;
+const FEWEST_MEANS: f64 = 100.0;
+/// With fewer pairs nothing is said of how they scatter.
+const FEWEST_PAIRS: f64 = 4.0;
 /// A pattern is one where it stands out of its uncertainty by this much.
 const SEEN_SIGMAS: f64 = 4.0;
 /// Side of the squares through whose means the slow surface is laid.
@@ -32,6 +34,8 @@ const SURFACE_TILE: usize = 16;
 struct Squares {
     sum: f64,
     freedom: f64,
+    /// Images, the sum of their variances, and of the squares of those.
+    images: [f64; 3],
 }
 
 /// Variances of means in DN², over one image or several.
@@ -78,22 +82,37 @@ impl ByScale {
                     break;
                 }
                 let mean = means.iter().map(|&value| f64::from(value)).sum::<f64>() / count;
-                squares.sum += means.iter().map(|&value| (f64::from(value) - mean).powi(2)).sum::<f64>();
+                let sum = means.iter().map(|&value| (f64::from(value) - mean).powi(2)).sum::<f64>();
+                squares.sum += sum;
                 squares.freedom += count - 1.0;
+                let variance = sum / (count - 1.0);
+                for (total, value) in squares.images.iter_mut().zip([1.0, variance, variance * variance]) {
+                    *total += value;
+                }
             }
         }
     }
 
     /// The variance at a scale; `None` where too few means were seen.
+    ///
+    /// Means that share noise say less of it than their number: the scatter from image to image counts where it is more.
     fn variance(&self, over: usize, scale: usize) -> Option<Known> {
-        let Squares { sum, freedom } = self.squares[over][scale];
+        let Squares { sum, freedom, images: [images, first, second] } = self.squares[over][scale];
         let variance = sum / freedom;
-        (freedom >= FEWEST_MEANS).then(|| (variance, variance * (2.0 / freedom).sqrt()))
+        let of_number = variance * (2.0 / freedom).sqrt();
+        let scatter = ((second - first * first / images) / (images - 1.0)).max(0.0) / images;
+        let of_scatter = if images >= FEWEST_PAIRS { scatter.sqrt() } else { 0.0 };
+        (freedom >= FEWEST_MEANS).then(|| (variance, of_number.max(of_scatter)))
+    }
+
+    fn freedom(&self, over: usize, scale: usize) -> f64 {
+        self.squares[over][scale].freedom
     }
 }
 
-/// The pattern's own part of the mean of darks.
-pub(crate) struct DarkMean<'a> {
+/// A mean of frames without light, as a sum.
+#[derive(Clone, Copy)]
+pub(crate) struct MeanImage<'a> {
     /// Of the sum of the frames.
     pub(crate) of_sum: &'a ByScale,
     /// How many there are.
@@ -102,26 +121,78 @@ pub(crate) struct DarkMean<'a> {
     pub(crate) shot: f64,
 }
 
-/// The tables of one plane: of the differences of pairs without light, and of the longest darks; `gain` in e⁻/DN.
-pub(crate) fn tables(plane: PlaneName, gain: f64, pairs: &ByScale, darks: Option<DarkMean<'_>>) -> Vec<NoiseByScale> {
-    let squared = gain * gain;
-    // A difference has the noise of two frames.
-    let of_pair = |over, scale| pairs.variance(over, scale).map(|(value, sigma)| (value / 2.0, sigma / 2.0));
-    let mut all = table_of(plane, NoisePart::Random, squared, of_pair);
-    let Some(darks) = darks else { return all };
-    let of_pattern = |over, scale| {
-        let (spatial, of_spatial) = darks.of_sum.variance(over, scale)?;
-        let (random, of_random) = of_pair(over, scale)?;
-        let pixels = if over == 0 { SIDES[scale].pow(2) } else { SIDES[scale] } as f64;
-        let per_frame = darks.frames * darks.frames;
-        let temporal = (random + darks.shot / pixels) / darks.frames;
-        Some((spatial / per_frame - temporal, (of_spatial / per_frame).hypot(of_random / darks.frames)))
-    };
-    let is_seen = of_pattern(0, 0).is_some_and(|(variance, sigma)| variance > SEEN_SIGMAS * sigma);
-    if is_seen {
-        all.extend(table_of(plane, NoisePart::Fixed, squared, of_pattern));
+/// What is known of a plane without light.
+pub(crate) struct Lightless<'a> {
+    /// Differences of pairs.
+    pub(crate) pairs: &'a ByScale,
+    /// Their mean.
+    pub(crate) level: MeanImage<'a>,
+    /// The longest darks, where there are some.
+    pub(crate) darks: Option<MeanImage<'a>>,
+}
+
+/// What a mean image has of patterns, and of noise that its frames left.
+struct Split {
+    pattern: f64,
+    noise: f64,
+}
+
+impl Lightless<'_> {
+    /// A difference has the noise of two frames.
+    fn random(&self, over: usize, scale: usize) -> Option<Known> {
+        self.pairs.variance(over, scale).map(|(value, sigma)| (value / 2.0, sigma / 2.0))
     }
-    all
+
+    fn split(&self, image: MeanImage<'_>, over: usize, scale: usize) -> Option<Split> {
+        let (spatial, _) = image.of_sum.variance(over, scale)?;
+        let (random, _) = self.random(over, scale)?;
+        let pixels = if over == 0 { SIDES[scale].pow(2) } else { SIDES[scale] } as f64;
+        let noise = (random + image.shot / pixels) / image.frames;
+        Some(Split { pattern: spatial / (image.frames * image.frames) - noise, noise })
+    }
+
+    fn level(&self, over: usize, scale: usize) -> Option<Known> {
+        let Split { pattern, noise } = self.split(self.level, over, scale)?;
+        let (_, of_random) = self.random(over, scale)?;
+        let sigma = (pattern.max(0.0) + noise) * (2.0 / self.level.of_sum.freedom(over, scale)).sqrt();
+        Some((pattern, sigma.hypot(of_random / self.level.frames)))
+    }
+
+    /// The darks' pattern without that of the levels, which both means have alike.
+    ///
+    /// ```text
+    /// Var = (2/F) (T² + τ_d² + τ_b² + 2 L (T + τ_d + τ_b) + 2 T τ_d)
+    /// ```
+    ///
+    /// `T` the dark current's pattern, `L` the levels', `τ` the noise left in each mean, `F` free means: the levels' own scatter
+    /// drops out of the difference, its products with the rest do not.
+    fn thermal(&self, darks: MeanImage<'_>, over: usize, scale: usize) -> Option<Known> {
+        let dark = self.split(darks, over, scale)?;
+        let level = self.split(self.level, over, scale)?;
+        let (_, of_random) = self.random(over, scale)?;
+        let value = dark.pattern - level.pattern;
+        let (t, l) = (value.max(0.0), level.pattern.max(0.0));
+        let (d, b) = (dark.noise, level.noise);
+        let squares = t * t + d * d + b * b + 2.0 * l * (t + d + b) + 2.0 * t * d;
+        let freedom = darks.of_sum.freedom(over, scale).min(self.level.of_sum.freedom(over, scale));
+        let of_noise = of_random * (1.0 / darks.frames - 1.0 / self.level.frames);
+        Some((value, (2.0 * squares / freedom).sqrt().hypot(of_noise)))
+    }
+
+    /// The tables of one plane; `gain` in e⁻/DN. A pattern that does not stand out has none.
+    pub(crate) fn tables(&self, plane: PlaneName, gain: f64) -> Vec<NoiseByScale> {
+        let of_part = |part: NoisePart, known: &dyn Fn(usize, usize) -> Option<Known>| {
+            let is_seen = part == NoisePart::Random
+                || known(0, 0).is_some_and(|(variance, sigma)| variance > SEEN_SIGMAS * sigma);
+            if is_seen { table_of(plane, part, gain * gain, known) } else { Vec::new() }
+        };
+        let mut all = of_part(NoisePart::Random, &|over, scale| self.random(over, scale));
+        if let Some(darks) = self.darks {
+            all.extend(of_part(NoisePart::Fixed, &|over, scale| self.thermal(darks, over, scale)));
+        }
+        all.extend(of_part(NoisePart::Level, &|over, scale| self.level(over, scale)));
+        all
+    }
 }
 
 fn table_of(
@@ -234,7 +305,9 @@ mod tests {
             let frames = [frame(&mut seed, row_spread), frame(&mut seed, row_spread)];
             found.add_pair([frames[0].view(), frames[1].view()]);
         }
-        tables(PlaneName::Mono, 0.5, &found, None)
+        let none = ByScale::default();
+        let level = MeanImage { of_sum: &none, frames: 12.0, shot: 0.0 };
+        Lightless { pairs: &found, level, darks: None }.tables(PlaneName::Mono, 0.5)
     }
 
     /// Within five of its uncertainties.
@@ -268,21 +341,29 @@ mod tests {
         let mut seed = 9;
         let pattern = frame(&mut seed, 0.0).map(|&value| (f64::from(value) - 1000.0) / 2.0);
         let mut pairs = ByScale::default();
-        let mut sum = Array2::<u32>::zeros((256, 256));
-        for _ in 0..4 {
-            let frames = [(); 2].map(|()| {
-                let noise = frame(&mut seed, 0.0);
-                let level = |(row, column): (usize, usize)| {
-                    f64::from(noise[[row, column]]) + pattern[[row, column]] + (row * column) as f64 / 400.0
-                };
-                Array2::from_shape_fn((256, 256), |at| level(at).round() as u16)
-            });
-            pairs.add_pair([frames[0].view(), frames[1].view()]);
-            frames.iter().for_each(|frame| sum.zip_mut_with(frame, |sum, &value| *sum += u32::from(value)));
+        let mut sums = [(); 2].map(|()| Array2::<u32>::zeros((256, 256)));
+        // Columns that differ are of the levels: in the biases and in the darks alike.
+        for (kind, sum) in sums.iter_mut().enumerate() {
+            for _ in 0..4 {
+                let frames = [(); 2].map(|()| {
+                    let noise = frame(&mut seed, 0.0);
+                    let level = |(row, column): (usize, usize)| {
+                        let own = pattern[[row, column]] + (row * column) as f64 / 400.0;
+                        f64::from(noise[[row, column]]) + kind as f64 * own + 8.0 * (column % 2) as f64
+                    };
+                    Array2::from_shape_fn((256, 256), |at| level(at).round() as u16)
+                });
+                if kind == 0 {
+                    pairs.add_pair([frames[0].view(), frames[1].view()]);
+                }
+                frames.iter().for_each(|frame| sum.zip_mut_with(frame, |sum, &value| *sum += u32::from(value)));
+            }
         }
-        let of_sum = ByScale::from_image(sum.view(), |_| false);
-        let darks = DarkMean { of_sum: &of_sum, frames: 8.0, shot: 0.0 };
-        let tables = tables(PlaneName::Mono, 1.0, &pairs, Some(darks));
+        let of_sums = sums.map(|sum| ByScale::from_image(sum.view(), |_| false));
+        let [level, darks] = of_sums.each_ref().map(|of_sum| MeanImage { of_sum, frames: 8.0, shot: 0.0 });
+        let tables = Lightless { pairs: &pairs, level, darks: Some(darks) }.tables(PlaneName::Mono, 1.0);
+        let level = tables.iter().find(|table| table.part == NoisePart::Level).unwrap();
+        assert!(holds(level, 0, 16.0) && level.variance_e2[1].abs() < 0.3, "{level:?}");
         let square = tables.iter().find(|table| table.part == NoisePart::Fixed).unwrap();
         for (scale, side) in square.pixels.iter().enumerate().take(4) {
             assert!(holds(square, scale, 36.0 / f64::from(side.pow(2))), "{side} {square:?}");

@@ -37,6 +37,8 @@ pub(crate) struct Uniformity {
     pub tiles: Option<Tiles>,
     /// How the noise of stacks without light falls with scale, from the differences of pairs.
     pub by_scale: ByScale,
+    /// The same of the sum of their frames, and how many there are.
+    pub of_sum: (ByScale, u32),
 }
 
 impl Uniformity {
@@ -45,8 +47,10 @@ impl Uniformity {
         let pixels = stack.pixels();
         let plain = stack.variances_with(&pixels, None)?;
         let filtered = stack.variances_with(&pixels, Some(HIGH_PASS)).unwrap_or(plain);
+        let of_sum = if is_dark { ByScale::from_image(stack.sum.view(), |_| false) } else { ByScale::default() };
+        let of_sum = (of_sum, stack.frames);
         let tiles = if is_dark { Tiles::new(stack.sum.view(), stack.frames) } else { None };
-        Some(Self { level: stack.mean()?, plain, filtered, tiles, by_scale })
+        Some(Self { level: stack.mean()?, plain, filtered, tiles, by_scale, of_sum })
     }
 }
 

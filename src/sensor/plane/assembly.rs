@@ -23,7 +23,7 @@ use crate::sensor::dark::thermal_law::TEMPERATURES_FOR_A_FLOOR;
 use crate::sensor::flat::pedestal::{self};
 use crate::sensor::flat::saturation::Saturation;
 use crate::sensor::pair::correlation::Coupling;
-use crate::sensor::pattern::by_scale::{DarkMean, tables};
+use crate::sensor::pattern::by_scale::{Lightless, MeanImage};
 use crate::sensor::pattern::glow::{Glow, glow, gradient};
 use crate::sensor::pattern::uniformity::{Spread, Uniformity, prnu, spread};
 use crate::sensor::{MeasureError, NoGainCause, TransferFit, absolute_threshold, dynamic_range, snr_max, thermal_law};
@@ -288,9 +288,10 @@ impl PlaneMeter {
         let Some(dark) = dark else { return Vec::new() };
         let images = self.darks.iter().filter_map(|stage| stage.image.as_ref()).filter(|image| image.frames > 1);
         let warmest = images.max_by(|a, b| a.shot.total_cmp(&b.shot));
-        let mean =
-            warmest.map(|image| DarkMean { of_sum: &image.of_sum, frames: f64::from(image.frames), shot: image.shot });
-        tables(self.name(), gain, &dark.by_scale, mean)
+        let darks =
+            warmest.map(|image| MeanImage { of_sum: &image.of_sum, frames: f64::from(image.frames), shot: image.shot });
+        let level = MeanImage { of_sum: &dark.of_sum.0, frames: f64::from(dark.of_sum.1), shot: 0.0 };
+        Lightless { pairs: &dark.by_scale, level, darks }.tables(self.name(), gain)
     }
 
     /// PRNU in percent, without and with the filter, from the flats nearest to half of `saturation`.

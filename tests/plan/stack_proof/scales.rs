@@ -156,8 +156,11 @@ fn mottle_in_patches(nights: u64, share: f64) {
             };
             let stack = Stack { subs: 24.0, dither_every: 2.0, dither_box_px: 24.0, clip: Clip::NONE };
             let tables = mottled(length);
-            let patch =
-                Patch::new((side * side) as f64, 1.0).with_shapes(NoiseShape::WHITE, NoiseShape::from_tables(&tables));
+            let patch = Patch::new((side * side) as f64, 1.0).with_shapes([
+                NoiseShape::WHITE,
+                NoiseShape::from_tables(&tables),
+                NoiseShape::WHITE,
+            ]);
             let promised = stack.snr(&noise.sub(Seconds(60.0)), patch);
             let found = over_nights(&stacked(&truth, nights), side, 0.5 * 60.0);
             wrong.extend(judged(&format!("mottle of {length} px, patch {side} px"), promised, found, share));
