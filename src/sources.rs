@@ -17,10 +17,15 @@
 //! | Krisciunas & Schaefer 1991; Schaefer 1990 | PASP 103, 1033; PASP 102, 212 | sky scales, limiting magnitude | constants from memory |
 //! | Patat 2003 | A&A 400, 1183 | sky and extinction at a dark site; the natural sky against zenith distance | values and formula as quoted |
 //! | Moonlight | Krisciunas & Schaefer 1991, PASP 103, 1033 | scattered moonlight, both airmasses, the full Moon's surge | equations as quoted twice, surge from memory |
-//! | Twilight | origin unknown | brightening of the zenith, Sun at −9 to −18° | from memory |
+//! | Patat, Ugolnikov & Postylyakov 2006 | A&A 455, 385 | brightness of the zenith in twilight, Sun at −5 to −15° | coefficients from memory, scale from the abstract |
 //! | SOFA | IAU Standards of Fundamental Astronomy, through the `sofars` library | Sun, Moon, precession, nutation, sidereal time | used, not read; compared with astropy 8.0.2 |
 //! | Leinert 1998 | A&AS 127, 1 | the rayleigh | definition |
-//! | OpenNGC | the NGC/IC list of that name | V and size of six galaxies in the catalogue | values as quoted; the rest of the catalogue from memory |
+//! | OpenNGC | the NGC/IC list of that name | V and size of six galaxies in the catalogue; positions, as a check | values as quoted, positions through pyongc 1.2.2; the rest of the catalogue from memory |
+//! | Haffner 2003 | ApJS 149, 405; the sky survey in Hα, release of 2016 | Hα of nebulae | beams read from the survey's data |
+//! | Acker 1992 | Strasbourg-ESO Catalogue of Galactic Planetary Nebulae | fluxes in Hβ and diameters | values as quoted |
+//! | Ballesteros 2012 | EPL 97, 34008 | a star's temperature from its B−V | from memory, checked against the solar spectrum |
+//! | Roberts & Haynes 1994 | ARA&A 32, 115 | colours of galaxies by type | from memory |
+//! | CIE 15:2018 | illuminants HP1, LED-B2, LED-B3 | colours of lamps in the trade's filters | values computed elsewhere; the curves through them drawn here |
 //! | Sánchez de Miguel 2017; den Outer 2011 | MNRAS 467, 2966; Sensors 11, 9603 | sky meters against V, their scatter | abstracts |
 //! | Trujillo 2001 | MNRAS 328, 977 | wings of star images | from memory |
 //! | NIST StRD | NIST Statistical Reference Datasets | NumAcc1, NumAcc2 | from memory, provable by hand |

@@ -19,6 +19,10 @@
 //! let nonsense = Dn(1.0) + Electrons(1.0);
 //! ```
 
+mod band;
+
+pub use band::{Band, EmissionLine};
+
 use std::fmt;
 use std::ops::{Add, Div, Mul, Neg, Sub};
 
@@ -338,19 +342,6 @@ impl fmt::Display for Colour {
             Self::Blue => "B",
         })
     }
-}
-
-/// Where in the spectrum a plane of the sensor sees light: what the sky's lamps and the filter must agree on.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Band {
-    /// All visible light, as a luminance filter passes.
-    Wide,
-    /// A third of it, about this wavelength, as an interference filter passes.
-    Broad(Nanometres),
-    /// A few nanometres about this wavelength.
-    Narrow(Nanometres),
-    /// What the dye of one colour of an array passes, behind an infrared-cut filter.
-    Array(Colour),
 }
 
 /// The root of the sum of squares: how independent noises add.

@@ -69,8 +69,18 @@ pub(crate) const CORNERS: [Corner; 14] = [
     Corner { name: "anywhere", clean: true, draws: DRAWS, design: anywhere },
     Corner { name: "10³ pixels", clean: true, draws: DRAWS, design: |rng| Design { pixels: 1_000, ..anywhere(rng) } },
     Corner { name: "4000 pixels", clean: true, draws: DRAWS, design: |rng| Design { pixels: 4_000, ..anywhere(rng) } },
-    Corner { name: "10⁶ pixels", clean: true, draws: DRAWS, design: |rng| Design { pixels: 1_000_000, ..anywhere(rng) } },
-    Corner { name: "10⁷ pixels", clean: true, draws: DRAWS, design: |rng| Design { pixels: 10_000_000, ..anywhere(rng) } },
+    Corner {
+        name: "10⁶ pixels",
+        clean: true,
+        draws: DRAWS,
+        design: |rng| Design { pixels: 1_000_000, ..anywhere(rng) },
+    },
+    Corner {
+        name: "10⁷ pixels",
+        clean: true,
+        draws: DRAWS,
+        design: |rng| Design { pixels: 10_000_000, ..anywhere(rng) },
+    },
     Corner {
         name: "read noise 0.7–1 step",
         clean: true,

@@ -4,7 +4,7 @@ use crate::camera::{CameraProfile, Mode};
 use crate::caveat::{Caveat, push_once};
 use crate::rig::Filter;
 use crate::sky::{GivenSky, Lamps};
-use crate::target::Target;
+use crate::target::{Brightness, Target};
 use crate::units::{MagnitudesPerSquareArcsecond, Rayleighs};
 
 use super::SkyAnswer;
@@ -283,7 +283,7 @@ impl Pair {
         let [a, b] = &self.sides;
         let given = a.night.target.brightness().ok();
         let galaxy = given.as_ref().and_then(|given| given.continuum).unwrap_or(GALAXY);
-        let nebula = given.as_ref().and_then(|given| given.line).unwrap_or(NEBULA);
+        let nebula = given.as_ref().and_then(Brightness::main_line).unwrap_or(NEBULA);
         let plain = Target {
             name: None,
             surface_brightness_mag: None,
@@ -303,7 +303,7 @@ impl Pair {
                     let mut side = a.clone();
                     (side.night.target, side.night.site.lamps) = (target.clone(), Some(lamps));
                     // The position is kept: a name would bring its own brightness.
-                    if let (Some((ra, dec)), None) = (a.night.position(), side.night.target.ra_deg) {
+                    if let (Some((ra, dec)), Ok(None)) = (a.night.position(), side.night.target.place()) {
                         (side.night.target.ra_deg, side.night.target.dec_deg) = (Some(ra), Some(dec));
                     }
                     if let Some(other) = with {

@@ -250,7 +250,7 @@ impl SkyRig<'_> {
         let chains = chains(self.night, self.mode, filter, plane)?;
         let lamps = self.night.site.lamps();
         let rates: Vec<_> =
-            chains.iter().map(|c| c.sky_rate(&photon_density(magnitude, lamps, c.passband.band))).collect();
+            chains.iter().map(|c| c.sky_rate(&photon_density(magnitude, lamps, &c.passband.band))).collect();
         let windows = chains.iter().map(|chain| self.window(chain, magnitude)).collect();
         Ok(sum(&rates).map(|e_per_s| PlaneSky {
             filter: filter.label(),
@@ -266,7 +266,7 @@ impl SkyRig<'_> {
         let (optics, passband, value) = (&self.night.optics, &chain.passband, magnitude.value.0);
         let lamps = self.night.site.lamps();
         let faintness = 10_f64.powf(-0.4 * value);
-        let light = photon_density(magnitude, lamps, passband.band).value.0;
+        let light = photon_density(magnitude, lamps, &passband.band).value.0;
         let (diameter, shadow) = (optics.aperture_mm.0, optics.obstruction().0);
         let factor = |name: &'static str, value, unit: &'static str, from| ChainFactor {
             name: name.into(),

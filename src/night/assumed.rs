@@ -2,8 +2,8 @@
 
 use crate::caveat::Caveat;
 use crate::keys::{Key, key};
-use crate::rig::{DEFAULT_FILTER_TRANSMISSION, DEFAULT_LINE_TRANSMISSION, DEFAULT_LINE_WIDTH, Filter, FilterName};
-use crate::target::Target;
+use crate::rig::{DEFAULT_LINE_WIDTH, Filter, FilterName};
+use crate::target::{ColourName, LineSource, Object, Target};
 
 use super::Night;
 
@@ -74,6 +74,11 @@ impl Night {
         list.add_computed(site.utc_offset_h.is_none() && dated, key!(NIGHT, "site.utc_offset_h"), &offset);
         let altitude_matters = !(dated && placed);
         list.add(self.target.altitude_deg.is_none() && altitude_matters, key!(NIGHT, "target.altitude_deg"));
+        let target = &self.target;
+        let colourless = target.colour.is_none() && target.b_minus_v.is_none() && target.object().is_none();
+        let word = format!("\"{}\"", ColourName::default().word());
+        let continuum = target.surface_brightness_mag.is_some();
+        list.add_computed(colourless && continuum, key!(NIGHT, "target.colour"), &word);
         let no_horizon = self.target.min_altitude_deg.is_none() && site.horizon.is_none();
         list.add(dated && placed && no_horizon, key!(NIGHT, "target.min_altitude_deg"));
         list.add(self.filters.is_empty(), key!(NIGHT, "filters"));
@@ -127,7 +132,7 @@ impl Night {
 /// What a target's brightness rests on when only its name is given.
 fn catalogue_caveat(target: &Target) -> Option<Caveat> {
     let object = target.object().filter(|_| target.from_catalogue())?;
-    let brightness = object.surface_brightness()?;
+    let Some(brightness) = object.surface_brightness() else { return nebula_caveat(object) };
     let message = format!(
         "{} is taken at {:.1} mag/arcsec2, the mean over {} by {} arcmin; catalogues differ by half a magnitude, its \
          core is brighter and its outskirts are fainter",
@@ -140,13 +145,33 @@ fn catalogue_caveat(target: &Target) -> Option<Caveat> {
     Some(Caveat::new("catalogue-brightness", message, hint).about(object.name()))
 }
 
+/// What a named nebula is taken for, and why the range is as wide as it is.
+fn nebula_caveat(object: &Object) -> Option<Caveat> {
+    let lines = object.lines?;
+    let [h_alpha, oiii, sii] = lines.main().map(|line| format!("{:.0}", line.0));
+    let from = match lines.source {
+        LineSource::HAlphaSurvey => "from a survey in H-alpha with a beam of one degree",
+        LineSource::HBetaFlux => "from its flux in H-beta over its disc",
+        LineSource::Memory => "from memory",
+    };
+    let message = format!(
+        "{} is taken at {h_alpha} R in H-alpha, {oiii} R in [O III], {sii} R in [S II], the mean of its bright part, {from}: good to \
+         a factor of {} in H-alpha and {} beside it; its parts differ 10 to 100 times, hence the wide range",
+        object.name(),
+        lines.factor,
+        lines.ratio_factor,
+    );
+    let hint = "give line_rayleigh of the part that you want to see";
+    Some(Caveat::new("catalogue-brightness", message, hint).about(object.name()))
+}
+
 fn assumed_filter(filter: &Filter, list: &mut Assumed) {
     let name = filter.label();
     let line = FilterName::from_name(&name).is_ok_and(FilterName::is_line);
     let missing = filter.quantum_efficiency.is_none();
     let efficiency = key!(NIGHT, "filters.quantum_efficiency");
     list.add_of(&name, missing, efficiency, efficiency.default_text().unwrap_or_default());
-    let transmission = if line { DEFAULT_LINE_TRANSMISSION } else { DEFAULT_FILTER_TRANSMISSION };
+    let transmission = filter.transmission();
     let typed = filter.transmission.is_some() || filter.curve.is_some();
     let missing = !typed && name != "none";
     list.add_of(&name, missing, key!(NIGHT, "filters.transmission"), transmission.to_string());

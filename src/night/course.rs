@@ -3,7 +3,7 @@
 use crate::sky::night::{Date, Span, Tonight, Track};
 use crate::units::{Degrees, Magnitudes, MagnitudesPerSquareArcsecond};
 
-/// The Sun's altitude below which the course is given: above it the twilight law ends.
+/// The Sun's altitude below which the course is given: nobody photographs above it.
 const EVENING: Degrees = Degrees(-9.0);
 
 /// A night from dusk to dawn.

@@ -10,7 +10,7 @@ use crate::sky::night::{
     ASTRONOMICAL, DEFAULT_LEAST_ALTITUDE, Date, Horizon, MOONLIGHT_UNCERTAINTY, NAUTICAL, NightSample, Place, Span,
     TWILIGHT_UNCERTAINTY, Tonight, Track, hours_of,
 };
-use crate::sky::{GivenSky, NATURAL_SKY, airmass, magnitude_of_nanolambert, transmission};
+use crate::sky::{Brightening, GivenSky, NATURAL_SKY, airmass, magnitude_of_nanolambert, transmission};
 use crate::stats::Estimate;
 use crate::units::{Degrees, MAGNITUDES_PER_LOGARITHM, Magnitudes, MagnitudesPerSquareArcsecond};
 
@@ -18,7 +18,8 @@ use super::NightError;
 use super::course::NightCourse;
 use super::{Night, NoHours};
 
-/// A Sun that stays above this all night leaves no darkness to plan with: the twilight law ends there.
+/// A Sun that stays above this all night leaves no darkness to plan with: the sky has 17th magnitude (common practice, no
+/// source).
 const LEAST_DARKNESS: Degrees = Degrees(-9.0);
 /// Where the Sun does not even reach −12°, the hours in which it is so near to its lowest stand are taken.
 const DARKEST_WITHIN: Degrees = Degrees(1.0);
@@ -28,6 +29,10 @@ const WORTH_H: f64 = 1.0;
 const LOOK_AHEAD_DAYS: u32 = 366;
 /// Civil time differs from the Sun's by no more than this anywhere but in a few odd corners.
 const ODD_OFFSET_H: f64 = 3.0;
+
+/// Targets are photographed about this low and about this high, one standard deviation to each side of the usual altitude
+/// (common practice, no source).
+const USUAL_STANDS: [Degrees; 2] = [Degrees(35.0), Degrees(70.0)];
 
 /// The hours of a dated night: `night` of `plan --json`. Times are local, spans are pairs of beginning and end.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -80,8 +85,10 @@ pub(crate) struct Evening {
     pub(crate) moon: Option<Estimate<MagnitudesPerSquareArcsecond>>,
     /// Twilight in V.
     pub(crate) twilight: Option<Estimate<MagnitudesPerSquareArcsecond>>,
-    /// The natural sky at the target over that at the zenith.
-    pub(crate) natural: f64,
+    /// The sky at the target over that at the zenith.
+    pub(crate) brightening: Brightening,
+    /// Where nobody said how high the target stands: what it could be as well, a low and a high stand.
+    pub(crate) elsewhere: Option<[Stand; 2]>,
     /// Hours of a night that can be planned with.
     pub(crate) clear_hours: f64,
     pub(crate) night: Option<PlanNight>,
@@ -111,7 +118,8 @@ impl Evening {
             air: vec![(1.0, sample.airmass)],
             moon: light(magnitude_of_nanolambert(sample.moon_nanolambert), MOONLIGHT_UNCERTAINTY),
             twilight: light(twilight, TWILIGHT_UNCERTAINTY),
-            natural: sample.natural,
+            brightening: sample.brightening,
+            elsewhere: elsewhere(night),
             clear_hours: night.goal.clear_hours(),
             night: None,
             caveats: Vec::new(),
@@ -124,7 +132,8 @@ impl Evening {
             air: vec![(1.0, airmass(night.target.altitude())?)],
             moon: None,
             twilight: None,
-            natural: 1.0,
+            brightening: Brightening::at(night.target.altitude(), night.site.extinction()),
+            elsewhere: elsewhere(night),
             clear_hours: night.goal.clear_hours(),
             night: None,
             caveats: Vec::new(),
@@ -162,7 +171,8 @@ impl Evening {
             air: samples.iter().map(|s| (s.hours, s.airmass)).collect(),
             moon,
             twilight: light(twilight, TWILIGHT_UNCERTAINTY),
-            natural: mean(|s| s.natural),
+            brightening: Brightening::mean(&samples.iter().map(|s| (s.hours, s.brightening)).collect::<Vec<_>>()),
+            elsewhere: elsewhere(night),
             clear_hours: night.goal.clear_hours().min(hours),
             night: None,
             caveats: Vec::new(),
@@ -172,6 +182,12 @@ impl Evening {
     /// The same hours with other moonlight, with nothing said of them.
     pub(crate) fn with_moon(&self, moon: Option<Estimate<MagnitudesPerSquareArcsecond>>) -> Self {
         Self { air: self.air.clone(), moon, night: None, caveats: Vec::new(), ..*self }
+    }
+
+    /// The same hours with the target at another height.
+    pub(crate) fn with_stand(&self, stand: Stand) -> Self {
+        let (air, brightening) = (vec![(1.0, stand.airmass)], stand.brightening);
+        Self { air, brightening, elsewhere: None, night: None, caveats: Vec::new(), ..*self }
     }
 
     /// Mean share of a star's light that arrives.
@@ -235,6 +251,26 @@ impl Evening {
             sky_mag_per_arcsec2: zenith.map(|zenith| -2.5 * flux(zenith.value).log10()),
         }
     }
+}
+
+/// What a target's height above the horizon does to its light and to the sky before it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Stand {
+    airmass: f64,
+    pub(crate) brightening: Brightening,
+}
+
+/// The stands that a target may have as well; `None` where its place or its altitude is known.
+fn elsewhere(night: &Night) -> Option<[Stand; 2]> {
+    let placed = matches!(night.dated(), Ok(Some(_))) && night.position().is_some();
+    let stand = |altitude| {
+        let brightening = Brightening::at(altitude, night.site.extinction());
+        Some(Stand { airmass: airmass(altitude).ok()?, brightening })
+    };
+    if placed || night.target.altitude_deg.is_some() {
+        return None;
+    }
+    Some([stand(USUAL_STANDS[0])?, stand(USUAL_STANDS[1])?])
 }
 
 /// How the target moves: by its position, or at the altitude that was given.

@@ -3,7 +3,7 @@
 use crate::camera::Mode;
 use crate::caveat::Caveat;
 use crate::rig::{Detector, LightChain};
-use crate::units::{Band, Colour};
+use crate::units::Colour;
 
 use super::Night;
 use super::NightError;
@@ -14,7 +14,7 @@ const WORTH: f64 = 1.2;
 /// The loss of an unmodified colour camera at the line that this night is after; `None` where there is none to lose.
 pub(crate) fn infrared_cut_caveat(night: &Night, mode: &Mode) -> Result<Option<Caveat>, NightError> {
     let (Some(pixel), false) = (mode.pixel_um, night.camera.modified.unwrap_or(false)) else { return Ok(None) };
-    let after_a_line = night.target.line().is_some();
+    let after_a_line = night.target.brightness().is_ok_and(|brightness| brightness.has_lines());
     if mode.planes.iter().all(|plane| plane.colour != Some(Colour::Red)) {
         return Ok(None);
     }
@@ -27,7 +27,7 @@ pub(crate) fn infrared_cut_caveat(night: &Night, mode: &Mode) -> Result<Option<C
             let (Some(with), Some(without)) = (stock.passband.line_efficiency, open.passband.line_efficiency) else {
                 continue;
             };
-            let wanted = after_a_line || matches!(stock.passband.band, Band::Narrow(_));
+            let wanted = after_a_line || stock.passband.is_narrow();
             if wanted && without / with > WORTH {
                 return Ok(Some(caveat(&filter.label(), stock.passband.centre.0, without / with)));
             }

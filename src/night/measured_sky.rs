@@ -70,7 +70,7 @@ pub(crate) fn magnitude_behind(
     lamps: Lamps,
 ) -> Result<Estimate<MagnitudesPerSquareArcsecond>, NightError> {
     let part = |chain: &LightChain, magnitude: f64| {
-        let light = photon_density(&Estimate::new(magnitude, 0.0), lamps, chain.passband.band);
+        let light = photon_density(&Estimate::new(magnitude, 0.0), lamps, &chain.passband.band);
         light.value.0 * chain.continuum_factor()
     };
     let nothing = || NightError::Impossible {
@@ -85,7 +85,7 @@ pub(crate) fn magnitude_behind(
         let guess = magnitude.map_or(20.0, |magnitude| magnitude.value.0);
         let chain = chains.iter().max_by(brightest(guess)).ok_or_else(nothing)?;
         let share = part(chain, guess) / chains.iter().map(|chain| part(chain, guess)).sum::<f64>();
-        magnitude = magnitude_of(&chain.photon_density_of(&rate.scaled(share)), lamps, chain.passband.band);
+        magnitude = magnitude_of(&chain.photon_density_of(&rate.scaled(share)), lamps, &chain.passband.band);
     }
     magnitude.ok_or_else(nothing)
 }
@@ -113,7 +113,7 @@ mod tests {
             let magnitude = magnitude_behind(&Estimate::new(rate, 0.0), &chains, Lamps::Sodium).unwrap();
             let back = chains.iter().map(|chain| {
                 let sky = Estimate::new(magnitude.value.0, 0.0);
-                chain.sky_rate(&photon_density(&sky, Lamps::Sodium, chain.passband.band)).value.0
+                chain.sky_rate(&photon_density(&sky, Lamps::Sodium, &chain.passband.band)).value.0
             });
             approx::assert_relative_eq!(back.sum::<f64>(), rate, max_relative = 1e-6);
         }

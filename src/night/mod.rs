@@ -39,10 +39,12 @@ use serde::{Deserialize, Serialize};
 use crate::keys::{Key, check_all, key};
 use crate::reading;
 use crate::rig::{Filter, Mount, Optics};
-use crate::sky::Site;
 use crate::sky::night::{Date, Place};
+use crate::sky::{GivenSky, Site};
 use crate::target::Target;
 use crate::units::{Degrees, Quantity};
+
+use filter_names::known_by_its_usual_name;
 
 const PROFILE_GIVEN: &str = "this is the profile of a camera: give a night file, which names the profile under [camera] \
                              (`subwell schema night` prints one)";
@@ -97,14 +99,29 @@ impl Night {
     /// When the text is not TOML, has an unknown key (the nearest known one is named) or lacks one that has no
     /// default, when a number cannot be, or when two keys contradict each other.
     pub fn from_toml(text: &str) -> Result<Self, NightError> {
-        let night: Self = reading::from_toml(text).map_err(|mut error| {
+        let mut night: Self = reading::from_toml(text).map_err(|mut error| {
             if text.contains("[[modes]]") {
                 error.advice = Some(PROFILE_GIVEN.to_owned());
             }
             NightError::Syntax(error)
         })?;
+        night.filters.iter_mut().for_each(known_by_its_usual_name);
+        night.name_the_filter_of_its_sky();
         night.check()?;
         Ok(night)
+    }
+
+    /// A measured sky may call its filter by another of its usual names than the night does.
+    fn name_the_filter_of_its_sky(&mut self) {
+        let labels: Vec<String> = self.filters.iter().map(Filter::label).collect();
+        let Some(GivenSky::Measured { filter, .. }) = &mut self.site.sky else { return };
+        if labels.contains(filter) {
+            return;
+        }
+        let own = labels.into_iter().find(|label| names_filter(filter, label));
+        if let Some(name) = own.or_else(|| usual_filter(filter).map(str::to_owned)) {
+            *filter = name;
+        }
     }
 
     /// Checks what the types cannot.
@@ -132,9 +149,6 @@ impl Night {
         }
         if self.goal.pixel == Some(true) && self.goal.patch_arcsec.is_some() {
             return impossible("goal.pixel", "stands instead of patch_arcsec, not beside it");
-        }
-        if self.target.ra_deg.is_some() != self.target.dec_deg.is_some() {
-            return impossible("target.ra_deg", "and dec_deg stand beside each other");
         }
         self.dated()?;
         let shares = self.filters.iter().map(Filter::share).sum::<f64>();
@@ -208,7 +222,8 @@ impl Night {
     #[must_use]
     pub fn position(&self) -> Option<(Degrees, Degrees)> {
         let named = || self.target.object().filter(|_| self.target.altitude_deg.is_none());
-        self.target.ra_deg.zip(self.target.dec_deg).or_else(|| named().map(|object| (object.ra_deg, object.dec_deg)))
+        let given = self.target.place().ok().flatten();
+        given.or_else(|| named().map(|object| (object.ra_deg, object.dec_deg)))
     }
 
     /// Local time minus universal time: as given, or the whole hours of the place's longitude.

@@ -1,9 +1,8 @@
 //! How the colours of a stock array answer to light.
 
-use crate::stats::erf;
-use crate::units::{Colour, Nanometres};
+use crate::units::{Band, Colour, Nanometres};
 
-use super::passband::{H_ALPHA, NARROW, OIII, SII};
+use super::passband::{H_ALPHA, OIII, SII};
 
 /// Red and blue pixels' peak quantum efficiency over the green pixels': medians of 43 stock cameras, derived here from
 /// an open set of measured sensitivities (0.50 to 0.66 and 0.95 to 1.16 hold 80 %).
@@ -13,9 +12,6 @@ const DEFAULT_GREEN_PEAK: f64 = 0.5;
 
 /// Relative standard uncertainty of an array's response at one wavelength: cameras differ by that much.
 pub(super) const RESPONSE_UNCERTAINTY: f64 = 0.2;
-
-/// How near to a line a wavelength must lie to be taken for it.
-const AT_LINE: f64 = 4.0;
 
 /// Quantum response of stock colour arrays, own peak = 1: effective widths are medians of 43 cameras, derived here from
 /// an open set of measured sensitivities (80 % lie in 68–94, 96–113, 78–92 nm); centres from memory.
@@ -64,36 +60,70 @@ pub(super) fn window(colour: Colour, modified: bool) -> &'static Window {
 
 /// Response of one colour of an array at a wavelength, own peak = 1.
 ///
-/// At the lines the medians of 43 stock cameras (derived here from an open set of measured sensitivities): red 0.26 at
-/// Hα (0.19 to 0.31), 0.13 at [S II]; green 0.76, blue 0.53 at [O III]. Elsewhere a Gaussian of the effective width,
-/// derived here. Without the infrared cut red falls from 1 at 600 nm to 0.75 at Hα, as two industrial cameras without
-/// one do (Jiang et al. 2013, IEEE WACV, 168).
+/// A bell of the effective width, derived here, bent so that at the lines it has the medians of 43 stock cameras (derived here
+/// from an open set of measured sensitivities): red 0.26 at Hα (0.19 to 0.31), 0.13 at [S II]; green 0.76, blue 0.53 at
+/// [O III]. Without the infrared cut red falls from 1 at 600 nm to 0.75 at Hα, as two industrial cameras without one do
+/// (Jiang et al. 2013, IEEE WACV, 168).
 pub(super) fn response(colour: Colour, at: Nanometres, modified: bool) -> f64 {
-    let near = |line: Nanometres| (at.0 - line.0).abs() <= AT_LINE;
+    let bell = |nm: f64| {
+        let whole = window(colour, false);
+        (-0.5 * ((nm - whole.centre) / gaussian_sigma(whole)).powi(2)).exp()
+    };
+    // The bell, times what it misses at [O III] there and beyond, nothing at the peak.
+    let bent = |seen: f64| {
+        let peak = window(colour, false).centre;
+        let share = ((at.0 - peak) / (OIII.0 - peak)).clamp(0.0, 1.0);
+        bell(at.0) * (1.0 + (seen / bell(OIII.0) - 1.0) * share)
+    };
     match colour {
         Colour::Red if modified && at.0 > ARRAY[0].centre => (1.0 - 0.25 * (at.0 - 600.0) / 56.3).max(0.0),
-        Colour::Red if near(H_ALPHA) => 0.26,
-        Colour::Red if near(SII) => 0.13,
-        Colour::Green if near(OIII) => 0.76,
-        Colour::Blue if near(OIII) => 0.53,
-        _ => {
-            let whole = window(colour, false);
-            (-0.5 * ((at.0 - whole.centre) / gaussian_sigma(whole)).powi(2)).exp()
-        }
+        Colour::Red if at.0 > RED_FLANK_FROM => red_flank(at.0, bell(RED_FLANK_FROM)),
+        Colour::Red => bell(at.0),
+        Colour::Green => bent(0.76),
+        Colour::Blue => bent(0.53),
     }
 }
 
-/// Mean response of one colour over a window.
-pub(super) fn mean_response(colour: Colour, centre: Nanometres, width: Nanometres, modified: bool) -> f64 {
-    if width <= NARROW {
-        return response(colour, centre, modified);
-    }
-    let whole = window(colour, modified);
-    let sigma = gaussian_sigma(whole);
-    let below = |edge: f64| erf((edge - whole.centre) / (sigma * std::f64::consts::SQRT_2));
-    let seen = whole.width / 2.0 * (below(centre.0 + width.0 / 2.0) - below(centre.0 - width.0 / 2.0));
-    seen / width.0
+/// Where the infrared cut begins to bend red's bell, in nm.
+const RED_FLANK_FROM: f64 = 620.0;
+/// Red's response beyond it: at the lines measured, at the end guessed.
+const RED_FLANK: [(f64, f64); 3] = [(H_ALPHA.0, 0.26), (SII.0, 0.13), (700.0, 0.03)];
+
+/// Falls evenly in its logarithm from point to point, and on at the last rate.
+fn red_flank(nm: f64, from: f64) -> f64 {
+    let points = [(RED_FLANK_FROM, from), RED_FLANK[0], RED_FLANK[1], RED_FLANK[2]];
+    let next = points.iter().position(|(at, _)| *at >= nm).unwrap_or(points.len() - 1).max(1);
+    let ((x0, y0), (x1, y1)) = (points[next - 1], points[next]);
+    y0 * (y1 / y0).powf((nm - x0) / (x1 - x0))
 }
+
+/// Up to this width in nm a filter is seen alike by all cameras, and from the second one on the bell of the colour counts:
+/// between, the one goes over into the other. The bell is known to a fifth from camera to camera, not its slope within a few
+/// dozen nm; sky over target behind a narrow filter is that of the filter.
+const EVEN_UP_TO: [f64; 2] = [60.0, 100.0];
+
+/// Mean response of one colour over a window, and the band in which it sees sky and target there; `None` where it sees nothing.
+pub(super) fn seen(colour: Colour, centre: Nanometres, width: Nanometres, modified: bool) -> Option<(f64, Band)> {
+    let mean = Band::window(centre, width).mean(|nm| response(colour, nm, modified));
+    let of_bell = bell_share(width);
+    let band = Band::weighted(centre, width, |nm| mean + of_bell * (response(colour, nm, modified) - mean))?;
+    Some((mean, band))
+}
+
+/// How much of a colour's own bell a window of this width shows, 0 to 1.
+pub(super) fn bell_share(width: Nanometres) -> f64 {
+    let [even, whole] = EVEN_UP_TO;
+    let share = ((width.0 / even).ln() / (whole / even).ln()).clamp(0.0, 1.0);
+    share * share * (3.0 - 2.0 * share)
+}
+
+/// The band of a colour without any filter.
+pub(super) fn band(colour: Colour, modified: bool) -> Option<Band> {
+    Band::weighted(VISIBLE[0], VISIBLE[1], |nm| response(colour, nm, modified))
+}
+
+/// Middle and width of all that a camera with its infrared cut sees.
+const VISIBLE: [Nanometres; 2] = [Nanometres(550.0), Nanometres(320.0)];
 
 fn gaussian_sigma(whole: &Window) -> f64 {
     whole.width / (2.0 * std::f64::consts::PI).sqrt()
@@ -110,8 +140,33 @@ mod tests {
     }
 
     #[test]
+    fn at_the_lines_the_bells_have_what_was_measured() {
+        let rows = [
+            (Colour::Red, H_ALPHA, 0.26),
+            (Colour::Red, SII, 0.13),
+            (Colour::Green, OIII, 0.76),
+            (Colour::Blue, OIII, 0.53),
+        ];
+        for (colour, line, seen) in rows {
+            approx::assert_relative_eq!(response(colour, line, false), seen, max_relative = 1e-12);
+        }
+    }
+
+    #[test]
+    fn a_response_has_no_step() {
+        for colour in [Colour::Red, Colour::Green, Colour::Blue] {
+            for modified in [false, true] {
+                let at = |i: u32| response(colour, Nanometres(380.0 + 0.1 * f64::from(i)), modified);
+                assert!((0..3800).all(|i| (at(i + 1) - at(i)).abs() < 0.006), "{colour:?}");
+            }
+        }
+    }
+
+    #[test]
     fn a_window_over_everything_sees_the_whole_effective_width() {
-        let share = mean_response(Colour::Green, Nanometres(530.0), Nanometres(600.0), false);
-        approx::assert_relative_eq!(share * 600.0, 107.0, epsilon = 1e-3);
+        for (colour, width) in [(Colour::Red, 77.0), (Colour::Green, 107.0), (Colour::Blue, 88.0)] {
+            let (share, _) = seen(colour, Nanometres(530.0), Nanometres(400.0), false).unwrap();
+            approx::assert_relative_eq!(share * 400.0, width, max_relative = 0.06);
+        }
     }
 }

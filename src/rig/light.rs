@@ -7,12 +7,12 @@ use serde::{Deserialize, Serialize};
 use crate::keys::{check_all, key};
 use crate::stats::Estimate;
 use crate::units::{
-    Arcseconds, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Micrometres, Millimetres, Nanometres,
-    PHOTONS_OF_V_MAGNITUDE_0, PHOTONS_OF_V_MAGNITUDE_0_UNCERTAINTY, PhotonDensity, Quantity, Rayleighs,
+    Arcseconds, ElectronsPerSecond, EmissionLine, Magnitudes, MagnitudesPerSquareArcsecond, Micrometres, Millimetres,
+    Nanometres, PHOTONS_OF_V_MAGNITUDE_0, PHOTONS_OF_V_MAGNITUDE_0_UNCERTAINTY, PhotonDensity, Quantity, Rayleighs,
     SquareCentimetres,
 };
 
-use super::{Detector, Filter, H_ALPHA, Passband, RigError};
+use super::{Beam, Detector, Filter, Passband, RigError};
 
 /// Arcseconds in a radian.
 const ARCSECONDS_PER_RADIAN: f64 = 648_000.0 / PI;
@@ -20,8 +20,8 @@ const ARCSECONDS_PER_RADIAN: f64 = 648_000.0 / PI;
 /// Relative standard uncertainty of quantum efficiency and transmissions together, typed from data sheets: common
 /// practice, no source.
 const THROUGHPUT_UNCERTAINTY: f64 = 0.10;
-/// Relative standard uncertainty of a star's or galaxy's photons per nm in another band than V: a sunlike spectrum
-/// differs from V's by up to 17 %, derived here.
+/// Relative standard uncertainty of a star's photons per nm in another band than V: a sunlike spectrum differs from V's by
+/// up to 17 %, derived here.
 const COLOUR_UNCERTAINTY: f64 = 0.10;
 
 /// Transmission of the optics where none is given: a coated refractor, common practice, no source.
@@ -112,6 +112,26 @@ impl Optics {
     }
 }
 
+/// What a target shines with, outside the atmosphere.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TargetLight {
+    /// Its continuum in V.
+    pub continuum: Option<MagnitudesPerSquareArcsecond>,
+    /// The continuum's photons per nm in the band over those in V, and how sure continuum and colour are.
+    pub colour: Estimate<f64>,
+    /// A line without a name.
+    pub line: Option<Rayleighs>,
+    /// Lines by name, in the order of [`EmissionLine::ALL`].
+    pub lines: [Option<Estimate<Rayleighs>>; EmissionLine::ALL.len()],
+}
+
+impl Default for TargetLight {
+    /// Nothing.
+    fn default() -> Self {
+        Self { continuum: None, colour: Estimate::new(1.0, 0.0), line: None, lines: [None; EmissionLine::ALL.len()] }
+    }
+}
+
 /// Every factor between the light before the telescope and the electrons in one pixel, for one window of one plane.
 ///
 /// ```text
@@ -119,7 +139,7 @@ impl Optics {
 /// line:       e⁻/s/px = photons s⁻¹ cm⁻² arcsec⁻²      · A · s² · T_optics · T_filter · QE_line
 /// star:       e⁻/s    = photons s⁻¹ cm⁻² nm⁻¹          · A      · T_optics · T_filter · W · QE
 /// ```
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct LightChain {
     /// A pixel's side on the sky, `s`.
     pub pixel_scale: Arcseconds,
@@ -142,7 +162,7 @@ impl LightChain {
     pub fn through(optics: &Optics, filter: &Filter, detector: &Detector) -> Result<Vec<Self>, RigError> {
         optics.check()?;
         key!(CAMERA, "modes.pixel_um").check(detector.pixel.0)?;
-        let passbands = filter.passbands(detector)?;
+        let passbands = filter.passbands_in(detector, &Beam::of(optics))?;
         Ok(passbands.into_iter().map(|passband| Self::new(optics, detector.pixel, passband)).collect())
     }
 
@@ -188,18 +208,31 @@ impl LightChain {
         Estimate::within_factor(rate.value.0 / self.continuum_factor(), relative)
     }
 
-    /// What a target's continuum gives each pixel; `air` is the share of light that the air lets pass.
-    ///
-    /// The target is taken to have as many photons per nm here as in V (a sunlike one differs by 17 % at most).
+    /// What a continuum with as many photons per nm here as in V gives each pixel; `air` is the share of light that the air lets
+    /// pass.
     #[must_use]
     pub fn continuum_rate(&self, brightness: MagnitudesPerSquareArcsecond, air: f64) -> Estimate<ElectronsPerSecond> {
         let photons = PHOTONS_OF_V_MAGNITUDE_0 * 10_f64.powf(-0.4 * brightness.0);
         Estimate::within_factor(photons * self.continuum_factor() * air, self.source_relative())
     }
 
+    /// What a coloured continuum gives each pixel; `colour` are its photons per nm in this [band](Passband::band) over those in V.
+    #[must_use]
+    pub fn coloured_rate(
+        &self,
+        brightness: MagnitudesPerSquareArcsecond,
+        colour: &Estimate<f64>,
+        air: f64,
+    ) -> Estimate<ElectronsPerSecond> {
+        let flat = self.continuum_rate(brightness, air);
+        let of_rig = self.throughput_relative().hypot(PHOTONS_OF_V_MAGNITUDE_0_UNCERTAINTY);
+        Estimate::within_factor(flat.value.0 * colour.value, of_rig.hypot(colour.relative()))
+    }
+
     /// What an emission line gives each pixel; `None` where no line lies in the window.
     ///
-    /// A line filter sees its own line at the stated brightness; any other filter takes the number as Hα.
+    /// A line filter sees its own line at the stated brightness; any other filter takes the number as Hα. What its beam takes of the
+    /// line is counted.
     #[must_use]
     pub fn line_rate(&self, brightness: Rayleighs, air: f64) -> Option<Estimate<ElectronsPerSecond>> {
         let efficiency = self.passband.line_efficiency?;
@@ -212,7 +245,27 @@ impl LightChain {
     /// Where the line is that the window sees: its own, or Hα in a broad one.
     #[must_use]
     pub fn line(&self) -> Nanometres {
-        if matches!(self.passband.band, crate::units::Band::Narrow(_)) { self.passband.centre } else { H_ALPHA }
+        self.passband.line
+    }
+
+    /// What emission lines of known names give each pixel; `air` as for [`LightChain::target_rate`]. `None` where the window
+    /// sees none of them.
+    #[must_use]
+    fn lines_rate(
+        &self,
+        brightnesses: &[Option<Estimate<Rayleighs>>; EmissionLine::ALL.len()],
+        air: impl Fn(Nanometres) -> f64,
+    ) -> Option<Estimate<ElectronsPerSecond>> {
+        let seen = self.throughput_area() * self.pixel_scale.0.powi(2);
+        let of_rig = self.throughput_spread.hypot(self.passband.line_relative);
+        let lines = EmissionLine::ALL.into_iter().zip(brightnesses).zip(self.passband.lines);
+        let rates = lines.filter_map(|((line, brightness), efficiency)| {
+            let brightness = brightness.filter(|_| efficiency > 0.0)?;
+            let photons = brightness.value.photons_per_s_cm2_arcsec2();
+            let rate = photons * seen * efficiency * air(line.wavelength());
+            Some(Estimate::within_factor(rate, of_rig.hypot(relative(&brightness))))
+        });
+        sum(&rates.collect::<Vec<_>>())
     }
 
     /// What a target gives each pixel: its continuum and its line, as far as they pass; `None` when neither does.
@@ -222,13 +275,13 @@ impl LightChain {
     #[must_use]
     pub fn target_rate(
         &self,
-        continuum: Option<MagnitudesPerSquareArcsecond>,
-        line: Option<Rayleighs>,
+        light: &TargetLight,
         air: impl Fn(Nanometres) -> f64,
     ) -> Option<Estimate<ElectronsPerSecond>> {
-        let continuum = continuum.map(|brightness| self.continuum_rate(brightness, air(self.passband.centre)));
-        let line = line.and_then(|brightness| self.line_rate(brightness, air(self.line())));
-        let parts: Vec<_> = continuum.into_iter().chain(line).collect();
+        let coloured = |brightness| self.coloured_rate(brightness, &light.colour, air(self.passband.centre));
+        let line = light.line.and_then(|brightness| self.line_rate(brightness, air(self.line())));
+        let lines = self.lines_rate(&light.lines, &air);
+        let parts: Vec<_> = light.continuum.map(coloured).into_iter().chain(line).chain(lines).collect();
         sum(&parts)
     }
 
@@ -271,7 +324,7 @@ pub fn sum(rates: &[Estimate<ElectronsPerSecond>]) -> Option<Estimate<ElectronsP
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::{Band, Nanometres};
+    use crate::units::Nanometres;
 
     fn optics() -> Optics {
         Optics {
@@ -289,7 +342,7 @@ mod tests {
 
     fn chain(name: &str) -> LightChain {
         let filter = Filter { name: Some(name.into()), ..Filter::default() };
-        LightChain::through(&optics(), &filter, &detector()).unwrap()[0]
+        LightChain::through(&optics(), &filter, &detector()).unwrap().swap_remove(0)
     }
 
     #[test]
@@ -321,16 +374,32 @@ mod tests {
 
     #[test]
     fn a_pure_line_gives_nothing_through_green() {
-        assert_eq!(chain("green").target_rate(None, Some(Rayleighs(100.0)), |_| 1.0), None);
-        assert!(chain("red").target_rate(None, Some(Rayleighs(100.0)), |_| 1.0).is_some());
+        let line = TargetLight { line: Some(Rayleighs(100.0)), ..TargetLight::default() };
+        assert_eq!(chain("green").target_rate(&line, |_| 1.0), None);
+        assert!(chain("red").target_rate(&line, |_| 1.0).is_some());
+    }
+
+    #[test]
+    fn named_lines_go_through_the_filters_that_they_lie_in() {
+        let mut light = TargetLight::default();
+        for (line, brightness) in EmissionLine::ALL.iter().zip(&mut light.lines) {
+            let oiii = matches!(line, EmissionLine::Oiii);
+            *brightness = oiii.then(|| Estimate::new(100.0, 30.0));
+        }
+        let rate = |name: &str| chain(name).target_rate(&light, |_| 1.0);
+        assert!(rate("green").is_some() && rate("blue").is_some() && rate("luminance").is_some());
+        assert!(rate("red").is_none() && rate("h-alpha").is_none());
+        let alone = chain("oiii").line_rate(Rayleighs(100.0), 1.0).unwrap();
+        approx::assert_relative_eq!(rate("oiii").unwrap().value.0, alone.value.0, max_relative = 1e-12);
+        assert!(rate("oiii").unwrap().relative() > 0.3);
     }
 
     #[test]
     fn a_line_in_a_broad_window_goes_through_the_air_of_its_own_colour() {
         // Air that lets only the red pass.
         let red = |nm: Nanometres| if nm.0 > 600.0 { 0.8 } else { 0.0 };
-        let through =
-            chain("luminance").target_rate(Some(MagnitudesPerSquareArcsecond(20.0)), Some(Rayleighs(9.0)), red);
+        let (continuum, line) = (Some(MagnitudesPerSquareArcsecond(20.0)), Some(Rayleighs(9.0)));
+        let through = chain("luminance").target_rate(&TargetLight { continuum, line, ..TargetLight::default() }, red);
         let line = chain("luminance").line_rate(Rayleighs(9.0), 0.8).unwrap();
         approx::assert_relative_eq!(through.unwrap().value.0, line.value.0, max_relative = 1e-12);
     }
@@ -338,9 +407,10 @@ mod tests {
     #[test]
     fn a_line_filter_passes_the_continuum_of_its_own_width() {
         let brightness = Some(MagnitudesPerSquareArcsecond(22.0));
-        let both = chain("h-alpha").target_rate(brightness, Some(Rayleighs(100.0)), |_| 1.0).unwrap();
+        let light = TargetLight { continuum: brightness, line: Some(Rayleighs(100.0)), ..TargetLight::default() };
+        let both = chain("h-alpha").target_rate(&light, |_| 1.0).unwrap();
         let line = chain("h-alpha").line_rate(Rayleighs(100.0), 1.0).unwrap();
         assert!(both.value > line.value);
-        assert_eq!(chain("h-alpha").passband.band, Band::Narrow(Nanometres(656.3)));
+        assert!(chain("h-alpha").passband.is_narrow());
     }
 }

@@ -6,6 +6,7 @@ mod error;
 mod fast_beam;
 mod filter;
 mod light;
+mod lines;
 mod mount;
 mod passband;
 mod star;
@@ -13,9 +14,9 @@ mod zero_point;
 
 pub use curve::TransmissionCurve;
 pub use error::RigError;
-pub use fast_beam::{EFFECTIVE_INDEX, band_shift, share_in_band};
+pub use fast_beam::{Beam, EFFECTIVE_INDEX, band_shift, share_in_band};
 pub use filter::{ColourEfficiencies, DEFAULT_QUANTUM_EFFICIENCY, Filter, QuantumEfficiency};
-pub use light::{DEFAULT_TRANSMISSION, LightChain, Optics, sum};
+pub use light::{DEFAULT_TRANSMISSION, LightChain, Optics, TargetLight, sum};
 pub use mount::{
     Mount, MountKind, Pointing, TrackingLimits, alt_az_rotation_limit, alt_az_rotation_per_second,
     field_rotation_limit, periodic_error_limit, polar_drift_limit, polar_drift_per_second, star_speed,

@@ -2,13 +2,15 @@
 
 use crate::keys::key;
 use crate::reading::OutOfRange;
-use crate::units::{Band, Colour, Micrometres, Nanometres};
+use crate::units::{Band, Colour, EmissionLine, Micrometres, Nanometres};
 
 use super::RigError;
 use super::TransmissionCurve;
 use super::array::{self, Window};
 use super::curve::CurveWindow;
+use super::fast_beam::Beam;
 use super::filter::{DEFAULT_QUANTUM_EFFICIENCY, Filter, QuantumEfficiency};
+use super::lines::{LEAST_RESPONSE, Lines, flanked};
 
 /// Width of a line filter where none is given: filters of 3 to 12 nm are sold, common practice, no source.
 pub const DEFAULT_LINE_WIDTH: Nanometres = Nanometres(6.0);
@@ -23,17 +25,9 @@ pub const H_ALPHA: Nanometres = Nanometres(656.3);
 pub const OIII: Nanometres = Nanometres(500.7);
 /// The middle of the [S II] pair 671.6 and 673.1 (NIST).
 pub const SII: Nanometres = Nanometres(672.4);
-/// Hβ (NIST).
-const H_BETA: Nanometres = Nanometres(486.1);
-const LINES: [Nanometres; 4] = [H_BETA, OIII, H_ALPHA, SII];
 
-/// A window up to this wide sees the sky as a line filter does.
-pub(super) const NARROW: Nanometres = Nanometres(30.0);
-/// A window from this width on sees the sky as a luminance filter does.
-const WIDE: Nanometres = Nanometres(200.0);
-
-/// A plane that sees less than this of a window or line is taken to see none of it.
-const LEAST_RESPONSE: f64 = 0.1;
+/// A filter up to this wide is one for a line; it is a word for messages, no number hangs on it.
+const NARROW: Nanometres = Nanometres(30.0);
 
 /// Windows of the known filters. Luminance and the colours by their trade definition, from memory: 400–700,
 /// 590–690, 495–580, 395–505 nm; red is centred where the sky's red factor holds.
@@ -123,7 +117,7 @@ impl FilterName {
 }
 
 /// One window through which one plane of the sensor sees light.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Passband {
     /// Middle of the window.
     pub centre: Nanometres,
@@ -135,160 +129,210 @@ pub struct Passband {
     pub transmission: f64,
     /// Quantum efficiency that goes with `width`: at the peak of the response, or its mean over a window given by numbers.
     pub quantum_efficiency: f64,
-    /// Quantum efficiency at the emission line in the window; `None` where there is none. A filter of another kind
-    /// than a line filter is taken to see Hα.
+    /// Quantum efficiency at the emission line that a line without a name is taken for, times the share of it that the filter
+    /// passes in its beam; `None` where there is none. A line filter has its own line, any other filter Hα.
     pub line_efficiency: Option<f64>,
-    /// Relative standard uncertainty of `line_efficiency` beyond that of the peak.
+    /// Where that line is.
+    pub line: Nanometres,
+    /// The same at each of [`EmissionLine::ALL`].
+    pub lines: [f64; EmissionLine::ALL.len()],
+    /// Relative standard uncertainty of the efficiencies at lines beyond that of the peak.
     pub line_relative: f64,
-    /// The word for the sky's spectrum.
+    /// Where in the spectrum the plane sees sky and target.
     pub band: Band,
 }
 
+impl Passband {
+    /// Whether this is a filter for a line.
+    #[must_use]
+    pub fn is_narrow(&self) -> bool {
+        self.width <= NARROW
+    }
+}
+
 impl Filter {
-    /// The windows of this filter on one plane: one, two for `dual` on a monochrome sensor, none where the plane's
-    /// colour sees nothing of it.
+    /// The windows of this filter on one plane in parallel light: one, two for `dual` on a monochrome sensor, none where the
+    /// plane's colour sees nothing of it.
+    ///
+    /// # Errors
+    /// As [`Filter::passbands_in`].
+    pub fn passbands(&self, detector: &Detector) -> Result<Vec<Passband>, RigError> {
+        self.passbands_in(detector, &Beam::PARALLEL)
+    }
+
+    /// The windows of this filter on one plane in the beam of a telescope.
     ///
     /// # Errors
     /// When [`Filter::check`] fails, the name is not known and centre and width are missing, or filter and sensor do
     /// not fit together.
-    pub fn passbands(&self, detector: &Detector) -> Result<Vec<Passband>, RigError> {
+    pub fn passbands_in(&self, detector: &Detector, beam: &Beam) -> Result<Vec<Passband>, RigError> {
         self.check()?;
         if let Some(file) = &self.curve {
             let why = "has not been read".into();
             let curve = self.transmission_curve.as_ref();
-            return self.windows_of(curve.ok_or(RigError::Curve { file: file.clone(), why })?, detector);
+            return self.windows_of(curve.ok_or(RigError::Curve { file: file.clone(), why })?, detector, beam);
         }
         let known = self.name.as_deref().map(FilterName::from_name);
         let one = |window: Option<Passband>| window.into_iter().collect();
         match (known, self.centre_nm, self.width_nm) {
-            (Some(Ok(name)), None, _) => self.named(name, detector),
-            (_, Some(centre), Some(width)) => self.custom(centre, width, detector).map(one),
-            (Some(Ok(name)), Some(centre), None) if name.is_line() => {
-                self.custom(centre, DEFAULT_LINE_WIDTH, detector).map(one)
+            (Some(Ok(name)), None, _) => self.named(name, detector, beam),
+            (Some(Ok(name)), Some(centre), width) if name.is_line() => {
+                let own = name.lines().iter().find(|_| name.lines().len() == 1).copied();
+                self.custom([centre, width.unwrap_or(DEFAULT_LINE_WIDTH)], own, detector, beam).map(one)
             }
+            (_, Some(centre), Some(width)) => self.custom([centre, width], None, detector, beam).map(one),
             (Some(Err(unknown)), _, _) => Err(unknown),
             _ => Err(RigError::NamelessFilter),
         }
     }
 
-    fn named(&self, name: FilterName, detector: &Detector) -> Result<Vec<Passband>, RigError> {
+    /// Its peak transmission: as given, or the usual one: that of a line filter by its name, else that of any other filter.
+    #[must_use]
+    pub fn transmission(&self) -> f64 {
+        let known = self.name.as_deref().and_then(|name| FilterName::from_name(name).ok());
+        self.transmission.unwrap_or(match known {
+            Some(FilterName::None) => 1.0,
+            Some(name) if name.is_line() => DEFAULT_LINE_TRANSMISSION,
+            _ => DEFAULT_FILTER_TRANSMISSION,
+        })
+    }
+
+    fn named(&self, name: FilterName, detector: &Detector, beam: &Beam) -> Result<Vec<Passband>, RigError> {
+        let width = self.width_nm.unwrap_or(DEFAULT_LINE_WIDTH);
         let windows = match (name.lines(), detector.colour) {
-            ([], Some(colour)) => vec![self.on_array(name, colour, detector.modified)?],
-            ([], None) => vec![Some(self.on_mono(name)?)],
-            (lines, _) => lines.iter().map(|line| self.line_window(*line, detector)).collect::<Result<_, _>>()?,
+            ([], Some(colour)) => vec![self.on_array(name, colour, detector)?],
+            ([], None) => vec![Some(self.on_mono(name, detector)?)],
+            (lines, _) => lines
+                .iter()
+                .map(|line| self.custom([*line, width], Some(*line), detector, beam))
+                .collect::<Result<_, _>>()?,
         };
         Ok(windows.into_iter().flatten().collect())
     }
 
-    fn on_mono(&self, name: FilterName) -> Result<Passband, RigError> {
-        let (window, band, sees_h_alpha) = match name {
-            FilterName::Red => (RED, Band::Broad(Nanometres(RED.centre)), true),
-            FilterName::Green => (GREEN, Band::Broad(Nanometres(GREEN.centre)), false),
-            FilterName::Blue => (BLUE, Band::Broad(Nanometres(BLUE.centre)), false),
+    fn on_mono(&self, name: FilterName, detector: &Detector) -> Result<Passband, RigError> {
+        let (window, sees_h_alpha) = match name {
+            FilterName::Red => (RED, true),
+            FilterName::Green => (GREEN, false),
+            FilterName::Blue => (BLUE, false),
             FilterName::None => return Err(RigError::NoFilterOnMono),
-            _ => (LUMINANCE, Band::Wide, true),
+            _ => (LUMINANCE, true),
         };
         let efficiency = self.efficiency(None)?;
+        // A width of one's own is the effective one of a filter that lies where its name says.
+        let (centre, width) = (Nanometres(window.centre), Nanometres(window.width));
+        let lines = Lines { detector, beam: &Beam::PARALLEL, peak: efficiency };
         Ok(Passband {
-            centre: Nanometres(window.centre),
-            width: self.width_nm.unwrap_or(Nanometres(window.width)),
+            centre,
+            width: self.width_nm.unwrap_or(width),
             width_relative: window.spread,
-            transmission: self.transmission.unwrap_or(DEFAULT_FILTER_TRANSMISSION),
+            transmission: self.transmission(),
             quantum_efficiency: efficiency,
             line_efficiency: sees_h_alpha.then_some(efficiency),
+            line: H_ALPHA,
+            lines: lines.all(&flanked(centre, width)),
             line_relative: 0.0,
-            band,
+            band: Band::window(centre, width),
         })
     }
 
-    fn on_array(&self, name: FilterName, colour: Colour, modified: bool) -> Result<Option<Passband>, RigError> {
+    fn on_array(&self, name: FilterName, colour: Colour, detector: &Detector) -> Result<Option<Passband>, RigError> {
         let passes = match name {
             FilterName::Red => colour == Colour::Red,
             FilterName::Green => colour == Colour::Green,
             FilterName::Blue => colour == Colour::Blue,
             _ => true,
         };
-        if !passes {
-            return Ok(None);
-        }
+        let modified = detector.modified;
+        let Some(band) = array::band(colour, modified).filter(|_| passes) else { return Ok(None) };
         let efficiency = self.efficiency(Some(colour))?;
         let window = array::window(colour, modified);
-        let transmission = if name == FilterName::None { 1.0 } else { DEFAULT_FILTER_TRANSMISSION };
         let at_h_alpha = array::response(colour, H_ALPHA, modified);
+        let lines = Lines { detector, beam: &Beam::PARALLEL, peak: efficiency };
         Ok(Some(Passband {
             centre: Nanometres(window.centre),
             width: self.width_nm.unwrap_or(Nanometres(window.width)),
             width_relative: window.spread,
-            transmission: self.transmission.unwrap_or(transmission),
+            transmission: self.transmission(),
             quantum_efficiency: efficiency,
             line_efficiency: (at_h_alpha >= LEAST_RESPONSE).then_some(efficiency * at_h_alpha),
+            line: H_ALPHA,
+            lines: lines.all(&|_| 1.0),
             line_relative: array::RESPONSE_UNCERTAINTY,
-            band: Band::Array(colour),
+            band,
         }))
     }
 
-    fn line_window(&self, line: Nanometres, detector: &Detector) -> Result<Option<Passband>, RigError> {
-        let width = self.width_nm.unwrap_or(DEFAULT_LINE_WIDTH);
-        Ok(self.custom(line, width, detector)?.map(|window| Passband { band: Band::Narrow(line), ..window }))
-    }
-
-    /// A window given by its numbers; on a colour array the part that the colour sees of it.
-    fn custom(&self, centre: Nanometres, width: Nanometres, detector: &Detector) -> Result<Option<Passband>, RigError> {
+    /// A window given by its middle and width; on a colour array the part that the colour sees of it. `own` is the line that
+    /// it is made for.
+    fn custom(
+        &self,
+        [centre, width]: [Nanometres; 2],
+        own: Option<Nanometres>,
+        detector: &Detector,
+        beam: &Beam,
+    ) -> Result<Option<Passband>, RigError> {
         OutOfRange::check("filters.width_nm", width.0, key!(NIGHT, "filters.width_nm").low, centre.0)?;
-        let narrow = width <= NARROW;
-        let inside = |line: &&Nanometres| (line.0 - centre.0).abs() <= width.0 / 2.0;
-        let line = if narrow { LINES.iter().find(inside) } else { Some(&H_ALPHA).filter(inside) };
-        let seen = |colour| array::mean_response(colour, centre, width, detector.modified);
-        let seen = detector.colour.map_or(1.0, seen);
-        let at_line = |line| move |colour| array::response(colour, line, detector.modified);
-        let at_line = line.map(|line| detector.colour.map_or(1.0, at_line(*line)));
-        if narrow && seen < LEAST_RESPONSE {
-            return Ok(None);
-        }
-        let transmission = if narrow { DEFAULT_LINE_TRANSMISSION } else { DEFAULT_FILTER_TRANSMISSION };
-        let relative = detector.colour.map_or(0.0, |_| array::RESPONSE_UNCERTAINTY);
         let peak = self.efficiency(detector.colour)?;
+        let seen = match detector.colour {
+            None => Some((1.0, Band::window(centre, width))),
+            Some(colour) => array::seen(colour, centre, width, detector.modified),
+        };
+        let enough = |mean: f64| mean * width.0 >= LEAST_RESPONSE * self.most_seen(detector, width).0;
+        let Some((mean, band)) = seen.filter(|(mean, _)| enough(*mean)) else { return Ok(None) };
+        let (lines, passed) = (Lines { detector, beam, peak }, flanked(centre, width));
+        let (line, line_efficiency) = lines.typed(own, [centre, width], &passed);
         Ok(Some(Passband {
             centre,
             width,
-            width_relative: relative,
-            transmission: self.transmission.unwrap_or(transmission),
-            quantum_efficiency: peak * seen,
-            line_efficiency: at_line.filter(|response| *response >= LEAST_RESPONSE).map(|response| peak * response),
-            line_relative: relative,
-            band: band(narrow, detector.colour, centre, width),
+            width_relative: detector.colour.map_or(0.0, |_| array::RESPONSE_UNCERTAINTY),
+            transmission: self.transmission(),
+            quantum_efficiency: peak * mean,
+            line_efficiency,
+            line,
+            lines: lines.all(&passed),
+            line_relative: lines.relative(line, &passed),
+            band,
         }))
     }
 
+    /// The width that a plane sees at most of a window.
+    fn most_seen(&self, detector: &Detector, width: Nanometres) -> Nanometres {
+        let own = detector.colour.map_or(f64::INFINITY, |colour| array::window(colour, detector.modified).width);
+        Nanometres(width.0.min(own))
+    }
+
     /// The windows of a measured curve, each as far as the plane's colour sees it.
-    fn windows_of(&self, curve: &TransmissionCurve, detector: &Detector) -> Result<Vec<Passband>, RigError> {
+    fn windows_of(
+        &self,
+        curve: &TransmissionCurve,
+        detector: &Detector,
+        beam: &Beam,
+    ) -> Result<Vec<Passband>, RigError> {
         let peak = self.efficiency(detector.colour)?;
         let response = |at: Nanometres| detector.colour.map_or(1.0, |c| array::response(c, at, detector.modified));
-        let spread = detector.colour.map_or(0.0, |_| array::RESPONSE_UNCERTAINTY);
         let passband = |window: CurveWindow| {
-            let narrow = window.width <= NARROW;
-            let inside = |line: &&Nanometres| (window.ends[0]..=window.ends[1]).contains(&line.0);
-            let from_middle = |line: &&Nanometres| (line.0 - window.centre.0).abs();
-            let line = if narrow {
-                LINES.iter().filter(inside).min_by(|a, b| from_middle(a).total_cmp(&from_middle(b)))
-            } else {
-                Some(&H_ALPHA).filter(inside)
-            };
-            let at_line = line.map(|line| response(*line) * curve.at(line.0) / window.transmission);
-            // A stock array's response is known at the lines themselves, the bell between them is a guess.
-            let seen = match line.filter(|_| narrow) {
-                Some(line) => response(*line),
-                None => curve.mean_over(&window, |nm| response(Nanometres(nm))),
-            };
-            (seen >= if narrow { LEAST_RESPONSE } else { 0.0 }).then_some(Passband {
+            let mean = curve.mean_over(&window, |nm| response(Nanometres(nm)));
+            let of_bell = array::bell_share(window.width);
+            let weight = |nm: Nanometres| curve.at(nm.0) * (mean + of_bell * (response(nm) - mean));
+            let middle = Nanometres((window.ends[0] + window.ends[1]) / 2.0);
+            let band = Band::weighted(middle, Nanometres(window.ends[1] - window.ends[0]), weight)?;
+            let inside = |nm: f64| (window.ends[0]..=window.ends[1]).contains(&nm);
+            let passed = |nm: f64| if inside(nm) { curve.at(nm) / window.transmission } else { 0.0 };
+            let lines = Lines { detector, beam, peak };
+            let (line, line_efficiency) = lines.typed(None, [window.centre, window.width], &passed);
+            let enough = LEAST_RESPONSE * self.most_seen(detector, window.width).0;
+            (mean * window.width.0 >= enough).then_some(Passband {
                 centre: window.centre,
                 width: window.width,
-                width_relative: spread,
+                width_relative: detector.colour.map_or(0.0, |_| array::RESPONSE_UNCERTAINTY),
                 transmission: window.transmission,
-                quantum_efficiency: peak * seen,
-                line_efficiency: at_line.filter(|at| *at >= LEAST_RESPONSE).map(|at| peak * at),
-                line_relative: spread,
-                band: band(narrow, detector.colour, window.centre, window.width),
+                quantum_efficiency: peak * mean,
+                line_efficiency,
+                line,
+                lines: lines.all(&passed),
+                line_relative: lines.relative(line, &passed),
+                band,
             })
         };
         Ok(curve.windows().into_iter().filter_map(passband).collect())
@@ -308,16 +352,6 @@ impl Filter {
             }),
             (Some(QuantumEfficiency::Colours(_)), None) => Err(RigError::ColoursOnMono),
         }
-    }
-}
-
-/// The word for the sky's spectrum in a window.
-fn band(narrow: bool, colour: Option<Colour>, centre: Nanometres, width: Nanometres) -> Band {
-    match colour {
-        _ if narrow => Band::Narrow(centre),
-        Some(colour) => Band::Array(colour),
-        None if width >= WIDE => Band::Wide,
-        None => Band::Broad(centre),
     }
 }
 
@@ -364,8 +398,8 @@ mod tests {
         let detector = Detector { pixel: Micrometres(4.0), colour: None, modified: false };
         assert_eq!(filter.passbands(&detector), Err(RigError::NamelessFilter));
         let whole = Filter { width_nm: Some(Nanometres(10.0)), ..filter };
-        let passband = whole.passbands(&detector).unwrap()[0];
-        assert_eq!((passband.band, passband.line_efficiency), (Band::Narrow(Nanometres(520.0)), None));
+        let passband = whole.passbands(&detector).unwrap().swap_remove(0);
+        assert_eq!((passband.band.centre().0.round(), passband.line_efficiency), (520.0, None));
     }
 
     /// A box of the luminance filter's window, as a curve.
@@ -380,9 +414,16 @@ mod tests {
 
     #[test]
     fn a_curve_of_the_luminance_window_is_the_luminance_filter() {
-        let (drawn, named) = (behind_curve(WIDE_BOX, None, false)[0], behind("luminance", None).unwrap()[0]);
+        let (drawn, named) =
+            (behind_curve(WIDE_BOX, None, false).swap_remove(0), behind("luminance", None).unwrap().swap_remove(0));
         approx::assert_relative_eq!(drawn.width.0, named.width.0, max_relative = 1e-3);
-        assert_eq!((drawn.band, drawn.transmission), (named.band, named.transmission));
+        assert_eq!(drawn.transmission, named.transmission);
+        approx::assert_relative_eq!(drawn.band.width().0, named.band.width().0, max_relative = 1e-3);
+        approx::assert_relative_eq!(
+            drawn.line_efficiency.unwrap(),
+            named.line_efficiency.unwrap(),
+            max_relative = 1e-9
+        );
     }
 
     #[test]
@@ -395,7 +436,7 @@ mod tests {
             for (drawn, named) in drawn.iter().zip(&named) {
                 // Steps of 0.1 nm in a window of 6 nm.
                 approx::assert_relative_eq!(drawn.width.0, named.width.0, max_relative = 0.02);
-                approx::assert_relative_eq!(drawn.quantum_efficiency, named.quantum_efficiency, max_relative = 1e-9);
+                approx::assert_relative_eq!(drawn.quantum_efficiency, named.quantum_efficiency, max_relative = 5e-3);
                 let lines = (drawn.line_efficiency.unwrap(), named.line_efficiency.unwrap());
                 approx::assert_relative_eq!(lines.0, lines.1, max_relative = 1e-9);
             }

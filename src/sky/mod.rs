@@ -8,7 +8,8 @@ mod site;
 mod spectrum;
 
 pub use atmosphere::{
-    air_extinction, airmass, airmass_of_apparent, clear_night_extinction, natural_brightening, transmission,
+    Brightening, air_extinction, airmass, airmass_of_apparent, clear_night_extinction, natural_brightening,
+    transmission,
 };
 pub use error::SkyError;
 pub use scales::{

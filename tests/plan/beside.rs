@@ -272,9 +272,11 @@ fn darks_of_a_library_serve_up_to_the_share() {
     let longest = found.longest_s.expect("long").0;
     assert!(coldest < 10.0 && 10.0 < warmest && longest > filter.sub_s.0);
     let uneven = 0.5;
-    for celsius in [coldest, warmest] {
-        let pattern = (rate(celsius) - rate(10.0)).abs() * uneven * filter.sub_s.0;
-        assert_relative_eq!(added(pattern), 3.0, max_relative = 1e-3);
+    for (celsius, further) in [(coldest, -0.01), (warmest, 0.01)] {
+        let share = |celsius: f64| added((rate(celsius) - rate(10.0)).abs() * uneven * filter.sub_s.0);
+        // Temperatures are told to a hundredth of a kelvin: the next one lies beyond the share.
+        let step = share(celsius + further) - share(celsius);
+        assert!((share(celsius) - 3.0).abs() <= step && step < 0.05, "{} {step}", share(celsius));
     }
     let pattern = rate(10.0) * uneven * (longest - filter.sub_s.0);
     assert_relative_eq!(added(pattern), 3.0, max_relative = 1e-6);

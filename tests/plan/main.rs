@@ -2,6 +2,8 @@
 
 mod beside;
 mod laws;
+mod light;
+mod nebulae;
 mod nights;
 mod recomputed;
 mod stack_proof;
@@ -14,6 +16,8 @@ mod files;
 mod review;
 #[cfg(feature = "cli")]
 mod sky;
+#[cfg(feature = "cli")]
+mod sky_refused;
 #[cfg(feature = "files")]
 mod slips;
 

@@ -105,6 +105,38 @@ fn usable_hours_of_a_night_are_those_of_another_ephemeris() {
     }
 }
 
+/// The sky's electrons, and how far the range of the hours reaches.
+fn sky_and_range(target: &str, goal: &str) -> (f64, f64) {
+    let plan = planned(45.0, ONE, target, goal).expect("a plan");
+    let plan = serde_json::to_value(&plan).expect("a document");
+    let number = |path: &str| plan.pointer(path).and_then(serde_json::Value::as_f64).expect("a number");
+    let range = number("/wall_clock_range_s/1") / number("/wall_clock_range_s/0");
+    (number("/filters/0/planes/0/rates_e_per_s/sky"), range)
+}
+
+#[test]
+fn a_sky_without_date_is_that_of_a_dated_night_at_the_same_height() {
+    for altitude in [25.0, 40.0, 70.0] {
+        let target = format!("altitude_deg = {altitude}");
+        let (undated, _) = sky_and_range(&target, "snr = 3.0");
+        let (dated, _) = sky_and_range(&target, "snr = 3.0\ndate = \"2026-10-10\"");
+        assert_relative_eq!(undated, dated, max_relative = 1e-9);
+    }
+    let sky = |altitude: &str| sky_and_range(altitude, "snr = 3.0").0;
+    // A sky of 20.5: three quarters lamps, one natural. 0.94 mag of scattering air for the lamps, 0.34 mag for the rest.
+    let brighter = sky("altitude_deg = 20.0") / sky("altitude_deg = 85.0");
+    assert!((1.9..2.4).contains(&brighter), "{brighter}");
+}
+
+#[test]
+fn a_height_that_nobody_gave_widens_the_range() {
+    let range = |target| sky_and_range(target, "snr = 3.0").1;
+    let (known, unknown) = (range("altitude_deg = 50.0"), range(""));
+    assert!(unknown > 1.05 * known, "{unknown} {known}");
+    let dated = |target| sky_and_range(target, "snr = 3.0\ndate = \"2026-10-10\"").1;
+    assert!(dated("") > 1.05 * dated("altitude_deg = 50.0"));
+}
+
 #[test]
 fn the_nights_of_the_schedule_do_the_plan_and_are_counted_by_it() {
     let plan = planned(45.0, TWO, MOVING, "snr = 10.0\ndate = \"2026-10-20\"").expect("a plan");

@@ -83,7 +83,7 @@ fn sky_in_two_lines() {
     for (magnitude, h_alpha, oiii) in rows {
         for (line, expected) in [(H_ALPHA, h_alpha), (OIII, oiii)] {
             let sky = Estimate::<MagnitudesPerSquareArcsecond>::new(magnitude, 0.0);
-            let light = photon_density(&sky, Lamps::Mixed, Band::Narrow(line)).value.0;
+            let light = photon_density(&sky, Lamps::Mixed, &Band::line(line)).value.0;
             let rayleighs = 3.0 * light / Rayleighs(1.0).photons_per_s_cm2_arcsec2();
             // The rows carry one decimal.
             assert!((rayleighs - expected).abs() < 0.06, "{magnitude}: {rayleighs}");
@@ -94,9 +94,9 @@ fn sky_in_two_lines() {
 #[test]
 fn sky_in_electrons_behind_a_3_nm_h_alpha_filter() {
     let mut chain = refractor(3.0, 0.81, 0.7);
-    chain.passband = Passband { band: Band::Narrow(H_ALPHA), ..chain.passband };
+    chain.passband = Passband { band: Band::line(H_ALPHA), ..chain.passband };
     for (magnitude, rate) in [(22.0, 0.00310), (20.0, 0.0176), (18.5, 0.0690)] {
-        let light = photon_density(&Estimate::new(magnitude, 0.1), Lamps::Mixed, chain.passband.band);
+        let light = photon_density(&Estimate::new(magnitude, 0.1), Lamps::Mixed, &chain.passband.band);
         assert_relative_eq!(chain.sky_rate(&light).value.0, rate, max_relative = 10.0 * FOUR_DIGITS);
     }
 }
@@ -104,6 +104,6 @@ fn sky_in_electrons_behind_a_3_nm_h_alpha_filter() {
 /// From a V magnitude known to 0.1 a line filter's sky is known to a factor of 1.5, at best to 1.3.
 #[test]
 fn a_line_filters_sky_is_known_to_a_factor() {
-    let light = photon_density(&Estimate::new(18.5, 0.1), Lamps::Mixed, Band::Narrow(H_ALPHA));
+    let light = photon_density(&Estimate::new(18.5, 0.1), Lamps::Mixed, &Band::line(H_ALPHA));
     assert!((1.3..1.6).contains(&light.relative().exp()), "{}", light.relative());
 }

@@ -224,6 +224,11 @@ fn note_camera(mode: &Mode, darks: &[DarkCurrent], caveats: &mut Vec<Caveat>) {
         let message = "the read noise is an upper limit: the steps of the converter hide it";
         push_once(caveats, Caveat::new("quantisation-limited", message, "measure at a higher gain setting"));
     }
+    if mode.noise_by_scale.is_empty() {
+        let message = "the camera profile does not say what rows, columns and areas share of the noise: pixels are taken \
+                       as independent but for the rows' own noise, and hours for wide patches may be short";
+        push_once(caveats, Caveat::new("assumed-value", message, "measure biases and darks with this program"));
+    }
     if mode.planes.iter().any(|plane| plane.offset_dn.is_none()) {
         let message = "the camera profile has no offset: the sky's level is given above it";
         push_once(caveats, Caveat::new("assumed-value", message, "measure bias frames"));
@@ -238,7 +243,7 @@ mod tests {
                           height_px = 100\n[[modes.planes]]\nplane = \"mono\"\ngain_e_per_dn = 1.0\nread_noise_e = 2.0\n\
                           saturation_e = 20000.0\n";
     const NIGHT: &str = "[optics]\naperture_mm = 80.0\nfocal_length_mm = 400.0\n[site]\nsky = SKY\n[[filters]]\n\
-                         name = \"FILTER\"\n[target]\nsurface_brightness_mag = 22.0\n";
+                         name = \"FILTER\"\n[target]\nsurface_brightness_mag = 22.0\naltitude_deg = 90.0\n";
 
     fn conditions(sky: &str, filter: &str) -> Result<PlaneConditions, NightError> {
         let profile = crate::camera::CameraProfile::from_toml(CAMERA)?;

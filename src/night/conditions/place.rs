@@ -1,18 +1,21 @@
 //! What all filters of a night share, and the way from it to the planes of one filter.
 
-use crate::camera::{Mode, Plane};
+use crate::camera::{Mode, NoisePart, Plane};
 use crate::caveat::Caveat;
-use crate::night::evening::Evening;
+use crate::night::evening::{Evening, Stand};
 use crate::night::measured_sky::{chains as chains_of, filter_named, magnitude_behind, plane_named};
 use crate::night::{Night, NightError};
-use crate::noise::{Calibration, DarkCurrent, FAINTEST_SQUARE, LeftPattern, Patch, PlaneNoise, Rates};
-use crate::rig::{Filter, LightChain, Pointing, StarWidth, TrackingLimits, peak_pixel_fraction, saturation_time, sum};
+use crate::noise::{Calibration, DarkCurrent, FAINTEST_SQUARE, LeftPattern, NoiseShape, Patch, PlaneNoise, Rates};
+use crate::rig::{
+    Filter, LightChain, Pointing, StarWidth, TargetLight, TrackingLimits, peak_pixel_fraction, saturation_time, sum,
+};
 use crate::sky::night::TWILIGHT_UNCERTAINTY;
-use crate::sky::{GivenSky, moon_photon_density, photon_density_towards};
+use crate::sky::{Brightening, GivenSky, moon_photon_density, photon_density_towards};
 use crate::stats::Estimate;
+use crate::target::Brightness;
 use crate::units::{
-    Arcseconds, Degrees, Dn, Electrons, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Nanometres,
-    PhotonDensity, Rayleighs, Seconds,
+    Arcseconds, Degrees, Dn, Electrons, ElectronsPerSecond, MAGNITUDES_PER_LOGARITHM, Magnitudes,
+    MagnitudesPerSquareArcsecond, Nanometres, PhotonDensity, Rayleighs, Seconds,
 };
 
 use super::{FLAT_LEVEL, FilterConditions, Limits, PlaneConditions, Spread, left_by_dark};
@@ -80,6 +83,11 @@ impl Place<'_> {
         self.evening.transmission(self.night.site.extinction_at(wavelength))
     }
 
+    /// What the air lets pass of a target that stands so.
+    fn target_air(&self, stand: Stand, chain: &LightChain) -> f64 {
+        self.evening.with_stand(stand).transmission(self.night.site.extinction_at(chain.passband.centre))
+    }
+
     pub(super) fn filter(&self, filter: &Filter, darks: &[DarkCurrent]) -> Result<FilterConditions, NightError> {
         let mut planes = Vec::new();
         for (plane, dark) in self.mode.planes.iter().zip(darks) {
@@ -112,23 +120,27 @@ impl Place<'_> {
         let brightness = self.night.target.brightness()?;
         let parts: Vec<_> = chains
             .iter()
-            .filter_map(|chain| chain.target_rate(brightness.continuum, brightness.line, |nm| self.air_at(nm)))
+            .filter_map(|chain| chain.target_rate(&light_in(&brightness, chain), |nm| self.air_at(nm)))
             .collect();
         let target = sum(&parts).unwrap_or(Estimate::new(0.0, 0.0));
-        let magnitude_0: f64 =
-            chains.iter().map(|c| c.continuum_rate(MagnitudesPerSquareArcsecond(0.0), self.air(c)).value.0).sum();
+        let of_magnitude_0 = |c: &LightChain| {
+            let colour = brightness.colour.factor(&c.passband.band);
+            c.coloured_rate(MagnitudesPerSquareArcsecond(0.0), &colour, self.air(c)).value.0
+        };
+        let magnitude_0: f64 = chains.iter().map(of_magnitude_0).sum();
         let rayleigh: f64 = chains
             .iter()
             .filter_map(|c| c.line_rate(Rayleighs(1.0), self.air_at(c.line())))
             .map(|rate| rate.value.0)
             .sum();
-        let shows_line = brightness.line.is_some() && rayleigh > 0.0;
+        let shows_line = brightness.has_lines() && rayleigh > 0.0;
         let sky = self.with_twilight(self.sky(filter, plane, chains)?, chains);
         let moon = scattered_sunlight(self.evening.moon.as_ref(), chains);
         let throughput = throughput_relative(chains);
         let rates = Rates { target: target.value, sky: sky.rate, moon: moon.value, dark: dark.rate.value };
         let per_pixel = self.pixel_scale.0.powi(-2) * plane.sampling;
-        let in_patch = |pixels: f64| Patch::new(pixels, plane.sampling);
+        let [random, fixed] = self.shapes(plane);
+        let in_patch = |pixels: f64| Patch::new(pixels, plane.sampling).with_shapes(random, fixed);
         let well = plane.saturation_e.value;
         Ok(PlaneConditions {
             plane: plane.plane,
@@ -145,7 +157,7 @@ impl Place<'_> {
                 throughput,
                 throughput_on_sky: sky.throughput,
                 target: beyond(relative(&target), throughput)
-                    .hypot(brightness.uncertainty.0 * 0.4 * std::f64::consts::LN_10),
+                    .hypot(self.half_between(|place, stand| place.target_air(stand, &chains[0]))),
                 read_noise: relative(&plane.read_noise_e),
                 dark_current: self.dark_spread(dark),
             },
@@ -195,6 +207,19 @@ impl Place<'_> {
         }
     }
 
+    /// What read noise and the pattern of a plane are made of; where the profile has the noise of rows alone, that.
+    fn shapes(&self, plane: &Plane) -> [NoiseShape; 2] {
+        let tables = || self.mode.noise_by_scale.iter().filter(|table| table.plane == plane.plane);
+        let [random, fixed] = [NoisePart::Random, NoisePart::Fixed]
+            .map(|part| NoiseShape::from_tables(tables().filter(|table| table.part == part)));
+        let rows = plane.row_noise_e.filter(|_| tables().next().is_none());
+        let of_rows = |rows: Estimate<Electrons>| {
+            let read = plane.read_noise_e.value.0;
+            NoiseShape::of_rows(if read > 0.0 { (rows.value.0 / read).powi(2) } else { 0.0 })
+        };
+        [rows.map_or(random, of_rows), fixed]
+    }
+
     fn star_peak(&self, chains: &[LightChain]) -> ElectronsPerSecond {
         let star: f64 = chains.iter().map(|chain| chain.star_rate(Magnitudes(0.0), self.air(chain)).value.0).sum();
         let width = StarWidth::new(
@@ -211,7 +236,7 @@ impl Place<'_> {
     fn sky(&self, filter: &Filter, plane: &Plane, chains: &[LightChain]) -> Result<SkyRate, NightError> {
         let sky = self.night.site.sky();
         let GivenSky::Measured { e_per_s, filter: seen_through, plane: seen_in } = &sky else {
-            return Ok(self.sky_of(&sky.magnitude()?, chains, self.evening.natural));
+            return Ok(self.sky_at_any_height(&sky.magnitude()?, chains));
         };
         let reference = plane_named(self.mode, seen_in.as_deref())?;
         let same_colour =
@@ -222,7 +247,7 @@ impl Place<'_> {
         let (other, _) = filter_named(self.night, self.mode, seen_through)?;
         let behind = chains_of(self.night, self.mode, &other, reference)?;
         let magnitude = magnitude_behind(e_per_s, &behind, self.night.site.lamps())?;
-        Ok(self.sky_of(&magnitude, chains, 1.0))
+        Ok(self.sky_of(&magnitude, chains, Brightening::ZENITH))
     }
 
     /// The sky with the evening's mean twilight added.
@@ -239,19 +264,32 @@ impl Place<'_> {
         }
     }
 
-    /// `natural` is the natural sky at the target over that at the zenith, of which the magnitude is.
+    /// The sky where the target stands; wider where nobody said how high that is.
+    fn sky_at_any_height(&self, magnitude: &Estimate<MagnitudesPerSquareArcsecond>, chains: &[LightChain]) -> SkyRate {
+        let sky = self.sky_of(magnitude, chains, self.evening.brightening);
+        let by_height = self.half_between(|place, stand| place.sky_of(magnitude, chains, stand.brightening).rate.0);
+        SkyRate { sky: sky.sky.hypot(by_height), ..sky }
+    }
+
+    /// Half of the logarithm between a number with the target low and high in the sky; 0 where its height is known.
+    fn half_between(&self, number: impl Fn(&Self, Stand) -> f64) -> f64 {
+        let Some([low, high]) = self.evening.elsewhere else { return 0.0 };
+        (number(self, low) / number(self, high)).ln().abs() / 2.0
+    }
+
     fn sky_of(
         &self,
         magnitude: &Estimate<MagnitudesPerSquareArcsecond>,
         chains: &[LightChain],
-        natural: f64,
+        towards: Brightening,
     ) -> SkyRate {
         let exact = Estimate::new(magnitude.value.0, 0.0);
+        let straight = Brightening { lamps_spread: 0.0, ..towards };
         let lamps = self.night.site.lamps();
         let (mut rate, mut sky, mut spectrum) = (0.0, 0.0, 0.0);
         for chain in chains {
-            let light = photon_density_towards(magnitude, lamps, chain.passband.band, natural);
-            let by_spectrum = relative(&photon_density_towards(&exact, lamps, chain.passband.band, natural));
+            let light = photon_density_towards(magnitude, lamps, &chain.passband.band, towards);
+            let by_spectrum = relative(&photon_density_towards(&exact, lamps, &chain.passband.band, straight));
             let part = light.value.0 * chain.continuum_factor();
             rate += part;
             sky += part * beyond(relative(&light), by_spectrum);
@@ -259,6 +297,18 @@ impl Place<'_> {
         }
         let throughput = throughput_relative(chains);
         SkyRate { rate: ElectronsPerSecond(rate), sky: sky / rate, lamps: spectrum / rate, throughput }
+    }
+}
+
+/// The target's light as one window sees it.
+fn light_in(brightness: &Brightness, chain: &LightChain) -> TargetLight {
+    let colour = brightness.colour.factor(&chain.passband.band);
+    let relative = colour.relative().hypot(brightness.uncertainty.0 / MAGNITUDES_PER_LOGARITHM);
+    TargetLight {
+        continuum: brightness.continuum,
+        colour: Estimate::within_factor(colour.value, relative),
+        line: brightness.line,
+        lines: brightness.lines,
     }
 }
 
@@ -270,7 +320,7 @@ fn scattered_sunlight(
 ) -> Estimate<ElectronsPerSecond> {
     let Some(light) = light else { return Estimate::new(0.0, 0.0) };
     let part = |chain: &LightChain| {
-        let density = moon_photon_density(light, chain.passband.band);
+        let density = moon_photon_density(light, &chain.passband.band);
         Estimate::within_factor(density.value.0 * chain.continuum_factor(), relative(&density))
     };
     let parts: Vec<_> = chains.iter().map(part).collect();

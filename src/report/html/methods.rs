@@ -59,18 +59,19 @@ fn plan() -> Vec<Method> {
     vec![
         (
             "electrons per second",
-            "surface brightness through air, optics and filter, band by band".into(),
+            "surface brightness through air, optics and filter: sky and target spectra in one sum over what filter and pixel pass; lines as the beam's \
+             angles leave them".into(),
             "Bessell, Castelli & Plez 1998, A&A 333, 231 (zero points, as quoted); airmass: Kasten & Young 1989",
         ),
         (
             "the sky",
-            "class or magnitude to light; Moon and twilight averaged over the usable hours".into(),
-            "Krisciunas & Schaefer 1991, PASP 103, 1033; Patat 2003, A&A 400, 1183; twilight from memory",
+            "class or magnitude to light, brighter towards the horizon; Moon and twilight averaged over the usable hours".into(),
+            "Krisciunas & Schaefer 1991, PASP 103, 1033; Patat 2003, A&A 400, 1183; twilight: Patat et al. 2006, A&A 455, 385 (V, from memory)",
         ),
         (
             "signal over noise",
-            "shot noise of target, sky and dark current, read noise, quantisation, pattern left by calibration and dithering".into(),
-            "CCD equation: Howell 2000, Handbook of CCD Astronomy (values as quoted); terms of pattern and dither: derived here",
+            "shot noise of target, sky and dark current, read noise, quantisation, pattern left by calibration and dithering; read noise and pattern as the camera's rows, columns and areas share them".into(),
+            "CCD equation: Howell 2000, Handbook of CCD Astronomy (values as quoted); terms of pattern, dither and shared noise: derived here",
         ),
         (
             "sub length and cadence",

@@ -1,7 +1,7 @@
 //! The hours of one night, and what the sky is like in them.
 
 use crate::sky::scales::{NATURAL_SKY, magnitude_of_nanolambert};
-use crate::sky::{SkyError, airmass, natural_brightening};
+use crate::sky::{Brightening, SkyError, airmass};
 use crate::stats::bisect;
 use crate::units::{Degrees, Magnitudes, MagnitudesPerSquareArcsecond};
 
@@ -60,20 +60,21 @@ pub struct NightSample {
     pub moon_nanolambert: f64,
     /// Twilight in units of the natural dark sky.
     pub twilight: f64,
-    /// The natural sky at the target over that at the zenith; 1 where only an altitude is known.
-    pub natural: f64,
+    /// The sky at the target over that at the zenith.
+    pub brightening: Brightening,
 }
 
 impl NightSample {
     /// The sky at the target, the Moon and twilight included, where the zenith without both has this magnitude.
     ///
-    /// Lamps are taken as bright at the target as at the zenith: no general law says how they are not.
+    /// Of lamps only the height above the horizon counts ([`Brightening::at`]): where the towns lie is not known.
     #[must_use]
     pub fn sky(&self, zenith: MagnitudesPerSquareArcsecond) -> MagnitudesPerSquareArcsecond {
         let flux = |magnitude: MagnitudesPerSquareArcsecond| 10_f64.powf(-0.4 * magnitude.0);
         let natural = flux(zenith).min(flux(NATURAL_SKY));
         let moon = magnitude_of_nanolambert(self.moon_nanolambert).map_or(0.0, flux);
-        let total = flux(zenith) + natural * (self.natural - 1.0) + flux(NATURAL_SKY) * self.twilight + moon;
+        let night = natural * self.brightening.natural + (flux(zenith) - natural) * self.brightening.lamps;
+        let total = night + flux(NATURAL_SKY) * self.twilight + moon;
         MagnitudesPerSquareArcsecond(-2.5 * total.log10())
     }
 }
@@ -167,7 +168,6 @@ impl Tonight {
         let (sun, moon) = (self.almanac.sun(at).altitude, self.almanac.moon(at));
         let target = self.target(track, at);
         let altitude = altitude_of(target);
-        let zenith = Degrees(90.0) - altitude;
         NightSample {
             at,
             hours,
@@ -180,7 +180,7 @@ impl Tonight {
                 Err(altitude) => moonlight_around(&moon, altitude, extinction),
             },
             twilight: 10_f64.powf(0.4 * twilight_brightening(sun).0) - 1.0,
-            natural: target.map_or(1.0, |_| 10_f64.powf(0.4 * natural_brightening(zenith, extinction).0)),
+            brightening: Brightening::at(altitude, extinction),
         }
     }
 
