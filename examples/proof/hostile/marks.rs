@@ -143,7 +143,7 @@ fn new_firmware(chance: &mut Chance) -> Set {
     set(body, session, chance, asked)
 }
 
-const MIXED: &[&str] = &["mixed-levels", "outlier-frame", "conflicting-kind", "mixed-settings"];
+const MIXED: &[&str] = &["mixed-levels", "outlier-frame", "conflicting-kind", "mixed-settings", "unknown-gain"];
 
 pub(crate) const WORLDS: &[World] = &[
     World::new("two 1 s flats stamped Dark", flats_as_darks).caused(MIXED),
