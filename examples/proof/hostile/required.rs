@@ -29,4 +29,10 @@ pub(crate) const REQUIRED: &[&str] = &[
     "three exposures, each its own temperature",
     "row noise",
     "black clipped at 0",
+    "residual image after a saturated flat",
+    "cooler settles, rising, told",
+    "headers name temperatures that the sensor does not have",
+    "headers name temperatures with the wrong sign",
+    "darks clipped at 0",
+    "level jumps by 3 DN from frame to frame",
 ];
