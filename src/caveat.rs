@@ -70,8 +70,12 @@ caveat_codes! {
     ColourArraySuspected = "colour-array-suspected",
     /// Two cameras with different numbers of colours are compared.
     ColoursAgainstFewer = "colours-against-fewer",
+    /// A frame names another camera than the profile, or than the frames beside it.
+    ConflictingCamera = "conflicting-camera",
     /// The lights are of another date than the night file.
     ConflictingDate = "conflicting-date",
+    /// The header says another exposure than the file's name.
+    ConflictingExposure = "conflicting-exposure",
     /// The lights name a filter that the night file does not have.
     ConflictingFilter = "conflicting-filter",
     /// Frames contradict each other, or the profile, about the gain setting.
@@ -82,8 +86,12 @@ caveat_codes! {
     ConflictingMode = "conflicting-mode",
     /// The offset from universal time does not fit the longitude.
     ConflictingOffset = "conflicting-offset",
+    /// Rows of a sidecar contradict each other.
+    ConflictingRows = "conflicting-rows",
     /// The lights are of another place in the sky than the target.
     ConflictingTarget = "conflicting-target",
+    /// The header says another sensor temperature than the file's name.
+    ConflictingTemperature = "conflicting-temperature",
     /// The clock of the headers does not fit the night.
     ConflictingTime = "conflicting-time",
     /// The darks do not determine the dark current.
@@ -94,6 +102,8 @@ caveat_codes! {
     DarkLevelDrift = "dark-level-drift",
     /// The dark does not fit the light: another time or temperature.
     DarkMismatch = "dark-mismatch",
+    /// The dark current does not rise with the temperature as a sensor's does: light leaks in, headers are wrong, or a floor hides it.
+    DarkNotThermal = "dark-not-thermal",
     /// The camera or a program has taken a dark off the frames.
     DarkSubtracted = "dark-subtracted",
     /// Counts were multiplied after the converter.
@@ -102,6 +112,8 @@ caveat_codes! {
     DnStep = "dn-step",
     /// Two files hold the same pixels; one is left out.
     DuplicateFrame = "duplicate-frame",
+    /// An exposure time that cannot be: longer than a day or than the time to the next frame, or 0 s of a dark.
+    ExposureDoubtful = "exposure-doubtful",
     /// A number lies outside of what was measured.
     Extrapolated = "extrapolated",
     /// The catalogue's band of a star is far from the filter.
@@ -212,6 +224,8 @@ caveat_codes! {
     SeveralExposures = "several-exposures",
     /// A row of the sidecar fits no file.
     SidecarUnmatched = "sidecar-unmatched",
+    /// The sky of a plane does not stand out of its own uncertainty: it is left out.
+    SkyUndetermined = "sky-undetermined",
     /// A star cannot be used for the throughput.
     StarUnusable = "star-unusable",
     /// Stars moved between the flats of a pair; their places were left out.

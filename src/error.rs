@@ -54,6 +54,7 @@ pub enum Error {
 /// Each code with what it means, in the order of the alphabet.
 const CODES: &[(&str, &str)] = &[
     ("camera-unusable", "The camera profile cannot be read, or does not hold what is asked of it."),
+    ("conflicting-camera", "The frame is of another camera than the profile, or than its dark."),
     ("conflicting-filter", "The light names a filter that the night file does not have."),
     ("conflicting-gain", "Light and dark, or light and profile, were taken at different gain settings."),
     ("conflicting-kind", "The frame cannot be what its name or header says."),
@@ -76,11 +77,13 @@ const CODES: &[(&str, &str)] = &[
     ("sensor-unusable", "The file of a made-up sensor has an error."),
     ("several-cameras", "The frames are of several cameras."),
     ("sky-unusable", "The site or its sky cannot be."),
+    ("star-unusable", "None of the stars that were given could be measured in the light."),
     ("stopped", "The measurement was stopped."),
     ("target-unusable", "The target cannot be, or its brightness is not known."),
     ("temperature-unsettled", "The camera was still warming up or cooling down."),
     ("too-few-frames", "Fewer frames of a kind than a measurement needs."),
     ("unknown-gain", "The frame says no gain setting, and others of its camera say several."),
+    ("unknown-kind", "Nothing says what the frame was taken for."),
     ("unreadable", "The file cannot be read, or is damaged."),
     ("unsupported", "A kind of file or compression that is not read."),
     ("usage", "The words of the command do not fit together."),
@@ -141,6 +144,8 @@ impl Error {
             Self::Night(error) => error.is_out_of_reach(),
             Self::Plan(error) => error.is_out_of_reach(),
             Self::Review(error) => error.is_out_of_reach(),
+            #[cfg(feature = "files")]
+            Self::File(error) => matches!(error, FileError::Unsaid { .. }),
             _ => false,
         }
     }

@@ -95,6 +95,14 @@ fn a_slice_of_the_hostile_worlds_holds() {
         half(0).collect::<Vec<_>>().into_iter().chain(other.join().expect("no panic")).collect()
     });
     for verdict in verdicts {
+        if hostile::worlds().any(|world| world.name == verdict.world && world.must_say) {
+            assert!(
+                verdict.named.is_some_and(|named| named >= 50.0),
+                "{}: {:?} % name it",
+                verdict.world,
+                verdict.named
+            );
+        }
         for row in &verdict.rows {
             let share = row.held_or_named / 100.0;
             (numbers, right) = (numbers + row.count as f64, right + share * row.count as f64);

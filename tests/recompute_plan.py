@@ -243,6 +243,46 @@ def overlap(box, side):
     return (axis[0] + (side - whole) * (axis[1] - axis[0])) ** 2
 
 
+def shared(mode, plane, part):
+    """Shares of one pixel's variance that are its own, its row's and its column's, from the profile's `noise_by_scale`.
+
+    A part counts when it makes the squares of the deviations, in units of their uncertainty, less by 25.
+    """
+    points = []
+    for table in mode.get("noise_by_scale", []):
+        if (table["plane"], table["part"]) != (plane["plane"], part):
+            continue
+        one = table["variance_e2"][0]
+        for n, variance, sigma in zip(table["pixels"], table["variance_e2"], table["uncertainty_e2"]):
+            if n > 1 or table["over"] == "square":
+                wide = n if table["over"] != "column" else 1
+                high = n if table["over"] != "row" else 1
+                points.append((wide, high, variance / one, sigma / max(variance, sigma)))
+    if len(points) < 3:
+        return np.array([1.0, 0.0, 0.0])
+    wide, high, ratio, relative = np.array(points).T
+    design = np.array([1 / (wide * high), 1 / high, 1 / wide]).T
+
+    def fit(taken):
+        sigma = relative * abs(ratio)
+        for _ in range(3):
+            found = np.zeros(3)
+            found[taken] = np.linalg.lstsq(design[:, taken] / sigma[:, None], ratio / sigma, rcond=None)[0]
+            found = np.maximum(found, 0.0)
+            sigma = relative * np.maximum(design @ found, 1e-9)
+        return float((((ratio - design @ found) / sigma) ** 2).sum()), found
+
+    taken = [0]
+    chi2, shares = fit(taken)
+    while len(taken) < 3:
+        better, more = min(((fit(taken + [k]), k) for k in (1, 2) if k not in taken), key=lambda one: one[0][0])
+        if better[0] >= chi2 - 25:
+            break
+        taken.append(more)
+        chi2, shares = better
+    return shares / shares.sum()
+
+
 class PlaneNoise:
     """Variance of one pixel of a stack."""
 
@@ -262,6 +302,16 @@ class PlaneNoise:
         self.left_offset = value(plane.get("dsnu_e", 0.0)) if bare else 0.0
         self.left_response = 0.0 if self.n_flat else value(plane.get("prnu_percent", 1.0)) / 100
         self.clip = night.get("stack", {}).get("clip_sigma", 3.0)
+        self.rounding2 = step**2 / 12
+        self.shapes = [shared(mode, plane, part) for part in ("random", "fixed")]
+        self.sampling = plane.get("sampling", 1.0)
+
+    def in_patch(self, shares, box, pixels, side):
+        """Variance of a patch's mean times its pixels over that of one pixel: in one place, and in all of the box."""
+        lines = side if self.sampling > 0.375 else side / 2
+        common = overlap(box, side)
+        once = shares @ [1.0, pixels / lines, pixels / lines]
+        return once, shares @ [common, pixels / lines * common**0.5, pixels / lines * common**0.5]
 
     def clip_cost(self, subs):
         if not self.clip:
@@ -276,21 +326,29 @@ class PlaneNoise:
     def snr(self, t, subs, every, box, pixels, side):
         shot = (self.target + self.sky + self.moon + self.dark) * t
         light = (self.target + self.sky + self.moon) * t
-        masters = light**2 / (self.n_flat * self.flat_e) if self.n_flat else 0.0
+        read2 = self.read2 - self.rounding2
+        white = (self.left_response * light) ** 2 + (light**2 / (self.n_flat * self.flat_e) if self.n_flat else 0.0)
+        masters_read = 0.0
         if self.n_dark:
-            masters += (self.dark * t + self.read2) / self.n_dark
+            white += (self.dark * t + self.rounding2) / self.n_dark
+            masters_read = read2 / self.n_dark
         elif self.n_bias:
-            masters += self.read2 / self.n_bias
-        pattern = (self.left * t) ** 2 + self.left_offset**2 + (self.left_response * light) ** 2
+            white += self.rounding2 / self.n_bias
+            masters_read = read2 / self.n_bias
+        levels = (self.left * t) ** 2 + self.left_offset**2
+        random, fixed = (self.in_patch(shares, box, pixels, side) for shares in self.shapes)
+        once = white + masters_read * random[0] + levels * fixed[0]
+        floor = white * overlap(box, side) + masters_read * random[1] + levels * fixed[1]
         places = np.maximum(subs / every, 1.0)
-        weight = 1 / places + (1 - 1 / places) * overlap(box, side)
-        variance = self.clip_cost(subs) * (shot + self.read2) / subs + (pattern + masters) * weight
+        bands = read2 * (random[0] - 1)
+        variance = self.clip_cost(subs) * (shot + self.read2) / subs + bands / subs
+        variance = variance + once / places + (1 - 1 / places) * floor
         self.variance = variance
         return self.target * t * np.sqrt(pixels / variance)
 
-    def shares(self, t, subs, every, box, side):
+    def shares(self, t, subs, every, box, pixels, side):
         """Percent of the stack's variance of each light."""
-        self.snr(t, subs, every, box, 1.0, side)
+        self.snr(t, subs, every, box, pixels, side)
         each = 100 * self.clip_cost(subs) * t / subs / self.variance
         return {name: getattr(self, name) * each for name in ("target", "sky", "moon", "dark")}
 
@@ -384,7 +442,7 @@ def main():
                 check.same(f"{label} {what} e-/s", mine, theirs["rates_e_per_s"][what])
             snr = noise.snr(t, subs, every, filter_plan["dither_px"], pixels, side)
             check.same(f"{label} SNR", snr, theirs["snr"]["value"])
-            for what, share in noise.shares(t, subs, every, filter_plan["dither_px"], side).items():
+            for what, share in noise.shares(t, subs, every, filter_plan["dither_px"], pixels, side).items():
                 if share > 0.01 or theirs["noise_share_percent"][what] > 0.01:
                     check.same(f"{label} {what} share", share, theirs["noise_share_percent"][what])
             if plan.get("night") and plan["night"]["moon_mag_per_arcsec2"] is not None:

@@ -4,10 +4,15 @@ use rand::{Rng, RngExt};
 
 use crate::sensor::Design;
 
+/// Sensors of the same design: the laws are worked out once.
+const DRAWS: usize = 25;
+
 /// A corner: its name, whether its sensors are clean (no wander that the bound does not know of), and its designs.
 pub(crate) struct Corner {
     pub(crate) name: &'static str,
     pub(crate) clean: bool,
+    /// How many sensors share a design.
+    pub(crate) draws: usize,
     design: fn(&mut dyn Rng) -> Design,
 }
 
@@ -61,14 +66,25 @@ fn anywhere(rng: &mut dyn Rng) -> Design {
 
 /// All corners.
 pub(crate) const CORNERS: [Corner; 14] = [
-    Corner { name: "anywhere", clean: true, design: anywhere },
-    Corner { name: "10³ pixels", clean: true, design: |rng| Design { pixels: 1_000, ..anywhere(rng) } },
-    Corner { name: "4000 pixels", clean: true, design: |rng| Design { pixels: 4_000, ..anywhere(rng) } },
-    Corner { name: "10⁶ pixels", clean: true, design: |rng| Design { pixels: 1_000_000, ..anywhere(rng) } },
-    Corner { name: "10⁷ pixels", clean: true, design: |rng| Design { pixels: 10_000_000, ..anywhere(rng) } },
+    Corner { name: "anywhere", clean: true, draws: DRAWS, design: anywhere },
+    Corner { name: "10³ pixels", clean: true, draws: DRAWS, design: |rng| Design { pixels: 1_000, ..anywhere(rng) } },
+    Corner { name: "4000 pixels", clean: true, draws: DRAWS, design: |rng| Design { pixels: 4_000, ..anywhere(rng) } },
+    Corner {
+        name: "10⁶ pixels",
+        clean: true,
+        draws: DRAWS,
+        design: |rng| Design { pixels: 1_000_000, ..anywhere(rng) },
+    },
+    Corner {
+        name: "10⁷ pixels",
+        clean: true,
+        draws: DRAWS,
+        design: |rng| Design { pixels: 10_000_000, ..anywhere(rng) },
+    },
     Corner {
         name: "read noise 0.7–1 step",
         clean: true,
+        draws: DRAWS,
         design: |rng| {
             let design = anywhere(rng);
             let gain = gain_for(rng, design.read, 0.7, 1.0);
@@ -84,6 +100,7 @@ pub(crate) const CORNERS: [Corner; 14] = [
     Corner {
         name: "read noise 0.5–0.7 step",
         clean: false,
+        draws: DRAWS,
         design: |rng| {
             let read = spread(rng, 0.8, 2.4);
             let gain = gain_for(rng, read, 0.5, 0.7);
@@ -94,6 +111,7 @@ pub(crate) const CORNERS: [Corner; 14] = [
     Corner {
         name: "gain 0.05–0.1 e⁻/DN",
         clean: true,
+        draws: DRAWS,
         design: |rng| {
             let gain = spread(rng, 0.05, 0.1);
             Design { gain, read: spread(rng, 0.8, 3.0), well: gain * 64_000.0, step: 1, ..anywhere(rng) }
@@ -102,11 +120,13 @@ pub(crate) const CORNERS: [Corner; 14] = [
     Corner {
         name: "curvature 3–6 σ",
         clean: true,
+        draws: DRAWS,
         design: |rng| Design { curvature_sigmas: 3.0 + 3.0 * rng.random::<f64>(), ..anywhere(rng) },
     },
     Corner {
         name: "two frames of each",
         clean: true,
+        draws: DRAWS,
         design: |rng| Design {
             bias_pairs: 1,
             levels: levels(rng.random_range(3..=4), 0.05, 0.65),
@@ -117,6 +137,7 @@ pub(crate) const CORNERS: [Corner; 14] = [
     Corner {
         name: "fifty frames of each",
         clean: true,
+        draws: DRAWS,
         design: |rng| Design {
             bias_pairs: 25,
             levels: levels(25, 0.005, 0.69),
@@ -127,11 +148,14 @@ pub(crate) const CORNERS: [Corner; 14] = [
     Corner {
         name: "15 e⁻ and a small well",
         clean: true,
+        draws: DRAWS,
         design: |rng| Design { read: 15.0, gain: spread(rng, 0.3, 2.0), well: 3_000.0, step: 1, ..anywhere(rng) },
     },
     Corner {
         name: "one or two levels",
         clean: false,
+        // The curvature, which the frames do not show, is drawn for each: many sensors of few curvatures would prove little.
+        draws: 1,
         design: |rng| {
             let levels = if rng.random::<bool>() { vec![0.5] } else { vec![0.1, 0.5] };
             let normal: f64 = rand_distr::Distribution::sample(&rand_distr::StandardNormal, rng);
@@ -142,6 +166,7 @@ pub(crate) const CORNERS: [Corner; 14] = [
     Corner {
         name: "darks that wander",
         clean: false,
+        draws: DRAWS,
         design: |rng| {
             let exposures = vec![(60.0, 6), (180.0, 6), (300.0, 6)];
             Design { jitter_dn: 0.3, kelvin: 0.2, told: rng.random::<bool>(), exposures, ..anywhere(rng) }

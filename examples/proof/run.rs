@@ -7,17 +7,14 @@ use crate::corners::Corner;
 use crate::sensor::Sensor;
 use crate::tally::CornerTally;
 
-/// Sensors of the same design: the laws are worked out once.
-const DRAWS: usize = 25;
-
 /// Tallies `sensors` sensors of a corner, rounded up to whole designs.
 pub(crate) fn tallied(corner: &Corner, sensors: usize, seed: u64) -> CornerTally {
     let mut tally = CornerTally::default();
-    for number in 0..sensors.div_ceil(DRAWS) {
+    for number in 0..sensors.div_ceil(corner.draws) {
         let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed * 1_000_003 + number as u64);
         let sensor = Sensor::of(corner.design(&mut rng));
         let truth = sensor.design.gain / f64::from(sensor.design.step);
-        for _ in 0..DRAWS {
+        for _ in 0..corner.draws {
             let plane = sensor.measured(&mut rng);
             tally.gain.add(&plane.gain_e_per_dn, truth);
             tally.read.add(&plane.read_noise_e, sensor.design.read);

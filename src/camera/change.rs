@@ -45,7 +45,7 @@ pub struct Change {
     pub now: Estimate<f64>,
     /// The difference in its own uncertainties.
     pub sigmas: f64,
-    /// Now over before; `None` where there was nothing before.
+    /// Now over before; absent where there was nothing before.
     pub ratio: Option<f64>,
     /// Whether this makes a worse camera; a changed gain or offset makes another one.
     pub worse: bool,

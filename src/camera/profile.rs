@@ -7,7 +7,7 @@ use crate::caveat::{Caveat, Rejected};
 use crate::stats::Estimate;
 use crate::units::{Celsius, Colour, Dn, Electrons, ElectronsPerDn, ElectronsPerSecond, Micrometres, Seconds};
 
-use super::{Change, DarkPicture, GainLaw};
+use super::{Change, DarkPicture, GainLaw, NoiseByScale};
 
 /// The `format` word of a profile.
 pub const FORMAT: &str = "subwell.camera";
@@ -121,6 +121,9 @@ pub struct Mode {
     /// The points of the photon transfer curve.
     #[serde(default)]
     pub photon_transfer: Vec<TransferPoint>,
+    /// How the noise of each plane falls when its pixels are averaged; empty where it was not measured: as independent pixels.
+    #[serde(default)]
+    pub noise_by_scale: Vec<NoiseByScale>,
 }
 
 /// How many frames of each kind were used.
@@ -306,7 +309,7 @@ pub enum SaturationCause {
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct DarkCurrentPoint {
-    /// The sensor's temperature; `None` when no frame said it.
+    /// The sensor's temperature; absent where no frame said it.
     pub sensor_c: Option<Celsius>,
     /// Of the mean pixel.
     pub e_per_s: Estimate<ElectronsPerSecond>,

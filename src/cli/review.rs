@@ -36,7 +36,8 @@ pub(super) fn review(args: &ReviewArgs, quiet: bool) -> Result<Answer, Failure> 
     let review = review_night(&folder, &night, &camera, &options)?;
     let mut text = report::review_text(&review);
     if args.write {
-        let sky = review.sky_to_write.as_ref().ok_or(Error::from(FramesError::MoonlitSky))?;
+        let why = if review.sky_e_per_s.is_some() { FramesError::MoonlitSky } else { FramesError::UnseenSky };
+        let sky = review.sky_to_write.as_ref().ok_or(Error::from(why))?;
         files::write_measured_sky(&args.night, &sky.e_per_s, &sky.filter, sky.plane)?;
         text.push_str(&format!("\nwritten to {}: subwell plan uses it from now on\n", args.night.display()));
     }

@@ -4,8 +4,8 @@ use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::f64::consts::PI;
 
-use crate::camera::{DarkCurrentPoint, DarkCurrentSource, Mode, Plane};
-use crate::noise::dark_current;
+use crate::camera::{DarkCurrentPoint, DarkCurrentSource, Mode};
+use crate::noise::DarkRates;
 use crate::sky::Climate;
 use crate::sky::night::{Date, Place, Tonight, hours_of};
 use crate::stats::Estimate;
@@ -183,8 +183,8 @@ impl MeanDark {
     }
 
     /// At one temperature.
-    fn at(night: &Night, plane: &Plane, sensor: Celsius) -> Self {
-        let dark = dark_current(plane, sensor);
+    fn at(night: &Night, rates: &DarkRates<'_>, sensor: Celsius) -> Self {
+        let dark = rates.at(sensor);
         let (low, high) = dark.rate.interval();
         Self {
             rate: dark.rate.value.0,
@@ -199,17 +199,18 @@ impl MeanDark {
 pub(super) struct Darks<'a> {
     /// Of the night only the calibration counts.
     night: &'a Night,
-    mode: &'a Mode,
+    /// Of each plane.
+    rates: Vec<DarkRates<'a>>,
     known: RefCell<BTreeMap<(usize, i32), MeanDark>>,
 }
 
 impl<'a> Darks<'a> {
     pub(super) fn new(night: &'a Night, mode: &'a Mode) -> Self {
-        Self { night, mode, known: RefCell::default() }
+        Self { night, rates: mode.planes.iter().map(DarkRates::new).collect(), known: RefCell::default() }
     }
 
     fn at_degree(&self, plane: usize, degree: i32) -> MeanDark {
-        let found = || MeanDark::at(self.night, &self.mode.planes[plane], Celsius(f64::from(degree)));
+        let found = || MeanDark::at(self.night, &self.rates[plane], Celsius(f64::from(degree)));
         *self.known.borrow_mut().entry((plane, degree)).or_insert_with(found)
     }
 
@@ -240,7 +241,7 @@ impl<'a> Darks<'a> {
             }
             MeanDark::mean(&parts)
         };
-        (0..self.mode.planes.len()).map(dark_of_plane).collect()
+        (0..self.rates.len()).map(dark_of_plane).collect()
     }
 }
 

@@ -145,8 +145,8 @@ impl Comparison {
     ///     ))
     /// };
     /// let drive = Comparison::new((&under(7)?, &camera), (&under(4)?, &camera))?;
-    /// println!("the home sky asks {:.1} times the hours of the darker one", 1.0 / drive.hours_ratio.value);
-    /// assert!(drive.hours_ratio.value < 0.5);
+    /// println!("the home sky asks {:.1} times the hours of the darker one", drive.hours_ratio.value);
+    /// assert!(drive.hours_ratio.value > 2.0);
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn new(a: (&Night, &CameraProfile), b: (&Night, &CameraProfile)) -> Result<Self, PlanError> {

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use serde::{Deserialize, Serialize};
 
-use crate::camera::{CameraProfile, Plane, PlaneName};
+use crate::camera::{CameraProfile, Plane, PlaneName, against_warmth};
 use crate::caveat::{Caveat, push_once};
 use crate::document::{Format, Stamp};
 use crate::units::{Celsius, Electrons, Seconds};
@@ -198,7 +198,7 @@ impl Cooling {
     ///     saturation_e = 30000.0
     ///     [[modes.planes.dark_current]]
     ///     sensor_c = 20.0
-    ///     mean_e_per_s = 0.3
+    ///     e_per_s = 0.3
     /// "#)?;
     /// let night = Night::from_toml(r#"
     ///     optics = { aperture_mm = 80.0, focal_length_mm = 480.0 }
@@ -295,6 +295,12 @@ fn answerable(night: &Night, profile: &CameraProfile) -> Result<(), PlanError> {
         let why = "is missing in the camera profile: without it nothing can be said of cooling";
         return Err(missing("dark_current", why));
     }
+    let falls = |plane: &Plane| against_warmth(&plane.dark_current, plane.thermal.as_ref()).is_some();
+    if profile.modes.iter().flat_map(|mode| &mode.planes).any(falls) {
+        let why = "does not rise with the temperature in the camera profile as a sensor's does: nothing can be said of cooling \
+                   before it is known why";
+        return Err(missing("dark_current", why));
+    }
     Ok(())
 }
 
@@ -315,7 +321,7 @@ fn months(
         let filter = found.as_ref().and_then(|hours| hours.filters.first());
         let both = |filter: &Least| {
             let shares = filter.shares()?;
-            Some(((shares.dark + shares.pattern, shares.read + shares.quantisation), filter.sub()))
+            Some(((shares.dark + shares.pattern, shares.read + shares.bands + shares.quantisation), filter.sub()))
         };
         filter.and_then(both)
     };

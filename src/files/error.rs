@@ -6,14 +6,14 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use crate::caveat::Rejected;
-use crate::frames::SidecarError;
+use crate::frames::{SidecarError, names};
 
 /// Why a file cannot be read or written.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum FileError {
     /// The disk or the system refuses.
-    #[error("{}: {source}", path.display())]
+    #[error("{}: {}", path.display(), if is_absent(source) { "there is no such file or folder".to_owned() } else { source.to_string() })]
     Disk {
         /// The file or folder.
         path: PathBuf,
@@ -43,6 +43,16 @@ pub enum FileError {
         path: PathBuf,
         /// How that shows.
         why: String,
+    },
+    /// A frame that does not say what is needed of it.
+    #[error("{}: {what}", path.display())]
+    Unsaid {
+        /// The file.
+        path: PathBuf,
+        /// What it does not say.
+        what: String,
+        /// The fixed word for it.
+        code: &'static str,
     },
     /// The file is in order, the program cannot read it.
     #[error("{}: {what}", path.display())]
@@ -84,11 +94,20 @@ pub enum FileError {
     },
 }
 
+/// Whether nothing is there by that name.
+fn is_absent(source: &io::Error) -> bool {
+    source.kind() == io::ErrorKind::NotFound
+}
+
 impl FileError {
     /// What the photographer can do.
     #[must_use]
     pub fn hint(&self) -> &'static str {
         match self {
+            Self::Disk { source, .. } if is_absent(source) => {
+                "check the name, and the folder that it is sought from; what a night file names is sought beside that file"
+            }
+            Self::Unsaid { .. } => names::ADVICE,
             Self::Disk { .. } => "check that the path is right and that you may read or write there",
             Self::Damaged { .. } => "copy the file from the camera's computer again, or leave it out",
             Self::NotAnImage { .. } => "give FITS frames as the capture program wrote them, or the camera's raw files",
@@ -115,6 +134,7 @@ impl FileError {
     #[must_use]
     pub fn code(&self) -> &'static str {
         match self {
+            Self::Unsaid { code, .. } => code,
             Self::NotRaw { .. } => "not-raw",
             Self::NotAnImage { .. } => "not-an-image",
             Self::Unsupported { .. } => "unsupported",
@@ -132,6 +152,7 @@ impl FileError {
             Self::NotRaw { why: reason, .. }
             | Self::Damaged { what: reason, .. }
             | Self::NotAnImage { what: reason, .. }
+            | Self::Unsaid { what: reason, .. }
             | Self::Unsupported { what: reason, .. }
             | Self::TooLarge { what: reason, .. } => reason.clone(),
             Self::NoDecoder { .. } | Self::Exists { .. } | Self::Sidecar { .. } => self.to_string(),

@@ -92,10 +92,30 @@ pub fn read_headers_of(roots: &[PathBuf], decoder: &Decoder) -> Result<FrameSet,
 pub fn read_one(path: &Path, decoder: &Decoder) -> Result<Frame, FileError> {
     let set = read_headers(path, decoder)?;
     let Some(info) = set.inventory.frames().next() else {
-        let reason = set.rejected().first().map_or_else(|| "no frame in it".into(), |file| file.reason.clone());
-        return Err(Fault::NotRaw(reason).at(path));
+        return Err(set
+            .rejected()
+            .first()
+            .map_or_else(|| Fault::NotRaw("no frame in it".into()).at(path), |file| of_rejected(file, path)));
     };
     set.read(info, decoder)
+}
+
+/// What a frame may leave unsaid that it is left out for.
+const UNSAID: [&str; 3] = ["no-exposure", "unknown-kind", "unknown-gain"];
+
+/// The error about one file that was left out.
+fn of_rejected(file: &Rejected, path: &Path) -> FileError {
+    let (path, what) = (path.to_owned(), file.reason.clone());
+    if let Some(code) = UNSAID.into_iter().find(|code| *code == file.code) {
+        return FileError::Unsaid { path, what, code };
+    }
+    match file.code.as_str() {
+        "not-an-image" => FileError::NotAnImage { path, what },
+        "unsupported" => FileError::Unsupported { path, what },
+        "over-limit" => FileError::TooLarge { path, what },
+        "unreadable" => FileError::Damaged { path, what },
+        _ => FileError::NotRaw { path, why: what },
+    }
 }
 
 fn frame_seen(found: &Found, preview: Preview) -> Seen {

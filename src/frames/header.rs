@@ -23,6 +23,9 @@ const MASKED: &str = "RAWDARK";
 const SENSOR_KELVIN: &[&str] = &["DETTEMP1"];
 const SET_POINT: &[&str] = &["SET-TEMP", "SET_TEMP", "SETTEMP", "DET-TSET", "TEMP_SET"];
 const GAIN: &[&str] = &["GAIN", "GAINRAW", "GAINADU", "ISOSPEED", "ISO", "LOG-GAIN", "RELGAIN"];
+const ISO: &[&str] = &["ISOSPEED", "ISO"];
+/// No dial begins lower.
+const LEAST_ISO: f64 = 25.0;
 const OFFSET: &[&str] = &["OFFSET", "BLKLEVEL"];
 const READOUT: &[&str] = &["READOUTM", "READMODE", "MODE"];
 const BINNING: [[&str; 2]; 4] = [["XBINNING", "YBINNING"], ["CCDXBIN", "CCDYBIN"], ["BINX", "BINY"], ["HBIN", "VBIN"]];
@@ -105,7 +108,7 @@ impl Header {
             exposure: exposure(cards),
             sensor: own.or(body),
             set_point,
-            gain_setting: cards.filled(GAIN).filter(|card| !is_electrons_per_dn(card)).find_map(gain),
+            gain_setting: gain_setting(cards),
             offset_setting: cards.number(OFFSET),
             readout_mode: name(cards, READOUT),
             binning,
@@ -145,6 +148,14 @@ fn gain(card: &Card) -> Option<f64> {
     setting(card).filter(|gain| *gain != -1.0 && *gain != 65_535.0)
 }
 
+/// The driver's gain; the ISO number of a camera's dial where the driver's own gain stands at 0 or 1 beside it, as a
+/// relative gain does whatever is set.
+fn gain_setting(cards: &Cards) -> Option<f64> {
+    let first = |keywords| cards.filled(keywords).filter(|card| !is_electrons_per_dn(card)).find_map(gain);
+    let iso = first(ISO).filter(|iso| *iso >= LEAST_ISO);
+    first(GAIN).filter(|own| *own > 1.0).or(iso).or_else(|| first(GAIN))
+}
+
 fn kind_named(cards: &Cards) -> Option<(FrameKind, String)> {
     let said = |card: &Card| format!("{} = '{}'", card.keyword, card.value);
     let by_type = cards.filled(KIND).find_map(|card| Some((kind::in_words(&card.value)?, said(card))));
@@ -163,9 +174,11 @@ fn exposure(cards: &Cards) -> Option<Seconds> {
         Some(value) => Some(value * unit_of_time(card)),
         None => in_words(card),
     };
-    let seconds = cards.filled(EXPOSURE).filter_map(in_seconds).find(|seconds| *seconds >= 0.0);
+    let given: Vec<f64> = cards.filled(EXPOSURE).filter_map(in_seconds).filter(|seconds| *seconds >= 0.0).collect();
     let from_microseconds = || cards.number(&["EXPOINUS"]).filter(|time| *time >= 0.0).map(|time| time * 1e-6);
-    seconds.or_else(from_microseconds).map(Seconds)
+    // Some leave the first of two words at 0.
+    let lasting = given.iter().copied().find(|seconds| *seconds > 0.0);
+    lasting.or_else(from_microseconds).or(given.first().copied()).map(Seconds)
 }
 
 fn fraction(text: &str) -> Option<f64> {
@@ -174,13 +187,12 @@ fn fraction(text: &str) -> Option<f64> {
 }
 
 /// Older drivers write `EXPOSURE` in milliseconds and say so in the comment only; `EXPTIME` is in seconds everywhere but
-/// where the comment is minutes or begins with another unit in brackets, as the FITS standard 4.0 §4.3.2 has it (from
-/// memory).
+/// where the comment is minutes or has another unit in brackets, as the FITS standard 4.0 §4.3.2 has it (from memory), or
+/// in parentheses.
 fn unit_of_time(card: &Card) -> f64 {
     let comment = card.comment.to_lowercase();
-    let bracketed = [("[ms]", 1e-3), ("[us]", 1e-6), ("[min]", 60.0), ("[s]", 1.0)];
-    if let Some((_, unit)) = bracketed.iter().find(|(unit, _)| comment.starts_with(unit)) {
-        return *unit;
+    if let Some(unit) = enclosed(&comment).find_map(names::unit_of_time) {
+        return unit;
     }
     let says = |words: &[&str]| comment.split(|c: char| !c.is_alphabetic()).any(|word| words.contains(&word));
     match card.keyword.as_str() {
@@ -190,6 +202,11 @@ fn unit_of_time(card: &Card) -> f64 {
         _ if says(&["us", "usec", "microsecond", "microseconds"]) => 1e-6,
         _ => 1.0,
     }
+}
+
+/// What stands in brackets or parentheses, one after the other.
+fn enclosed(comment: &str) -> impl Iterator<Item = &str> {
+    comment.split(['[', '(']).skip(1).filter_map(|rest| rest.split_once([']', ')'])).map(|(inner, _)| inner.trim())
 }
 
 fn sensor(cards: &Cards) -> Option<Celsius> {
@@ -215,9 +232,17 @@ fn temperature(card: &Card) -> Option<Celsius> {
         Some(digits) => (digits, true),
         None => (["degC", "deg C", "°C", "C"].iter().find_map(|unit| text.strip_suffix(unit)).unwrap_or(text), false),
     };
-    let kelvin = in_kelvin || comment.contains("kelvin") || card.comment.contains("[K]");
+    let kelvin = in_kelvin || comment.contains("kelvin") || enclosed(&comment).any(|unit| unit == "k");
     let value = number(digits)?;
-    plausible(if kelvin { value + ABSOLUTE_ZERO_C } else { value })
+    let fahrenheit =
+        comment.contains("fahrenheit") || enclosed(&comment).any(|unit| ["f", "°f", "degf", "deg f"].contains(&unit));
+    let tenths = comment.contains("tenths") || enclosed(&comment).any(|unit| unit.starts_with("0.1"));
+    let value = if tenths { value / 10.0 } else { value };
+    plausible(match (kelvin, fahrenheit) {
+        (true, _) => value + ABSOLUTE_ZERO_C,
+        (false, true) => (value - 32.0) / 1.8,
+        (false, false) => value,
+    })
 }
 
 /// −273.15, 999 and −1000 are how drivers write "unknown"; no sensor is read below −200 °C or above 100 °C.
@@ -321,6 +346,24 @@ mod tests {
     }
 
     #[test]
+    fn units_stand_in_brackets_or_parentheses() {
+        let seconds = |line: &str| header(line).exposure.unwrap().0;
+        assert_eq!(seconds("EXPTIME = 2500 / exposure time (ms)"), 2.5);
+        assert_eq!(seconds("EXPTIME = 60 / [s] steps of a ms (rounded)"), 60.0);
+        assert_eq!(seconds("EXPTIME = 60 / length (60 s)"), 60.0);
+        assert_eq!(seconds("EXPTIME = 0\nEXPOSURE= 4"), 4.0);
+        assert_eq!(seconds("EXPTIME = 0\nEXPOSURE= 0"), 0.0);
+        let celsius = |comment: &str, value: f64| {
+            header(&format!("CCD-TEMP= {value} / {comment}")).sensor.map(|celsius| (celsius.0 * 1e3).round() / 1e3)
+        };
+        assert_eq!(celsius("[0.1 degC]", -100.0), Some(-10.0));
+        assert_eq!(celsius("tenths of a degree", -55.0), Some(-5.5));
+        assert_eq!(celsius("[F]", 14.0), Some(-10.0));
+        assert_eq!(celsius("(K)", 263.15), Some(-10.0));
+        assert_eq!(celsius("sensor (C), full frame", -10.0), Some(-10.0));
+    }
+
+    #[test]
     fn unknown_temperatures_are_none() {
         for value in ["-273.15", "999", "-1000", "'NaN'", "999.9"] {
             assert_eq!(header(&format!("CCD-TEMP= {value}")).sensor, None, "{value}");
@@ -335,6 +378,9 @@ mod tests {
         assert_eq!(header("GAIN    = 0.62 / e-/ADU").gain_setting, None);
         assert_eq!(header("GAIN    = 120").gain_setting, Some(120.0));
         assert_eq!(header("ISOSPEED= 'ISO 800'").gain_setting, Some(800.0));
+        assert_eq!(header("GAIN    = 1.0\nISOSPEED= 800").gain_setting, Some(800.0));
+        assert_eq!(header("GAIN    = 120\nISOSPEED= 800").gain_setting, Some(120.0));
+        assert_eq!(header("GAIN    = 0\nISO     = 0").gain_setting, Some(0.0));
     }
 
     #[test]

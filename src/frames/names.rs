@@ -37,6 +37,11 @@ pub fn files(count: usize) -> String {
     if count == 1 { "1 file".into() } else { format!("{count} files") }
 }
 
+/// The seconds of a unit of time, where a text is one and nothing else.
+pub(super) fn unit_of_time(text: &str) -> Option<f64> {
+    UNITS.iter().find(|(unit, _)| *unit == text).map(|(_, seconds)| *seconds)
+}
+
 /// A time as people write it: `0.5`, `1/100`, `1/100 s`, `20 ms`; in seconds where no unit stands.
 ///
 /// # Examples

@@ -177,6 +177,44 @@ pub fn row_of(rows: &[Override], file: &str) -> Option<Override> {
     })
 }
 
+/// What rows that count alike, those of the file's own name or patterns, say against each other of one file: the column
+/// and both values.
+///
+/// # Examples
+/// ```
+/// use subwell::frames::{Override, sidecar::conflict_of};
+/// let row = |file: &str, gain: f64| Override { file: file.into(), gain_setting: Some(gain), ..Override::default() };
+/// let rows = [row("*.cr2", 800.0), row("a.cr2", 100.0), row("a.cr2", 200.0)];
+/// assert_eq!(conflict_of(&rows, "a.cr2").as_deref(), Some("gain_setting 100 and 200"));
+/// assert_eq!(conflict_of(&rows, "b.cr2"), None);
+/// ```
+#[must_use]
+pub fn conflict_of(rows: &[Override], file: &str) -> Option<String> {
+    // Thousands of rows against thousands of files: most are told apart without a look at accents and quotes.
+    let may_be = |row: &Override| {
+        is_pattern(&row.file) || row.file.eq_ignore_ascii_case(file) || !(row.file.is_ascii() && file.is_ascii())
+    };
+    let of_file = rows.iter().filter(|row| may_be(row) && names_file(&row.file, file));
+    let (patterns, own): (Vec<&Override>, Vec<&Override>) = of_file.partition(|row| is_pattern(&row.file));
+    own_or_patterns(&own).or_else(|| own_or_patterns(&patterns))
+}
+
+fn own_or_patterns(rows: &[&Override]) -> Option<String> {
+    let columns: [(&str, fn(&Override) -> Option<String>); 5] = [
+        ("kind", |row| row.kind.map(|kind| kind.to_string())),
+        ("exposure_s", |row| row.exposure.map(|time| time.0.to_string())),
+        ("sensor_c", |row| row.sensor.map(|celsius| celsius.0.to_string())),
+        ("gain_setting", |row| row.gain_setting.map(|gain| gain.to_string())),
+        ("pixel_um", |row| row.pixel.map(|side| side.0.to_string())),
+    ];
+    columns.iter().find_map(|(column, value)| {
+        let mut values = rows.iter().filter_map(|row| value(row));
+        let first = values.next()?;
+        let other = values.find(|other| *other != first)?;
+        Some(format!("{column} {first} and {other}"))
+    })
+}
+
 const COLUMNS: [&str; 7] = ["file", "kind", "exposure_s", "sensor_c", "gain_setting", "pixel_um", "iso"];
 
 /// The columns that the first line of a sidecar names.

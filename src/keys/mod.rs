@@ -49,12 +49,14 @@ pub struct Key {
     pub high: f64,
     /// What is taken where it is left out.
     pub default: DefaultValue,
+    /// The condition under which that is so, in words; empty where there is none.
+    pub default_where: &'static str,
 }
 
 impl Key {
     /// A key without bounds and default.
     const fn new(path: &'static str, unit: &'static str) -> Self {
-        Self { path, unit, low: f64::NEG_INFINITY, high: f64::INFINITY, default: DefaultValue::None }
+        Self { path, unit, low: f64::NEG_INFINITY, high: f64::INFINITY, default: DefaultValue::None, default_where: "" }
     }
 
     const fn within(mut self, low: f64, high: f64) -> Self {
@@ -64,6 +66,12 @@ impl Key {
 
     const fn or(mut self, default: f64) -> Self {
         self.default = DefaultValue::Number(default);
+        self
+    }
+
+    /// A number that is taken under a condition only.
+    const fn or_where(mut self, default: f64, condition: &'static str) -> Self {
+        (self.default, self.default_where) = (DefaultValue::Number(default), condition);
         self
     }
 
@@ -106,6 +114,13 @@ impl Key {
             DefaultValue::Number(number) => number,
             _ => panic!("the key has no number for a default"),
         }
+    }
+
+    /// What is taken where the key is left out, and under which condition, in words.
+    #[must_use]
+    pub fn default_words(&self) -> Option<String> {
+        let text = self.default_text()?;
+        Some(if self.default_where.is_empty() { text } else { format!("{text} where {}", self.default_where) })
     }
 
     /// What is taken where the key is left out, as a text.

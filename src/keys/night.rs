@@ -9,7 +9,7 @@ pub const NIGHT: &[Key] = &[
     Key::new("camera.gain_setting", "").or_what_follows("the best of all measured settings"),
     Key::new("camera.mode", ""),
     Key::new("camera.cooled", "").or_what_follows("true where sensor_c is given, else false"),
-    Key::new("camera.sensor_c", "°C").within(-120.0, 60.0).or(-10.0),
+    Key::new("camera.sensor_c", "°C").within(-120.0, 60.0).or_where(-10.0, "cooled = true"),
     Key::new("camera.rise_c", "K").within(-20.0, 40.0).or(8.0),
     Key::new("camera.modified", "").or_written("false"),
     Key::new("optics", ""),

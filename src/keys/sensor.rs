@@ -44,6 +44,7 @@ pub const SENSOR: &[Key] = &[
     Key::new("row_noise_e", "e⁻").within(0.0, 1e4).or(0.0),
     Key::new("cosmic_rays_per_s", "1/s").within(0.0, 1e3).or(0.0),
     Key::new("dark_nonuniformity", "").within(0.0, 3.0).or(0.0),
+    Key::new("dark_pattern_px", "px").within(0.0, 256.0).or(0.0),
     Key::new("dark_floor_e_per_s", "e⁻/s").within(0.0, 1e6).or(0.0),
     Key::new("sky_gradient_percent", "%").within(0.0, 100.0).or(0.0),
     Key::new("stars_per_frame", "").within(0.0, 1e6).or(0.0),

@@ -121,6 +121,7 @@ pub fn measure_camera(source: &impl FrameSource, options: &CameraOptions<'_>) ->
         };
         return Err(error);
     }
+    told_once(&mut profile.caveats, inventory);
     profile.gain_law = gain_law(&profile.modes);
     if let Some(side) = options.pixel {
         profile.set_pixel(side);
@@ -134,6 +135,15 @@ pub fn measure_camera(source: &impl FrameSource, options: &CameraOptions<'_>) ->
         note_changes(&mut profile, other);
     }
     Ok(Measurement { profile, stated })
+}
+
+/// What the folder's headers lack and the darks' numbers lack for it is one doubt.
+fn told_once(caveats: &mut Vec<Caveat>, inventory: &Inventory) {
+    let is_of_folder = |caveat: &Caveat| inventory.caveats.contains(caveat);
+    let is_missing = |caveat: &Caveat| caveat.code == "temperature-missing";
+    if caveats.iter().any(|caveat| is_missing(caveat) && !is_of_folder(caveat)) {
+        caveats.retain(|caveat| !(is_missing(caveat) && is_of_folder(caveat)));
+    }
 }
 
 /// Why there is no gain, where the flats are called lights.

@@ -78,6 +78,16 @@ pub enum FramesError {
         /// The light's.
         light_gain: f64,
     },
+    /// The frame is of another camera.
+    #[error("{file}: a frame of {header}, against {other}")]
+    AnotherCamera {
+        /// The frame.
+        file: String,
+        /// The camera that its header names.
+        header: String,
+        /// What is of another camera.
+        other: String,
+    },
     /// The night has no such filter.
     #[error("the night has no filter `{name}`")]
     NoSuchFilter {
@@ -114,6 +124,9 @@ pub enum FramesError {
     /// The Moon was most of the sky.
     #[error("the Moon made most of the sky: the rest is too little to be written as a measurement")]
     MoonlitSky,
+    /// The sky of the lights is lost in its own uncertainty.
+    #[error("the sky of these lights does not stand out of its uncertainty: there is nothing to write")]
+    UnseenSky,
 }
 
 impl FramesError {
@@ -131,7 +144,11 @@ impl FramesError {
             Self::NothingToReview { .. } => "nothing-to-review",
             Self::DarkOfAnotherGain { .. } => "conflicting-gain",
             Self::AnotherFilter { .. } => "conflicting-filter",
-            _ => "usage",
+            Self::AnotherCamera { .. } => "conflicting-camera",
+            Self::NoSky { .. } | Self::MoonlitSky | Self::UnseenSky => "light-unusable",
+            Self::NoStar { .. } => "star-unusable",
+            Self::NoGain => "no-gain",
+            Self::NoSuchFilter { .. } | Self::WhichFilter { .. } => "usage",
         }
     }
 
@@ -166,6 +183,11 @@ impl FramesError {
                 "give a light frame of the night sky with --light, in a sub that the sky does not fill".into()
             }
             Self::DarkOfAnotherGain { .. } => "give a dark of the light's gain, exposure and temperature".into(),
+            Self::AnotherCamera { .. } => {
+                "give frames of the profile's camera, or measure this one; if it is the same under another program's name, write \
+                 that name as `camera` into the profile"
+                    .into()
+            }
             Self::NoSuchFilter { known, .. } => format!("its filters are {}", known.join(", ")),
             Self::AnotherFilter { .. } => {
                 "give a light of the night's filter, or add its filter to the night; --filter says it where the header is wrong"
@@ -174,6 +196,7 @@ impl FramesError {
             Self::WhichFilter { known } => format!("say --filter with one of {}", known.join(", ")),
             Self::NoStar { .. } => "give isolated stars that are neither faint nor saturated".into(),
             Self::NoGain => "give --night night.toml, whose camera profile has it, or --gain-e-per-dn".into(),
+            Self::UnseenSky => "take longer subs, and darks of their length and temperature beside them".into(),
             Self::MoonlitSky => "review a night without Moon, or measure one light with subwell sky".into(),
         }
     }

@@ -18,6 +18,7 @@ mod folder;
 mod fullness;
 mod night;
 mod progress;
+mod same_camera;
 mod sky;
 mod source;
 
@@ -27,5 +28,5 @@ pub use error::FramesError;
 pub use folder::{Folder, read_light_and_dark};
 pub use night::{ReviewOptions, review_night};
 pub use progress::{Progress, Silent, Work};
-pub use sky::{SkyMeasurement, SkyOptions, SkyToWrite, measure_sky, measure_sky_without_night};
+pub use sky::{SkyMeasurement, SkyOptions, measure_sky, measure_sky_without_night};
 pub use source::{FrameSource, Frames};

@@ -1,18 +1,20 @@
 //! The sky on a light frame, as a night's plan takes it.
 
-use crate::camera::{Background, CameraProfile, Mode, Plane, PlaneName};
+use crate::camera::{Background, CameraProfile, Mode, Plane};
 use crate::caveat::{Caveat, push_once};
 use crate::decide::{PlaneSky, SkyAnswer, star_light};
 use crate::frames::{Frame, FrameKind};
 use crate::night::{Night, names_filter, usual_filter};
+use crate::review::SkyToWrite;
 use crate::rig::{Filter, StarBand};
 use crate::sensor::{BackgroundOptions, background, frame_mode, star_flux};
 use crate::sky::GivenSky;
 use crate::stats::Estimate;
-use crate::units::{Degrees, ElectronsPerDn, ElectronsPerSecond, Magnitudes};
+use crate::units::{Degrees, ElectronsPerDn, Magnitudes};
 
 use super::FramesError;
 use super::fullness::{FULL_SHARE, fullest_share};
+use super::same_camera::{may_be_one, other_camera};
 
 /// A frame that is called a flat and filled to this share of the well is one: skies seldom get there.
 const FLAT_SHARE: f64 = 0.1;
@@ -41,22 +43,10 @@ pub struct SkyMeasurement {
     pub answer: SkyAnswer,
     /// The night with the measured sky in place of its own.
     pub night: Night,
-    /// What is to be written into the night file; `None` where no plane saw the sky.
+    /// What is to be written into the night file.
     pub to_write: Option<SkyToWrite>,
     /// What the stars showed of the throughput that was typed.
     pub throughput_ratio: Option<Estimate<f64>>,
-}
-
-/// The measured sky as a night file keeps it.
-#[derive(Debug, Clone, PartialEq)]
-#[non_exhaustive]
-pub struct SkyToWrite {
-    /// In one pixel.
-    pub e_per_s: Estimate<ElectronsPerSecond>,
-    /// The filter it was seen through.
-    pub filter: String,
-    /// The plane it was seen in.
-    pub plane: PlaneName,
 }
 
 /// Measures the sky on a light of a night's camera, its dark taken off.
@@ -117,6 +107,7 @@ pub fn measure_sky(
     options: &SkyOptions,
 ) -> Result<SkyMeasurement, FramesError> {
     same_gain(light, dark)?;
+    same_camera(light, dark, Some(camera))?;
     let mode = mode_of_light(light, night, camera, options)?;
     let measured = background(light, dark, BackgroundOptions { mode: Some(mode), gain: options.gain, cfa: None })?;
     no_flat(light, &measured, mode)?;
@@ -153,6 +144,7 @@ pub fn measure_sky(
 pub fn measure_sky_without_night(light: &Frame, dark: &Frame, options: &SkyOptions) -> Result<SkyAnswer, FramesError> {
     let gain = options.gain.ok_or(FramesError::NoGain)?;
     same_gain(light, dark)?;
+    same_camera(light, dark, None)?;
     let measured = background(light, dark, BackgroundOptions { gain: Some(gain), ..BackgroundOptions::default() })?;
     let mut answer = SkyAnswer { caveats: measured.caveats.clone(), ..SkyAnswer::default() };
     let filter = measured.filter.clone().or_else(|| options.filter.clone()).unwrap_or_else(|| "unknown".into());
@@ -174,6 +166,21 @@ fn same_gain(light: &Frame, dark: &Frame) -> Result<(), FramesError> {
     match (light.info.gain_setting, dark.info.gain_setting) {
         (Some(light_gain), Some(dark_gain)) if light_gain != dark_gain => {
             Err(FramesError::DarkOfAnotherGain { dark: dark.info.file.clone(), dark_gain, light_gain })
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Light and dark are of one camera, and of the profile's where that was measured.
+fn same_camera(light: &Frame, dark: &Frame, camera: Option<&CameraProfile>) -> Result<(), FramesError> {
+    let file = light.info.file.clone();
+    if let Some((header, profile)) = camera.and_then(|camera| other_camera(camera, &light.info)) {
+        return Err(FramesError::AnotherCamera { file, header, other: format!("the profile of {profile}") });
+    }
+    match (&light.info.camera, &dark.info.camera) {
+        (Some(header), Some(other)) if !may_be_one(header, other) => {
+            let other = format!("its dark of {other}");
+            Err(FramesError::AnotherCamera { file, header: header.clone(), other })
         }
         _ => Ok(()),
     }

@@ -12,13 +12,13 @@ use crate::units::Celsius;
 pub struct CameraChoice {
     /// The profile's file, as written.
     pub profile: Option<String>,
-    /// The mode; left out, every mode is weighed.
+    /// The mode.
     pub gain_setting: Option<f64>,
     /// Words of the mode's name, where gain settings do not tell modes apart: `binned 2x2`, `high conversion gain`.
     pub mode: Option<String>,
-    /// Whether the sensor is held at a set point; left out, it is when `sensor_c` is given.
+    /// Whether the sensor is held at a set point.
     pub cooled: Option<bool>,
-    /// The set point.
+    /// The set point; given without `cooled`, it says that the camera is.
     pub sensor_c: Option<Celsius>,
     /// Sensor above air, uncooled.
     pub rise_c: Option<Celsius>,

@@ -67,6 +67,9 @@ impl NightError {
         match self {
             Self::Syntax(error) => error.advice.clone().unwrap_or_else(|| "correct the line that the message names".into()),
             Self::OutOfRange(error) => error.hint(),
+            Self::Impossible { key, .. } if key == "pixel_um" => {
+                "the side of a pixel in micrometres stands in the camera's data sheet; write it as pixel_um = ... below [[modes]]".into()
+            }
             Self::Impossible { key, .. } if key == "site.climate" => {
                 "write [site.climate] with the night air of the year: mean_c, amplitude_c, warmest_month (1 to 12), spread_c"
                     .into()

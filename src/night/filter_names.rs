@@ -1,4 +1,6 @@
-//! What headers call the filters.
+//! What headers and people call the filters.
+
+use crate::rig::{Filter, FilterName};
 
 /// What headers call the known filters, letters and digits alone (common practice, no source).
 const USUAL: [(&str, &[&str]); 8] = [
@@ -26,6 +28,16 @@ pub fn usual_filter(header: &str) -> Option<&'static str> {
     USUAL.iter().map(|(known, _)| *known).find(|known| names_filter(header, known))
 }
 
+/// Gives a filter that is written by one of its usual names, such as `Ha`, the name that the program knows it by; one with
+/// a window or a curve of its own keeps its label.
+pub(super) fn known_by_its_usual_name(filter: &mut Filter) {
+    let own = filter.centre_nm.is_some() || filter.width_nm.is_some() || filter.curve.is_some();
+    let usual = filter.name.as_deref().filter(|name| !own && FilterName::from_name(name).is_err());
+    if let Some(known) = usual.and_then(usual_filter) {
+        filter.name = Some(known.to_owned());
+    }
+}
+
 /// Letters and digits alone.
 fn plain(text: &str) -> String {
     text.to_lowercase().chars().filter(char::is_ascii_alphanumeric).collect()
@@ -34,6 +46,7 @@ fn plain(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::Nanometres;
 
     #[test]
     fn headers_name_filters_in_many_ways() {
@@ -45,6 +58,20 @@ mod tests {
         for (header, name) in [("Ha", "luminance"), ("red", "blue"), ("", "red")] {
             assert!(!names_filter(header, name), "{header}");
         }
+    }
+
+    #[test]
+    fn a_night_may_call_its_filters_as_headers_do() {
+        for (written, known) in
+            [("Ha", "h-alpha"), ("L", "luminance"), ("O III", "oiii"), ("red", "red"), ("Mine", "Mine")]
+        {
+            let mut filter = Filter { name: Some(written.into()), ..Filter::default() };
+            known_by_its_usual_name(&mut filter);
+            assert_eq!(filter.name.as_deref(), Some(known), "{written}");
+        }
+        let mut own = Filter { name: Some("Ha".into()), width_nm: Some(Nanometres(3.0)), ..Filter::default() };
+        known_by_its_usual_name(&mut own);
+        assert_eq!(own.name.as_deref(), Some("Ha"));
     }
 
     #[test]

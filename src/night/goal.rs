@@ -107,7 +107,7 @@ pub struct AlreadyHave {
     /// Its sky, moonlight included; left out, that of the site without the Moon.
     #[serde(default)]
     pub sky: Option<GivenSky>,
-    /// Its filter; left out, all of them by their shares.
+    /// Its filter.
     #[serde(default)]
     pub filter: Option<String>,
     /// A dither after so many subs.

@@ -39,10 +39,12 @@ use serde::{Deserialize, Serialize};
 use crate::keys::{Key, check_all, key};
 use crate::reading;
 use crate::rig::{Filter, Mount, Optics};
-use crate::sky::Site;
 use crate::sky::night::{Date, Place};
+use crate::sky::{GivenSky, Site};
 use crate::target::Target;
 use crate::units::{Degrees, Quantity};
+
+use filter_names::known_by_its_usual_name;
 
 const PROFILE_GIVEN: &str = "this is the profile of a camera: give a night file, which names the profile under [camera] \
                              (`subwell schema night` prints one)";
@@ -97,14 +99,29 @@ impl Night {
     /// When the text is not TOML, has an unknown key (the nearest known one is named) or lacks one that has no
     /// default, when a number cannot be, or when two keys contradict each other.
     pub fn from_toml(text: &str) -> Result<Self, NightError> {
-        let night: Self = reading::from_toml(text).map_err(|mut error| {
+        let mut night: Self = reading::from_toml(text).map_err(|mut error| {
             if text.contains("[[modes]]") {
                 error.advice = Some(PROFILE_GIVEN.to_owned());
             }
             NightError::Syntax(error)
         })?;
+        night.filters.iter_mut().for_each(known_by_its_usual_name);
+        night.name_the_filter_of_its_sky();
         night.check()?;
         Ok(night)
+    }
+
+    /// A measured sky may call its filter by another of its usual names than the night does.
+    fn name_the_filter_of_its_sky(&mut self) {
+        let labels: Vec<String> = self.filters.iter().map(Filter::label).collect();
+        let Some(GivenSky::Measured { filter, .. }) = &mut self.site.sky else { return };
+        if labels.contains(filter) {
+            return;
+        }
+        let own = labels.into_iter().find(|label| names_filter(filter, label));
+        if let Some(name) = own.or_else(|| usual_filter(filter).map(str::to_owned)) {
+            *filter = name;
+        }
     }
 
     /// Checks what the types cannot.

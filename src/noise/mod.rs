@@ -8,12 +8,16 @@ mod aperture;
 mod carried;
 mod faintest;
 mod only_adds;
+mod shape;
 mod stack;
 mod sub;
 mod thermal;
 
 pub use aperture::{CcdEquation, CcdRates};
 pub use faintest::{FAINTEST_SNR, FAINTEST_SQUARE, faintest_rate};
+pub use shape::{InPatch, NoiseShape};
 pub use stack::{Clip, NoiseShares, Patch, Stack};
 pub use sub::{Calibration, LeftPattern, PlaneNoise, Rates, SubNoise};
-pub use thermal::{DarkCurrent, band_gap_ev, dark_current, depletion_ratio, diffusion_ratio, doubling_kelvins};
+pub use thermal::{
+    DarkCurrent, DarkRates, band_gap_ev, dark_current, depletion_ratio, diffusion_ratio, doubling_kelvins,
+};

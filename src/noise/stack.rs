@@ -1,5 +1,8 @@
 //! What is left of the noise in the mean of many subs.
 //!
+//! Shot noise, rounding and the flats' noise are those of independent pixels; read noise and the sensor's pattern fall
+//! with the patch as the camera's frames say ([`NoiseShape`]).
+//!
 //! What two subs see of the sensor through a patch overlaps, the more the larger the patch is against the square of the
 //! dithers: that overlap, and not one over the square's pixels, is the floor of the pattern ([`Stack::overlap`]). The
 //! plan's squares grow from 12 to 96 pixels until the floor costs less than 2 % of the variance.
@@ -9,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use crate::stats::{clipped_variance_factor, erf};
 use crate::units::Electrons;
 
-use super::SubNoise;
+use super::{InPatch, NoiseShape, SubNoise};
 
 /// Subs at which clipping costs half of what it costs in a very long stack: read from a simulation of
 /// iterated clipping at 2, 2.5 and 3 sigmas (see the tests of this file).
@@ -90,20 +93,78 @@ pub struct Patch {
     pub pixels: f64,
     /// Its side in pixels of the sensor, whatever their colour; never below 1.
     pub side_px: f64,
+    /// What the plane's read noise is made of.
+    random: NoiseShape,
+    /// What its pattern is made of.
+    fixed: NoiseShape,
+    /// What both come to within one square of dithers, once it is known.
+    within: Option<(f64, [InPatch; 2])>,
 }
 
 impl Patch {
     /// One pixel of a monochrome sensor.
-    pub const PIXEL: Self = Self { pixels: 1.0, side_px: 1.0 };
+    pub const PIXEL: Self = Self::of_white_noise(1.0, 1.0);
 
     /// A patch of `pixels` pixels of a plane that has `sampling` of the sensor's pixels.
     #[must_use]
     pub fn new(pixels: f64, sampling: f64) -> Self {
-        Self { pixels, side_px: (pixels / sampling).sqrt().max(1.0) }
+        Self::of_white_noise(pixels, (pixels / sampling).sqrt().max(1.0))
+    }
+
+    const fn of_white_noise(pixels: f64, side_px: f64) -> Self {
+        Self { pixels, side_px, random: NoiseShape::WHITE, fixed: NoiseShape::WHITE, within: None }
+    }
+
+    /// The same patch of a plane whose read noise and pattern have these shapes.
+    #[must_use]
+    pub fn with_shapes(self, random: NoiseShape, fixed: NoiseShape) -> Self {
+        Self { random, fixed, within: None, ..self }
+    }
+
+    /// The same patch of a sensor whose pattern is that of independent pixels.
+    pub(crate) fn with_white_pattern(self) -> Self {
+        self.with_shapes(self.random, NoiseShape::WHITE)
+    }
+
+    /// The same patch of a sensor whose pattern is shared as read noise is: that of masters.
+    pub(crate) fn with_pattern_of_read_noise(self) -> Self {
+        self.with_shapes(self.random, self.random)
+    }
+
+    /// The same patch, its noise within this square of dithers worked out once.
+    #[must_use]
+    pub fn dithered_within(self, box_px: f64) -> Self {
+        Self { within: Some((box_px, self.averaged(box_px))), ..self }
+    }
+
+    /// What averages of read noise, and of the pattern.
+    fn averaged(&self, box_px: f64) -> [InPatch; 2] {
+        match self.within {
+            Some((known, averaged)) if known.total_cmp(&box_px).is_eq() => averaged,
+            _ => [self.random.in_patch(self, box_px), self.fixed.in_patch(self, box_px)],
+        }
+    }
+
+    /// How much of the sensor two places in a square of `box_px` have in common, seen through the patch: the mean over all
+    /// pairs of places.
+    ///
+    /// ```text
+    /// o = ((s − (s² − 1)/3l)/A)²,   s = min(a, A),  l = max(a, A)
+    /// ```
+    ///
+    /// `a` side of the patch, `A` of the square of whole pixels from which the places are drawn; 1/A² for one pixel.
+    ///
+    /// # Source
+    /// Derived here: mean overlap of two squares at random whole places, per axis Σ (a − |d|)(A − |d|)/aA² over the
+    /// distances |d| < min(a, A).
+    #[must_use]
+    pub fn overlap(&self, box_px: f64) -> f64 {
+        let (less, more) = (self.side_px.min(box_px), self.side_px.max(box_px));
+        ((less - (less * less - 1.0) / (3.0 * more)) / box_px).powi(2)
     }
 }
 
-/// Where the variance of a stack comes from, in percent; the eight add up to 100.
+/// Where the variance of a stack comes from, in percent; the nine add up to 100.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct NoiseShares {
@@ -117,6 +178,9 @@ pub struct NoiseShares {
     pub dark: f64,
     /// Read noise.
     pub read: f64,
+    /// What read noise has more in the patch because rows, columns or areas share it.
+    #[serde(default)]
+    pub bands: f64,
     /// Quantisation.
     pub quantisation: f64,
     /// Pattern that calibration leaves.
@@ -129,8 +193,18 @@ impl NoiseShares {
     /// The sum, 100 but for the last digit.
     #[must_use]
     pub fn sum(&self) -> f64 {
-        self.target + self.sky + self.moon + self.dark + self.read + self.quantisation + self.pattern + self.calibration
+        let light = self.target + self.sky + self.moon;
+        light + self.dark + self.read + self.bands + self.quantisation + self.pattern + self.calibration
     }
+}
+
+/// What a patch of a stack shows of a pattern.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct FixedNoise {
+    /// Its variance in one place of the sensor, times the patch's pixels.
+    pub(crate) once: f64,
+    /// The same where dithers take the patch everywhere in their square.
+    pub(crate) floor: f64,
 }
 
 impl Stack {
@@ -140,33 +214,20 @@ impl Stack {
         (self.subs / self.dither_every).max(1.0)
     }
 
-    /// How much of the sensor two dither positions have in common, seen through a patch: the mean over all pairs of places.
-    ///
-    /// ```text
-    /// o = ((s − (s² − 1)/3l)/A)²,   s = min(a, A),  l = max(a, A)
-    /// ```
-    ///
-    /// `a` side of the patch, `A` of the square of whole pixels from which the places are drawn; 1/A² for one pixel.
-    ///
-    /// # Source
-    /// Derived here: mean overlap of two squares at random whole places, per axis Σ (a − |d|)(A − |d|)/aA² over the
-    /// distances |d| < min(a, A).
+    /// How much of the sensor two dither positions have in common: [`Patch::overlap`].
     #[must_use]
     pub fn overlap(&self, patch: Patch) -> f64 {
-        let (side, dithered) = (patch.side_px, self.dither_box_px);
-        let (less, more) = (side.min(dithered), side.max(dithered));
-        ((less - (less * less - 1.0) / (3.0 * more)) / dithered).powi(2)
+        patch.overlap(self.dither_box_px)
     }
 
-    /// What a fixed pattern's variance in the mean over a patch is multiplied by.
+    /// What the variance of independent pixels' pattern in the mean over a patch is multiplied by.
     ///
     /// ```text
     /// 1/M + (1 − 1/M) o
     /// ```
     ///
     /// `M` positions with the [overlap](Stack::overlap) `o`: two subs of a patch see much of the same sensor unless the
-    /// dither is wider than the patch. Too low where the pattern itself is wider than a pixel (blobs, glow) or runs along
-    /// the dither (columns).
+    /// dither is wider than the patch.
     ///
     /// # Source
     /// Derived here: expected Σ n_j²/N² of random places; for one pixel 0.127, 0.055, 0.0262 simulated for M = 60 and
@@ -177,15 +238,53 @@ impl Stack {
         once + (1.0 - once) * self.overlap(patch)
     }
 
+    /// The pattern and the masters in one place, and in all places of the dithers' square.
+    ///
+    /// ```text
+    /// once  = P ρ_P + R_m ρ_R + W       floor = P o_P + R_m o_R + W o
+    /// ```
+    ///
+    /// `P` pattern of the sensor's levels with its shape, `R_m` the masters' read noise with that of read noise, `W` what
+    /// has independent pixels: the pixels' response, and shot noise in the masters.
+    pub(crate) fn fixed_noise(&self, sub: &SubNoise, patch: Patch) -> FixedNoise {
+        let [random, fixed] = patch.averaged(self.dither_box_px);
+        let levels = sub.pattern - sub.response;
+        let white = sub.response + sub.masters - sub.masters_read;
+        FixedNoise {
+            once: levels * fixed.once + sub.masters_read * random.once + white,
+            floor: levels * fixed.floor + sub.masters_read * random.floor + white * self.overlap(patch),
+        }
+    }
+
+    /// What of the pattern dithers in this square leave however many they are.
+    pub(crate) fn floor_of_box(&self, sub: &SubNoise, patch: Patch) -> f64 {
+        (1.0 - 1.0 / self.positions()) * self.fixed_noise(sub, patch).floor
+    }
+
+    /// What read noise and a drifting pattern have more in a patch than independent pixels would.
+    pub(crate) fn shared(&self, sub: &SubNoise, patch: Patch) -> [f64; 2] {
+        let [random, fixed] = patch.averaged(self.dither_box_px);
+        [sub.read * (random.once - 1.0), sub.drift * (fixed.once - 1.0)]
+    }
+
     /// Variance of the mean over a patch times its pixels, e-²: that of one pixel where no two share anything.
     ///
     /// ```text
-    /// V = (c · temporal + drift)/N + (pattern + masters) · fixed_weight
+    /// V = (c · temporal + R² (ρ_R − 1) + drift ρ_P)/N + once/M + (1 − 1/M) floor
     /// ```
+    ///
+    /// `ρ` says how many times the variance of independent pixels the patch has of read noise and of the pattern
+    /// ([`NoiseShape`]), `once` and `floor` are the pattern's and the masters' in one place and in all places of the
+    /// dithers' square. Rejection looks at single pixels: what they share it does not make worse.
     #[must_use]
     pub fn variance(&self, sub: &SubNoise, patch: Patch) -> f64 {
         let clipped = self.clip.variance_factor(self.subs);
-        (clipped * sub.temporal() + sub.drift) / self.subs + sub.fixed() * self.fixed_weight(patch)
+        let [bands, drift] = self.shared(sub, patch);
+        let once = 1.0 / self.positions();
+        let fixed = self.fixed_noise(sub, patch);
+        (clipped * sub.temporal() + bands + sub.drift + drift) / self.subs
+            + once * fixed.once
+            + (1.0 - once) * fixed.floor
     }
 
     /// Signal over noise of the target's mean in a patch.
@@ -204,7 +303,12 @@ impl Stack {
         // A stack without end, or without noise, has no shares.
         let percent = Some(100.0 / self.variance(sub, patch)).filter(|percent| percent.is_finite()).unwrap_or(0.0);
         let temporal = percent * self.clip.variance_factor(self.subs) / self.subs;
-        let fixed = percent * self.fixed_weight(patch);
+        let [bands, drift] = self.shared(sub, patch);
+        let of = |sub: &SubNoise| {
+            let once = 1.0 / self.positions();
+            let fixed = self.fixed_noise(sub, patch);
+            percent * (once * fixed.once + (1.0 - once) * fixed.floor)
+        };
         NoiseShares {
             target: sub.target * temporal,
             sky: sub.sky * temporal,
@@ -212,8 +316,10 @@ impl Stack {
             dark: sub.dark * temporal,
             read: sub.read * temporal,
             quantisation: sub.quantisation * temporal,
-            pattern: sub.pattern * fixed + percent * sub.drift / self.subs,
-            calibration: sub.masters * fixed,
+            bands: percent * bands / self.subs,
+            pattern: of(&SubNoise { masters: 0.0, masters_read: 0.0, ..*sub })
+                + percent * (sub.drift + drift) / self.subs,
+            calibration: of(&SubNoise { pattern: 0.0, response: 0.0, ..*sub }),
         }
     }
 
@@ -221,16 +327,18 @@ impl Stack {
     /// `subs` are not looked at. `None` when the pattern alone is too much for any number.
     ///
     /// ```text
-    /// N = (c a + drift + b k (1 − o)) / (n S²/SNR² − b o)
+    /// N = (c a + s + k (once − floor)) / (n S²/SNR² − floor)
     /// ```
     ///
-    /// `a` temporal, `b` fixed variance of a sub, `o` the [overlap](Stack::overlap). The [clip's price](Clip::variance_factor)
+    /// `a` temporal variance of a sub, `s` what it shares and drift, `k` subs at one position. The [clip's price](Clip::variance_factor)
     /// `c` depends on N, which makes this a quadratic with one positive root.
     #[must_use]
     pub fn subs_needed(&self, sub: &SubNoise, signal: Electrons, patch: Patch, snr: f64) -> Option<f64> {
         let allowed = patch.pixels * (signal.0 / snr).powi(2);
-        let (temporal, fixed, floor) = (sub.temporal(), sub.fixed(), self.overlap(patch));
-        if allowed.is_nan() || allowed <= fixed * floor {
+        let temporal = sub.temporal();
+        let FixedNoise { once, floor } = self.fixed_noise(sub, patch);
+        let drift = sub.drift + self.shared(sub, patch).iter().sum::<f64>();
+        if allowed.is_nan() || allowed <= floor {
             return None;
         }
         // N · left = (1 + excess · N/(N + half)) temporal + others
@@ -242,8 +350,8 @@ impl Stack {
             // Each form without the difference of two numbers that are alike.
             if half_b > 0.0 { c / (half_b + apart) } else { (apart - half_b) / left }
         };
-        let dithered = root(sub.drift + fixed * self.dither_every * (1.0 - floor), allowed - fixed * floor);
-        Some(if dithered >= self.dither_every { dithered } else { root(sub.drift, allowed - fixed) })
+        let dithered = root(drift + self.dither_every * (once - floor), allowed - floor);
+        Some(if dithered >= self.dither_every { dithered } else { root(drift, allowed - once) })
     }
 }
 

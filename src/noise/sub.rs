@@ -96,8 +96,12 @@ pub struct SubNoise {
     pub quantisation: f64,
     /// Pattern left in every sub alike; divided by dither positions.
     pub pattern: f64,
+    /// Of that, the pixels' response to light.
+    pub response: f64,
     /// Noise of the masters, a pattern too; divided by dither positions.
     pub masters: f64,
+    /// Of that, read noise.
+    pub masters_read: f64,
     /// Pattern that changes from sub to sub; divided by subs.
     pub drift: f64,
 }
@@ -148,11 +152,12 @@ impl PlaneNoise {
         let (read, quantisation) = (self.read_noise.0.powi(2), self.quantisation.0.powi(2));
         let dark = electrons(self.rates.dark);
         let Calibration { darks, flats, biases, electrons_per_flat } = self.calibration;
-        let dark_master = match (darks, biases) {
-            (0, 0) => 0.0,
-            (0, biases) => (read + quantisation) / f64::from(biases),
-            (darks, _) => (dark + read + quantisation) / f64::from(darks),
+        let (dark_master, masters_read) = match (darks, biases) {
+            (0, 0) => (0.0, 0.0),
+            (0, biases) => ((read + quantisation) / f64::from(biases), read / f64::from(biases)),
+            (darks, _) => ((dark + read + quantisation) / f64::from(darks), read / f64::from(darks)),
         };
+        let response = (self.left.response * light).powi(2);
         let flat_master = if flats == 0 { 0.0 } else { light.powi(2) / (f64::from(flats) * electrons_per_flat.0) };
         SubNoise {
             target: electrons(self.rates.target),
@@ -161,10 +166,10 @@ impl PlaneNoise {
             dark,
             read,
             quantisation,
-            pattern: (self.left.per_second.0 * t).powi(2)
-                + self.left.offset.0.powi(2)
-                + (self.left.response * light).powi(2),
+            pattern: (self.left.per_second.0 * t).powi(2) + self.left.offset.0.powi(2) + response,
+            response,
             masters: dark_master + flat_master,
+            masters_read,
             drift: (self.drift.0 * t).powi(2),
         }
     }

@@ -6,12 +6,14 @@
 //! Beyond the measured temperatures the points are read as sources of any energy and a floor, none of them negative,
 //! and the interval is the envelope of what those points allow (profile likelihood).
 
-use crate::camera::{DarkCurrentPoint, Plane, Thermal};
+use std::cell::OnceCell;
+
+use crate::camera::{DarkCurrentPoint, Plane, Thermal, against_warmth};
 use crate::caveat::Caveat;
 use crate::stats::Estimate;
 use crate::units::{BOLTZMANN_EV_PER_K, Celsius, ElectronsPerSecond};
 
-use super::carried::carried;
+use super::carried::Carried;
 use super::only_adds::only_adds;
 
 /// Doubling of the dark current in kelvins where no law was fitted: the middle of the 5.5 to 8 K that are
@@ -117,45 +119,90 @@ pub fn doubling_kelvins(ratio: fn(Celsius, Celsius) -> f64, at: Celsius) -> f64 
 /// Widenhorn et al. 2002 (SPIE 4669).
 #[must_use]
 pub fn dark_current(plane: &Plane, at: Celsius) -> DarkCurrent {
-    let nearest = nearest_point(plane, at);
-    let nonuniformity = nearest.and_then(|point| point.nonuniformity_percent).map(|percent| percent / 100.0);
-    let mut dark = match (&plane.thermal, nearest) {
-        (Some(law), _) => from_law(law, at, plane),
-        (None, Some(point)) => from_point(point, at, plane),
-        (None, None) => unknown(plane),
-    };
-    dark.nonuniformity = nonuniformity.unwrap_or(ASSUMED_NONUNIFORMITY);
-    dark.rate = only_adds(dark.rate);
-    dark.rate_per_kelvin = ElectronsPerSecond(dark.rate_per_kelvin.0.max(0.0));
-    dark
+    DarkRates::new(plane).at(at)
 }
 
-/// The measured point nearest in temperature; one without a temperature only when there is no other.
-fn nearest_point(plane: &Plane, at: Celsius) -> Option<&DarkCurrentPoint> {
-    let distance = |point: &DarkCurrentPoint| point.sensor_c.map_or(f64::MAX, |c| (c.0 - at.0).abs());
-    plane.dark_current.iter().min_by(|a, b| distance(a).total_cmp(&distance(b)))
+/// The dark current of one plane for many temperatures: what its measured points say is fitted once, when it is first needed.
+#[derive(Debug)]
+pub struct DarkRates<'a> {
+    plane: &'a Plane,
+    carried: OnceCell<Option<Carried>>,
 }
 
-/// Rate above the floor at `at`, and its relative change per kelvin.
-fn law_rate(law: &Thermal, at: Celsius) -> (f64, f64) {
-    let (t, reference) = (at.kelvin(), law.reference_c.kelvin());
-    let energy = law.activation_ev.value / BOLTZMANN_EV_PER_K;
-    let rate = law.reference_e_per_s.value.0 * (t / reference).powf(1.5) * (energy * (1.0 / reference - 1.0 / t)).exp();
-    (rate, 1.5 / t + energy / (t * t))
-}
+impl<'a> DarkRates<'a> {
+    /// Of this plane.
+    #[must_use]
+    pub fn new(plane: &'a Plane) -> Self {
+        Self { plane, carried: OnceCell::new() }
+    }
 
-fn from_law(law: &Thermal, at: Celsius, plane: &Plane) -> DarkCurrent {
-    let (above_floor, per_kelvin) = law_rate(law, at);
-    let floor = law.floor_e_per_s.0;
-    let rate = above_floor + floor;
-    let lever = (1.0 / law.reference_c.kelvin() - 1.0 / at.kelvin()) / BOLTZMANN_EV_PER_K;
-    let relative = law.reference_e_per_s.relative().hypot(lever * law.activation_ev.uncertainty);
-    let of_floor = law.floor_uncertainty_e_per_s.map_or(0.0, |sigma| sigma.0);
-    let statistical = (above_floor * if relative.is_finite() { relative } else { 0.0 }).hypot(of_floor);
-    let mut estimate = Estimate::new(rate, statistical).with_statistical(statistical);
-    let mut caveats = Vec::new();
-    if let Some(edge) = measured_edge(law, at) {
-        let (low, high) = match carried(plane, at) {
+    /// [`dark_current`] at a temperature.
+    #[must_use]
+    pub fn at(&self, at: Celsius) -> DarkCurrent {
+        let nearest = nearest_point(self.plane, at);
+        let nonuniformity = nearest.and_then(|point| point.nonuniformity_percent).map(|percent| percent / 100.0);
+        let mut dark = match (&self.plane.thermal, nearest) {
+            (Some(law), _) => self.from_law(law, at),
+            (None, Some(point)) => {
+                not_thermal(point, at, self.plane).unwrap_or_else(|| from_point(point, at, self.plane))
+            }
+            (None, None) => unknown(self.plane),
+        };
+        dark.nonuniformity = nonuniformity.unwrap_or(ASSUMED_NONUNIFORMITY);
+        dark.rate_per_kelvin = ElectronsPerSecond(dark.rate_per_kelvin.0.max(0.0));
+        dark
+    }
+
+    /// The rate alone, as [`Self::at`] has it: an interval beyond the measured temperatures costs a hundred times as much.
+    #[must_use]
+    pub fn rate(&self, at: Celsius) -> ElectronsPerSecond {
+        let beyond = self.plane.thermal.as_ref().is_some_and(|law| measured_edge(law, at).is_some());
+        let carried = self.carried().filter(|_| beyond).map(|carried| carried.rate(at));
+        match carried {
+            Some(rate) if rate > 0.0 => ElectronsPerSecond(rate),
+            _ => self.at(at).rate.value,
+        }
+    }
+
+    fn carried(&self) -> Option<&Carried> {
+        self.carried.get_or_init(|| Carried::new(self.plane)).as_ref()
+    }
+
+    fn from_law(&self, law: &Thermal, at: Celsius) -> DarkCurrent {
+        let (above_floor, per_kelvin) = law_rate(law, at);
+        let floor = law.floor_e_per_s.0;
+        let rate = above_floor + floor;
+        let lever = (1.0 / law.reference_c.kelvin() - 1.0 / at.kelvin()) / BOLTZMANN_EV_PER_K;
+        let relative = law.reference_e_per_s.relative().hypot(lever * law.activation_ev.uncertainty);
+        let of_floor = law.floor_uncertainty_e_per_s.map_or(0.0, |sigma| sigma.0);
+        let statistical = (above_floor * if relative.is_finite() { relative } else { 0.0 }).hypot(of_floor);
+        let measured = Estimate::new(rate, statistical).with_statistical(statistical);
+        let (rate, caveats) = match measured_edge(law, at) {
+            None => (only_adds(measured), Vec::new()),
+            Some(edge) => {
+                let beyond = self.beyond(law, edge, at, measured);
+                let (low, high) = beyond.interval();
+                (beyond, vec![extrapolated(at, edge, [low, high], self.plane)])
+            }
+        };
+        DarkCurrent {
+            rate,
+            rate_per_kelvin: ElectronsPerSecond(above_floor * per_kelvin),
+            nonuniformity: ASSUMED_NONUNIFORMITY,
+            caveats,
+        }
+    }
+
+    /// The rate beyond the measured end `edge`, where the law says `measured`: known to a factor, so its interval lies above 0.
+    fn beyond(
+        &self,
+        law: &Thermal,
+        edge: Celsius,
+        at: Celsius,
+        mut estimate: Estimate<ElectronsPerSecond>,
+    ) -> Estimate<ElectronsPerSecond> {
+        let statistical = estimate.uncertainty.0;
+        let (low, high) = match self.carried().and_then(|carried| carried.within(at)) {
             Some((value, [low, high])) => {
                 estimate = Estimate::new(value, (high - low) / 3.92).with_statistical(statistical);
                 (low, high)
@@ -170,15 +217,22 @@ fn from_law(law: &Thermal, at: Celsius, plane: &Plane) -> DarkCurrent {
             }
         };
         let (low, high) = (low.min(estimate.value.0), high.max(estimate.value.0));
-        estimate.interval_95 = Some((ElectronsPerSecond(low), ElectronsPerSecond(high)));
-        caveats.push(extrapolated(at, edge, low, high, plane));
+        Estimate { interval_95: Some((ElectronsPerSecond(low), ElectronsPerSecond(high))), ..estimate }
     }
-    DarkCurrent {
-        rate: estimate,
-        rate_per_kelvin: ElectronsPerSecond(above_floor * per_kelvin),
-        nonuniformity: ASSUMED_NONUNIFORMITY,
-        caveats,
-    }
+}
+
+/// The measured point nearest in temperature; one without a temperature only when there is no other.
+fn nearest_point(plane: &Plane, at: Celsius) -> Option<&DarkCurrentPoint> {
+    let distance = |point: &DarkCurrentPoint| point.sensor_c.map_or(f64::MAX, |c| (c.0 - at.0).abs());
+    plane.dark_current.iter().min_by(|a, b| distance(a).total_cmp(&distance(b)))
+}
+
+/// Rate above the floor at `at`, and its relative change per kelvin.
+fn law_rate(law: &Thermal, at: Celsius) -> (f64, f64) {
+    let (t, reference) = (at.kelvin(), law.reference_c.kelvin());
+    let energy = law.activation_ev.value / BOLTZMANN_EV_PER_K;
+    let rate = law.reference_e_per_s.value.0 * (t / reference).powf(1.5) * (energy * (1.0 / reference - 1.0 / t)).exp();
+    (rate, 1.5 / t + energy / (t * t))
 }
 
 /// The least and the greatest rate at `at` that the rate at the measured end `edge` allows.
@@ -206,7 +260,7 @@ fn measured_edge(law: &Thermal, at: Celsius) -> Option<Celsius> {
     }
 }
 
-fn extrapolated(at: Celsius, edge: Celsius, low: f64, high: f64, plane: &Plane) -> Caveat {
+fn extrapolated(at: Celsius, edge: Celsius, [low, high]: [f64; 2], plane: &Plane) -> Caveat {
     Caveat::new(
         "extrapolated",
         format!(
@@ -226,23 +280,22 @@ fn from_point(point: &DarkCurrentPoint, at: Celsius, plane: &Plane) -> DarkCurre
             format!("the dark current was measured at an unknown temperature and is used at {:.0} °C", at.0),
             "measure the darks again with `--sensor-c`",
         );
+        let rate = only_adds(point.e_per_s);
         return DarkCurrent {
-            rate: point.e_per_s,
-            rate_per_kelvin: only_adds(point.e_per_s).value * rate_per_kelvin,
+            rate_per_kelvin: rate.value * rate_per_kelvin,
+            rate,
             nonuniformity: ASSUMED_NONUNIFORMITY,
             caveats: vec![caveat.about(plane.plane)],
         };
     };
     let warmer = at.0 - measured_at.0;
     let factor = (warmer * rate_per_kelvin).exp();
-    // What is scaled is what may be used: a rate below 0 would make itself a warm sensor's gain.
+    // What is carried is what may be used: a rate below 0 would make itself a warm sensor's gain.
     let mut rate: Estimate<ElectronsPerSecond> = only_adds(point.e_per_s).scaled(factor);
-    let from_doubling =
-        rate.value.0 * warmer.abs() * rate_per_kelvin * ASSUMED_DOUBLING_UNCERTAINTY_K / ASSUMED_DOUBLING_K;
     let mut caveats = Vec::new();
     if warmer.abs() > MEASURED_MARGIN_K {
-        rate.uncertainty = ElectronsPerSecond(rate.uncertainty.0.hypot(from_doubling));
-        rate.interval_95 = None;
+        let of_doubling = warmer.abs() * rate_per_kelvin * ASSUMED_DOUBLING_UNCERTAINTY_K / ASSUMED_DOUBLING_K;
+        rate = within_factor_too(rate, of_doubling);
         let message = format!(
             "dark current at {:.0} °C is taken from {:.0} °C with an assumed doubling of {ASSUMED_DOUBLING_K} K",
             at.0, measured_at.0
@@ -254,6 +307,48 @@ fn from_point(point: &DarkCurrentPoint, at: Celsius, plane: &Plane) -> DarkCurre
     }
     let slope = rate.value * rate_per_kelvin;
     DarkCurrent { rate, rate_per_kelvin: slope, nonuniformity: ASSUMED_NONUNIFORMITY, caveats }
+}
+
+/// A positive rate that is known to a factor besides, of this standard uncertainty of its logarithm: an end at `e^a` times the
+/// value moves to `e^√(a² + (1.96 σ)²)`.
+fn within_factor_too(rate: Estimate<ElectronsPerSecond>, sigma: f64) -> Estimate<ElectronsPerSecond> {
+    let value = rate.value.0;
+    let (low, high) = rate.interval();
+    let end = |end: f64, sign: f64| {
+        let apart = if end > 0.0 && value > 0.0 { (end / value).ln() } else { f64::INFINITY };
+        value * (sign * apart.hypot(1.96 * sigma)).exp()
+    };
+    Estimate {
+        interval_95: (value > 0.0).then(|| (ElectronsPerSecond(end(low, -1.0)), ElectronsPerSecond(end(high, 1.0)))),
+        ..Estimate::new(value, rate.uncertainty.0.hypot(value * sigma))
+    }
+}
+
+/// Rates that do not rise with the temperature, which say nothing of another: the nearest one, and an interval that holds them all.
+fn not_thermal(nearest: &DarkCurrentPoint, at: Celsius, plane: &Plane) -> Option<DarkCurrent> {
+    let [cold, warm] = against_warmth(&plane.dark_current, plane.thermal.as_ref())?;
+    let ends = plane.dark_current.iter().map(|point| only_adds(point.e_per_s).interval());
+    let (low, high) = ends.fold((f64::MAX, 0.0_f64), |(low, high), of| (low.min(of.0), high.max(of.1)));
+    let value = only_adds(nearest.e_per_s).value.0;
+    let caveat = Caveat::new(
+        "dark-not-thermal",
+        format!(
+            "the measured dark current does not rise from {:.0} to {:.0} °C as a sensor's does: at {:.0} °C it is taken for what \
+             was measured nearest to it",
+            cold.0.0, warm.0.0, at.0
+        ),
+        "find out why (light, wrong temperatures in headers, a floor), and measure the darks again",
+    );
+    let rate = Estimate {
+        interval_95: Some((ElectronsPerSecond(low), ElectronsPerSecond(high))),
+        ..Estimate::new(value, (high - low) / 3.92)
+    };
+    Some(DarkCurrent {
+        rate,
+        rate_per_kelvin: ElectronsPerSecond(value * std::f64::consts::LN_2 / ASSUMED_DOUBLING_K),
+        nonuniformity: ASSUMED_NONUNIFORMITY,
+        caveats: vec![caveat.about(plane.plane.clone())],
+    })
 }
 
 fn unknown(plane: &Plane) -> DarkCurrent {

@@ -26,7 +26,8 @@ impl FilterSolution<'_> {
     /// The filter's search for other planes, nothing else changed.
     pub(crate) fn search_with(&self, change: impl Fn(&PlaneConditions) -> PlaneNoise) -> Search {
         let governing = self.conditions.planes.iter().filter(|plane| plane.governs);
-        let planes = governing.map(|plane| (change(plane), plane.patch)).collect();
+        let box_px = self.search.dither_box_px;
+        let planes = governing.map(|plane| (change(plane), plane.patch.dithered_within(box_px))).collect();
         Search { planes, ..self.search.clone() }
     }
 

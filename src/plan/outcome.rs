@@ -233,10 +233,16 @@ pub struct WithoutDither {
 /// Numbers of one sub, before any division by counts.
 ///
 /// ```text
-/// V   = (clip_factor · ((target + sky + moon + dark) t + read² + quantisation²) + drift)/subs
-///       + (pattern + masters) · (1/M + (1 − 1/M) o),   M = max(1, subs/dither_every)
-/// o   = ((s − (s² − 1)/3l)/dither_px)²,   s, l the smaller and the larger of patch_side_px and dither_px
+/// V   = (clip_factor · ((target + sky + moon + dark) t + read² + quantisation²) + bands + drift)/subs
+///       + fixed/M + (1 − 1/M) · fixed_floor,   M = max(1, subs/dither_every)
 /// SNR = target · t · √patch_pixels / √V
+/// ```
+///
+/// Where the profile says nothing of how its noise falls with scale, pixels are independent:
+///
+/// ```text
+/// bands = 0,   fixed = pattern + masters,   fixed_floor = fixed · o
+/// o     = ((s − (s² − 1)/3l)/dither_px)²,   s, l the smaller and the larger of patch_side_px and dither_px
 /// ```
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
@@ -250,8 +256,17 @@ pub struct PlaneInputs {
     pub pattern_e2: f64,
     /// Variance of the masters.
     pub masters_e2: f64,
-    /// Variance of a pattern that changes from sub to sub.
+    /// Variance of a pattern that changes from sub to sub, as a patch sees it.
     pub drift_e2: f64,
+    /// What read noise has more in a patch because rows, columns or areas share it.
+    #[serde(default)]
+    pub bands_e2: f64,
+    /// Pattern and masters as a patch sees them in one place of the sensor.
+    #[serde(default)]
+    pub fixed_e2: f64,
+    /// The same where dithers take the patch everywhere in their square.
+    #[serde(default)]
+    pub fixed_floor_e2: f64,
     /// What rejection costs.
     pub clip_factor: f64,
     /// A pixel's side on the sky.

@@ -81,7 +81,8 @@ pub(crate) fn moved(plane: &PlaneConditions, source: Source, sigmas: f64) -> Pla
 /// The search with one source moved.
 pub(crate) fn moved_search(search: &Search, planes: &[PlaneConditions], source: Source, sigmas: f64) -> Search {
     let planes = planes.iter().filter(|plane| plane.governs);
-    let planes = planes.map(|plane| (moved(plane, source, sigmas), plane.patch)).collect();
+    let planes =
+        planes.map(|plane| (moved(plane, source, sigmas), plane.patch.dithered_within(search.dither_box_px))).collect();
     Search { planes, ..search.clone() }
 }
 

@@ -132,9 +132,14 @@ fn plane_text(plane: &Plane) -> String {
 /// The numbers of a plane, each with its name.
 pub(super) fn plane_entries(plane: &Plane) -> Vec<(&'static str, String)> {
     let mut lines = vec![("gain", with_uncertainty(&plane.gain_e_per_dn))];
-    let limit = if plane.read_noise_is_upper_limit { "at most " } else { "" };
+    // A limit has no uncertainty to either side.
+    let noise = if plane.read_noise_is_upper_limit {
+        format!("at most {} e-", rounded(plane.read_noise_e.value.0, 2))
+    } else {
+        with_uncertainty(&plane.read_noise_e)
+    };
     let core = plane.read_noise_core_e.map_or_else(String::new, |core| format!(", core {}", rounded(core.value.0, 3)));
-    lines.push(("read noise", format!("{limit}{}{core}", with_uncertainty(&plane.read_noise_e))));
+    lines.push(("read noise", format!("{noise}{core}")));
     if let Some(offset) = &plane.offset_dn {
         lines.push(("offset", with_uncertainty(offset)));
     }

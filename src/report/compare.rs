@@ -66,7 +66,7 @@ pub(super) fn noise_entries(answer: &Comparison) -> Vec<(&'static str, String)> 
             share.sky + share.moon,
             share.target,
             share.dark,
-            share.read + share.quantisation,
+            share.read + share.bands + share.quantisation,
             share.pattern + share.calibration
         )
     };

@@ -22,11 +22,15 @@ pub(super) fn plain(value: f64) -> String {
 
 /// `value` with so many decimals; a negative number of them rounds to tens, hundreds, ….
 fn decimals(value: f64, places: i32) -> String {
-    if places >= 0 {
-        return format!("{value:.*}", places.min(12) as usize);
-    }
-    let unit = 10_f64.powi(-places);
-    format!("{:.0}", (value / unit).round() * unit)
+    let written = if places >= 0 {
+        format!("{value:.*}", places.min(12) as usize)
+    } else {
+        let unit = 10_f64.powi(-places);
+        format!("{:.0}", (value / unit).round() * unit)
+    };
+    // What rounds to 0 has no sign.
+    let is_zero = written.bytes().all(|byte| matches!(byte, b'-' | b'0' | b'.'));
+    if is_zero { written.trim_start_matches('-').to_owned() } else { written }
 }
 
 /// A value and its uncertainty to the same decimal, the uncertainty with two digits:
@@ -71,6 +75,8 @@ mod tests {
     #[test]
     fn digits_follow_the_uncertainty() {
         assert_eq!(with_uncertainty(&Estimate::<f64>::new(12_914.3, 53.0)), "12914 ± 53");
+        assert_eq!(with_uncertainty(&Estimate::<f64>::new(-0.0002, 0.022)), "0.000 ± 0.022");
+        assert_eq!(with_uncertainty(&Estimate::<f64>::new(-0.02, 0.022)), "-0.020 ± 0.022");
         assert_eq!(with_uncertainty(&Estimate::<f64>::new(12_914.3, 530.0)), "12910 ± 530");
         assert_eq!(with_uncertainty(&Estimate::<f64>::new(0.010_23, 0.000_42)), "0.01023 ± 0.00042");
         assert_eq!(with_uncertainty(&Estimate::<f64>::new(2.06, 0.0)), "2.060");

@@ -345,13 +345,10 @@ fn noise_parts(plane: &PlanePlan) -> Vec<(&'static str, f64)> {
     [("sky", share.sky)]
         .into_iter()
         .chain(moon)
-        .chain([
-            ("target", share.target),
-            ("dark", share.dark),
-            ("read", share.read + share.quantisation),
-            ("pattern", share.pattern),
-            ("calibration", share.calibration),
-        ])
+        .chain([("target", share.target), ("dark", share.dark), ("read", share.read + share.quantisation)])
+        // What rows and areas share of the read noise, where that is seen.
+        .chain((share.bands > 0.0).then_some(("bands", share.bands)))
+        .chain([("pattern", share.pattern), ("calibration", share.calibration)])
         .collect()
 }
 

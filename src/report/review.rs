@@ -2,6 +2,9 @@
 
 use crate::review::{FilterReview, Review, Sign, SubReview};
 
+use crate::stats::Estimate;
+use crate::units::ElectronsPerSecond;
+
 use super::{caveats_text, entry, rejected_text, rounded, with_uncertainty, wrapped, wrapped_from};
 
 /// A stretch of like subs is cut into at most so many rows.
@@ -85,18 +88,19 @@ fn line(row: &[&SubReview]) -> String {
     };
     let said = |value: Option<f64>, digits: usize| value.map_or_else(|| "-".into(), |value| rounded(value, digits));
     let (first, last) = (row.first(), row.last());
-    let from = clock(first.and_then(|sub| sub.when.as_deref()));
-    let time = match row.len() {
-        1 => from,
-        _ => format!("{from}-{}", clock(last.and_then(|sub| sub.when.as_deref()))),
+    let when = |sub: Option<&&SubReview>| sub.and_then(|sub| sub.when.clone());
+    let time = match (when(first), when(last)) {
+        (None, None) => "-".into(),
+        (from, _) if row.len() == 1 => clock(from.as_deref()),
+        (from, to) => format!("{}-{}", clock(from.as_deref()), clock(to.as_deref())),
     };
     let share = mean(&|sub| sub.starlight.map(|share| 100.0 * share.value.min(1.0)));
     let mut text = format!(
         "  {time:<11} {:>5} {:>9} {:>9} {:>9} {:>6} {:>6} {:>9}",
         row.len(),
-        said(mean(&|sub| Some(sub.sky_e_per_s.value.0)), 3),
+        said(mean(&|sub| sub.sky_e_per_s.map(|sky| sky.value.0)), 3),
         said(mean(&|sub| sub.predicted_sky_e_per_s), 3),
-        said(mean(&|sub| Some(sub.noise_e.value.0)), 3),
+        said(mean(&|sub| sub.noise_e.map(|noise| noise.value.0)), 3),
         mean(&|sub| Some(sub.star_count as f64)).map_or_else(|| "-".into(), |count| format!("{count:.0}")),
         share.map_or_else(|| "-".into(), |share| format!("{share:.0} %")),
         said(mean(&|sub| sub.fwhm_px.map(|width| width.value)), 2),
@@ -113,6 +117,11 @@ fn line(row: &[&SubReview]) -> String {
     text
 }
 
+/// A sky, or that nothing was seen of it.
+fn sky_words(sky: Option<&Estimate<ElectronsPerSecond>>) -> String {
+    sky.map_or_else(|| "not determined".into(), with_uncertainty)
+}
+
 /// What a filter's lights come to.
 pub(super) fn filter_entries(filter: &FilterReview) -> Vec<(&'static str, String)> {
     let mut entries = Vec::new();
@@ -121,8 +130,8 @@ pub(super) fn filter_entries(filter: &FilterReview) -> Vec<(&'static str, String
         "quiet sky",
         format!(
             "{}, the night file says {}",
-            with_uncertainty(&filter.sky_e_per_s),
-            with_uncertainty(&filter.predicted_sky_e_per_s)
+            sky_words(filter.sky_e_per_s.as_ref()),
+            sky_words(filter.predicted_sky_e_per_s.as_ref())
         ),
     );
     if let Some(trend) = filter.sky_trend_percent_per_h {
@@ -139,7 +148,7 @@ pub(super) fn filter_entries(filter: &FilterReview) -> Vec<(&'static str, String
             let colour = plane.colour.map_or_else(String::new, |colour| format!(" ({colour})"));
             let snr =
                 plane.achieved_snr.map_or_else(String::new, |snr| format!(", {} over noise", rounded(snr.value, 3)));
-            format!("{}{colour} {}{snr}", plane.plane, with_uncertainty(&plane.sky_e_per_s))
+            format!("{}{colour} {}{snr}", plane.plane, sky_words(plane.sky_e_per_s.as_ref()))
         };
         line("planes", filter.planes.iter().map(plane).collect::<Vec<_>>().join("; "));
     }

@@ -69,11 +69,8 @@ fn dropping(review: &Review) -> String {
 }
 
 fn of_sky(review: &Review, night: &Night) -> Option<String> {
-    let (measured, predicted) = (review.sky_e_per_s.value.0, review.predicted_sky_e_per_s.value.0);
-    if measured <= 0.0 || predicted <= 0.0 {
-        return None;
-    }
-    let fainter = review.sky_fainter_by_mag.value;
+    let (measured, predicted) = (review.sky_e_per_s?.value.0, review.predicted_sky_e_per_s?.value.0);
+    let fainter = review.sky_fainter_by_mag?.value;
     let rates = format!("{} against {} e-/s in a pixel", three(measured), three(predicted));
     if fainter.abs() < SKY_AS_SAID {
         return Some(format!("The quiet sky was as the night file says, within {:.2} mag ({rates}).", fainter.abs()));

@@ -26,14 +26,16 @@ pub struct Review {
     pub filter: String,
     /// The plane that the sky below is of: the one that it is known best in.
     pub plane: PlaneName,
-    /// The quiet sky: median of the lights without cloud, twilight and a sky brighter than the others'.
-    pub sky_e_per_s: Estimate<ElectronsPerSecond>,
+    /// The quiet sky: median of the lights without cloud, twilight and a sky brighter than the others'; `null` where it
+    /// does not stand out of its own uncertainty.
+    pub sky_e_per_s: Option<Estimate<ElectronsPerSecond>>,
     /// What the night file says of the same lights, the Moon included.
-    pub predicted_sky_e_per_s: Estimate<ElectronsPerSecond>,
-    /// Measured over predicted as magnitudes: negative where the sky was brighter than the file says.
-    pub sky_fainter_by_mag: Estimate<f64>,
+    pub predicted_sky_e_per_s: Option<Estimate<ElectronsPerSecond>>,
+    /// Measured over predicted as magnitudes: negative where the sky was brighter than the file says; `null` where one of
+    /// them is.
+    pub sky_fainter_by_mag: Option<Estimate<f64>>,
     /// The same sky without the predicted Moon, as `--write` puts it into the night file; `null` where the Moon was most
-    /// of it.
+    /// of it, or nothing stands out.
     pub sky_to_write: Option<SkyToWrite>,
     /// Signal over noise of the target in the kept subs, in the goal's patch and the plane that is worst off; `null`
     /// where the night file's target shines not through the filter.
@@ -118,8 +120,8 @@ pub struct SubReview {
     pub exposure_s: Seconds,
     /// The driver's gain or ISO number.
     pub gain_setting: Option<f64>,
-    /// The sky in the filter's best-known plane.
-    pub sky_e_per_s: Estimate<ElectronsPerSecond>,
+    /// The sky in the filter's best-known plane; `null` where it does not stand out of its own uncertainty.
+    pub sky_e_per_s: Option<Estimate<ElectronsPerSecond>>,
     /// What the night file says of that minute, the Moon and twilight included.
     pub predicted_sky_e_per_s: Option<f64>,
     /// Sky over the set's quiet sky.
@@ -128,8 +130,8 @@ pub struct SubReview {
     pub gradient_percent: f64,
     /// Share of the field that is brighter than its sky.
     pub not_background_percent: f64,
-    /// What a pixel of the sky scatters by.
-    pub noise_e: Estimate<Electrons>,
+    /// What a pixel of the sky scatters by; `null` where its plane was not measured.
+    pub noise_e: Option<Estimate<Electrons>>,
     /// What it should, under the sky predicted.
     pub predicted_noise_e: Option<f64>,
     /// Median width of the stars; `null` without any.
@@ -141,8 +143,11 @@ pub struct SubReview {
     /// Light of the stars over that of the set's best subs, the air at the target's height accounted for; `null` where it
     /// cannot be measured.
     pub starlight: Option<Estimate<f64>>,
-    /// How far the field moved against the set's reference, to the right and down.
+    /// How far the field moved against the set's reference, to the right and down; `null` where it turned.
     pub moved_px: Option<[f64; 2]>,
+    /// How far the field turned against the set's reference, -180 to 180; `null` where its stars were not found again.
+    #[serde(default)]
+    pub turned_deg: Option<f64>,
     /// The target's altitude.
     pub target_altitude_deg: Option<f64>,
     /// The Moon's altitude.
@@ -167,8 +172,8 @@ pub struct PlaneOfSub {
     pub plane: PlaneName,
     /// Its colour.
     pub colour: Option<Colour>,
-    /// The sky.
-    pub sky_e_per_s: Estimate<ElectronsPerSecond>,
+    /// The sky; `null` where it does not stand out of its own uncertainty.
+    pub sky_e_per_s: Option<Estimate<ElectronsPerSecond>>,
     /// The sky predicted.
     pub predicted_sky_e_per_s: Option<f64>,
 }
@@ -188,10 +193,10 @@ pub struct FilterReview {
     pub hours_kept: f64,
     /// The plane of the sky here.
     pub plane: PlaneName,
-    /// The quiet sky.
-    pub sky_e_per_s: Estimate<ElectronsPerSecond>,
+    /// The quiet sky; `null` where it does not stand out of its own uncertainty.
+    pub sky_e_per_s: Option<Estimate<ElectronsPerSecond>>,
     /// What the night file says of the same lights.
-    pub predicted_sky_e_per_s: Estimate<ElectronsPerSecond>,
+    pub predicted_sky_e_per_s: Option<Estimate<ElectronsPerSecond>>,
     /// Change of the sky in an hour over the whole set, in percent of the quiet sky; `null` without times.
     pub sky_trend_percent_per_h: Option<f64>,
     /// Median width of the stars in the best sixth of the subs, in pixels.
@@ -227,8 +232,8 @@ pub struct ReviewPlane {
     pub plane: PlaneName,
     /// Its colour.
     pub colour: Option<Colour>,
-    /// The quiet sky.
-    pub sky_e_per_s: Estimate<ElectronsPerSecond>,
+    /// The quiet sky; `null` where it does not stand out of its own uncertainty.
+    pub sky_e_per_s: Option<Estimate<ElectronsPerSecond>>,
     /// Signal over noise of the kept subs; `null` where the target does not shine.
     pub achieved_snr: Option<Estimate<f64>>,
 }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::camera::{FieldStar, MeasuredLight};
 use crate::stats::{Estimate, median};
+use crate::units::Degrees;
 
 /// The brightest stars of each light by which the field is found again.
 const GUIDES: usize = 40;
@@ -12,6 +13,13 @@ const BIN_PX: f64 = 6.0;
 const NEAR_PX: f64 = 4.0;
 /// The field is the same when this share of the guides, and this many at least, are found again.
 const FOUND_AGAIN: (f64, usize) = (0.25, 4);
+/// The brightest stars whose lines from one to the other show how the field turned, and the shortest line that shows it.
+const TURN_GUIDES: usize = 18;
+const SHORTEST_LINE_PX: f64 = 60.0;
+/// Lines are the same when their lengths differ by less than this, in pixels.
+const SAME_LINE_PX: f64 = 3.0;
+/// Width of the classes of angles, in degrees.
+const TURN_BIN_DEG: f64 = 0.5;
 /// With less than this share of the stars a light is not of another field, but behind a cloud.
 const FEW_STARS: f64 = 0.35;
 /// Standard deviation of a median over that of a mean, and of a normal law over its median deviation (tables of the
@@ -22,8 +30,9 @@ const SIGMAS_PER_DEVIATION: f64 = 1.4826;
 /// What a light shows of the stars of another one.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Found {
-    /// The same field: light over light, and how far the field moved to the right and down (`None` when turned round).
-    Same { light: Estimate<f64>, moved: Option<[f64; 2]> },
+    /// The same field: light over light, how far the field moved to the right and down (`None` where it turned), and how
+    /// far it turned.
+    Same { light: Estimate<f64>, moved: Option<[f64; 2]>, turned: Degrees },
     /// Hardly a star is left: at most this share of the light arrived.
     Hidden { at_most: f64 },
     /// Other stars.
@@ -39,18 +48,27 @@ pub(super) fn reference<'a>(lights: &[&'a MeasuredLight]) -> Option<&'a Measured
 /// What `light` shows of the stars of `reference`.
 ///
 /// The shift is that which most pairs of bright stars agree on, the field upright or turned round, as a mount turns it
-/// in the meridian; the light is the median of the stars' ratios.
+/// in the meridian, or by the angle that most lines between bright stars agree on, as it turns above a mount without a
+/// polar axis; the light is the median of the stars' ratios.
 pub(super) fn found(reference: &MeasuredLight, light: &MeasuredLight) -> Found {
     let guides = reference.stars.len().min(light.stars.len()).min(GUIDES);
     let wanted = FOUND_AGAIN.1.max((FOUND_AGAIN.0 * guides as f64).ceil() as usize);
-    let best = [1.0, -1.0]
+    let stars = [reference.stars.as_slice(), light.stars.as_slice()];
+    let best = [Degrees(0.0), Degrees(180.0)]
         .into_iter()
-        .filter_map(|sign| Some((sign, shift(&reference.stars, &light.stars, sign)?)))
-        .map(|(sign, shift)| (sign, shift, ratios(&reference.stars, &light.stars, sign, shift)))
-        .max_by_key(|(_, _, ratios)| ratios.len());
-    match best {
-        Some((sign, shift, ratios)) if ratios.len() >= wanted => {
-            Found::Same { light: median_ratio(ratios), moved: (sign > 0.0).then_some(shift) }
+        .filter_map(|turn| again(stars, turn))
+        .max_by_key(|again| again.ratios.len())
+        .filter(|again| again.ratios.len() >= wanted);
+    // Nobody knows which end of a line is which.
+    let turned = || {
+        let turn = turn(stars)?;
+        let both = [turn, upright(turn.0 + 180.0)].into_iter();
+        let refined = both.filter_map(|turn| again(stars, again(stars, turn)?.refined()));
+        refined.max_by_key(|again| again.ratios.len())
+    };
+    match best.or_else(turned) {
+        Some(Again { turn, shift, ratios, .. }) if ratios.len() >= wanted => {
+            Found::Same { light: median_ratio(ratios), moved: (turn.0 == 0.0).then_some(shift), turned: turn }
         }
         _ if (light.stars.len() as f64) < FEW_STARS * reference.stars.len() as f64 => {
             // As many stars are seen as the reference has above the limit: their light came down to it.
@@ -62,15 +80,83 @@ pub(super) fn found(reference: &MeasuredLight, light: &MeasuredLight) -> Found {
     }
 }
 
-fn place(star: &FieldStar, sign: f64) -> [f64; 2] {
-    [sign * star.x_px, sign * star.y_px]
+/// The stars of the reference that are found again in a light when turned and shifted.
+struct Again {
+    turn: Degrees,
+    shift: [f64; 2],
+    /// Places of the star in both.
+    places: Vec<([f64; 2], [f64; 2])>,
+    /// Light over light of those that still answer straight.
+    ratios: Vec<f64>,
+}
+
+impl Again {
+    /// The turn that fits the places of the stars that were found again best.
+    fn refined(&self) -> Degrees {
+        let count = self.places.len() as f64;
+        if count < 2.0 {
+            return self.turn;
+        }
+        let middle = |of: fn(&([f64; 2], [f64; 2])) -> [f64; 2]| {
+            let sum = |axis: usize| self.places.iter().map(|pair| of(pair)[axis]).sum::<f64>() / count;
+            [sum(0), sum(1)]
+        };
+        let (from, to) = (middle(|pair| pair.0), middle(|pair| pair.1));
+        let (mut across, mut along) = (0.0, 0.0);
+        for (a, b) in &self.places {
+            let (a, b) = ([a[0] - from[0], a[1] - from[1]], [b[0] - to[0], b[1] - to[1]]);
+            across += a[0] * b[1] - a[1] * b[0];
+            along += a[0] * b[0] + a[1] * b[1];
+        }
+        upright(self.turn.0 + across.atan2(along).to_degrees())
+    }
+}
+
+/// An angle from -180 to 180 degrees.
+fn upright(degrees: f64) -> Degrees {
+    Degrees((degrees + 180.0).rem_euclid(360.0) - 180.0)
+}
+
+fn place(star: &FieldStar, turn: Degrees) -> [f64; 2] {
+    let (sine, cosine) = turn.0.to_radians().sin_cos();
+    [cosine * star.x_px - sine * star.y_px, sine * star.x_px + cosine * star.y_px]
+}
+
+/// Length and direction of every line between two of the brightest stars, in degrees.
+fn lines(stars: &[FieldStar]) -> Vec<(f64, f64)> {
+    let bright = &stars[..stars.len().min(TURN_GUIDES)];
+    let pairs = bright.iter().enumerate().flat_map(|(place, a)| bright[place + 1..].iter().map(move |b| (a, b)));
+    pairs
+        .map(|(a, b)| (b.x_px - a.x_px, b.y_px - a.y_px))
+        .map(|(x, y)| (x.hypot(y), y.atan2(x).to_degrees()))
+        .filter(|(length, _)| *length >= SHORTEST_LINE_PX)
+        .collect()
+}
+
+/// The angle that most lines between bright stars agree on, from 0 to 180 degrees.
+fn turn([reference, light]: [&[FieldStar]; 2]) -> Option<Degrees> {
+    let (own, others) = (lines(reference), lines(light));
+    let classes = (180.0 / TURN_BIN_DEG) as usize;
+    let mut angles: Vec<Vec<f64>> = vec![Vec::new(); classes];
+    for (length, direction) in &own {
+        for (_, other) in others.iter().filter(|(other, _)| (other - length).abs() < SAME_LINE_PX) {
+            let turn = (other - direction).rem_euclid(180.0);
+            angles[(turn / TURN_BIN_DEG) as usize % classes].push(turn);
+        }
+    }
+    let beside = |class: usize| [(class + classes - 1) % classes, class, (class + 1) % classes];
+    let best = (0..classes).max_by_key(|class| beside(*class).iter().map(|near| angles[*near].len()).sum::<usize>())?;
+    let middle = (best as f64 + 0.5) * TURN_BIN_DEG;
+    let near = |turn: &f64| (turn - middle + 90.0).rem_euclid(180.0) - 90.0;
+    let off = beside(best).into_iter().flat_map(|class| &angles[class]).map(near);
+    median(off).map(|off| upright(middle + off))
 }
 
 /// The shift that most pairs of guides agree on.
-fn shift(reference: &[FieldStar], light: &[FieldStar], sign: f64) -> Option<[f64; 2]> {
+fn shift([reference, light]: [&[FieldStar]; 2], turn: Degrees) -> Option<[f64; 2]> {
     let mut bins: BTreeMap<(i64, i64), Vec<[f64; 2]>> = BTreeMap::new();
     for a in reference.iter().take(GUIDES) {
-        let [ax, ay] = place(a, sign);
+        let [ax, ay] = place(a, turn);
         for b in light.iter().take(GUIDES) {
             let apart = [b.x_px - ax, b.y_px - ay];
             let bin = apart.map(|px| (px / BIN_PX).floor() as i64);
@@ -95,16 +181,25 @@ fn shift(reference: &[FieldStar], light: &[FieldStar], sign: f64) -> Option<[f64
     Some([mean(0), mean(1)])
 }
 
-/// Light over light of the stars that are found again and still answer straight.
-fn ratios(reference: &[FieldStar], light: &[FieldStar], sign: f64, shift: [f64; 2]) -> Vec<f64> {
-    let again = |star: &FieldStar| {
-        let [x, y] = place(star, sign);
+/// What is found again when the reference is turned so far, and shifted as most pairs of guides agree.
+fn again(stars: [&[FieldStar]; 2], turn: Degrees) -> Option<Again> {
+    let [reference, light] = stars;
+    let shift = shift(stars, turn)?;
+    let (mut places, mut ratios) = (Vec::new(), Vec::new());
+    for star in reference {
+        let [x, y] = place(star, turn);
         let apart = |other: &FieldStar| (other.x_px - x - shift[0]).hypot(other.y_px - y - shift[1]);
-        let nearest = light.iter().min_by(|a, b| apart(a).total_cmp(&apart(b)))?;
-        let sound = apart(nearest) < NEAR_PX && nearest.straight && star.straight && star.e_per_s.0 > 0.0;
-        sound.then(|| nearest.e_per_s.0 / star.e_per_s.0)
-    };
-    reference.iter().filter_map(again).filter(|ratio| *ratio > 0.0).collect()
+        let Some(nearest) = light.iter().min_by(|a, b| apart(a).total_cmp(&apart(b))) else { continue };
+        if apart(nearest) >= NEAR_PX {
+            continue;
+        }
+        places.push(([x, y], [nearest.x_px, nearest.y_px]));
+        let ratio = nearest.e_per_s.0 / star.e_per_s.0;
+        if nearest.straight && star.straight && star.e_per_s.0 > 0.0 && ratio > 0.0 {
+            ratios.push(ratio);
+        }
+    }
+    Some(Again { turn, shift, places, ratios })
 }
 
 fn median_ratio(ratios: Vec<f64>) -> Estimate<f64> {
@@ -124,6 +219,76 @@ pub(super) fn scatter(values: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::camera::{DarkFrom, FrameMode, PlaneName};
+    use crate::units::{ElectronsPerSecond, Seconds};
+
+    /// Stars strewn over a field of 1600 x 1200 pixels.
+    fn strewn(count: usize, seed: u64) -> Vec<FieldStar> {
+        let mut state = seed;
+        let mut next = || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (state >> 40) as f64 / (1_u64 << 24) as f64
+        };
+        let mut stars: Vec<FieldStar> = (0..count)
+            .map(|_| FieldStar {
+                x_px: 1600.0 * next(),
+                y_px: 1200.0 * next(),
+                e_per_s: ElectronsPerSecond(50.0 / (0.02 + next())),
+                fwhm_px: 3.0,
+                straight: true,
+            })
+            .collect();
+        stars.sort_by(|a, b| b.e_per_s.0.total_cmp(&a.e_per_s.0));
+        stars
+    }
+
+    /// The same field turned about its middle and shifted, 0.7 of its light left; what leaves the frame is gone.
+    fn turned(stars: &[FieldStar], degrees: f64) -> Vec<FieldStar> {
+        let (sine, cosine) = degrees.to_radians().sin_cos();
+        let of = |star: &FieldStar| {
+            let (x, y) = (star.x_px - 800.0, star.y_px - 600.0);
+            let place = [800.0 + cosine * x - sine * y + 9.3, 600.0 + sine * x + cosine * y - 4.1];
+            FieldStar { x_px: place[0], y_px: place[1], e_per_s: star.e_per_s * 0.7, ..*star }
+        };
+        let inside = |star: &FieldStar| (0.0..1600.0).contains(&star.x_px) && (0.0..1200.0).contains(&star.y_px);
+        stars.iter().map(of).filter(inside).collect()
+    }
+
+    fn light(stars: Vec<FieldStar>) -> MeasuredLight {
+        MeasuredLight {
+            file: "x.fits".into(),
+            taken: None,
+            filter: None,
+            exposure_s: Seconds(60.0),
+            frame_mode: FrameMode::default(),
+            sensor_c: None,
+            dark_from: DarkFrom::Profile,
+            planes: Vec::new(),
+            star_plane: PlaneName::Mono,
+            star_count: stars.len(),
+            stars,
+        }
+    }
+
+    #[test]
+    fn a_field_is_found_again_however_it_turned_and_another_is_not() {
+        for seed in 1..6 {
+            let stars = strewn(100, seed);
+            let reference = light(stars.clone());
+            for degrees in [0.0, 0.4, 2.0, 11.0, 47.0, -63.0, 90.0, 131.0, 180.0] {
+                let Found::Same { light, turned, .. } = found(&reference, &light(turned(&stars, degrees))) else {
+                    panic!("{seed} {degrees}");
+                };
+                assert!((light.value - 0.7).abs() < 1e-9, "{seed} {degrees}: {}", light.value);
+                // A field that hardly turned is found upright.
+                assert!(
+                    upright(turned.0 - degrees).0.abs() < if degrees.abs() < 1.0 { 1.0 } else { 0.1 },
+                    "{degrees} {turned:?}"
+                );
+            }
+            assert_eq!(found(&reference, &light(strewn(100, seed + 50))), Found::Other, "{seed}");
+        }
+    }
 
     #[test]
     fn a_steady_course_is_no_scatter() {

@@ -138,14 +138,14 @@ fn summary(moments: &Moments, offset: f64) -> ReviewNight {
 }
 
 /// Measured over predicted in magnitudes: `−2.5 log₁₀(measured/predicted)`.
-fn fainter_by(filter: &FilterReview) -> Estimate<f64> {
-    let (measured, predicted) = (&filter.sky_e_per_s, &filter.predicted_sky_e_per_s);
+fn fainter_by(filter: &FilterReview) -> Option<Estimate<f64>> {
+    let (measured, predicted) = (filter.sky_e_per_s?, filter.predicted_sky_e_per_s?);
     if measured.value.0 <= 0.0 || predicted.value.0 <= 0.0 {
-        return Estimate::new(0.0, 0.0);
+        return None;
     }
     let ratio = measured.value.0 / predicted.value.0;
     let relative = measured.relative().hypot(predicted.relative());
-    Estimate::new(-2.5 * ratio.log10(), MAGNITUDES_PER_LOGARITHM * relative)
+    Some(Estimate::new(-2.5 * ratio.log10(), MAGNITUDES_PER_LOGARITHM * relative))
 }
 
 impl Set<'_> {
@@ -158,16 +158,13 @@ impl Set<'_> {
         });
         let rest = sky.value.0 - moon;
         let relative = (sky.relative() * sky.value.0).hypot(of_moon) / rest;
-        (rest > (1.0 - MOST_MOON) * sky.value.0).then(|| SkyToWrite {
-            e_per_s: Estimate::within_factor(rest, relative),
-            filter: self.name.clone(),
-            plane: self.plane,
-        })
+        let e_per_s = Estimate::within_factor(rest, relative).determined()?;
+        let (filter, plane) = (self.name.clone(), self.plane);
+        (rest > (1.0 - MOST_MOON) * sky.value.0).then_some(SkyToWrite { e_per_s, filter, plane })
     }
 
     fn summary(&self, sub: &Judged<'_>, offset: f64) -> SubReview {
         let light = sub.light;
-        let nothing = Estimate::new(0.0, 0.0);
         let measured = light.plane(self.plane);
         let background = measured.map(|plane| &plane.background);
         let predicted = |plane: PlaneName| {
@@ -176,8 +173,8 @@ impl Set<'_> {
         let gain = sub.mode.plane(self.plane).map_or(0.0, |plane| plane.gain_e_per_dn.relative());
         let sample = sub.moment.and_then(|moment| moment.sample);
         let found = match &sub.found {
-            Some(field::Found::Same { light, moved }) => (Some(light.relative()), *moved),
-            _ => (None, None),
+            Some(field::Found::Same { light, moved, turned }) => (Some(light.relative()), *moved, Some(turned.0)),
+            _ => (None, None, None),
         };
         SubReview {
             file: light.file.clone(),
@@ -185,18 +182,19 @@ impl Set<'_> {
             filter: self.name.clone(),
             exposure_s: light.exposure_s,
             gain_setting: light.frame_mode.gain_setting,
-            sky_e_per_s: background.map_or(nothing, |b| b.e_per_s),
+            sky_e_per_s: background.and_then(|b| b.e_per_s.determined()),
             predicted_sky_e_per_s: predicted(self.plane),
             sky_over_quiet: sub.against.sky,
             gradient_percent: background.map_or(0.0, |b| b.gradient_percent),
             not_background_percent: background.map_or(0.0, |b| b.not_background_percent),
-            noise_e: measured.map_or(Estimate::new(0.0, 0.0), |p| Estimate::new(p.noise_e.0, p.noise_e.0 * gain)),
+            noise_e: measured.map(|p| Estimate::new(p.noise_e.0, p.noise_e.0 * gain)),
             predicted_noise_e: sub.predicted_noise(self.plane).map(|Electrons(noise)| noise),
             fwhm_px: sub.width_px,
             predicted_fwhm_px: sub.expected.width_px,
             star_count: light.star_count,
             starlight: sub.against.light.map(|share| Estimate::new(share, share * found.0.unwrap_or(0.3))),
             moved_px: found.1,
+            turned_deg: found.2,
             target_altitude_deg: sample.map(|sample| sample.target.0),
             moon_altitude_deg: sample.map(|sample| sample.moon.place.altitude.0),
             signs: sub.against.signs.clone(),
@@ -209,7 +207,7 @@ impl Set<'_> {
                 .map(|plane| PlaneOfSub {
                     plane: plane.background.plane,
                     colour: plane.background.colour,
-                    sky_e_per_s: plane.background.e_per_s,
+                    sky_e_per_s: plane.background.e_per_s.determined(),
                     predicted_sky_e_per_s: predicted(plane.background.plane),
                 })
                 .collect(),
@@ -224,6 +222,11 @@ impl Set<'_> {
                            taken as whole and at a place of its own";
             let hint = "longer subs or a wider filter show more stars";
             caveats.push(Caveat::new("no-stars", message, hint).about(self.name.clone()));
+        }
+        if self.quiet_sky(self.plane).is_none() {
+            let message = "the sky of these lights does not stand out of its uncertainty: it is not given";
+            let hint = "take longer subs, and darks of their length and temperature beside them";
+            caveats.push(Caveat::new("sky-undetermined", message, hint).about(self.name.clone()));
         }
         let count = self.subs.len();
         if count < 4 {

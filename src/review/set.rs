@@ -147,14 +147,15 @@ impl<'a> Set<'a> {
         self.subs.iter().filter(|sub| !sub.dropped)
     }
 
-    /// The quiet sky in a plane: its median, as sure as one light, with the scatter of all.
+    /// The quiet sky in a plane: its median, as sure as one light, with the scatter of all; `None` where that leaves it
+    /// undetermined.
     pub(super) fn quiet_sky(&self, plane: PlaneName) -> Option<Estimate<ElectronsPerSecond>> {
         let rates = || self.quiet().into_iter().filter_map(|sub| sub.sky(plane));
         let value = median(rates().map(|rate| rate.value.0))?;
         let single = median(rates().map(|rate| rate.relative()))?;
         let count = rates().count() as f64;
         let spread = median(rates().map(|rate| (rate.value.0 / value - 1.0).abs()))?;
-        Some(Estimate::within_factor(value, single.hypot(1.86 * spread / count.sqrt())))
+        Estimate::within_factor(value, single.hypot(1.86 * spread / count.sqrt())).determined()
     }
 
     /// What the file predicts of the quiet lights' sky in a plane, and the Moon's part of it.
@@ -235,7 +236,6 @@ impl<'a> Set<'a> {
 
     /// The filter's part of the answer.
     pub(super) fn review(&self) -> FilterReview {
-        let nothing = Estimate::new(0.0, 0.0);
         let hours = self.kept().map(|sub| sub.light.exposure_s.0).sum::<f64>() / 3600.0;
         let governing: Vec<&PlaneConditions> =
             self.subs.first().map_or(Vec::new(), |sub| sub.expected.planes.iter().collect());
@@ -244,7 +244,7 @@ impl<'a> Set<'a> {
             .map(|conditions| ReviewPlane {
                 plane: conditions.plane,
                 colour: conditions.colour,
-                sky_e_per_s: self.quiet_sky(conditions.plane).unwrap_or(nothing),
+                sky_e_per_s: self.quiet_sky(conditions.plane),
                 achieved_snr: self.achieved(conditions.plane).map(|(snr, _)| snr),
             })
             .collect();
@@ -262,8 +262,8 @@ impl<'a> Set<'a> {
             subs_kept: self.kept().count(),
             hours_kept: hours,
             plane: self.plane,
-            sky_e_per_s: self.quiet_sky(self.plane).unwrap_or(nothing),
-            predicted_sky_e_per_s: self.predicted(self.plane).map_or(nothing, |(sky, _)| sky),
+            sky_e_per_s: self.quiet_sky(self.plane),
+            predicted_sky_e_per_s: self.predicted(self.plane).map(|(sky, _)| sky),
             sky_trend_percent_per_h: self.trend(),
             best_fwhm_px: quantile(all().filter_map(width), 0.15),
             median_fwhm_px: median(all().filter_map(width)),
@@ -402,7 +402,9 @@ fn added(a: &SubNoise, b: &SubNoise) -> SubNoise {
         read: a.read + b.read,
         quantisation: a.quantisation + b.quantisation,
         pattern: a.pattern + b.pattern,
+        response: a.response + b.response,
         masters: a.masters + b.masters,
+        masters_read: a.masters_read + b.masters_read,
         drift: a.drift + b.drift,
     }
 }
@@ -417,7 +419,9 @@ fn divided(sum: &SubNoise, count: f64) -> SubNoise {
         read: part(sum.read),
         quantisation: part(sum.quantisation),
         pattern: part(sum.pattern),
+        response: part(sum.response),
         masters: part(sum.masters),
+        masters_read: part(sum.masters_read),
         drift: part(sum.drift),
     }
 }

@@ -19,21 +19,38 @@ pub(super) fn why(sub: &Judged<'_>) -> String {
 
 fn reason(sub: &Judged<'_>, sign: Sign) -> String {
     let against = &sub.against;
-    let light =
-        against.light.map_or_else(String::new, |share| format!("{:.0} % of the starlight", 100.0 * share.min(1.0)));
-    let wide = against.width.map_or_else(String::new, |width| format!("stars {width:.2} times as wide"));
-    let sky = format!("sky {:.2} times the quiet one", against.sky);
+    let light = against.light.map(|share| format!("{:.0} % of the starlight", 100.0 * share.min(1.0)));
+    let wide = against.width.map(|width| format!("stars {width:.2} times as wide"));
+    let sky = Some(format!("sky {:.2} times the quiet one", against.sky));
     let word = sign.word();
     match sign {
-        Sign::Cloud => format!("{word}: {light}, {sky}"),
-        Sign::Dew => format!("{word}: {light}, {wide}"),
-        Sign::WideStars => format!("{word}: {wide}, {light}"),
-        Sign::Moon | Sign::Twilight | Sign::BrightSky => format!("{word}: {sky}"),
+        Sign::Cloud => with_numbers(word, [light, sky]),
+        Sign::Dew => with_numbers(word, [light, wide]),
+        Sign::WideStars => with_numbers(word, [wide, light]),
+        Sign::Moon | Sign::Twilight | Sign::BrightSky => with_numbers(word, [sky, None]),
         Sign::Nebula => {
             let share =
                 sub.light.planes.iter().map(|plane| plane.background.not_background_percent).fold(0.0, f64::max);
             format!("{word}: {share:.0} % of the field is brighter than the sky, which is measured beside it")
         }
         Sign::OtherField => "other stars than in the rest: no part of this stack".into(),
+    }
+}
+
+/// The word, and behind a colon the numbers that there are.
+fn with_numbers(word: &str, numbers: [Option<String>; 2]) -> String {
+    let numbers: Vec<String> = numbers.into_iter().flatten().collect();
+    if numbers.is_empty() { word.to_owned() } else { format!("{word}: {}", numbers.join(", ")) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_word_without_numbers_stands_alone() {
+        assert_eq!(with_numbers("dew or fog", [None, None]), "dew or fog");
+        assert_eq!(with_numbers("dew or fog", [None, Some("wide".into())]), "dew or fog: wide");
+        assert_eq!(with_numbers("cloud", [Some("a".into()), Some("b".into())]), "cloud: a, b");
     }
 }

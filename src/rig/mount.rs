@@ -30,7 +30,7 @@ pub enum MountKind {
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Mount {
-    /// How it follows the sky; left out, equatorial.
+    /// How it follows the sky.
     pub kind: Option<MountKind>,
     /// Whether a guide camera corrects the mount.
     pub guided: Option<bool>,
@@ -52,7 +52,7 @@ pub struct Mount {
     pub between_subs_s: Option<Seconds>,
     /// Poisson rate of events that spoil the sub in progress, per hour of open shutter.
     pub lost_subs_per_hour: Option<f64>,
-    /// Whether a sub that is spoiled is broken off at once; left out, it runs to its end.
+    /// Whether a sub that is spoiled is broken off at once; else it runs to its end.
     pub lost_subs_stopped: Option<bool>,
 }
 

@@ -69,12 +69,14 @@ pub(super) fn describe(schema: &mut Value, key: &Key) {
     }
     let said = [
         (!key.unit.is_empty()).then(|| format!("In {}.", key.unit)),
-        key.default_text().map(|text| format!("Left out: {text}.")),
+        key.default_words().map(|words| format!("Left out: {words}.")),
     ];
     let said: Vec<String> = said.into_iter().flatten().collect();
     if !said.is_empty() {
         let meaning = schema.get("description").and_then(Value::as_str).unwrap_or_default();
-        let words = format!("{meaning} {}", said.join(" "));
+        let (said, meaning) = (said.join(" "), meaning.trim());
+        // A type that stands in several places is described once.
+        let words = if meaning.ends_with(&said) { meaning.to_owned() } else { format!("{meaning} {said}") };
         schema.insert("description".into(), json!(words.trim()));
     }
 }
@@ -109,7 +111,7 @@ pub(super) fn entry(root: &Value, key: &Key, field: Option<&Field>) -> Value {
         "low": bound(key.low),
         "high": bound(key.high),
         "default": default_value(key),
-        "default_text": key.default_text(),
+        "default_text": key.default_words(),
         "meaning": meaning,
     })
 }

@@ -59,12 +59,24 @@ pub enum MeasureError {
         height: usize,
     },
     /// A light shows no sky over its dark.
-    #[error("the light is {level_dn:.1} DN brighter than the dark after {exposure_s} s: there is no sky to measure")]
+    #[error(
+        "the light is {level_dn:.2} ± {uncertainty_dn:.2} DN brighter than the dark after {exposure_s} s: no sky is seen"
+    )]
     NoSky {
         /// Light less dark.
         level_dn: f64,
+        /// Its standard uncertainty.
+        uncertainty_dn: f64,
         /// The light's exposure.
         exposure_s: f64,
+    },
+    /// Every pixel of a frame has the same count.
+    #[error("`{file}`: every pixel is {count} DN, which no sensor reads")]
+    Blank {
+        /// The frame.
+        file: String,
+        /// The count.
+        count: u16,
     },
     /// Frames that were changed before they were stored.
     #[error("the {kind} frames cannot be measured: {reason}")]
@@ -91,6 +103,7 @@ impl MeasureError {
         match self {
             Self::NoGain { .. } => "no-gain",
             Self::TooFewFrames { .. } => "too-few-frames",
+            Self::NoSky { .. } => "light-unusable",
             _ => "frames-unusable",
         }
     }
@@ -113,7 +126,12 @@ impl MeasureError {
                 "measure frames or a region of at least 16 pixels a side and 1,000 pixels, better a million".into()
             }
             Self::RegionOutside { .. } => "give --region x,y,w,h inside the frame, at least 16 pixels a side".into(),
-            Self::NoSky { .. } => "check that --light and --dark are not swapped and were taken with the same settings".into(),
+            Self::NoSky { .. } => {
+                "give a longer sub, in which the sky stands out of the noise; and check that --light and --dark are not swapped \
+                 and were taken with the same settings"
+                    .into()
+            }
+            Self::Blank { .. } => "give the frame as the camera wrote it; this one was made or lost by a program".into(),
             Self::Unusable { hint, .. } => hint.clone(),
             Self::NoSlope { .. } => {
                 "check that the flats are raw frames (not calibrated or averaged) and really differ in light".into()

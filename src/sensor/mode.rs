@@ -283,16 +283,20 @@ impl ModeMeasurement {
             meter.end();
             meter.lossy_from = self.codes.lossy_from();
         }
-        let (mut planes, mut points, mut reference) = (Vec::new(), Vec::new(), None);
+        let (mut planes, mut points, mut noise_by_scale, mut reference) = (Vec::new(), Vec::new(), Vec::new(), None);
         for meter in &self.planes {
-            let Assembled { plane, transfer, caveats: doubts, reference: temperature } = meter.assembled(step)?;
+            let Assembled { plane, transfer, noise_by_scale: tables, caveats: doubts, reference: temperature } =
+                meter.assembled(step)?;
             reference = reference.or(temperature);
             planes.push(plane);
             points.extend(transfer);
+            noise_by_scale.extend(tables);
             for doubt in doubts {
                 push_once(&mut caveats, doubt);
             }
         }
+        let names: Vec<&str> = planes.iter().map(|plane| plane.plane.as_str()).collect();
+        let mut caveats = once_for_all(caveats, &names);
         if self.options.gain.is_some() {
             caveats.push(Caveat::new(
                 "assumed-value",
@@ -315,9 +319,28 @@ impl ModeMeasurement {
             reference_sensor_c: reference,
             planes,
             photon_transfer: points,
+            noise_by_scale,
         };
         Ok((mode, caveats))
     }
+}
+
+/// Doubts that all planes share word for word are one, about the place without the plane.
+fn once_for_all(caveats: Vec<Caveat>, planes: &[&str]) -> Vec<Caveat> {
+    let place = |caveat: &Caveat| {
+        let plane = planes.iter().find(|plane| caveat.about.starts_with(**plane))?;
+        Some(caveat.about[plane.len()..].trim_start_matches(" at ").to_owned())
+    };
+    let alike = |a: &Caveat, b: &Caveat| {
+        (&a.code, &a.message, &a.hint) == (&b.code, &b.message, &b.hint) && place(a).is_some() && place(a) == place(b)
+    };
+    let mut kept: Vec<Caveat> = Vec::new();
+    for caveat in &caveats {
+        let of_all = planes.len() > 1 && caveats.iter().filter(|other| alike(other, caveat)).count() == planes.len();
+        let about = place(caveat).filter(|_| of_all).unwrap_or_else(|| caveat.about.clone());
+        push_once(&mut kept, caveat.clone().about(about));
+    }
+    kept
 }
 
 /// Whether the means of the four places of the 2 × 2 cell, each with its variance, are those of a colour array.

@@ -22,7 +22,7 @@ pub struct FrameGroup {
     /// How long the shutter is open.
     #[serde(default = "no_time")]
     pub exposure_s: Seconds,
-    /// The sensor's temperature; left out, `dark_at_c` and no word of it in the headers.
+    /// The sensor's temperature.
     #[serde(default)]
     pub sensor_c: Option<Celsius>,
     /// Photoelectrons in a pixel of mean response in the middle of the field.
@@ -40,7 +40,7 @@ pub struct FrameGroup {
     /// Width of the stars in light frames over the usual three pixels, their light unchanged.
     #[serde(default)]
     pub star_width_factor: Course,
-    /// Share of these light frames that a nebula covers; left out, `nebula_fraction` of the sensor.
+    /// Share of these light frames that a nebula covers.
     #[serde(default)]
     pub nebula_fraction: Option<f64>,
     /// How far each of these light frames is moved against the one before it, in pixels to the right and down.

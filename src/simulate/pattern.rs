@@ -52,10 +52,14 @@ impl Pattern {
         let prnu = truth.prnu_percent / 100.0;
         let (spread, dsnu) = (truth.dark_nonuniformity, truth.dsnu_e.0);
         let hot = truth.hot_pixel_fraction;
-        let mut dark_factor = drawn(truth, Stream::DarkFactor, |rng| {
-            // Half the variance is taken off the logarithm, so that the mean stays 1.
-            (spread * normal(rng) - spread * spread / 2.0).exp() as f32
-        });
+        // Half the variance is taken off the logarithm, so that the mean stays 1.
+        let factor = |own: f64| (spread * own - spread * spread / 2.0).exp() as f32;
+        let mut dark_factor = if truth.dark_pattern_px > 0.0 {
+            let size = (truth.height_px, truth.width_px);
+            smooth(size, truth.dark_pattern_px, &mut chance(truth.seed, Stream::DarkFactor, 0)).mapv(factor)
+        } else {
+            drawn(truth, Stream::DarkFactor, |rng| factor(normal(rng)))
+        };
         let hot_factor = drawn(truth, Stream::HotPixels, |rng| {
             let (is_hot, place) = (rng.random::<f64>() < hot, rng.random::<f64>());
             let (low, high) = HOT_PIXEL_FACTORS;
@@ -110,6 +114,20 @@ fn drawn<T: Clone + Default>(
 
 pub(super) fn normal(rng: &mut Xoshiro256PlusPlus) -> f64 {
     StandardNormal.sample(rng)
+}
+
+/// Normal numbers of variance 1 whose correlation falls with the distance d as exp(−d²/2ℓ²): independent ones, smoothed
+/// along rows and columns by a Gaussian of width ℓ/√2.
+pub(super) fn smooth(size: (usize, usize), length: f64, chance: &mut Xoshiro256PlusPlus) -> Array2<f64> {
+    let reach = (4.0 * length / std::f64::consts::SQRT_2).ceil() as usize;
+    let weight = |at: usize| (-((at as f64 - reach as f64) / length).powi(2)).exp();
+    let kernel: Vec<f64> = (0..=2 * reach).map(weight).collect();
+    let norm = kernel.iter().map(|weight| weight * weight).sum::<f64>().sqrt();
+    let along =
+        |at: &dyn Fn(usize) -> f64| kernel.iter().enumerate().map(|(k, weight)| weight * at(k)).sum::<f64>() / norm;
+    let white = Array2::from_shape_simple_fn((size.0 + 2 * reach, size.1 + 2 * reach), || normal(chance));
+    let rows = Array2::from_shape_fn((size.0 + 2 * reach, size.1), |(i, j)| along(&|k| white[[i, j + k]]));
+    Array2::from_shape_fn(size, |(i, j)| along(&|k| rows[[i + k, j]]))
 }
 
 /// The random numbers of one purpose and one row: they depend on nothing else, so that

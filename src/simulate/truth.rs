@@ -111,6 +111,8 @@ pub struct SensorTruth {
     pub cosmic_rays_per_s: f64,
     /// Standard deviation of the logarithm of ordinary pixels' dark current.
     pub dark_nonuniformity: f64,
+    /// How far that pattern reaches: pixels d apart correlate as exp(−d²/2ℓ²) with this ℓ; 0 = each pixel for itself.
+    pub dark_pattern_px: f64,
     /// Dark current that cooling does not lower.
     pub dark_floor_e_per_s: ElectronsPerSecond,
     /// How much brighter the sky of the light frames is on one side of the field than on the other, of its middle.
@@ -190,6 +192,7 @@ impl Default for SensorTruth {
             row_noise_e: Electrons(key!(SENSOR, "row_noise_e").number()),
             cosmic_rays_per_s: key!(SENSOR, "cosmic_rays_per_s").number(),
             dark_nonuniformity: key!(SENSOR, "dark_nonuniformity").number(),
+            dark_pattern_px: key!(SENSOR, "dark_pattern_px").number(),
             dark_floor_e_per_s: ElectronsPerSecond(key!(SENSOR, "dark_floor_e_per_s").number()),
             sky_gradient_percent: key!(SENSOR, "sky_gradient_percent").number(),
             stars_per_frame: key!(SENSOR, "stars_per_frame").number() as usize,
@@ -329,6 +332,7 @@ impl SensorTruth {
             (key!(SENSOR, "row_noise_e"), Some(self.row_noise_e.0)),
             (key!(SENSOR, "cosmic_rays_per_s"), Some(self.cosmic_rays_per_s)),
             (key!(SENSOR, "dark_nonuniformity"), Some(self.dark_nonuniformity)),
+            (key!(SENSOR, "dark_pattern_px"), Some(self.dark_pattern_px)),
             (key!(SENSOR, "dark_floor_e_per_s"), Some(self.dark_floor_e_per_s.0)),
             (key!(SENSOR, "sky_gradient_percent"), Some(self.sky_gradient_percent)),
             (key!(SENSOR, "stars_per_frame"), Some(self.stars_per_frame as f64)),

@@ -135,7 +135,7 @@ pub enum GivenSky {
         e_per_s: Estimate<ElectronsPerSecond>,
         /// The filter it was seen through.
         filter: String,
-        /// The plane it was seen in; left out, `mono`.
+        /// The plane it was seen in.
         plane: Option<String>,
     },
 }

@@ -13,6 +13,9 @@ use super::student_t_975;
 /// Coverage factor of a two-sided 95 % interval of the normal distribution.
 const NORMAL_95: f64 = 1.959_963_984_540_054;
 
+/// A positive quantity of fewer standard uncertainties is not told from nothing.
+const LEAST_SIGMAS: f64 = 2.0;
+
 /// Relative standard uncertainty given to a number that was typed without one:
 /// data sheets seldom say, and typical values scatter by about this much from
 /// unit to unit (common practice, no source).
@@ -89,6 +92,21 @@ impl<Q: Quantity> Estimate<Q> {
                 (self.value.get() - half, self.value.get() + half)
             }
         }
+    }
+
+    /// The estimate where the data determine it; `None` where its value is less than two of its standard uncertainties
+    /// above 0.
+    ///
+    /// # Examples
+    /// ```
+    /// use subwell::stats::Estimate;
+    /// assert!(Estimate::<f64>::new(0.02, 0.009).determined().is_some());
+    /// assert_eq!(Estimate::<f64>::new(0.006, 0.018).determined(), None);
+    /// ```
+    #[must_use]
+    pub fn determined(self) -> Option<Self> {
+        let (value, uncertainty) = (self.value.get(), self.uncertainty.get());
+        (value > 0.0 && value >= LEAST_SIGMAS * uncertainty).then_some(self)
     }
 
     /// Whether `truth` lies in the 95 % interval.

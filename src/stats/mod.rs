@@ -21,6 +21,6 @@ pub use law::{
 };
 pub use mixture::{Opinion, mixture};
 pub use moments::Moments;
-pub use non_negative::{NonNegativePrediction, ShapeSum, non_negative_prediction, profile_prediction};
+pub use non_negative::{NonNegativeFits, NonNegativePrediction, non_negative_prediction};
 pub use order::{median, quantile};
 pub use scatter::{birge_ratio, half_interval_of_phase};

@@ -6,8 +6,8 @@ use nalgebra::{DMatrix, DVector};
 const FAR: f64 = 16.0;
 /// Places at which the likelihood between is looked at.
 const PLACES: usize = 200;
-/// Halvings of the logarithm of an interval: more digits than are ever shown.
-const HALVINGS: usize = 50;
+/// Halvings of the logarithm of a factor of a thousand: a millionth is left.
+const HALVINGS: usize = 24;
 
 /// A sum of shapes at one place.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -23,22 +23,8 @@ pub struct NonNegativePrediction {
 /// Amplitudes `a ≥ 0` of the least squares `Σ w (y − Σ aₖ shapeₖ)²`, each shape given at the same points, and what their
 /// sum is where the shapes have the values `at`.
 ///
-/// Every choice of shapes is tried, so this is for a handful of them; `w` are inverse variances.
-///
-/// The interval is the middle 95 % of the profile likelihood over the logarithm of the value: of what the best fit costs whose
-/// sum is bound to the value, so it respects that no shape can be taken off. Where one normal sum counts, it is ± 1.96 σ.
-/// `None` where nothing fits or the best value is 0.
-///
-/// ```text
-/// L(v) = exp(−χ²(v)/2),   a(v) = a + (v − a·s) C s/(s·C s),   χ²(v) = χ² + (v − a·s)²/(s·C s)
-/// ```
-///
-/// `s` the shapes' values at the place, `C` the covariance of the amplitudes `a`; of every choice of shapes that leaves
-/// all `a(v) ≥ 0` the least counts.
-///
-/// # Source
-/// Profile likelihood: any text on maximum likelihood; its middle instead of a cut at 3.84, which holds too much where the
-/// likelihood is flat between steep ends. The bound fit: least squares under one linear equation.
+/// Every choice of shapes is tried, so this is for a handful of them; `w` are inverse variances. `None` where nothing fits or the
+/// best value is 0. The interval is that of [`NonNegativeFits::prediction`].
 ///
 /// # Examples
 /// ```
@@ -50,39 +36,76 @@ pub struct NonNegativePrediction {
 /// ```
 #[must_use]
 pub fn non_negative_prediction(shapes: &[Vec<f64>], y: &[f64], w: &[f64], at: &[f64]) -> Option<NonNegativePrediction> {
-    let part = |chosen: Vec<usize>| ShapeSum {
-        shapes: chosen.iter().map(|k| shapes[*k].clone()).collect(),
-        at: chosen.iter().map(|k| at[*k]).collect(),
-    };
-    profile_prediction(&choices(shapes.len()).map(part).collect::<Vec<_>>(), y, w, 1.0)
+    let choices: Vec<Vec<usize>> = choices(shapes.len()).collect();
+    NonNegativeFits::new(shapes, &choices, y, w)?.prediction(at, 1.0)
 }
 
-/// Shapes whose sum may be what is seen, each at the same points, and their values at the place that is asked for.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ShapeSum {
-    /// The shapes.
-    pub shapes: Vec<Vec<f64>>,
-    /// Their values at the place.
-    pub at: Vec<f64>,
+/// Sums of shapes, any of which may be what is seen, each fitted once: what they say at one place or another costs little.
+#[derive(Debug, Clone)]
+pub struct NonNegativeFits {
+    fits: Vec<PlainFit>,
+    /// The place of the best among those whose amplitudes are all allowed.
+    best: usize,
 }
 
-/// The same where any of `sums` may be what is seen, all of whose amplitudes count: the best one's value, and an interval
-/// of what every one may say. `stretch` divides χ².
-///
-/// `None` as for [`non_negative_prediction`].
-#[must_use]
-pub fn profile_prediction(sums: &[ShapeSum], y: &[f64], w: &[f64], stretch: f64) -> Option<NonNegativePrediction> {
-    let fits: Vec<Bound> = sums.iter().filter_map(|sum| Bound::new(sum, y, w)).collect();
-    let free = fits.iter().filter(|fit| allowed(&fit.amplitudes));
-    let best = free.min_by(|a, b| a.chi2.total_cmp(&b.chi2))?;
-    let value = best.value;
-    if value <= 0.0 || value.is_nan() {
-        return None;
+impl NonNegativeFits {
+    /// Fits each of `choices` of `shapes`, all given at the points of `y`; `w` are inverse variances.
+    ///
+    /// `None` where no choice has amplitudes that are all `≥ 0`.
+    #[must_use]
+    pub fn new(shapes: &[Vec<f64>], choices: &[Vec<usize>], y: &[f64], w: &[f64]) -> Option<Self> {
+        let fits: Vec<PlainFit> = choices
+            .iter()
+            .filter_map(|chosen| PlainFit::new(shapes, chosen, y, w))
+            .filter(PlainFit::is_sound)
+            .collect();
+        let free = fits.iter().enumerate().filter(|(_, fit)| fit.is_allowed());
+        let best = free.min_by(|a, b| a.1.chi2.total_cmp(&b.1.chi2))?.0;
+        Some(Self { fits, best })
     }
-    let bound_chi2 = |bound: f64| fits.iter().filter_map(|fit| fit.chi2_at(bound)).fold(f64::MAX, f64::min);
-    let cost = |ln: f64| (bound_chi2(ln.exp()) - best.chi2) / stretch;
-    let [low, high] = middle_95(value.ln(), cost).map(f64::exp);
-    Some(NonNegativePrediction { value, interval_95: [low.min(value), high.max(value)], chi2: best.chi2 })
+
+    /// Weighted squared residuals of the best.
+    #[must_use]
+    pub fn chi2(&self) -> f64 {
+        self.fits[self.best].chi2
+    }
+
+    /// What the best says where the shapes have the values `at`.
+    #[must_use]
+    pub fn value(&self, at: &[f64]) -> f64 {
+        self.fits[self.best].sum(at)
+    }
+
+    /// The same with an interval of what every sum may say; `stretch` divides χ².
+    ///
+    /// The interval is the middle 95 % of the profile likelihood over the logarithm of the value: of what the best fit costs whose
+    /// sum is bound to the value, so it respects that no shape can be taken off. Where one normal sum counts, it is ± 1.96 σ.
+    /// `None` where the best value is 0.
+    ///
+    /// ```text
+    /// L(v) = exp(−χ²(v)/2),   a(v) = a + (v − a·s) C s/(s·C s),   χ²(v) = χ² + (v − a·s)²/(s·C s)
+    /// ```
+    ///
+    /// `s` the shapes' values at the place, `C` the covariance of the amplitudes `a`; of every choice of shapes that leaves
+    /// all `a(v) ≥ 0` the least counts.
+    ///
+    /// # Source
+    /// Profile likelihood: any text on maximum likelihood; its middle instead of a cut at 3.84, which holds too much where the
+    /// likelihood is flat between steep ends. The bound fit: least squares under one linear equation.
+    #[must_use]
+    pub fn prediction(&self, at: &[f64], stretch: f64) -> Option<NonNegativePrediction> {
+        let (value, least) = (self.value(at), self.chi2());
+        if value <= 0.0 || value.is_nan() {
+            return None;
+        }
+        // Bound to any value a fit costs more than free.
+        let near = self.fits.iter().filter(|fit| fit.chi2 <= least + FAR * stretch);
+        let bound: Vec<Bound<'_>> = near.filter_map(|fit| Bound::new(fit, at)).collect();
+        let bound_chi2 = |value: f64| bound.iter().filter_map(|fit| fit.chi2_at(value)).fold(f64::MAX, f64::min);
+        let cost = |ln: f64| (bound_chi2(ln.exp()) - least) / stretch;
+        let [low, high] = middle_95(value.ln(), cost).map(f64::exp);
+        Some(NonNegativePrediction { value, interval_95: [low.min(value), high.max(value)], chi2: least })
+    }
 }
 
 /// Ends of the middle 95 % of the likelihood `exp(−cost/2)` about `best`, up to a factor of a thousand away.
@@ -110,32 +133,34 @@ fn middle_95(best: f64, cost: impl Fn(f64) -> f64) -> [f64; 2] {
     })
 }
 
-/// A plain fit, and what it costs to bind its sum at the place.
-struct Bound {
-    amplitudes: DVector<f64>,
-    chi2: f64,
+/// What it costs to bind a fit's sum at a place.
+struct Bound<'a> {
+    fit: &'a PlainFit,
     /// The sum at the place, its variance, and how the amplitudes follow it.
     value: f64,
     variance: f64,
     lean: DVector<f64>,
 }
 
-impl Bound {
-    fn new(sum: &ShapeSum, y: &[f64], w: &[f64]) -> Option<Self> {
-        let PlainFit { amplitudes, covariance, chi2 } = PlainFit::new(&sum.shapes, y, w)?;
-        let there = DVector::from_column_slice(&sum.at);
-        let lean = covariance * &there;
+impl<'a> Bound<'a> {
+    fn new(fit: &'a PlainFit, at: &[f64]) -> Option<Self> {
+        let there = DVector::from_iterator(fit.chosen.len(), fit.chosen.iter().map(|k| at[*k]));
+        let lean = &fit.covariance * &there;
         let variance = there.dot(&lean);
-        let sound = variance > 0.0 && variance.is_finite() && chi2.is_finite();
-        sound.then(|| Self { value: amplitudes.dot(&there), amplitudes, chi2, variance, lean })
+        (variance > 0.0 && variance.is_finite()).then(|| Self {
+            value: fit.amplitudes.dot(&there),
+            fit,
+            variance,
+            lean,
+        })
     }
 
     /// `None` where a shape would be taken off.
     fn chi2_at(&self, bound: f64) -> Option<f64> {
         let off = bound - self.value;
         let moved = off / self.variance;
-        let kept = self.amplitudes.iter().zip(&self.lean).all(|(amplitude, lean)| amplitude + lean * moved >= 0.0);
-        kept.then_some(self.chi2 + off * moved)
+        let kept = self.fit.amplitudes.iter().zip(&self.lean).all(|(amplitude, lean)| amplitude + lean * moved >= 0.0);
+        kept.then_some(self.fit.chi2 + off * moved)
     }
 }
 
@@ -144,8 +169,10 @@ fn choices(count: usize) -> impl Iterator<Item = Vec<usize>> {
     (1_usize..1 << count).map(move |choice| (0..count).filter(|k| choice >> k & 1 == 1).collect())
 }
 
-/// The plain least squares of shapes, whatever the signs.
+/// The plain least squares of chosen shapes, whatever the signs.
+#[derive(Debug, Clone)]
 struct PlainFit {
+    chosen: Vec<usize>,
     amplitudes: DVector<f64>,
     covariance: DMatrix<f64>,
     chi2: f64,
@@ -153,23 +180,31 @@ struct PlainFit {
 
 impl PlainFit {
     /// `None` where the points do not fix the amplitudes.
-    fn new(shapes: &[Vec<f64>], y: &[f64], w: &[f64]) -> Option<Self> {
-        if y.len() < shapes.len() {
+    fn new(shapes: &[Vec<f64>], chosen: &[usize], y: &[f64], w: &[f64]) -> Option<Self> {
+        if y.len() < chosen.len() {
             return None;
         }
-        let design = DMatrix::from_fn(y.len(), shapes.len(), |i, k| shapes[k][i] * w[i].sqrt());
+        let design = DMatrix::from_fn(y.len(), chosen.len(), |i, k| shapes[chosen[k]][i] * w[i].sqrt());
         let target = DVector::from_fn(y.len(), |i, _| y[i] * w[i].sqrt());
         let qr = design.clone().qr();
         let inverse = qr.r().try_inverse()?;
         let amplitudes = &inverse * qr.q().transpose() * &target;
         let chi2 = (design * &amplitudes - target).norm_squared();
-        Some(Self { amplitudes, covariance: &inverse * inverse.transpose(), chi2 })
+        Some(Self { chosen: chosen.to_vec(), amplitudes, covariance: &inverse * inverse.transpose(), chi2 })
     }
-}
 
-/// Whether no shape is taken off.
-fn allowed(amplitudes: &DVector<f64>) -> bool {
-    amplitudes.iter().all(|amplitude| amplitude.is_finite() && *amplitude >= 0.0)
+    fn sum(&self, at: &[f64]) -> f64 {
+        self.chosen.iter().zip(&self.amplitudes).map(|(k, amplitude)| amplitude * at[*k]).sum()
+    }
+
+    fn is_sound(&self) -> bool {
+        self.chi2.is_finite() && self.amplitudes.iter().all(|amplitude| amplitude.is_finite())
+    }
+
+    /// Whether no shape is taken off.
+    fn is_allowed(&self) -> bool {
+        self.amplitudes.iter().all(|amplitude| *amplitude >= 0.0)
+    }
 }
 
 #[cfg(test)]

@@ -109,7 +109,7 @@ pub struct Target {
     pub surface_brightness_mag: Option<MagnitudesPerSquareArcsecond>,
     /// Surface brightness of each line it shines in, outside the atmosphere.
     pub line_rayleigh: Option<Rayleighs>,
-    /// The same as an emission measure, taken to H-alpha for gas of [`NEBULA_KELVIN`].
+    /// The same as an emission measure, taken to H-alpha for gas of 8,000 K.
     pub emission_measure_pc_cm6: Option<EmissionMeasure>,
     /// Surface brightness of its core, where a second, short set is wanted.
     pub core_surface_brightness_mag: Option<MagnitudesPerSquareArcsecond>,

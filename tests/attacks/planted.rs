@@ -55,8 +55,9 @@ fn a_planted_hang_is_found_and_its_file_named() {
     let named: Vec<Vec<u8>> = named.map(|(_, file, _)| fs::read(file).unwrap()).collect();
     assert!(named.contains(&b"two PLANTED".to_vec()), "{:#?}", tally.faults);
     check_found(
-        "echo '{\"format\": \"subwell.frames\", \"groups\": [], \
-        \"rejected\": [{\"reason\": \"the decoder did not finish it within 30 s\"}]}'; exit 0",
+        "echo '{\"format\": \"subwell.frames\", \"version\": 1, \"groups\": [], \"missing\": [], \"stated\": [], \
+        \"caveats\": [], \"rejected\": [{\"file\": \"x\", \"code\": \"too-slow\", \
+        \"reason\": \"the decoder did not finish it within 30 s\"}]}'; exit 0",
         SLICE,
         Fault::Hang,
     );

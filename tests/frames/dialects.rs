@@ -205,6 +205,27 @@ fn darks_of_a_warming_camera_are_left_out_and_named() {
 }
 
 #[test]
+fn rows_of_a_sidecar_that_contradict_each_other_are_said() {
+    let row =
+        |file: &str, seconds| Override { file: file.into(), exposure: Some(Seconds(seconds)), ..Override::default() };
+    let read = |rows: &[Override]| {
+        let darks = (1..3).map(|number| seen(&format!("darks/{number}.fits"), "EXPTIME = 5")).collect();
+        Inventory::new(darks, rows, "", Vec::new())
+    };
+    let contradicted = read(&[row("darks/1.fits", 30.0), row("DARKS/1.FITS", 60.0)]);
+    let said = contradicted.caveats.iter().find(|caveat| caveat.code == "conflicting-rows").unwrap();
+    assert!(said.message.contains("exposure_s 30 and 60") && said.about == "darks/1.fits", "{said:?}");
+    assert!(contradicted.frames().any(|info| info.exposure == Seconds(30.0)));
+    // Patterns that overlap count alike; a file's own row goes before them.
+    assert!(codes(&read(&[row("darks/*", 30.0), row("**/1*", 60.0)])).contains(&"conflicting-rows"));
+    for rows in
+        [[row("darks/*", 30.0), row("darks/1.fits", 60.0)], [row("darks/1.fits", 30.0), row("darks/1.fits", 30.0)]]
+    {
+        assert!(!codes(&read(&rows)).contains(&"conflicting-rows"), "{rows:?}");
+    }
+}
+
+#[test]
 fn a_time_in_the_sidecar_is_believed() {
     let row = Override { file: "FLAT/30.fits".into(), exposure: Some(Seconds(30.0)), ..Override::default() };
     let frames: Vec<Seen> = DIAL

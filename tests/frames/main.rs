@@ -4,11 +4,11 @@
 mod careless;
 mod dialects;
 mod files;
-mod forty;
 mod headers;
 #[cfg(feature = "raw")]
 mod makers;
 mod raw;
+mod sixty;
 
 #[path = "../support/mod.rs"]
 mod support;

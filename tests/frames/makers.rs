@@ -12,6 +12,7 @@ use serde_json::Value;
 use crate::raw::measured;
 use crate::support::cr2::{BODY, MakersRaw};
 use crate::support::folder::Folder;
+use crate::support::program::subwell;
 
 const GAIN: f64 = 2.0;
 const OFFSET: f64 = 2048.0;
@@ -91,14 +92,31 @@ fn flats_beyond_the_stated_white_level_are_taken_and_show_where_the_camera_clips
     }
 }
 
+/// Where a file states the length of its one strip, and what it states.
+fn strip_length(bytes: &[u8]) -> (usize, u32) {
+    let place = bytes.windows(8).position(|entry| entry == [0x17, 1, 4, 0, 1, 0, 0, 0]).unwrap() + 8;
+    (place, u32::from_le_bytes(bytes[place..place + 4].try_into().unwrap()))
+}
+
 #[test]
 fn a_file_that_is_cut_off_is_named_and_costs_only_itself() {
     let whole = set(15_303, |raw| raw);
     let cut_file = whole.path().join("flats/IMG_3_1.CR2");
     let bytes = std::fs::read(&cut_file).unwrap();
+    let numbers = |profile: &Value| (profile["modes"].clone(), profile["gain_law"].clone());
+    let all = numbers(&measured(&whole));
+    // The length of the strip stated wrongly in a file that is whole.
+    for wrong in [-3000_i64, -1, 3000, 1 << 24] {
+        let mut stated = bytes.clone();
+        let (place, length) = strip_length(&bytes);
+        stated[place..place + 4].copy_from_slice(&((i64::from(length) + wrong) as u32).to_le_bytes());
+        std::fs::write(&cut_file, stated).unwrap();
+        let profile = measured(&whole);
+        assert_eq!(profile["rejected"], serde_json::json!([]), "{wrong}");
+        assert_eq!(numbers(&profile), all, "{wrong}");
+    }
     std::fs::remove_file(&cut_file).unwrap();
     let without = measured(&whole);
-    let numbers = |profile: &Value| (profile["modes"].clone(), profile["gain_law"].clone());
     for missing in [500, 3000, 100_000] {
         std::fs::write(&cut_file, &bytes[..bytes.len() - missing]).unwrap();
         let profile = measured(&whole);
@@ -113,9 +131,8 @@ fn a_file_that_is_cut_off_is_named_and_costs_only_itself() {
     let end = hollow.len() - 3000;
     hollow[end..].fill(0);
     let mut shortened = bytes[..bytes.len() - 3000].to_vec();
-    let length = shortened.windows(8).position(|entry| entry == [0x17, 1, 4, 0, 1, 0, 0, 0]).unwrap() + 8;
-    let said = u32::from_le_bytes(shortened[length..length + 4].try_into().unwrap()) - 3000;
-    shortened[length..length + 4].copy_from_slice(&said.to_le_bytes());
+    let (place, length) = strip_length(&bytes);
+    shortened[place..place + 4].copy_from_slice(&(length - 3000).to_le_bytes());
     for bytes in [hollow, shortened] {
         std::fs::write(&cut_file, bytes).unwrap();
         let profile = measured(&whole);
@@ -139,18 +156,36 @@ fn the_pixel_size_is_the_one_of_exif_and_a_night_plans() {
     let side = profile["modes"][0]["pixel_um"].as_f64().unwrap();
     assert!((side - 4.38).abs() < 0.005, "{side}");
     assert!(codes(&profile).contains(&"pixel-size-rough"), "{:?}", codes(&profile));
+    plans(&folder);
     // Typed in the sidecar, it is the photographer's own.
     folder.put("sidecar.csv", b"file;pixel_um\nbias/*.cr2;4,30\nflats/*;4,30\n");
     let typed = measured(&folder);
     assert_eq!(typed["modes"][0]["pixel_um"], 4.3);
     assert!(!codes(&typed).contains(&"pixel-size-rough") && !codes(&typed).contains(&"sidecar-unmatched"));
     let camera = folder.path().join("camera.toml");
-    let subwell = || assert_cmd::Command::cargo_bin("subwell").unwrap();
-    subwell().arg("measure").arg(folder.path()).args(["--pixel-um", "4.35", "--out"]).arg(&camera).assert().success();
+    let mut measure = subwell();
+    measure.arg("measure").arg(folder.path()).args(["--pixel-um", "4.35", "--force", "--out"]).arg(&camera);
+    measure.assert().success();
     let kept = std::fs::read_to_string(&camera).unwrap();
     assert!(kept.contains("pixel_um = 4.35") && !kept.contains("pixel-size"), "{kept}");
-    folder.put("night.toml", NIGHT.as_bytes());
     subwell().arg("plan").arg(folder.path().join("night.toml")).assert().success();
+}
+
+/// The camera of a folder is measured as it is, its rough pixel size with its mark, and a night plans from it.
+fn plans(folder: &Folder) {
+    let camera = folder.path().join("camera.toml");
+    subwell().arg("measure").arg(folder.path()).arg("--out").arg(&camera).assert().success();
+    let kept = std::fs::read_to_string(&camera).unwrap();
+    assert!(kept.contains("pixel_um = 4.38") && kept.contains("pixel-size-rough"), "{kept}");
+    folder.put("night.toml", NIGHT.as_bytes());
+    let run = subwell().arg("plan").arg(folder.path().join("night.toml")).arg("--json").assert().success();
+    let scale = mean_of_planes(&serde_json::from_slice(&run.get_output().stdout).unwrap());
+    assert!((scale - 206.265 * 4.38 / 440.0).abs() < 0.01, "{scale}");
+}
+
+/// A pixel's side on the sky in a plan of one filter.
+fn mean_of_planes(plan: &Value) -> f64 {
+    plan["filters"][0]["planes"][0]["inputs"]["pixel_arcsec"].as_f64().unwrap_or_else(|| panic!("{plan}"))
 }
 
 #[test]
@@ -230,11 +265,19 @@ fn files_with_the_header_of_a_real_body_are_measured_right() {
         let side = profile["modes"][0]["pixel_um"].as_f64().unwrap();
         assert!((side - 4.38).abs() < 0.01, "{side}");
     }
+    plans(&folder);
+    for written in ["camera.toml", "night.toml"] {
+        std::fs::remove_file(folder.path().join(written)).unwrap();
+    }
     let file = folder.path().join("flats/flat_4500_2.cr2");
     let bytes = std::fs::read(&file).unwrap();
+    std::fs::remove_file(&file).unwrap();
+    let without = measured(&folder)["modes"].clone();
     for missing in [500, 3000, 100_000] {
         std::fs::write(&file, &bytes[..bytes.len() - missing]).unwrap();
-        let rejected = measured(&folder)["rejected"].clone();
+        let profile = measured(&folder);
+        assert_eq!(profile["modes"], without, "{missing}");
+        let rejected = profile["rejected"].clone();
         assert_eq!((&rejected[0]["file"], rejected.as_array().unwrap().len()), (&"flats/flat_4500_2.cr2".into(), 1));
         assert!(rejected[0]["reason"].as_str().unwrap().contains("cut off"), "{rejected}");
     }

@@ -241,11 +241,14 @@ fn ladder(folder: &Path) -> SensorTruth {
         names.extend([name; 4]);
     }
     let truth = SensorTruth::from_toml(&text).unwrap();
+    let mut second = 0;
     for (number, (frame, name)) in frames(&truth).zip(names).enumerate() {
         let (rows, columns) = frame.pixels.dim();
         let mut dng = Dng::new(columns, rows, frame.pixels.iter().copied().collect());
         (dng.exposure, dng.air_c) = (name, Some(20));
-        dng.date = format!("2026:01:02 20:{:02}:{:02}", number / 60, number % 60);
+        let (hours, minutes, seconds) = (second / 3600, second / 60 % 60, second % 60);
+        dng.date = format!("2026:01:02 {:02}:{minutes:02}:{seconds:02}", 12 + hours);
+        second += frame.info.exposure.0 as u32 + 1;
         let path = folder.join(frame.info.kind.to_string()).join(format!("IMG_{number:04}.DNG"));
         std::fs::create_dir_all(path.parent().unwrap()).unwrap();
         std::fs::write(path, dng.bytes()).unwrap();

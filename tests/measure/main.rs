@@ -1,5 +1,8 @@
 //! Frames in, electrons out: sensors of known truth, odd ones and real ones, measured.
 
+mod by_scale;
+#[cfg(feature = "files")]
+mod darks_told;
 mod oddities;
 mod oddities_of_level;
 mod simulated;
@@ -21,3 +24,7 @@ mod transfer_points;
 
 #[path = "../support/mod.rs"]
 mod support;
+#[cfg(feature = "files")]
+#[allow(dead_code, unused_imports, reason = "each of its users takes what it needs")]
+#[path = "../support/hostile/mod.rs"]
+mod whole_frames;

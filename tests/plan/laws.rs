@@ -497,8 +497,8 @@ fn the_json_has_the_promised_keys() {
                     saturation_is sky_level_dn sky_share_of_full_well_percent snr";
     assert_eq!(plane.join(" "), expected);
     assert_eq!(keys(&json["filters"][0]["limits_s"]).len(), 4);
-    assert_eq!(keys(&json["filters"][0]["planes"][0]["inputs"]).len(), 9);
-    assert_eq!(keys(&json["filters"][0]["planes"][0]["noise_share_percent"]).len(), 8);
+    assert_eq!(keys(&json["filters"][0]["planes"][0]["inputs"]).len(), 12);
+    assert_eq!(keys(&json["filters"][0]["planes"][0]["noise_share_percent"]).len(), 9);
     assert_eq!(json["format"], "subwell.plan");
 }
 

@@ -16,6 +16,8 @@ mod files;
 mod review;
 #[cfg(feature = "cli")]
 mod sky;
+#[cfg(feature = "cli")]
+mod sky_refused;
 #[cfg(feature = "files")]
 mod slips;
 

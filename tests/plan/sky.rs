@@ -20,13 +20,13 @@ const SKY: f64 = 9.0;
 /// What a sky rate may be off by: the promise of the measurement.
 const TWO_PERCENT: f64 = 0.02;
 
-const SENSOR: &str = "width_px = 480\nheight_px = 320\ngain_e_per_adc_step = 0.8\nread_noise_e = 1.6\n\
+pub(crate) const SENSOR: &str = "width_px = 480\nheight_px = 320\ngain_e_per_adc_step = 0.8\nread_noise_e = 1.6\n\
                       prnu_percent = 0.6\ndsnu_e = 0.5\ndark_e_per_s = 0.02\nhot_pixel_fraction = 0.0005\n\
                       full_well_e = 20000\n";
-const FRAMES: &str = "[[frames]]\nkind = \"light\"\nexposure_s = 60.0\nsensor_c = -10.0\nlight_e_per_s = 9.0\n\
+pub(crate) const FRAMES: &str = "[[frames]]\nkind = \"light\"\nexposure_s = 60.0\nsensor_c = -10.0\nlight_e_per_s = 9.0\n\
                       [[frames]]\nkind = \"dark\"\nexposure_s = 60.0\nsensor_c = -10.0\n";
 
-fn light_and_dark(keys: &str, frames_asked: &str) -> (Frame, Frame) {
+pub(crate) fn light_and_dark(keys: &str, frames_asked: &str) -> (Frame, Frame) {
     let truth = SensorTruth::from_toml(&format!("{SENSOR}{keys}{frames_asked}")).unwrap();
     let mut frames = frames(&truth);
     (frames.next().unwrap(), frames.next().unwrap())
@@ -136,7 +136,7 @@ fn a_stock_camera_sees_a_quarter_of_h_alpha_through_a_dual_band_filter() {
     assert!((2.5..4.0).contains(&gain), "{gain}");
 }
 
-fn json(command: &mut Command, exit: i32) -> Value {
+pub(crate) fn json(command: &mut Command, exit: i32) -> Value {
     let run = command.arg("--json").assert().code(exit);
     let output = run.get_output();
     crate::support::schemas::valid(&output.stdout)
@@ -146,15 +146,15 @@ fn number(value: &Value, pointer: &str) -> f64 {
     value.pointer(pointer).and_then(Value::as_f64).unwrap_or_else(|| panic!("no number at {pointer} of {value}"))
 }
 
-const CAMERA: &str = "camera = \"a\"\nprovenance = \"published\"\nsource = \"invented\"\n[[modes]]\npixel_um = 3.76\n\
+pub(crate) const CAMERA: &str = "camera = \"a\"\nprovenance = \"published\"\nsource = \"invented\"\n[[modes]]\npixel_um = 3.76\n\
                       width_px = 480\nheight_px = 320\n[[modes.planes]]\nplane = \"mono\"\n\
                       gain_e_per_dn = { value = 0.8, uncertainty = 0.008 }\nread_noise_e = 1.6\nsaturation_e = 20000.0\n";
-const NIGHT: &str = "# my night\n[camera]\nprofile = \"camera.toml\"\n[optics]\naperture_mm = 80.0\nfocal_length_mm = 400.0\n\
+pub(crate) const NIGHT: &str = "# my night\n[camera]\nprofile = \"camera.toml\"\n[optics]\naperture_mm = 80.0\nfocal_length_mm = 400.0\n\
                      obstruction_mm = 20.0\ntransmission = 0.9\n[site]\nsky = { bortle = 7 } # a guess\nlamps = \"mixed\"\n\
                      [[filters]]\nname = \"luminance\"\ntransmission = 0.9\nwidth_nm = 300.0\nquantum_efficiency = 0.8\n\
                      [target]\nname = \"M33\"\n[goal]\nsnr = 5.0\n";
 
-fn desk(night: &str) -> (tempfile::TempDir, PathBuf) {
+pub(crate) fn desk(night: &str) -> (tempfile::TempDir, PathBuf) {
     let folder = tempfile::tempdir().unwrap();
     std::fs::write(folder.path().join("camera.toml"), CAMERA).unwrap();
     let path = folder.path().join("night.toml");
@@ -394,8 +394,9 @@ fn a_flat_is_no_light() {
             .arg(out.join("dark/dark_0001.fits"))
             .arg("--night")
             .arg(&path),
-        2,
+        1,
     );
+    assert_eq!(error["code"], "light-unusable");
     assert!(error["message"].as_str().unwrap().contains("flat"), "{error}");
 }
 

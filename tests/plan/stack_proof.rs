@@ -7,4 +7,5 @@ pub(crate) mod camera;
 mod nights;
 mod planned;
 mod published;
+mod scales;
 mod told;

@@ -224,9 +224,9 @@ pub(crate) const WORLDS: &[World] = &[
     }),
     World::new("dark level settles by 12 DN", settling).caused(&["dark-level-drift"]),
     World::new("residual image after a saturated flat", ghost).caused(&[
-        "residual-image",
+        // Its words for a signal that falls: the sensor cools, or a residual image fades.
+        "temperature-unsettled",
         "dark-level-drift",
-        "dark-unsteady",
     ]),
     World::new("damp grows through the darks", frost).caused(MOVES),
 ];

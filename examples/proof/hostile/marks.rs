@@ -166,7 +166,7 @@ pub(crate) const WORLDS: &[World] = &[
         "mixed-levels",
         "flat-pedestal",
         "dark-level-drift",
-        "level-jump",
+        "black-level-moves",
         "mixed-settings",
     ]),
 ];

@@ -10,6 +10,7 @@ mod measured;
 mod reading;
 mod required;
 mod verdict;
+mod warmth;
 pub(crate) mod world;
 
 use std::collections::BTreeMap;
@@ -31,7 +32,7 @@ pub(crate) const ONE: &str = "--one";
 
 /// All worlds.
 pub(crate) fn worlds() -> impl Iterator<Item = &'static World> {
-    flats::WORLDS.iter().chain(darks::WORLDS).chain(marks::WORLDS).chain(reading::WORLDS)
+    flats::WORLDS.iter().chain(darks::WORLDS).chain(warmth::WORLDS).chain(marks::WORLDS).chain(reading::WORLDS)
 }
 
 /// One run in this process: prints a document of what was asked and said.

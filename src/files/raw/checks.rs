@@ -94,8 +94,8 @@ pub(super) fn counts(image: &Image, white: Option<u32>, bits: usize) -> Result<(
         return Err(Fault::Damaged(format!("its last {empty} rows decode to 0: the file is cut off or damaged")));
     }
     let ceiling = if bits < 16 { (1_u32 << bits) - 1 } else { u32::from(u16::MAX) };
-    let limit = white.map_or(ceiling, |white| white.min(ceiling));
-    let beyond = pixels.iter().filter(|count| u32::from(**count) > limit).count() as f64 / pixels.len() as f64;
+    let limit = u16::try_from(white.map_or(ceiling, |white| white.min(ceiling))).unwrap_or(u16::MAX);
+    let beyond = pixels.iter().filter(|count| **count > limit).count() as f64 / pixels.len() as f64;
     if beyond > MOST_BEYOND && is_wild(image) {
         return Err(Fault::Damaged(format!(
             "{:.1} % of its pixels lie beyond the level of {limit} that it states, and neighbours have nothing in common: decoded wrongly or damaged; convert it to DNG again",

@@ -119,8 +119,9 @@ impl Mosaic {
             checks::tags(ifd, directories.is_dng, bytes.len())?;
         }
         losses::check(bytes, directories)?;
-        whole::check(bytes, ifd)?;
-        if let Some(promised) = promised_size(source, decoder) {
+        let promised = promised_size(source, decoder);
+        whole::check(bytes, ifd, promised)?;
+        if let Some(promised) = promised {
             checks::size(promised, [None, None], bytes.len() as u64)?;
         }
         let raw = decoder.raw_image(source, &params, false).map_err(|error| undecoded(&error))?;
@@ -189,8 +190,11 @@ fn cropped(counts: &[u16], width: usize, height: usize, area: Rect) -> Result<Im
     if Some(counts.len()) != width.checked_mul(height) {
         return Err(Fault::Damaged("its pixels do not fill its rows".into()));
     }
-    let rows = counts.chunks_exact(width.max(1)).skip(area.p.y).take(area.d.h);
-    let pixels: Vec<u16> = rows.flat_map(|row| &row[area.p.x..area.p.x + area.d.w]).copied().collect();
+    // Row by row as whole slices: pixel by pixel it took a fifth of all the time of a measurement.
+    let mut pixels = Vec::with_capacity(area.d.w * area.d.h);
+    for row in counts.chunks_exact(width.max(1)).skip(area.p.y).take(area.d.h) {
+        pixels.extend_from_slice(&row[area.p.x..area.p.x + area.d.w]);
+    }
     Ok(Image { width: area.d.w, height: area.d.h, pixels })
 }
 

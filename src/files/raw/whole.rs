@@ -9,16 +9,21 @@ use rawler::formats::tiff::IFD;
 use super::directories::{big_endian, places};
 use crate::files::error::Fault;
 
+const BITS: u16 = 258;
 const COMPRESSION: u16 = 259;
 const SLICES: u16 = 50752;
 const PANASONIC_FORMAT: u16 = 0x2d;
+const END_OF_IMAGE: [u8; 2] = [0xff, 0xd9];
 
 fn cut_off(there: u64, end: u64) -> Fault {
     Fault::Damaged(format!("the file is cut off: {there} bytes are there, its pixels end at {end}"))
 }
 
-/// Checks that all that the file declares of its pixels is there.
-pub(super) fn check(bytes: &[u8], raw: Option<&IFD>) -> Result<(), Fault> {
+/// Checks that all the pixels are there; `size` are the columns and rows that the decoder will make of them.
+///
+/// A length that a file states of a strip may be wrong in a file that is whole: where the stream shows its own end, or the
+/// pixels are not compressed, that counts and not the length.
+pub(super) fn check(bytes: &[u8], raw: Option<&IFD>, size: Option<[usize; 2]>) -> Result<(), Fault> {
     let there = bytes.len() as u64;
     if let Some(end) = declared_by_boxes(bytes).or_else(|| declared_by_header(bytes))
         && end > there
@@ -29,24 +34,62 @@ pub(super) fn check(bytes: &[u8], raw: Option<&IFD>) -> Result<(), Fault> {
     // One maker's strips are declared with numbers that mean something else.
     let places = if raw.get_entry(PANASONIC_FORMAT).is_some() { Vec::new() } else { places(raw) };
     let jpeg = is_lossless_jpeg(raw);
+    let needed = plain_length(raw, size).filter(|_| places.len() == 1);
     for (start, length) in places {
-        let end = start.saturating_add(length);
-        let stream = bytes.get(start.min(there) as usize..end.min(there) as usize).unwrap_or_default();
-        if jpeg && stream.starts_with(&[0xff, 0xd8]) {
-            // The stream itself knows better where it ends than a length that may be padded.
-            let ended = stream.windows(2).rev().any(|two| two == [0xff, 0xd9]);
-            if !ended && end > there {
+        let end = start.saturating_add(needed.map_or(length, |needed| needed.min(length)));
+        let behind = bytes.get(start.min(there) as usize..).unwrap_or_default();
+        if !(jpeg && behind.starts_with(&[0xff, 0xd8])) {
+            if end > there {
                 return Err(cut_off(there, end));
             }
-            if !ended {
-                let said = "the compressed stream of its pixels has no end: the file is cut off, or parts of it were never written";
-                return Err(Fault::Damaged(said.into()));
-            }
-        } else if end > there {
+            continue;
+        }
+        let stated = &behind[..behind.len().min(usize::try_from(length).unwrap_or(usize::MAX))];
+        // Within a stream no other two bytes read like its end; a wrong length is worth a look at all that follows.
+        if stated.windows(2).rev().any(|two| two == END_OF_IMAGE) || stream_ends(behind) {
+            continue;
+        }
+        if end > there {
             return Err(cut_off(there, end));
         }
+        let said =
+            "the compressed stream of its pixels has no end: the file is cut off, or parts of it were never written";
+        return Err(Fault::Damaged(said.into()));
     }
     Ok(())
+}
+
+/// The bytes of so many pixels without compression; `None` where they are compressed or nothing says how many there are.
+fn plain_length(raw: &IFD, size: Option<[usize; 2]>) -> Option<u64> {
+    let number = |tag: u16| raw.get_entry(tag).filter(|entry| entry.count() > 0).map(|entry| entry.force_u32(0));
+    let (bits, [width, height]) = (number(BITS).filter(|bits| (8..=16).contains(bits))?, size?);
+    let row = (width as u64).checked_mul(u64::from(bits))?.div_ceil(8);
+    row.checked_mul(height as u64).filter(|_| number(COMPRESSION) == Some(1))
+}
+
+/// Whether a stream of lossless JPEG comes to its end: segments of stated lengths, and behind that of the scan the coded
+/// bytes, in which 0xff is followed by 0 or by the mark of a restart.
+fn stream_ends(bytes: &[u8]) -> bool {
+    let mut at = 2;
+    loop {
+        let (Some(0xff), Some(mark)) = (bytes.get(at), bytes.get(at + 1)) else { return false };
+        match mark {
+            0xd9 => return true,
+            0xff => at += 1,
+            0x00 | 0xd0..=0xd8 => return false,
+            mark => {
+                let Some(length) = bytes.get(at + 2..at + 4) else { return false };
+                at += 2 + usize::from(u16::from_be_bytes([length[0], length[1]]));
+                if *mark == 0xda {
+                    let Some(coded) = bytes.get(at..) else { return false };
+                    let end =
+                        coded.windows(2).position(|two| two[0] == 0xff && !matches!(two[1], 0 | 0xd0..=0xd7 | 0xff));
+                    let Some(end) = end else { return false };
+                    at += end;
+                }
+            }
+        }
+    }
 }
 
 fn is_lossless_jpeg(raw: &IFD) -> bool {
@@ -104,7 +147,7 @@ pub(super) mod tests {
 
     fn said(tags: &[(u16, u32)], behind: &[u8]) -> Option<String> {
         let (bytes, ifd) = tiff(tags, behind);
-        check(&bytes, Some(&ifd)).err().map(|fault| format!("{fault:?}"))
+        check(&bytes, Some(&ifd), None).err().map(|fault| format!("{fault:?}"))
     }
 
     #[test]
@@ -117,28 +160,51 @@ pub(super) mod tests {
         // A stream that ends is whole, however much padding was declared.
         assert_eq!(said(&[(259, 7), (273, 50), (279, 64)], &jpeg), None);
         assert!(said(&[(259, 7), (273, 50), (279, 9)], &jpeg[..8]).unwrap().contains("cut off"));
+        // A stream of two segments behind a length that is too short: it is whole, and cut it is not.
+        let stream =
+            [&[0xff, 0xd8, 0xff, 0xc4, 0, 3, 7, 0xff, 0xda, 0, 2, 5, 0xff, 0, 6, 0xff, 0xd0, 8, 0xff, 0xd9][..], &jpeg];
+        let stream = stream.concat();
+        for length in [3, 12, 20, 90] {
+            assert_eq!(said(&[(259, 7), (273, 50), (279, length)], &stream), None, "{length}");
+            assert!(said(&[(259, 7), (273, 50), (279, length)], &stream[..18]).is_some(), "{length}");
+        }
+        // Another picture behind it has an end of its own, which is not this one's.
+        let broken = [&stream[..17], &jpeg[..]].concat();
+        assert!(said(&[(259, 7), (273, 50), (279, 12)], &broken).unwrap().contains("has no end"));
         // The rest of the file was never written.
         let hollow = [0xff, 0xd8, 1, 2, 0xff, 0, 3, 0, 0];
         assert!(said(&[(259, 7), (273, 50), (279, 9)], &hollow).unwrap().contains("has no end"));
+    }
+
+    /// Three columns and two rows of 12 bits take 5 bytes a row.
+    #[test]
+    fn pixels_without_compression_need_their_own_length_and_no_padding() {
+        let said = |stated: u32, there: usize, compression: u32| {
+            let tags = [(258, 12), (259, compression), (273, 62), (279, stated)];
+            let (bytes, ifd) = tiff(&tags, &vec![1; there]);
+            check(&bytes, Some(&ifd), Some([3, 2])).is_ok()
+        };
+        assert!(said(10, 10, 1) && said(4000, 10, 1) && !said(4000, 9, 1) && !said(10, 9, 1));
+        assert!(!said(4000, 10, 32767));
     }
 
     #[test]
     fn boxes_and_headers_declare_their_ends() {
         let boxed = |length: u32, name: &[u8], body: usize| [&length.to_be_bytes()[..], name, &vec![0; body]].concat();
         let whole = [boxed(16, b"ftyp", 8), boxed(20, b"moov", 12), boxed(30, b"mdat", 22)].concat();
-        assert!(check(&whole, None).is_ok());
-        assert!(check(&whole[..whole.len() - 1], None).is_err());
+        assert!(check(&whole, None, None).is_ok());
+        assert!(check(&whole[..whole.len() - 1], None, None).is_err());
         let long = [&1_u32.to_be_bytes()[..], b"mdat", &40_u64.to_be_bytes(), &[0; 24]].concat();
         let with_long = [boxed(16, b"ftyp", 8), long].concat();
-        assert!(check(&with_long, None).is_ok());
-        assert!(check(&with_long[..50], None).is_err());
+        assert!(check(&with_long, None, None).is_ok());
+        assert!(check(&with_long[..50], None, None).is_err());
         let mut raf = b"FUJIFILMCCD-RAW ".to_vec();
         raf.resize(100, 0);
         raf.extend(200_u32.to_be_bytes());
         raf.extend(50_u32.to_be_bytes());
         raf.resize(250, 0);
-        assert!(check(&raf, None).is_ok());
-        assert!(check(&raf[..249], None).is_err());
-        assert!(check(&[], None).is_ok() && check(b"\0\0\0\x01ftyp", None).is_ok());
+        assert!(check(&raf, None, None).is_ok());
+        assert!(check(&raf[..249], None, None).is_err());
+        assert!(check(&[], None, None).is_ok() && check(b"\0\0\0\x01ftyp", None, None).is_ok());
     }
 }

@@ -41,6 +41,10 @@ pub(super) struct Judged {
     pub(super) dial_time: bool,
     /// A flat of which nothing says how long it was exposed: it has 0 s.
     pub(super) timeless: bool,
+    /// Whether the header alone gives the exposure.
+    pub(super) header_time: bool,
+    /// Whether a folder around that of its kind gives the exposure.
+    pub(super) outer_time: bool,
     /// What the name states beside another value in the header: gain setting, seconds, °C.
     pub(super) other_gain: Option<f64>,
     pub(super) other_time: Option<Seconds>,
@@ -56,6 +60,9 @@ struct Time {
     named: bool,
     without_unit: bool,
     unknown: bool,
+    by_header: bool,
+    /// A folder around that of the frame's kind says it.
+    outside: bool,
 }
 
 /// What is known of a frame that lies in a folder named `root`.
@@ -75,8 +82,9 @@ pub(super) fn judged(seen: &Seen, row: Option<&Override>, root: &str) -> Result<
     let judgement = (told.map(by_sidecar))
         .or_else(|| kind::judgement(header.kind.as_ref(), &seen.file, root))
         .ok_or_else(|| reject("unknown-kind", "neither header, folder nor name says what it was taken for".into()))?;
-    let time = time(&header, row, &place, judgement.kind)
-        .ok_or_else(|| reject("no-exposure", "neither header nor name says how long it was exposed".into()))?;
+    let by_place = header.kind.is_none() && told.is_none();
+    let time = time(&header, row, &place, (judgement.kind, by_place))
+        .ok_or_else(|| reject("no-exposure", no_time(&header)))?;
     let read = row.and_then(|row| row.sensor).or(header.sensor);
     let named = names::temperature(&place).filter(|_| read.is_none() && header.set_point.is_none());
     let sensor = read.or(named);
@@ -127,6 +135,8 @@ pub(super) fn judged(seen: &Seen, row: Option<&Override>, root: &str) -> Result<
         rough_pixel: header.pixel_is_rough && row.and_then(|row| row.pixel).is_none(),
         dial_time: time.without_unit,
         timeless: time.unknown,
+        header_time: time.by_header,
+        outer_time: time.outside,
         other_gain: named_gain.filter(|named| in_header.is_some_and(|gain| gain != *named)),
         // The name of a bias frame may give the time of the darks beside it.
         other_time: names::exposure(&seen.file).filter(far).filter(|_| judgement.kind != FrameKind::Bias),
@@ -136,18 +146,50 @@ pub(super) fn judged(seen: &Seen, row: Option<&Override>, root: &str) -> Result<
     })
 }
 
-fn time(header: &Header, row: Option<&Override>, place: &str, kind: FrameKind) -> Option<Time> {
-    let known = |seconds: Seconds| Time { seconds, named: false, without_unit: false, unknown: false };
+/// Why a frame has no exposure.
+fn no_time(header: &Header) -> String {
+    let said = match header.exposure {
+        Some(_) => "its header says 0 s, and nothing else",
+        None => "neither header nor name",
+    };
+    format!("{said} says how long it was exposed")
+}
+
+fn time(header: &Header, row: Option<&Override>, place: &str, (kind, by_place): (FrameKind, bool)) -> Option<Time> {
+    let known = |seconds: Seconds| Time {
+        seconds,
+        named: false,
+        without_unit: false,
+        unknown: false,
+        by_header: false,
+        outside: false,
+    };
+    // Only a bias frame is exposed for no time; elsewhere 0 is how some write that they do not know.
+    let said = header.exposure.filter(|seconds| seconds.0 > 0.0 || kind == FrameKind::Bias);
     let by_row = || row.and_then(|row| row.exposure).map(known);
-    let by_apex = || shutter::time_by_apex(header.exposure?, header.shutter_apex).map(known);
-    let by_header = || header.exposure.map(|seconds| Time { named: header.dial, ..known(seconds) });
-    let by_name = || names::exposure(place).map(|seconds| Time { named: header.dial, ..known(seconds) });
+    let by_apex = || shutter::time_by_apex(said?, header.shutter_apex).map(known);
+    let by_header = || said.map(|seconds| Time { named: header.dial, by_header: true, ..known(seconds) });
+    let inner = if by_place { within_its_kind(place, kind) } else { place };
+    let by_name = || names::exposure(inner).map(|seconds| Time { named: header.dial, ..known(seconds) });
     let by_dial =
         || names::dial_time(place).map(|seconds| Time { named: header.dial, without_unit: true, ..known(seconds) });
     let without = || match kind {
         FrameKind::Bias => Some(known(Seconds(0.0))),
         FrameKind::Flat => Some(Time { unknown: true, ..known(Seconds(0.0)) }),
-        FrameKind::Dark | FrameKind::DarkFlat | FrameKind::Light => None,
+        // A folder around several kinds has the length of the subs, and darks are as long as they.
+        FrameKind::Dark | FrameKind::Light => {
+            names::exposure(place).map(|seconds| Time { named: header.dial, outside: true, ..known(seconds) })
+        }
+        FrameKind::DarkFlat => None,
     };
     by_row().or_else(by_apex).or_else(by_header).or_else(by_name).or_else(by_dial).or_else(without)
+}
+
+/// The place from the innermost folder on that names the kind; the file's own name where none does.
+fn within_its_kind(place: &str, kind: FrameKind) -> &str {
+    let ends: Vec<usize> = place.match_indices('/').map(|(at, _)| at).collect();
+    let starts = std::iter::once(0).chain(ends.iter().map(|at| at + 1));
+    let folders: Vec<(usize, &str)> = starts.zip(&ends).map(|(start, end)| (start, &place[start..*end])).collect();
+    let named = folders.iter().rev().find(|(_, folder)| kind::in_words(folder) == Some(kind));
+    &place[named.map_or(ends.last().map_or(0, |end| end + 1), |(start, _)| *start)..]
 }

@@ -1,5 +1,6 @@
 //! What is in a folder: every frame's kind and why, the groups, what was left out, and what a measurement still lacks.
 
+mod clock;
 mod judged;
 mod levels;
 mod missing;
@@ -17,7 +18,7 @@ use judged::{Judged, judged};
 use missing::{missing, unsaid};
 
 use super::group::{Group, ModeKey, groups};
-use super::sidecar::{Override, names_file, row_of};
+use super::sidecar::{Override, conflict_of, names_file, row_of};
 use super::stated::Stated;
 use super::{Cards, FrameInfo, StripStatistics};
 use crate::caveat::{Caveat, Rejected};
@@ -80,6 +81,8 @@ impl Inventory {
                     .about(&row.file),
             );
         }
+        inventory.note_conflicting_rows(overrides, &found);
+        frames = inventory.ask_for_units(frames);
         frames = inventory.ask_for_gains(frames);
         inventory.settle_stamps(&mut frames);
         inventory.note_contradictions(&frames);
@@ -87,12 +90,15 @@ impl Inventory {
         frames = inventory.veto(frames);
         frames = inventory.same_row_order(frames);
         inventory.name_true_times(&mut frames);
+        frames = inventory.without_impossible_times(frames);
         frames = inventory.without_warm_up(frames);
+        inventory.note_darks_without_time(&frames);
         inventory.note_temperatures(&frames);
         inventory.note_black_level(&frames);
         inventory.note_stated_levels(&frames);
         inventory.note_rough_pixels(&frames);
         inventory.note_dial_times(&frames);
+        inventory.note_outer_times(&frames);
         inventory.note_missing_gains(&frames);
         inventory.note_losses(&frames);
         inventory.note_self_heating(&frames);
@@ -110,6 +116,17 @@ impl Inventory {
         inventory.missing.extend(unsaid(&inventory.rejected));
         inventory.rejected.sort_by(|a, b| super::natural_order(&a.file, &b.file));
         inventory
+    }
+
+    /// A word where rows of the sidecar contradict each other.
+    fn note_conflicting_rows(&mut self, rows: &[Override], files: &BTreeSet<String>) {
+        let mut conflicts = files.iter().filter_map(|file| Some((file, conflict_of(rows, file)?)));
+        let Some((first, words)) = conflicts.next() else { return };
+        let more = conflicts.count();
+        let about = if more == 0 { first.clone() } else { format!("{first} and {more} more") };
+        let message = format!("sidecar.csv says {words} of one file: the first was taken");
+        let hint = "leave one row for each file; a row of its own goes before patterns";
+        self.caveats.push(Caveat::new("conflicting-rows", message, hint).about(about));
     }
 
     /// Frames whose kinds and settings are known already: nothing is judged or left out.

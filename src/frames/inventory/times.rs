@@ -1,17 +1,75 @@
 //! Exposure times: the names on a camera's dial, and the times behind them.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Inventory, Judged};
-use crate::caveat::Caveat;
+use crate::caveat::{Caveat, Rejected};
 use crate::frames::shutter::{self, Ladder};
 use crate::frames::{FrameKind, ModeKey};
 use crate::units::Seconds;
 
+/// No frame is exposed longer: what says so is in another unit.
+const LONGEST_S: f64 = 6.0 * 3600.0;
+/// Where so large a share of the frames of a mode says so, the unit of all of them is unknown.
+const IN_ANOTHER_UNIT: f64 = 0.25;
 /// A round name this much off the truth is worth a word.
 const MOVED_SHARE: f64 = 0.005;
 
 impl Inventory {
+    /// Exposures that no frame has are in a unit that nothing states: bias frames and flats do without, the others are
+    /// asked about.
+    pub(super) fn ask_for_units(&mut self, frames: Vec<Judged>) -> Vec<Judged> {
+        let mut counts: BTreeMap<ModeKey, [usize; 2]> = BTreeMap::new();
+        for frame in frames.iter().filter(|frame| frame.header_time) {
+            let [beyond, all] = counts.entry(frame.mode.clone()).or_default();
+            *beyond += usize::from(frame.info.exposure.0 > LONGEST_S);
+            *all += 1;
+        }
+        let unknown = |frame: &Judged| {
+            let [beyond, all] = counts.get(&frame.mode).copied().unwrap_or_default();
+            let beyond = beyond as f64 >= IN_ANOTHER_UNIT * all as f64 && beyond > 0;
+            frame.header_time && (beyond || frame.info.exposure.0 > LONGEST_S)
+        };
+        let mut kept = Vec::new();
+        for mut frame in frames {
+            if !unknown(&frame) {
+                kept.push(frame);
+                continue;
+            }
+            match frame.info.kind {
+                FrameKind::Bias | FrameKind::Flat => {
+                    frame.timeless = frame.info.kind == FrameKind::Flat;
+                    (frame.info.exposure, frame.named_time, frame.other_time) = (Seconds(0.0), false, None);
+                    kept.push(frame);
+                }
+                _ => {
+                    let reason = format!(
+                        "its header says an exposure of {} without a unit, and in seconds frames of this camera would last for hours",
+                        frame.info.exposure.0
+                    );
+                    self.rejected.push(Rejected { file: frame.info.file, code: "no-exposure".into(), reason });
+                }
+            }
+        }
+        kept
+    }
+
+    /// A word where a folder around those of the kinds gave the exposure of the darks.
+    pub(super) fn note_outer_times(&mut self, frames: &[Judged]) {
+        let mut darks = frames.iter().filter(|frame| frame.outer_time && frame.info.kind == FrameKind::Dark);
+        let Some(first) = darks.next() else { return };
+        let message = format!(
+            "nothing but a folder around them says how long {} were exposed: {} s was taken",
+            match darks.count() {
+                0 => "1 dark".to_owned(),
+                more => format!("{} darks", more + 1),
+            },
+            first.info.exposure.0
+        );
+        let hint = "if they were exposed otherwise, write sidecar.csv (columns file, exposure_s) beside the frames";
+        self.caveats.push(Caveat::new("assumed-value", message, hint).about(&first.info.file));
+    }
+
     /// Names on a camera's dial are taken for the powers of two behind them, unless metadata, sidecar or levels say otherwise.
     pub(super) fn name_true_times(&mut self, frames: &mut [Judged]) {
         let mut modes: Vec<ModeKey> = frames.iter().map(|frame| frame.mode.clone()).collect();

@@ -21,8 +21,10 @@ const NOT_EMPTY_SHARE: f64 = 0.5;
 /// Bias frames are of two kinds where their noises part by this factor, and by so many times their scatter.
 const TWO_NOISES: f64 = 1.12;
 const TIMES_SCATTER: f64 = 5.0;
-/// Each of the two kinds has at least so many frames.
-const FEWEST_OF_A_KIND: usize = 2;
+/// One frame alone is of another kind beside at least so many others, from this factor on and by so many times their scatter.
+const OTHERS_OF_ONE: usize = 5;
+const ONE_NOISE: f64 = 1.25;
+const TIMES_SCATTER_OF_ONE: f64 = 4.0;
 /// A strip of fewer pixels knows its noise too badly for that.
 const LEAST_NOISE_DN: f64 = 0.5;
 
@@ -253,7 +255,7 @@ fn odd_biases(frames: &[Judged]) -> Vec<(usize, String)> {
         let middle = |part: &[(f64, usize)]| part[part.len() / 2].0;
         let (fewer, more) = if loud.len() > quiet.len() { (quiet, loud) } else { (loud, quiet) };
         let reason = format!(
-            "its noise is {:.1} DN, that of {} other bias frames {:.1} DN: of another gain setting that no header states?",
+            "its noise is {:.1} DN, that of {} other bias frames {:.1} DN: a dark, or of another gain setting that no header states?",
             middle(fewer),
             more.len(),
             middle(more)
@@ -266,10 +268,15 @@ fn odd_biases(frames: &[Judged]) -> Vec<(usize, String)> {
 /// Where rising noises part into two kinds; `None` where they are of one.
 fn two_kinds(noises: &[f64]) -> Option<usize> {
     let gap = |split: usize| (noises[split] / noises[split - 1]).ln();
-    let splits = FEWEST_OF_A_KIND..(noises.len() + 1).saturating_sub(FEWEST_OF_A_KIND);
-    let split = splits.max_by(|a, b| gap(*a).total_cmp(&gap(*b)))?;
+    let split = (1..noises.len()).max_by(|a, b| gap(*a).total_cmp(&gap(*b)))?;
     let width = |part: &[f64]| (part[part.len() - 1] / part[0]).ln();
     let (low, high) = noises.split_at(split);
     let scatter = width(low).max(width(high));
-    (gap(split) > TWO_NOISES.ln() && gap(split) > TIMES_SCATTER / 3.0 * scatter).then_some(split)
+    let fewer = low.len().min(high.len());
+    let (factor, times) = match fewer {
+        1 if noises.len() <= OTHERS_OF_ONE => return None,
+        1 => (ONE_NOISE, TIMES_SCATTER_OF_ONE),
+        _ => (TWO_NOISES, TIMES_SCATTER / 3.0),
+    };
+    (gap(split) > factor.ln() && gap(split) > times * scatter).then_some(split)
 }

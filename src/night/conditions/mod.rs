@@ -232,6 +232,11 @@ fn note_camera(mode: &Mode, darks: &[DarkCurrent], caveats: &mut Vec<Caveat>) {
         let hint = "measure with brighter flats, up to burnt ones, or type saturation_e from a data sheet";
         push_once(caveats, Caveat::new("saturation-at-least", message, hint));
     }
+    if mode.noise_by_scale.is_empty() {
+        let message = "the camera profile does not say what rows, columns and areas share of the noise: pixels are taken \
+                       as independent but for the rows' own noise, and hours for wide patches may be short";
+        push_once(caveats, Caveat::new("assumed-value", message, "measure biases and darks with this program"));
+    }
     if mode.planes.iter().any(|plane| plane.offset_dn.is_none()) {
         let message = "the camera profile has no offset: the sky's level is given above it";
         push_once(caveats, Caveat::new("assumed-value", message, "measure bias frames"));

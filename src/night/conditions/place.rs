@@ -1,11 +1,11 @@
 //! What all filters of a night share, and the way from it to the planes of one filter.
 
-use crate::camera::{Mode, Plane};
+use crate::camera::{Mode, NoisePart, Plane};
 use crate::caveat::Caveat;
 use crate::night::evening::{Evening, Stand};
 use crate::night::measured_sky::{chains as chains_of, filter_named, magnitude_behind, plane_named};
 use crate::night::{Night, NightError};
-use crate::noise::{Calibration, DarkCurrent, FAINTEST_SQUARE, LeftPattern, Patch, PlaneNoise, Rates};
+use crate::noise::{Calibration, DarkCurrent, FAINTEST_SQUARE, LeftPattern, NoiseShape, Patch, PlaneNoise, Rates};
 use crate::rig::{
     Filter, LightChain, Pointing, StarWidth, TargetLight, TrackingLimits, peak_pixel_fraction, saturation_time, sum,
 };
@@ -139,7 +139,8 @@ impl Place<'_> {
         let throughput = throughput_relative(chains);
         let rates = Rates { target: target.value, sky: sky.rate, moon: moon.value, dark: dark.rate.value };
         let per_pixel = self.pixel_scale.0.powi(-2) * plane.sampling;
-        let in_patch = |pixels: f64| Patch::new(pixels, plane.sampling);
+        let [random, fixed] = self.shapes(plane);
+        let in_patch = |pixels: f64| Patch::new(pixels, plane.sampling).with_shapes(random, fixed);
         let well = plane.saturation_e.value;
         Ok(PlaneConditions {
             plane: plane.plane,
@@ -205,6 +206,19 @@ impl Place<'_> {
             calibration,
             drift: ElectronsPerSecond(0.0),
         }
+    }
+
+    /// What read noise and the pattern of a plane are made of; where the profile has the noise of rows alone, that.
+    fn shapes(&self, plane: &Plane) -> [NoiseShape; 2] {
+        let tables = || self.mode.noise_by_scale.iter().filter(|table| table.plane == plane.plane);
+        let [random, fixed] = [NoisePart::Random, NoisePart::Fixed]
+            .map(|part| NoiseShape::from_tables(tables().filter(|table| table.part == part)));
+        let rows = plane.row_noise_e.filter(|_| tables().next().is_none());
+        let of_rows = |rows: Estimate<Electrons>| {
+            let read = plane.read_noise_e.value.0;
+            NoiseShape::of_rows(if read > 0.0 { (rows.value.0 / read).powi(2) } else { 0.0 })
+        };
+        [rows.map_or(random, of_rows), fixed]
     }
 
     fn star_peak(&self, chains: &[LightChain]) -> ElectronsPerSecond {

@@ -9,7 +9,7 @@ const SET_BY = {
   storage: "the most subs or gigabytes", asked: "the length that was asked for",
 };
 const LIMITS = { tracking: "the mount", field_rotation: "the field turns", star_saturation: "a star burns", sky_saturation: "the sky half fills the well" };
-const SOURCES = { target: "target's own light", sky: "sky", moon: "Moon", dark: "dark current", read: "read noise", quantisation: "quantisation", pattern: "pattern", calibration: "calibration frames" };
+const SOURCES = { target: "target's own light", sky: "sky", moon: "Moon", dark: "dark current", read: "read noise", bands: "read noise that rows share", quantisation: "quantisation", pattern: "pattern", calibration: "calibration frames" };
 const COLOURS = { R: "red", G: "green", B: "blue" };
 
 const time = (seconds, path) => number(seconds, path, duration(seconds));

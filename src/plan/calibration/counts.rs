@@ -71,20 +71,20 @@ fn count(one: f64, share: f64, least: u32, given: u32) -> FrameCount {
 /// Darks: `N = (D t + R² + q²) w / (share V)`, with `w` what dithering leaves of a pattern and `V` the stack's variance
 /// without masters.
 pub(super) fn darks(night: &Night, price: &Price<'_>, share: f64, least: u32) -> FrameCount {
-    let one = price.worst(|plane| plane.of_one * plane.one_dark());
+    let one = price.worst(PlanePrice::dark_adds);
     count(one, share, least, night.calibration.darks())
 }
 
 /// Flats: `N = ((S + B + M) t)² w / (F share V)`.
 pub(super) fn flats(night: &Night, price: &Price<'_>, share: f64, least: u32) -> FrameCount {
-    let one = price.worst(|plane| plane.of_one * plane.one_flat());
+    let one = price.worst(PlanePrice::flat_adds);
     count(one, share, least, night.calibration.flats())
 }
 
 /// Biases or dark flats, for the flats alone where the lights have darks.
 pub(super) fn biases(night: &Night, price: &Price<'_>, share: f64, least: u32) -> FrameCount {
-    let of_lights = |plane: &PlanePrice<'_>| if night.calibration.darks() == 0 { plane.read } else { 0.0 };
-    let one = price.worst(|plane| plane.of_one * (plane.one_zero_of_flats() + of_lights(plane)));
+    let of_lights = |plane: &PlanePrice<'_>| if night.calibration.darks() == 0 { plane.read_adds() } else { 0.0 };
+    let one = price.worst(|plane| plane.zero_of_flats_adds() + of_lights(plane));
     count(one, share, least, night.calibration.biases())
 }
 

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::camera::Mode;
 use crate::night::{CalibrationCounts, Night, PlaneConditions};
-use crate::noise::{Calibration, LeftPattern, PlaneNoise, dark_current};
+use crate::noise::{Calibration, DarkRates, LeftPattern, PlaneNoise};
 use crate::plan::filter_solution::FilterSolution;
 use crate::stats::bisect;
 use crate::units::{Celsius, Electrons, ElectronsPerSecond, Seconds};
@@ -15,7 +15,7 @@ use super::price::{PlanePrice, Price};
 const NO_DIFFERENCE: f64 = 0.02;
 /// How far a library's temperature is looked for.
 const FAR_K: f64 = 40.0;
-/// Halvings of an interval: a hundredth of a kelvin is left of it, and each look carries the dark current anew.
+/// Halvings of an interval: a hundredth of a kelvin is left of it.
 const HALVINGS: usize = 14;
 
 /// Which way takes fewer hours.
@@ -125,7 +125,7 @@ fn break_even(plane: &PlanePrice<'_>, sub: Seconds, [darks, biases]: [f64; 2]) -
 /// ```
 ///
 /// # Source
-/// Derived here; `D(T)` is [`dark_current`].
+/// Derived here; `D(T)` is [`DarkRates::rate`].
 pub(super) fn library(mode: &Mode, filter: &FilterSolution<'_>, price: &Price<'_>, share: f64) -> DarkLibrary {
     let lights = price.planes.first().map_or(Celsius(0.0), |plane| plane.plane.sensor);
     let mut found =
@@ -138,7 +138,8 @@ pub(super) fn library(mode: &Mode, filter: &FilterSolution<'_>, price: &Price<'_
             continue;
         }
         let rate = priced.allowed(share) / (dark.nonuniformity * sub.0);
-        let off = |kelvins: f64| dark_current(plane, Celsius(lights.0 + kelvins)).rate.value.0 - dark.rate.value.0;
+        let rates = DarkRates::new(plane);
+        let off = |kelvins: f64| rates.rate(Celsius(lights.0 + kelvins)).0 - dark.rate.value.0;
         let reach =
             |sign: f64| farthest(&|kelvins| (off(sign * kelvins)).abs() <= rate).map(|far| lights.0 + sign * far);
         let (colder, warmer) = (reach(-1.0), reach(1.0));

@@ -1,7 +1,7 @@
 //! What a master or a pattern adds to the variance of a stack.
 
 use crate::night::PlaneConditions;
-use crate::noise::{Calibration, LeftPattern, PlaneNoise};
+use crate::noise::{Calibration, LeftPattern, Patch, PlaneNoise};
 use crate::plan::Search;
 use crate::plan::filter_solution::FilterSolution;
 use crate::units::Electrons;
@@ -18,8 +18,12 @@ pub(super) struct PlanePrice<'a> {
     pub(super) dark: f64,
     /// Read noise and quantisation of one frame, e-².
     pub(super) read: f64,
-    /// Share of the stack's variance without masters that one e-² of a fixed pattern adds.
-    pub(super) of_one: f64,
+    /// Share of the stack's variance without masters that one e-² of the sensor's pattern adds, …
+    of_pattern: f64,
+    /// … one of independent pixels in a master, …
+    of_white: f64,
+    /// … and one of read noise in a master.
+    of_read: f64,
 }
 
 /// All of them.
@@ -53,26 +57,52 @@ impl<'a> PlanePrice<'a> {
             left: LeftPattern { offset: Electrons(offset), ..noise.left },
             ..noise
         };
-        let snr = |noise: PlaneNoise| {
-            let search = Search { planes: vec![(noise, plane.patch)], ..filter.search.clone() };
+        let snr = |noise: PlaneNoise, patch: Patch| {
+            let search = Search { planes: vec![(noise, patch)], ..filter.search.clone() };
             search.snr(filter.sub, filter.kept.max(1.0), filter.every)
         };
         // A pattern as strong as the sub's own noise, so that the difference of two variances is not lost in rounding.
         let probe = noise.sub(filter.sub).temporal();
         let own = noise.left.offset.0;
-        let (without, with) = (snr(masters(own)), snr(masters((own * own + probe).sqrt())));
+        let without = snr(masters(own), plane.patch).powi(-2);
+        let added = |patch: Patch| {
+            let variance = |offset: f64| snr(masters(offset), patch).powi(-2);
+            (variance((own * own + probe).sqrt()) - variance(own)) / probe / without
+        };
         Self {
             plane,
             light: (noise.rates.light() * filter.sub).0,
             dark: (noise.rates.dark * filter.sub).0,
             read: noise.read_noise.0.powi(2) + noise.quantisation.0.powi(2),
-            of_one: ((without / with).powi(2) - 1.0) / probe,
+            of_pattern: added(plane.patch),
+            of_white: added(plane.patch.with_white_pattern()),
+            of_read: added(plane.patch.with_pattern_of_read_noise()),
         }
     }
 
     /// The strongest pattern in electrons that adds no more than `share`.
     pub(super) fn allowed(&self, share: f64) -> f64 {
-        if self.of_one > 0.0 { (share / self.of_one).sqrt() } else { f64::MAX }
+        if self.of_pattern > 0.0 { (share / self.of_pattern).sqrt() } else { f64::MAX }
+    }
+
+    /// Share that the master of a single dark adds.
+    pub(super) fn dark_adds(&self) -> f64 {
+        self.of_white * self.dark + self.read_adds()
+    }
+
+    /// Share that the master of a single bias adds where it is taken off the lights.
+    pub(super) fn read_adds(&self) -> f64 {
+        self.of_read * self.read
+    }
+
+    /// Share that the master of a single flat adds.
+    pub(super) fn flat_adds(&self) -> f64 {
+        self.of_white * self.one_flat()
+    }
+
+    /// Share that a single frame taken off the flats adds.
+    pub(super) fn zero_of_flats_adds(&self) -> f64 {
+        self.of_read * self.one_zero_of_flats()
     }
 
     /// Variance that one flat brings into every sub.
@@ -80,7 +110,7 @@ impl<'a> PlanePrice<'a> {
     /// ```text
     /// ((S + B + M) t)² / F
     /// ```
-    pub(super) fn one_flat(&self) -> f64 {
+    fn one_flat(&self) -> f64 {
         self.light.powi(2) / self.plane.noise.calibration.electrons_per_flat.0
     }
 
@@ -92,7 +122,7 @@ impl<'a> PlanePrice<'a> {
     ///
     /// # Source
     /// Derived here: first order of light over flat in the flat's zero.
-    pub(super) fn one_zero_of_flats(&self) -> f64 {
+    fn one_zero_of_flats(&self) -> f64 {
         self.one_flat() * self.read / self.plane.noise.calibration.electrons_per_flat.0
     }
 

@@ -45,7 +45,7 @@ pub(crate) fn search(night: &Night, mode: &Mode, filter: &FilterConditions, dema
     let governing = filter.planes.iter().filter(|plane| plane.governs);
     let storable = (stack.most_gigabytes() / gigabytes_per_sub(mode)).floor();
     Search {
-        planes: governing.map(|plane| (plane.noise, plane.patch)).collect(),
+        planes: governing.map(|plane| (plane.noise, plane.patch.dithered_within(f64::from(box_px)))).collect(),
         demand,
         limits: filter.limits,
         between: mount.between_subs(),
@@ -120,8 +120,7 @@ impl FilterDraft {
         let (stack, sub) = (self.stack(), self.sub());
         let share = |(noise, patch): &(PlaneNoise, Patch)| {
             let one = noise.sub(sub);
-            let extra = stack.fixed_weight(*patch) - 1.0 / stack.positions();
-            one.fixed() * extra / stack.variance(&one, *patch)
+            stack.floor_of_box(&one, *patch) / stack.variance(&one, *patch)
         };
         self.search.planes.iter().map(share).fold(0.0, f64::max)
     }
@@ -130,7 +129,7 @@ impl FilterDraft {
         let (stack, sub) = (self.stack(), self.sub());
         let share = |(noise, patch): &(PlaneNoise, Patch)| {
             let shares = stack.shares(&noise.sub(sub), *patch);
-            shares.read + shares.quantisation
+            shares.read + shares.bands + shares.quantisation
         };
         let burning = filter.planes.iter().map(|plane| plane.burning_star(sub));
         // The plane in which the faintest star burns; where the sky burns, no star is spared.
@@ -243,6 +242,8 @@ impl FilterDraft {
         let (stack, sub) = (self.stack(), self.sub());
         let one = plane.noise.sub(sub);
         let snr = stack.snr(&one, plane.patch);
+        let fixed = stack.fixed_noise(&one, plane.patch);
+        let [bands, drift] = stack.shared(&one, plane.patch);
         let changed = |source, sigmas| {
             let moved = stack.snr(&moved(plane, source, sigmas).sub(sub), plane.patch);
             (snr > 0.0).then(|| moved / snr)
@@ -267,7 +268,10 @@ impl FilterDraft {
                 quantisation_e: plane.noise.quantisation,
                 pattern_e2: one.pattern,
                 masters_e2: one.masters,
-                drift_e2: one.drift,
+                drift_e2: one.drift + drift,
+                bands_e2: bands,
+                fixed_e2: fixed.once,
+                fixed_floor_e2: fixed.floor,
                 clip_factor: stack.clip.variance_factor(stack.subs),
                 pixel_arcsec: conditions.pixel_scale,
                 patch_pixels: plane.patch.pixels,

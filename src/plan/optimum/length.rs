@@ -149,8 +149,15 @@ impl Length<'_> {
     pub(crate) fn closed_cadences(&self) -> impl Iterator<Item = f64> {
         let stack = self.stack(1.0, 1.0);
         self.planes.iter().map(move |(one, patch)| {
-            let dithered = one.fixed() * (1.0 - stack.overlap(*patch));
-            best_cadence(one.temporal() + one.drift, dithered, self.search.settle, self.sub + self.search.between)
+            let fixed = stack.fixed_noise(one, *patch);
+            let shared: f64 = stack.shared(one, *patch).iter().sum();
+            let dithered = (fixed.once - fixed.floor).max(0.0);
+            best_cadence(
+                one.temporal() + one.drift + shared,
+                dithered,
+                self.search.settle,
+                self.sub + self.search.between,
+            )
         })
     }
 

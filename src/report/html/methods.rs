@@ -70,8 +70,8 @@ fn plan() -> Vec<Method> {
         ),
         (
             "signal over noise",
-            "shot noise of target, sky and dark current, read noise, quantisation, pattern left by calibration and dithering".into(),
-            "CCD equation: Howell 2000, Handbook of CCD Astronomy (values as quoted); terms of pattern and dither: derived here",
+            "shot noise of target, sky and dark current, read noise, quantisation, pattern left by calibration and dithering; read noise and pattern as the camera's rows, columns and areas share them".into(),
+            "CCD equation: Howell 2000, Handbook of CCD Astronomy (values as quoted); terms of pattern, dither and shared noise: derived here",
         ),
         (
             "sub length and cadence",

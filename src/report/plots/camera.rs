@@ -1,7 +1,7 @@
 //! Pictures of a camera.
 
 use crate::camera::{CameraProfile, Mode, Plane, SaturationIs, TransferPoint};
-use crate::noise::dark_current;
+use crate::noise::DarkRates;
 use crate::report::Table;
 use crate::report::{rounded, with_uncertainty};
 use crate::units::Celsius;
@@ -17,7 +17,7 @@ const CURVE_POINTS: usize = 60;
 const DIGITS: usize = 5;
 /// Kelvins beyond the measured temperatures to which the law is drawn.
 const BEYOND_K: f64 = 5.0;
-/// From so far beyond them on it counts as extrapolated (a little more than the margin of [`dark_current`]).
+/// From so far beyond them on it counts as extrapolated (a little more than the margin of [`DarkRates`]).
 const STEP_OUT_K: f64 = 0.6;
 /// The ends of the law's interval are drawn as far as this factor beyond it.
 const FAR: f64 = 4.0;
@@ -130,9 +130,10 @@ struct LawAt {
 }
 
 fn law_between(plane: &Plane, from: f64, to: f64) -> Vec<LawAt> {
+    let rates = DarkRates::new(plane);
     let at = |i: usize| {
         let celsius = from + (to - from) * i as f64 / LAW_POINTS as f64;
-        let rate = dark_current(plane, Celsius(celsius)).rate;
+        let rate = rates.at(Celsius(celsius)).rate;
         let (low, high) = rate.interval();
         // A rate is known to a factor, not to a difference: as beyond the measured temperatures.
         LawAt { celsius, rate: rate.value.0, low: low.max(rate.value.0.powi(2) / high), high }

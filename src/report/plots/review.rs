@@ -104,7 +104,7 @@ pub fn timeline_figure(id: &str, review: &Review, filter: &FilterReview) -> Opti
     let panels: Vec<Panel> = [
         course.panel(
             format!("sky in e⁻/s per pixel, plane {}", filter.plane),
-            &|sub| Some(sub.sky_e_per_s.value.0),
+            &|sub| sub.sky_e_per_s.map(|sky| sky.value.0),
             &|sub| sub.predicted_sky_e_per_s,
         ),
         course.panel("width of the stars in pixels".into(), &|sub| sub.fwhm_px.map(|width| width.value), &|sub| {
@@ -125,7 +125,7 @@ pub fn timeline_figure(id: &str, review: &Review, filter: &FilterReview) -> Opti
             vec![
                 if sub.keep { "kept" } else { "left out" }.into(),
                 if course.clocked { clock(*place) } else { format!("{place}") },
-                cell(Some(sub.sky_e_per_s.value.0)),
+                cell(sub.sky_e_per_s.map(|sky| sky.value.0)),
                 cell(sub.predicted_sky_e_per_s),
                 cell(sub.fwhm_px.map(|width| width.value)),
                 cell(Some(sub.predicted_fwhm_px)),
@@ -152,8 +152,8 @@ pub fn timeline_figure(id: &str, review: &Review, filter: &FilterReview) -> Opti
         "{} subs, {} kept. The quiet sky is {} e⁻/s, predicted {}.",
         filter.subs,
         filter.subs_kept,
-        rounded(filter.sky_e_per_s.value.0, 3),
-        rounded(filter.predicted_sky_e_per_s.value.0, 3)
+        filter.sky_e_per_s.map_or_else(|| "not determined, in".into(), |sky| rounded(sky.value.0, 3)),
+        filter.predicted_sky_e_per_s.map_or_else(|| "nothing".into(), |sky| rounded(sky.value.0, 3))
     );
     let title = format!("The night sub by sub, filter {}", filter.name);
     let mut figure = Figure::new(id.into(), title, description, &panels, Table { head, rows }).with_key(

@@ -104,6 +104,7 @@ pub(crate) fn recovered(
             core: noise,
             row: None,
             hidden: false,
+            floor: Some(floor.code),
             ..measured.clone()
         },
         is_upper_limit,
@@ -149,7 +150,7 @@ fn caveat(floor: &Floor, is_upper_limit: bool) -> Caveat {
     Caveat::new(
         "black-clipped",
         format!(
-            "{:.1} % of the dark pixels are at {}: {result}; dark current from the level is too small",
+            "{:.1} % of the dark pixels are at {}: {result}; what the dark current from the level lacks is in its interval",
             100.0 * floor.share,
             floor.code
         ),

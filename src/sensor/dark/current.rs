@@ -21,12 +21,17 @@ use crate::sensor::stack::plane_codes;
 use crate::stats::{Estimate, Moments, birge_ratio, polynomial_fit};
 use crate::units::{Celsius, Dn, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
+use super::anchor::Anchor;
+pub(crate) use super::anchor::Expectation;
 use super::compared::Compared;
 use super::image::{DarkImage, LongestStack};
 use super::levels::{Drift, Level, LevelFit, level_fit};
-use super::limits::{hidden_by, is_determined, lacking, saturation_pileup};
+use super::limits::{
+    cut_off, cut_shares, exposures, hidden_by, is_determined, lacking, level_jump, of_other_gain, saturation_pileup,
+};
 use super::subtracted::{Beside, Subtracted, subtracted};
 use super::taken::{Taken, timed};
+use super::told::{at_one_exposure, moved};
 use crate::sensor::DarkSummary;
 use crate::sensor::dark::read_noise::mean_level;
 
@@ -41,35 +46,10 @@ const SAME_EXPOSURE: f64 = 1e-3;
 const CHANGE_PER_KELVIN: f64 = 0.11;
 /// A variance that the place between two steps moves by more than this share says nothing of shot noise.
 const STEPS_HIDE: f64 = 0.1;
+/// Of darks whose signal moves as surely as this, nothing says that the camera takes darks off.
+const MOVES: f64 = 0.995;
 /// What a steady cooler still wanders from frame to frame, in kelvins (common practice, no source).
 const STEADY_KELVIN: f64 = 0.1;
-
-/// What a dark pixel may be expected to do, in DN: enough to tell a particle from noise.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Expectation {
-    pub offset: f64,
-    pub read_variance: f64,
-    pub dn_per_e: f64,
-    /// The code at which pixels saturate.
-    pub ceiling: f64,
-    /// Variance in DN² of the pixels' own levels without time.
-    pub pattern_variance: f64,
-}
-
-impl Expectation {
-    /// How far in DN the median pixel of alike ones lies below their mean at this level: few electrons are skewed.
-    ///
-    /// ```text
-    /// mean − median ≈ κ₃ / (6 σ²),    κ₃ = K² (μ − offset),    σ² = σ_d² + s² + K (μ − offset)
-    /// ```
-    ///
-    /// `s` is the pixels' pattern. The first term of the expansion of Cornish and Fisher.
-    pub(super) fn median_shortfall(&self, mean: f64) -> f64 {
-        let signal = (mean - self.offset).max(0.0);
-        let variance = self.read_variance + self.pattern_variance + self.dn_per_e * signal;
-        if variance.is_finite() && variance > 0.0 { self.dn_per_e.powi(2) * signal / (6.0 * variance) } else { 0.0 }
-    }
-}
 
 /// One dark frame in short.
 #[derive(Debug, Clone, Copy)]
@@ -86,6 +66,8 @@ pub(crate) struct DarkFrame {
     /// What saturated pixels hold of the frame's dark signal, and their share of all pixels.
     saturated_share: f64,
     saturated_pixels: f64,
+    /// The lowest code, and the share of the pixels that have it.
+    pub(super) lowest: (u16, f64),
 }
 
 /// Exposures in which saturated pixels hold much of the dark signal.
@@ -149,6 +131,8 @@ pub(crate) struct DarkCurrent {
     pub undetermined: bool,
     /// The camera took another dark off each of them.
     pub subtracted: Option<Subtracted>,
+    /// DN by which their level without time is off that of the bias frames, where that is more than cameras do.
+    pub jump: Option<f64>,
 }
 
 impl DarkCurrent {
@@ -166,21 +150,6 @@ impl DarkCurrent {
         let sigma = variance.uncertainty.0.hypot(mean.uncertainty.0);
         !self.variance_is_weak && mean.value.0 < 0.5 * variance.value.0 && apart > 3.0 * sigma
     }
-}
-
-/// The levels without light and time that a stage may need as its anchor.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Anchor {
-    pub offset: Estimate<Dn>,
-    pub variance: Estimate<f64>,
-    /// Scatter of the bias frames' levels in DN.
-    pub level_scatter: f64,
-    /// How far in DN the steps may move a mean level, and in DN² a variance.
-    pub hidden_by_steps: [f64; 2],
-    /// Whether they were taken at the stage's own temperature.
-    pub same_temperature: bool,
-    /// Whether they are of bias frames: darks cannot be their own anchor.
-    pub is_of_bias: bool,
 }
 
 /// Whether two exposure times are the same but for rounding.
@@ -242,6 +211,9 @@ impl DarkStage {
         let full = at_ceiling as f64 / plane.len().max(1) as f64;
         let signal = (mean - expectation.offset).max(1e-9);
         let saturated_share = full * (expectation.ceiling - expectation.offset) / signal;
+        let lowest = codes.occupied().next().map_or((0, 0.0), |(code, count)| {
+            (u16::try_from(code).unwrap_or(0), f64::from(count) / plane.len().max(1) as f64)
+        });
         let median = codes.quantile(0.5).unwrap_or(0.0) + expectation.median_shortfall(mean);
         self.frames.push(DarkFrame {
             exposure,
@@ -251,6 +223,7 @@ impl DarkStage {
             taken: at,
             saturated_share,
             saturated_pixels: full,
+            lowest,
         });
         self.files.push(file);
         let spare = &mut self.spare;
@@ -272,6 +245,7 @@ impl DarkStage {
             taken,
             saturated_share: 0.0,
             saturated_pixels: 0.0,
+            lowest: (0, 0.0),
         });
         self.files.push(String::new());
         self.pairs.extend(pair_variance.map(|(variance, uncertainty)| PairVariance {
@@ -317,7 +291,10 @@ impl DarkStage {
         let mean = found.map(|fit| (fit.slope, fit.at_zero));
         let at_zero = mean.filter(|_| exposures.len() > 1).map_or(anchor.offset.value.0, |(_, at_zero)| at_zero);
         let step = (at_zero - anchor.offset.value.0).max(0.0);
-        let subtracted = mean.filter(|_| anchor.is_of_bias).and_then(|(slope, at_zero)| {
+        let jump = found.filter(|_| anchor.is_of_bias).and_then(|fit| level_jump(&fit, &frames, anchor));
+        // Charge that fades makes the noise of the first darks greater too.
+        let moves = found.is_some_and(|fit| fit.drift.signal.0 > MOVES);
+        let subtracted = mean.filter(|_| anchor.is_of_bias && !moves).and_then(|(slope, at_zero)| {
             let level = (slope, at_zero - anchor.offset.value.0);
             subtracted(&pairs, &Beside { bias_variance: anchor.variance, level, gain: gain.value.0 })
         });
@@ -330,10 +307,15 @@ impl DarkStage {
         let squared = Estimate::<f64>::new(gain.value.0.powi(2), 2.0 * gain.value.0 * gain.uncertainty.0);
         let counts = saturated.filter(|saturated| !saturated.left_out);
         let lost = counts.map_or(0.0, |saturated| saturated.share);
+        let cut = cut_shares(&frames, anchor);
         let known = counts.is_none_or(|saturated| saturated.pixels < UNKNOWN_PIXELS);
         DarkCurrent {
-            from_mean: mean.filter(|_| known).map(|(slope, _)| lacking(slope, lost).times(gain)),
-            of_median: median.filter(|_| known).map(|slope| slope.times(gain)),
+            from_mean: mean.filter(|_| known).map(|(slope, _)| {
+                let slope = cut_off(lacking(slope, lost), cut);
+                of_other_gain(slope, jump).times(gain)
+            }),
+            // A median pixel that is cut off in some frames is no line over time.
+            of_median: median.filter(|_| known && cut[1] <= 0.0).map(|slope| slope.times(gain)),
             from_variance: variance.filter(|_| known).map(|(slope, _)| slope.times(&squared)),
             variance_is_weak: variance.is_some_and(|(_, weak)| weak),
             mean_is_weak: exposures.len() < 2,
@@ -342,9 +324,11 @@ impl DarkStage {
             exposures,
             saturated,
             drift: found.map_or_else(Drift::default, |fit| fit.drift),
-            steps_hide: anchor.hidden_by_steps[1] > STEPS_HIDE * anchor.variance.value,
+            // A noise that is cut off grows as its level rises above the cut.
+            steps_hide: cut[1] > 0.0 || anchor.hidden_by_steps[1] > STEPS_HIDE * anchor.variance.value,
             undetermined,
             subtracted,
+            jump,
         }
     }
 
@@ -376,7 +360,8 @@ impl DarkStage {
             let span = all().fold(0.0, f64::max) - all().fold(f64::INFINITY, f64::min);
             let at = self.sensor.map(|celsius| celsius.0);
             let fit = level_fit(&points, at, |slope| self.unseen_scatter(slope, frames, anchor))?;
-            return Some(LevelFit { slope: hidden_by(anchor.hidden_by_steps[0], span, fit.slope), ..fit });
+            let slope = moved(hidden_by(anchor.hidden_by_steps[0], span, fit.slope), frames);
+            return Some(LevelFit { slope, ..fit });
         }
         if !anchor.is_of_bias {
             return None;
@@ -384,11 +369,18 @@ impl DarkStage {
         let exposure = frames.first()?.exposure.0;
         let levels: Moments = points.iter().map(|point| point.level).collect();
         let slope = (levels.mean()? - anchor.offset.value.0) / exposure;
-        let level = mean_level(&levels, self.unseen_scatter(slope, frames, anchor));
+        let unseen = self.unseen_scatter(slope, frames, anchor);
+        let level = mean_level(&levels, unseen);
+        let own = self.sensor.and_then(|celsius| {
+            let rate = at_one_exposure(&points, celsius.0, anchor.offset.value.0, unseen)?;
+            let half = exposure * (rate.interval().1 - rate.interval().0) / 2.0;
+            Some((rate.value, Estimate::<Dn>::new(0.0, exposure * rate.uncertainty).with_half_interval(half)))
+        });
+        let (slope, level) = own.unwrap_or((slope, level));
         let half = |of: &Estimate<Dn>| (of.interval().1 - of.interval().0) / 2.0;
         let rate = Estimate::new(slope, level.uncertainty.0.hypot(anchor.offset.uncertainty.0) / exposure)
             .with_half_interval(half(&level).hypot(half(&anchor.offset)) / exposure);
-        let rate = hidden_by(anchor.hidden_by_steps[0], exposure, rate);
+        let rate = moved(hidden_by(anchor.hidden_by_steps[0], exposure, rate), frames);
         Some(LevelFit { slope: rate, at_zero: anchor.offset.value.0, drift: Drift::default() })
     }
 
@@ -458,14 +450,6 @@ impl DarkStage {
     }
 }
 
-/// The different exposure times of frames, rising.
-fn exposures(frames: &[DarkFrame]) -> Vec<Seconds> {
-    let mut exposures: Vec<Seconds> = frames.iter().map(|frame| frame.exposure).collect();
-    exposures.sort_by(|a, b| a.0.total_cmp(&b.0));
-    exposures.dedup_by(|a, b| same_exposure(*a, *b));
-    exposures
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -482,6 +466,7 @@ mod tests {
                 taken: None,
                 saturated_share: 0.0,
                 saturated_pixels: 0.0,
+                lowest: (0, 0.0),
             });
             stage.files.push(String::new());
         }
@@ -492,6 +477,7 @@ mod tests {
             hidden_by_steps: [0.0; 2],
             same_temperature: true,
             is_of_bias: true,
+            floor: None,
         };
         let rate = stage.dark_current(&Estimate::new(2.0, 0.0), anchor).from_mean.unwrap();
         approx::assert_relative_eq!(rate.value.0, 2.0, epsilon = 1e-9);

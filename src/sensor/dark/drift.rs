@@ -5,18 +5,31 @@ use crate::units::ElectronsPerDn;
 
 use crate::sensor::dark::current::DarkCurrent;
 
-/// A drift is spoken of when it is as sure as this.
-const SURE: f64 = 0.995;
-/// Said without telling which of the two drifts, it takes as much as any interval here holds.
-const LIKELY: f64 = 0.95;
+/// A drift is said where the frames make it so many times as likely as it was, times the checks of a whole measurement. By chance a
+/// Bayes factor is above `F` in no more than `1/F` of cases (A. Wald 1945, from memory; any text on likelihood ratios).
+const FACTOR: f64 = 200.0;
+/// Said without telling which of the two drifts, it takes less, …
+const FACTOR_OF_EITHER: f64 = 15.0;
+/// … but it must stand out of the frames' own scatter by so many times: what scatters by chance passes for a drift of one or two.
+const TIMES_SCATTER: f64 = 5.0;
+/// What is thought beforehand of one drift, and of either of two, as odds: see `levels.rs`.
+const ODDS_OF_ONE: f64 = 1.0;
+const ODDS_OF_EITHER: f64 = 3.0;
 /// A drift of the level below this share of the dark signal does not matter …
 const LEAST_SHARE: f64 = 0.02;
 /// … nor one of the signal below this: about half a kelvin.
 const LEAST_WARMING: f64 = 0.06;
 
-/// The doubts about darks whose level or whose signal drifts from frame to frame, where it matters for their rate.
-pub(crate) fn drift(current: &DarkCurrent, gain: ElectronsPerDn) -> Vec<Caveat> {
+/// Whether a chance is worth these odds in each of so many checks.
+fn is_sure(chance: f64, odds: f64, checks: usize) -> bool {
+    chance > odds * checks.max(1) as f64 * (1.0 - chance)
+}
+
+/// The doubts about darks whose level or whose signal drifts from frame to frame, where it matters for their rate; `checks` is how
+/// often a measurement asks this, for each plane at each temperature.
+pub(crate) fn drift(current: &DarkCurrent, gain: ElectronsPerDn, checks: usize) -> Vec<Caveat> {
     let Some(rate) = current.from_mean.as_ref() else { return Vec::new() };
+    let is_sure = |chance: f64, factor: f64| is_sure(chance, factor, checks);
     let ((of_level, range), (of_signal, share)) = (current.drift.level, current.drift.signal);
     let times = || current.exposures.iter().map(|exposure| exposure.0);
     let (shortest, longest) = (times().fold(f64::INFINITY, f64::min), times().fold(0.0, f64::max));
@@ -24,7 +37,7 @@ pub(crate) fn drift(current: &DarkCurrent, gain: ElectronsPerDn) -> Vec<Caveat> 
     let error = range * gain.0 / span;
     let (of_level_counts, of_signal_counts) = (error > LEAST_SHARE * rate.value.0.abs(), share > LEAST_WARMING);
     let mut caveats = Vec::new();
-    if of_level > SURE && of_level_counts {
+    if is_sure(of_level, ODDS_OF_ONE * FACTOR) && of_level_counts {
         caveats.push(Caveat::new(
             "dark-level-drift",
             format!(
@@ -34,18 +47,26 @@ pub(crate) fn drift(current: &DarkCurrent, gain: ElectronsPerDn) -> Vec<Caveat> 
             "let camera and cooler settle before the darks, and mix long and short exposures",
         ));
     }
-    if of_signal > SURE && of_signal_counts {
+    if is_sure(of_signal, ODDS_OF_ONE * FACTOR) && of_signal_counts {
         caveats.push(Caveat::new(
             "temperature-unsettled",
             format!(
-                "the dark current changes by {:.0} % while the darks are taken, and no temperature in a header tells why: the sensor \
-                 warms or cools, damp creeps in, or what a bright frame left behind fades; what is given is that of the middle",
-                100.0 * share
+                "the dark current changes by {:.0} % while the darks are taken, and no temperature in a header tells why: {}; what \
+                 is given is that of the middle",
+                100.0 * share,
+                if current.drift.grows {
+                    "the sensor warms, or damp creeps in"
+                } else {
+                    "the sensor cools, or what a bright frame left behind (a residual image) fades"
+                }
             ),
             "let the cooler settle for ten minutes, or the body warm up, before the darks",
         ));
     }
-    if caveats.is_empty() && current.drift.either > LIKELY && (of_level_counts || of_signal_counts) {
+    let signal = share * (rate.value.0 / gain.0 * longest).abs();
+    let stands_out = range.max(signal) > TIMES_SCATTER * current.drift.scatter;
+    let either = stands_out && is_sure(current.drift.either, ODDS_OF_EITHER * FACTOR_OF_EITHER);
+    if caveats.is_empty() && either && (of_level_counts || of_signal_counts) {
         caveats.push(Caveat::new(
             "dark-level-drift",
             "the level of the darks seems to drift while they are taken, or the sensor to warm or cool: their order does not tell \

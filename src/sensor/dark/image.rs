@@ -2,6 +2,7 @@
 
 use ndarray::{Array2, ArrayView2, Axis};
 
+use crate::sensor::pattern::by_scale::ByScale;
 use crate::sensor::pattern::glow::Tiles;
 use crate::sensor::{exact, row_blocks};
 use crate::stats::Histogram;
@@ -36,6 +37,12 @@ pub(crate) struct DarkImage {
     pub tiles: Option<Tiles>,
     /// What the report draws of it.
     pub sketch: Sketch,
+    /// How the sum of its frames falls when pixels are averaged, without hot ones.
+    pub of_sum: ByScale,
+    /// Its frames.
+    pub frames: u32,
+    /// Shot noise of one of them in DN².
+    pub shot: f64,
 }
 
 impl LongestStack {
@@ -86,6 +93,7 @@ impl LongestStack {
         let variance = kept.iter().map(|(rate, count)| (rate - mean).powi(2) * count).sum::<f64>() / (of_kept - 1.0);
         // The pixels' own levels without time are not of the dark current.
         let own = variance - noise(mean).powi(2) - pattern_variance / exposure.0.powi(2);
+        let rate_of_sum = |sum: f64| (sum / frames - offset) / exposure.0;
         let seen = own > 0.0 && mean > 3.0 * noise(mean) / of_kept.sqrt();
         DarkImage {
             exposure,
@@ -93,6 +101,9 @@ impl LongestStack {
             hot_pixel_fraction: hot / (self.sum.len().max(1) as f64),
             tiles,
             sketch,
+            of_sum: ByScale::from_image(self.sum.view(), |sum| is_hot(rate_of_sum(sum))),
+            frames: self.frames,
+            shot: (mean * exposure.0).max(0.0) * dn_per_e,
         }
     }
 

@@ -51,6 +51,10 @@ pub(crate) struct Drift {
     pub(crate) signal: (f64, f64),
     /// Chance that either of them drifts: in rising order one may pass for the other.
     pub(crate) either: f64,
+    /// Scatter of a short frame's level in DN.
+    pub(crate) scatter: f64,
+    /// Whether the dark signal is greater at the end than at the beginning.
+    pub(crate) grows: bool,
 }
 
 /// Slope and level at no time of frames' levels over their exposure times; `None` where there are not two different ones.
@@ -112,6 +116,10 @@ struct Model {
     /// Whether level and signal drift, and by what range.
     drifts: [bool; 2],
     ranges: [f64; 2],
+    /// What the signal gains from the first frame to the last, over its mean.
+    gained: f64,
+    /// Of a short frame's level.
+    scatter: f64,
 }
 
 /// One course of the sensor's warmth.
@@ -121,6 +129,8 @@ struct Warmth {
     ln_prior: f64,
     /// Change of the signal from the least to the most, over its mean; 0 where headers tell it.
     range: f64,
+    /// The same from the first frame to the last, with its sign.
+    gained: f64,
 }
 
 impl Problem {
@@ -165,6 +175,7 @@ impl Problem {
                 times: self.times.iter().zip(course).map(|(time, at)| time * (growth * at).exp()).collect(),
                 ln_prior: prior.ln(),
                 range: if told { 0.0 } else { high.exp() - low.exp() },
+                gained: if told { 0.0 } else { growth.signum() * (high.exp() - low.exp()) },
             }
         };
         if self.told {
@@ -218,8 +229,10 @@ impl Problem {
                         - 0.5 * self.freedom * squares.ln(),
                     at_zero: solved.terms[0],
                     rate,
+                    scatter: (squares / self.freedom).sqrt(),
                     scale: (squares / self.freedom * solved.of_rate).sqrt().hypot(together * to_an_end),
                     drifts: [level > 0, signal > 0 || warmth.range > 0.0],
+                    gained: warmth.gained + gained(way, &solved.terms) / mean_rate.abs().max(f64::MIN_POSITIVE),
                     ranges: [ranges[0], warmth.range + ranges[1] / mean_rate.abs().max(f64::MIN_POSITIVE)],
                 });
             }
@@ -248,6 +261,8 @@ impl Problem {
                 level: (chance(&|drifts| drifts[0]), ranges[0] * self.spread),
                 signal: (chance(&|drifts| drifts[1]), ranges[1]),
                 either: chance(&|drifts| drifts[0] || drifts[1]),
+                scatter: self.spread * mean(&|model| model.scatter),
+                grows: mean(&|model| model.gained.clamp(-1e6, 1e6)) > 0.0,
             },
         })
     }
@@ -325,6 +340,18 @@ fn rising_together(times: &[f64], way: &[[f64; COURSES]]) -> f64 {
     };
     let squares = sum(&|time, _| time * time) * sum(&|_, at| at * at);
     if squares > 0.0 { (sum(&|time, at| time * at) / squares.sqrt()).abs() } else { 0.0 }
+}
+
+/// By what the signal's drift is more at the end of the clock than at its beginning.
+fn gained(way: Option<&[[f64; COURSES]]>, terms: &SVector<f64, TERMS>) -> f64 {
+    let at = |end: f64| {
+        let late = way.unwrap_or_default().iter().zip(drifted(way, terms, 2 + COURSES));
+        let (_, drift) = late.fold((f64::NEG_INFINITY, 0.0), |(most, drift), (course, own)| {
+            if end * course[0] > most { (end * course[0], own) } else { (most, drift) }
+        });
+        drift
+    };
+    at(1.0) - at(-1.0)
 }
 
 fn range(way: Option<&[[f64; COURSES]]>, terms: &SVector<f64, TERMS>, from: usize) -> f64 {
@@ -417,8 +444,12 @@ mod tests {
 
     #[test]
     fn steady_darks_are_covered_as_promised_and_nothing_is_doubted() {
-        let (covered, _, sure) = held(STEADY_RUN, 300);
-        assert!((0.93..=0.985).contains(&covered) && sure <= 0.01, "{covered} {sure}");
+        for order in [Order::Interleaved, Order::Rising] {
+            let (covered, _, sure) = held(Run { order, ..STEADY_RUN }, 300);
+            println!("{order:?}: {covered} hold, {sure} sure");
+            // In rising order the interval holds what a drift could do.
+            assert!((0.93..=1.0).contains(&covered) && sure <= 0.01, "{order:?}: {covered} {sure}");
+        }
     }
 
     #[test]

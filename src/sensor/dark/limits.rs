@@ -1,8 +1,10 @@
 //! What darks cannot tell: where they saturate, and where steps or their few exposures hide the rate.
 
 use crate::stats::{Estimate, Histogram};
+use crate::units::Seconds;
 
-use super::current::{Anchor, DarkFrame};
+use super::anchor::Anchor;
+use super::current::{DarkFrame, same_exposure};
 use super::levels::LevelFit;
 
 /// Fewer pixels than this near the top of a dark are no pile.
@@ -34,6 +36,73 @@ pub(super) fn lacking(slope: Estimate<f64>, lost: f64) -> Estimate<f64> {
     let more = LOST_TIMES_HELD * lost * slope.value.abs();
     let uncertainty = slope.uncertainty.hypot(more / 2.0);
     Estimate { interval_95: Some((low, high + more)), ..Estimate::new(slope.value, uncertainty) }
+}
+
+/// A slope of levels whose pixels are cut off at the dark side, a share of them between `shares` in all frames: a pixel that is cut
+/// off does not rise, so the slope is the true one times the share of the others.
+///
+/// ```text
+/// dE[max(x, 0)] / dμ = P(x > 0)
+/// ```
+///
+/// Derived here; it holds for any noise that the charge only moves.
+pub(super) fn cut_off(slope: Estimate<f64>, [least, most]: [f64; 2]) -> Estimate<f64> {
+    if most <= 0.0 || most >= 1.0 {
+        return slope;
+    }
+    let (low, high) = slope.interval();
+    let [from, to] = [1.0 / (1.0 - least), 1.0 / (1.0 - most)];
+    let [value, apart] = [slope.value * (from + to) / 2.0, (to - from) / 12.0_f64.sqrt()];
+    let ends = [low * from, low * to, high * from, high * to];
+    let (low, high) = ends.into_iter().fold((value, value), |(low, high), end| (low.min(end), high.max(end)));
+    Estimate {
+        interval_95: Some((low, high)),
+        ..Estimate::new(value, (slope.uncertainty * to).hypot(slope.value.abs() * apart))
+    }
+}
+
+/// A gain that firmware changes with the level is another by about this share (common practice, no source).
+const OTHER_GAIN: f64 = 0.05;
+
+/// DN by which the shortest darks lie off the bias frames beyond what their time explains and beyond the step that cameras make.
+pub(super) fn level_jump(fit: &LevelFit, frames: &[DarkFrame], anchor: Anchor) -> Option<f64> {
+    let shortest = frames.iter().map(|frame| frame.exposure.0).fold(f64::INFINITY, f64::min);
+    let of_shortest = || frames.iter().filter(|frame| frame.exposure.0 <= 1.001 * shortest).map(|frame| frame.mean);
+    let level = of_shortest().sum::<f64>() / of_shortest().count().max(1) as f64 - anchor.offset.value.0;
+    let most = fit.slope.interval().1.max(0.0) * shortest;
+    let possible = POSSIBLE_STEP_DN + 5.0 * anchor.level_scatter;
+    let jump = if level > 0.0 { (level - most).max(0.0) } else { level };
+    (jump.abs() > possible && jump.is_finite()).then_some(jump)
+}
+
+/// A slope in DN of frames whose level jumped against the bias frames': the gain may have moved with it.
+pub(super) fn of_other_gain(slope: Estimate<f64>, jump: Option<f64>) -> Estimate<f64> {
+    if jump.is_none() {
+        return slope;
+    }
+    let (low, high) = slope.interval();
+    let moved = OTHER_GAIN * slope.value.abs();
+    let end = |end: f64, sign: f64| slope.value + sign * (end - slope.value).hypot(1.96 * moved);
+    Estimate {
+        interval_95: Some((end(low, -1.0), end(high, 1.0))),
+        ..Estimate::new(slope.value, slope.uncertainty.hypot(moved))
+    }
+}
+
+/// The least and the greatest share of pixels at the code where the dark side is cut off.
+pub(super) fn cut_shares(frames: &[DarkFrame], anchor: Anchor) -> [f64; 2] {
+    let Some(floor) = anchor.floor else { return [0.0; 2] };
+    let shares = frames.iter().map(|frame| if frame.lowest.0 == floor { frame.lowest.1 } else { 0.0 });
+    let (least, most) = shares.fold((1.0_f64, 0.0_f64), |(least, most), share| (least.min(share), most.max(share)));
+    [least.min(most), most]
+}
+
+/// The different exposure times of frames, rising.
+pub(super) fn exposures(frames: &[DarkFrame]) -> Vec<Seconds> {
+    let mut exposures: Vec<Seconds> = frames.iter().map(|frame| frame.exposure).collect();
+    exposures.sort_by(|a, b| a.0.total_cmp(&b.0));
+    exposures.dedup_by(|a, b| same_exposure(*a, *b));
+    exposures
 }
 
 /// Whether the uncertainty of a rate is one that the levels could not refute by themselves: with a dark current of one

@@ -1,5 +1,6 @@
 //! Frames without light: read noise, dark current and its temperature, and what the dark alone says of the gain.
 
+pub(crate) mod anchor;
 pub(crate) mod clipped;
 mod compared;
 mod course;
@@ -14,4 +15,5 @@ pub(crate) mod read_noise;
 pub(crate) mod subtracted;
 pub(crate) mod taken;
 pub(crate) mod thermal_law;
+mod told;
 mod warmth;

@@ -43,6 +43,8 @@ pub(crate) struct ReadNoise {
     pub level_scatter: f64,
     /// Differences beyond this many DN may be events.
     pub event_limit: f64,
+    /// The code at which the dark side of the noise is cut off, if it is.
+    pub floor: Option<u16>,
 }
 
 impl ReadNoise {
@@ -92,6 +94,7 @@ pub(crate) fn read_noise(pairs: &[PairStatistics], extra: &[f64], step: f64) -> 
         hidden,
         level_scatter: levels.variance().unwrap_or(0.0).sqrt(),
         event_limit: pairs.iter().map(|pair| pair.event_limit).fold(0.0, f64::max),
+        floor: None,
     })
 }
 

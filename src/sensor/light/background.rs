@@ -19,6 +19,7 @@ use crate::stats::{Estimate, median};
 use crate::units::{Colour, Dn, ElectronsPerDn};
 
 use crate::sensor::MeasureError;
+use crate::sensor::light::blank::{clipped_dark, not_blank};
 use crate::sensor::stack::plane_view;
 
 /// Tiles along the shorter side of a plane, and the bounds of a tile's side in pixels.
@@ -77,8 +78,8 @@ pub struct BackgroundOptions<'a> {
 /// the level: derived here.
 ///
 /// # Errors
-/// When the frames differ in size or are smaller than a few tiles, no gain is known, or the light is not brighter than
-/// the dark.
+/// When the frames differ in size, are smaller than a few tiles or of one count alone, no gain is known, or in no plane the
+/// light is brighter than the dark by two of its standard uncertainties; planes in which it is not are left out.
 pub fn background(light: &Frame, dark: &Frame, options: BackgroundOptions<'_>) -> Result<Background, MeasureError> {
     if light.pixels.dim() != dark.pixels.dim() {
         let size = |frame: &Frame| format!("{} x {}", frame.pixels.ncols(), frame.pixels.nrows());
@@ -88,16 +89,40 @@ pub fn background(light: &Frame, dark: &Frame, options: BackgroundOptions<'_>) -
             expected: size(light),
         });
     }
+    not_blank(light)?;
+    not_blank(dark)?;
     let mut caveats = frame_caveats(&light.info, &dark.info);
-    let mut planes = Vec::new();
+    caveats.extend(clipped_dark(light, dark));
+    let (mut planes, mut unseen) = (Vec::new(), Vec::new());
     for plane in planes_of(&light.info, options) {
         let gain = plane.gain.ok_or(MeasureError::NoGain { levels: 0 })?;
-        planes.push(plane_background(light, &dark.pixels, &plane, &gain)?.0);
+        match seen(plane_background(light, &dark.pixels, &plane, &gain), light) {
+            Ok(background) => planes.push(background),
+            Err(error @ MeasureError::NoSky { .. }) => unseen.push((plane, error)),
+            Err(error) => return Err(error),
+        }
+    }
+    if let Some((plane, error)) = unseen.into_iter().next() {
+        if planes.is_empty() {
+            return Err(error);
+        }
+        caveats.push(Caveat::new("sky-undetermined", error.to_string(), error.hint()).about(plane.name));
     }
     for plane in &planes {
         caveats.extend(field_caveat(plane));
     }
     Ok(Background { exposure_s: light.info.exposure, filter: light.info.filter.clone(), planes, caveats })
+}
+
+/// The sky of a plane where it stands out of its own uncertainty.
+fn seen(
+    measured: Result<(PlaneBackground, f64), MeasureError>,
+    light: &Frame,
+) -> Result<PlaneBackground, MeasureError> {
+    let (background, _) = measured?;
+    let (level, exposure_s) = (background.level_dn, light.info.exposure.0);
+    let unseen = MeasureError::NoSky { level_dn: level.value.0, uncertainty_dn: level.uncertainty.0, exposure_s };
+    level.determined().map(|_| background).ok_or(unseen)
 }
 
 /// A plane to be measured.
@@ -147,7 +172,8 @@ pub(super) fn plane_background<D: Copy + Into<f64>>(
     let field = Field::under(&tiles, across);
     let (level, exposure) = (field.level(), light.info.exposure.0);
     if level <= 0.0 || exposure <= 0.0 {
-        return Err(MeasureError::NoSky { level_dn: level, exposure_s: exposure });
+        let uncertainty_dn = field.standard_error.hypot(LEVEL_WANDER_DN * std::f64::consts::SQRT_2);
+        return Err(MeasureError::NoSky { level_dn: level, uncertainty_dn, exposure_s: exposure });
     }
     let falloff = (-field.surface[3]).max(0.0);
     // A nebula in the middle would look the same: from none of it to all of it.

@@ -59,13 +59,23 @@ impl<'a> LightMeter<'a> {
             });
         }
         let options = BackgroundOptions { mode: Some(self.mode), ..BackgroundOptions::default() };
-        let mut planes = Vec::new();
+        let (mut planes, mut unseen) = (Vec::new(), None);
         for plane in planes_of(&light.info, options) {
             let gain = plane.gain.ok_or(MeasureError::NoGain { levels: 0 })?;
-            let (background, noise) = plane_background(light, &dark.mean, &plane, &gain)?;
+            let (background, noise) = match plane_background(light, &dark.mean, &plane, &gain) {
+                // Blue pixels behind a filter of red light.
+                Err(error @ MeasureError::NoSky { .. }) => {
+                    unseen.get_or_insert(error);
+                    continue;
+                }
+                measured => measured?,
+            };
             let of_dark = self.noise_of_mean(plane.name, dark.frames());
             let noise_e = (noise * gain.value.0).powi(2) - of_dark;
             planes.push(LightPlane { background, noise_e: Electrons(noise_e.max(0.0).sqrt()) });
+        }
+        if let Some(error) = unseen.filter(|_| planes.is_empty()) {
+            return Err(error);
         }
         let info = &light.info;
         let brightest = planes

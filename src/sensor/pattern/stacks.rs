@@ -8,6 +8,7 @@ use crate::sensor::flat::saturation::{LIT_SHARE, PILE_SHARE};
 use crate::sensor::pair::sound::FEWEST_PILED;
 use crate::sensor::{PairStatistics, StackKey};
 
+use super::by_scale::{ByScale, MOST_PAIRS};
 use super::stack_pattern::StackPattern;
 use super::uniformity::Uniformity;
 
@@ -39,6 +40,8 @@ struct Current {
     stack: Option<StackPattern>,
     /// No more frames of it come.
     ended: bool,
+    /// Of pairs without light: how their noise falls with scale, and of how many it was seen.
+    by_scale: (ByScale, u32),
 }
 
 /// What the flats so far say of saturation, in DN.
@@ -103,7 +106,14 @@ impl Stacks {
             let nearest = (key.kind == FrameKind::Flat && !in_vain).then_some(level);
             self.settle(nearest);
             let stack = (!in_vain).then(|| StackPattern::in_memory_of(std::mem::take(&mut self.spare)));
-            self.current = Some(Current { key, level, stack, ended: false });
+            self.current = Some(Current { key, level, stack, ended: false, by_scale: (ByScale::default(), 0) });
+        }
+        if key.kind != FrameKind::Flat
+            && let Some(Current { by_scale: (by_scale, pairs), .. }) = &mut self.current
+            && *pairs < MOST_PAIRS
+        {
+            by_scale.add_pair(frames);
+            *pairs += 1;
         }
         if let Some(Current { stack: Some(stack), level, .. }) = &mut self.current {
             stack.push_all(frames);
@@ -130,12 +140,12 @@ impl Stacks {
     /// Puts the current stack into numbers and drops its image; flats only if no other stack, nor one at the level
     /// `coming`, is nearer to half of saturation.
     pub(crate) fn settle(&mut self, coming: Option<f64>) {
-        let Some(Current { key, level, stack: Some(stack), .. }) = self.current.take() else { return };
+        let Some(Current { key, level, stack: Some(stack), by_scale, .. }) = self.current.take() else { return };
         let is_flat = key.kind == FrameKind::Flat;
         let half = self.bounds.half(self.dark(level));
         let done = self.done.iter().filter(|(key, _)| key.kind == FrameKind::Flat).map(|(_, done)| done.level);
         if !(is_flat && done.chain(coming).any(|other| nearer(other, level, half))) {
-            self.done.extend(Uniformity::new(&stack, !is_flat).map(|uniformity| (key, uniformity)));
+            self.done.extend(Uniformity::new(&stack, !is_flat, by_scale.0).map(|uniformity| (key, uniformity)));
         }
         self.spare = stack.into_memory();
     }

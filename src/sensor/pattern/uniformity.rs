@@ -8,6 +8,7 @@ use crate::stats::Estimate;
 use crate::units::Quantity;
 
 use crate::sensor::pair::correlation::Coupling;
+use crate::sensor::pattern::by_scale::ByScale;
 use crate::sensor::pattern::glow::Tiles;
 use crate::sensor::pattern::stack_pattern::{HIGH_PASS, PatternVariance, StackPattern};
 
@@ -34,16 +35,18 @@ pub(crate) struct Uniformity {
     pub filtered: PatternVariance,
     /// The level tile by tile, for stacks without light.
     pub tiles: Option<Tiles>,
+    /// How the noise of stacks without light falls with scale, from the differences of pairs.
+    pub by_scale: ByScale,
 }
 
 impl Uniformity {
     /// `None` with fewer than two frames.
-    pub(super) fn new(stack: &StackPattern, is_dark: bool) -> Option<Self> {
+    pub(super) fn new(stack: &StackPattern, is_dark: bool, by_scale: ByScale) -> Option<Self> {
         let pixels = stack.pixels();
         let plain = stack.variances_with(&pixels, None)?;
         let filtered = stack.variances_with(&pixels, Some(HIGH_PASS)).unwrap_or(plain);
         let tiles = if is_dark { Tiles::new(stack.sum.view(), stack.frames) } else { None };
-        Some(Self { level: stack.mean()?, plain, filtered, tiles })
+        Some(Self { level: stack.mean()?, plain, filtered, tiles, by_scale })
     }
 }
 

@@ -1,6 +1,9 @@
 //! A plane of the profile, put together.
 
-use crate::camera::{DarkCurrentPoint, DarkPicture, FitModel, Plane, SaturationCause, SaturationIs, TransferPoint};
+use crate::camera::{
+    DarkCurrentPoint, DarkPicture, FitModel, NoiseByScale, Plane, SaturationCause, SaturationIs, TransferPoint,
+    against_warmth,
+};
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
 use crate::stats::Estimate;
@@ -20,6 +23,7 @@ use crate::sensor::dark::thermal_law::TEMPERATURES_FOR_A_FLOOR;
 use crate::sensor::flat::pedestal::{self};
 use crate::sensor::flat::saturation::Saturation;
 use crate::sensor::pair::correlation::Coupling;
+use crate::sensor::pattern::by_scale::{DarkMean, tables};
 use crate::sensor::pattern::glow::{Glow, glow, gradient};
 use crate::sensor::pattern::uniformity::{Spread, Uniformity, prnu, spread};
 use crate::sensor::{MeasureError, TransferFit, absolute_threshold, dynamic_range, snr_max, thermal_law};
@@ -126,7 +130,8 @@ impl PlaneMeter {
             dark_pictures: self.dark_pictures(gain.value, step, &dark_current),
             dark_current,
         };
-        Ok(Assembled { plane, transfer: curve.points, caveats, reference: *reference })
+        let noise_by_scale = self.noise_by_scale(dark_pattern, gain.value.0);
+        Ok(Assembled { plane, transfer: curve.points, noise_by_scale, caveats, reference: *reference })
     }
 
     /// Read noise and levels without light, a clipped black level recovered.
@@ -208,7 +213,9 @@ impl PlaneMeter {
         let full = saturation.as_ref().map_or(65_535.0, |saturation| saturation.level.0) - flat_offset.0;
         let lit = |stage| kinds::lit_dark(stage, zero.offset.value.0, full, gain.value);
         caveats.extend(self.darks.iter().find_map(lit).map(|caveat| caveat.about(self.name())));
-        let thermal = thermal_law(&dark_current, gain.relative());
+        let doubtful = against_warmth(&dark_current, None).map(doubts::not_thermal);
+        let thermal = thermal_law(&dark_current, gain.relative()).filter(|_| doubtful.is_none());
+        caveats.extend(doubtful.map(|caveat| caveat.about(self.name())));
         let few = dark_current.len() < TEMPERATURES_FOR_A_FLOOR;
         caveats.extend(thermal.iter().filter(|_| few).map(|law| doubts::no_floor(law).about(self.name())));
         let leak = thermal.as_ref().and_then(|law| self.light_leak(law, gain));
@@ -251,6 +258,16 @@ impl PlaneMeter {
         stacks.sort_by(|(a, _), (b, _)| a.exposure.0.total_cmp(&b.exposure.0));
         let own = stacks.iter().find(|(key, _)| key.sensor == reference);
         own.or(stacks.first()).map(|(_, pattern)| pattern)
+    }
+
+    /// How read noise falls when pixels are averaged, and the pattern of the longest darks of the warmest temperature.
+    fn noise_by_scale(&self, dark: Option<&Uniformity>, gain: f64) -> Vec<NoiseByScale> {
+        let Some(dark) = dark else { return Vec::new() };
+        let images = self.darks.iter().filter_map(|stage| stage.image.as_ref()).filter(|image| image.frames > 1);
+        let warmest = images.max_by(|a, b| a.shot.total_cmp(&b.shot));
+        let mean =
+            warmest.map(|image| DarkMean { of_sum: &image.of_sum, frames: f64::from(image.frames), shot: image.shot });
+        tables(self.name(), gain, &dark.by_scale, mean)
     }
 
     /// PRNU in percent, without and with the filter, from the flats nearest to half of `saturation`.
@@ -306,8 +323,8 @@ fn in_electrons(
 ) -> Estimate<Electrons> {
     let product: Estimate<Electrons> = noise.times(gain);
     let (Some(fit), true) = (fit, noise.value.0 > 0.0) else { return product };
-    let covariance = -fit.covariance_with_dark() * gain.value.0 / noise.value.0.powi(2);
-    let common = product.value.0.powi(2) * covariance;
+    // Relative covariance times the square of the product; the noise itself, which may be next to nothing, cancels.
+    let common = -fit.covariance_with_dark() * gain.value.0.powi(3);
     let with = |sigma: f64, factor: f64| (sigma * sigma + factor * factor * common).max(0.0).sqrt();
     let both = Estimate::new(product.value.0, with(product.uncertainty.0, 1.0));
     let both = match product.interval_95 {

@@ -12,7 +12,8 @@ use super::DarkSummary;
 use super::PlaneMeter;
 use super::doubts;
 use super::zero::ShortDark;
-use crate::sensor::dark::current::{Anchor, DarkCurrent, DarkStage, Expectation, same_exposure};
+use crate::sensor::dark::anchor::Anchor;
+use crate::sensor::dark::current::{DarkCurrent, DarkStage, Expectation, same_exposure};
 use crate::sensor::dark::drift::drift;
 use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::dark::taken::Taken;
@@ -132,6 +133,9 @@ impl PlaneMeter {
     ) -> (Vec<DarkCurrentPoint>, Vec<Caveat>) {
         let (mut points, mut caveats) = (Vec::new(), Vec::new());
         let long = |stage: &&DarkStage| stage.frames.iter().any(|frame| frame.exposure.0 > SHORTEST_RAMP.0);
+        // Four planes of a colour array are asked alike.
+        let checks = self.darks.iter().filter(long).count() * if self.cell.is_some() { 4 } else { 1 };
+        let told = self.darks.iter().filter(long).any(|stage| stage.sensor.is_some());
         for stage in self.darks.iter().filter(long) {
             let own = self.bias.iter().find(|stack| !stack.pairs.is_empty() && close(stack.sensor, stage.sensor));
             let own = own.and_then(|stack| stack.noise(step));
@@ -144,6 +148,7 @@ impl PlaneMeter {
                 hidden_by_steps: level.hidden_by_steps(),
                 same_temperature,
                 is_of_bias: own.is_some() || has_bias_level,
+                floor: zero.floor,
             };
             let mut current = stage.dark_current(gain, anchor);
             if level.hidden {
@@ -154,8 +159,9 @@ impl PlaneMeter {
                 Some(celsius) => format!("{} at {:.1} °C", self.name(), celsius.0),
                 None => self.name().to_string(),
             };
-            caveats.extend(doubts::of_darks(stage, &current).into_iter().map(|caveat| caveat.about(place.clone())));
-            caveats.extend(drift(&current, gain.value).into_iter().map(|caveat| caveat.about(place.clone())));
+            caveats
+                .extend(doubts::of_darks(stage, &current, told).into_iter().map(|caveat| caveat.about(place.clone())));
+            caveats.extend(drift(&current, gain.value, checks).into_iter().map(|caveat| caveat.about(place.clone())));
             points.extend(point(stage.sensor, current));
         }
         (points, caveats)

@@ -2,7 +2,7 @@
 //!
 //! A doubt is raised by the size of an effect, not by its significance: with 10⁷ pixels everything is significant.
 
-use crate::camera::Thermal;
+use crate::camera::{DarkCurrentPoint, Thermal};
 use crate::caveat::Caveat;
 use crate::stats::Estimate;
 use crate::units::{Celsius, Dn, ElectronsPerDn, Seconds};
@@ -146,10 +146,10 @@ pub(crate) fn of_light<'a>(flats: impl Iterator<Item = &'a Sound> + Clone) -> Ve
         caveats.push(Caveat::new(
             "stars-in-flats",
             format!(
-                "something moved between the flats of a pair, as stars over a sky flat do: up to {:.1} % of the pixels, with \
-                 {:.1} % of the noise; they were left out",
+                "something moved between the flats of a pair, as stars over a sky flat do: up to {:.1} % of the pixels, which \
+                 would make the noise {} as large; they were left out",
                 100.0 * share,
-                100.0 * moved
+                times_words(1.0 + moved)
             ),
             "nothing to do for the gain; for flat-fielding take flats of a brighter sky, or move the telescope between them",
         ));
@@ -169,14 +169,24 @@ pub(crate) fn of_light<'a>(flats: impl Iterator<Item = &'a Sound> + Clone) -> Ve
     caveats
 }
 
+/// `1.07 times`, `21 times`.
+fn times_words(factor: f64) -> String {
+    if factor < 9.95 { format!("{factor:.2} times") } else { format!("{factor:.0} times") }
+}
+
 /// Doubts about the dark current of one temperature.
-pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> {
+pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent, others_tell: bool) -> Vec<Caveat> {
     let mut caveats = Vec::new();
     if stage.sensor.is_none() {
+        let (count, message) = (stage.frames.len(), "the dark current cannot be carried to another temperature");
         caveats.push(Caveat::new(
             "temperature-missing",
-            "no frame says the sensor's temperature: the dark current cannot be carried to another",
-            "give it with --sensor-c",
+            if others_tell {
+                format!("{count} of the darks do not say the sensor's temperature: what they give stands apart from the others")
+            } else {
+                format!("no dark says the sensor's temperature: {message}")
+            },
+            "give it with --sensor-c, or in sidecar.csv (columns file, sensor_c)",
         ));
     }
     if stage.temperature_scatter() > UNSETTLED_KELVIN {
@@ -214,6 +224,7 @@ pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
             "take pairs of darks at two or more exposure times, and bias frames at the same temperature",
         ));
     }
+    caveats.extend(current.jump.map(level_jump));
     caveats.extend(of_saturated_darks(current, saturated_whole));
     if let Some(subtracted) = &current.subtracted {
         caveats.push(Caveat::new(
@@ -240,6 +251,20 @@ pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent) -> Vec<Caveat> 
         ));
     }
     caveats
+}
+
+/// Darks whose level without time is not that of the bias frames.
+fn level_jump(jump: f64) -> Caveat {
+    let way = if jump > 0.0 { "above" } else { "below" };
+    Caveat::new(
+        "black-level-moves",
+        format!(
+            "without time the darks would be {:.0} DN {way} the bias frames: another firmware, offset or gain setting between them? \
+             The dark current's interval counts with a gain that is another too",
+            jump.abs()
+        ),
+        "take bias frames, flats and darks with the same settings, one after the other",
+    )
 }
 
 /// Darks in which pixels saturate, and what became of them.
@@ -291,6 +316,20 @@ pub(crate) fn no_floor(law: &Thermal) -> Caveat {
             law.activation_ev.value
         ),
         "take darks at four or more temperatures to see the floor",
+    )
+}
+
+/// Rates that do not rise with the temperature.
+pub(super) fn not_thermal([(cold, of_cold), (warm, of_warm)]: [(Celsius, &DarkCurrentPoint); 2]) -> Caveat {
+    Caveat::new(
+        "dark-not-thermal",
+        format!(
+            "the dark current does not rise with the temperature as a sensor's does: {:.4} e-/s at {:.1} °C, {:.4} at {:.1} °C. \
+             Light leaks in, the headers' temperatures are wrong, or the most of it is a floor that cooling does not lower",
+            of_cold.e_per_s.value.0, cold.0, of_warm.e_per_s.value.0, warm.0
+        ),
+        "take the darks again in a dark room with foil over the cap, with a sensor that has settled, and look whether the \
+         temperature in the headers is the sensor's",
     )
 }
 

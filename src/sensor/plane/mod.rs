@@ -9,7 +9,7 @@ mod zero;
 
 use ndarray::{Array2, ArrayView2};
 
-use crate::camera::{Plane, PlaneName, TransferPoint};
+use crate::camera::{NoiseByScale, Plane, PlaneName, TransferPoint};
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
 use crate::stats::Moments;
@@ -59,6 +59,8 @@ pub struct Assembled {
     pub plane: Plane,
     /// The points of the transfer curve.
     pub transfer: Vec<TransferPoint>,
+    /// How its noise falls when pixels are averaged.
+    pub noise_by_scale: Vec<NoiseByScale>,
     /// Doubts about the numbers.
     pub caveats: Vec<Caveat>,
     /// The temperature at which read noise and offset were measured.

@@ -3,6 +3,8 @@
 use ndarray::Array2;
 use rand_xoshiro::Xoshiro256PlusPlus;
 
+use crate::simulate::pattern::normal;
+
 use super::schedule::{Shift, shifts};
 use super::sensor::{FixedPattern, Purpose, hits, reading};
 use super::truth::StackTruth;
@@ -48,13 +50,28 @@ pub(super) struct CalibratedLights<'a> {
     shifts: Vec<Shift>,
     fixed: FixedPattern,
     masters: Masters,
+    /// What each row of the sensor adds in each sub.
+    rows: Array2<f64>,
 }
 
 impl<'a> CalibratedLights<'a> {
     pub(super) fn new(truth: &'a StackTruth, night: u64) -> Self {
         let fixed = FixedPattern::from_truth(truth, night);
-        let masters = Masters::from_truth(truth, night, &fixed);
-        Self { truth, shifts: shifts(truth, night), fixed, masters }
+        let mut masters = Masters::from_truth(truth, night, &fixed);
+        let shifts = shifts(truth, night);
+        let chance = &mut truth.chance(night, Purpose::Rows);
+        let mut of_rows = |frames: usize, share: f64| {
+            let size = (frames, if truth.row_noise_e.0 > 0.0 { fixed.level.nrows() } else { 0 });
+            Array2::from_shape_simple_fn(size, || share * truth.row_noise_e.0 * normal(chance))
+        };
+        let rows = of_rows(shifts.len(), 1.0);
+        // The mean of so many frames: that of the darks, or of the biases where there are none.
+        let averaged = if truth.darks > 0 { truth.darks } else { truth.biases };
+        if averaged > 0 {
+            let of_master = of_rows(1, 1.0 / (averaged as f64).sqrt());
+            of_master.iter().zip(masters.dark.rows_mut()).for_each(|(own, mut row)| row += *own);
+        }
+        Self { truth, shifts, fixed, masters, rows }
     }
 
     /// The values that the subs have for one pixel of the field, each from where the field lay on the sensor.
@@ -63,13 +80,14 @@ impl<'a> CalibratedLights<'a> {
         let shows_target = column >= truth.target_from();
         let light = truth.sky_e_per_s.0 + if shows_target { truth.target_e_per_s.0 } else { 0.0 };
         values.clear();
-        for [down, right] in &self.shifts {
+        for (sub, [down, right]) in self.shifts.iter().enumerate() {
             let at = (row + down, column + right);
             if ![at.0, at.1].iter().all(|place| place.is_multiple_of(truth.colour_pitch)) {
                 continue;
             }
             let expected = (light * self.fixed.response[at] + self.fixed.dark[at]) * truth.sub_s.0;
-            let read = reading(truth, expected, self.fixed.level[at], chance) + hits(truth, chance);
+            let of_row = self.rows.get([sub, at.0]).copied().unwrap_or(0.0);
+            let read = reading(truth, expected, self.fixed.level[at] + of_row, chance) + hits(truth, chance);
             values.push((read - self.masters.dark[at]) / self.masters.flat[at]);
         }
     }

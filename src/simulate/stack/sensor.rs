@@ -5,7 +5,7 @@ use rand::RngExt;
 use rand_distr::{Distribution, Exp1, Poisson};
 use rand_xoshiro::Xoshiro256PlusPlus;
 
-use crate::simulate::pattern::normal;
+use crate::simulate::pattern::{normal, smooth};
 
 use super::truth::StackTruth;
 
@@ -21,6 +21,8 @@ pub(super) enum Purpose {
     Masters,
     Schedule,
     Lights(usize),
+    /// The rows of the lights, and of the masters.
+    Rows,
 }
 
 impl Purpose {
@@ -30,6 +32,7 @@ impl Purpose {
             Self::Masters => [102, 0],
             Self::Schedule => [103, 0],
             Self::Lights(row) => [104, row as u64],
+            Self::Rows => [105, 0],
         }
     }
 }
@@ -51,12 +54,19 @@ impl FixedPattern {
         let size = (truth.side_px + margin[0], truth.side_px + margin[1]);
         // Mean 1 and the spread asked for: the logarithm's variance is ln(1 + s²), its mean −½ of it.
         let logarithm = truth.dark_nonuniformity.powi(2).ln_1p();
-        let mut dark = || {
-            let factor = (logarithm.sqrt() * normal(chance) - logarithm / 2.0).exp();
+        let of_pixel = |own: f64, chance: &mut Xoshiro256PlusPlus| {
+            let factor = (logarithm.sqrt() * own - logarithm / 2.0).exp();
             let is_hot = chance.random::<f64>() < truth.hot_pixel_fraction;
             truth.dark_e_per_s.0 * if is_hot { truth.hot_pixel_factor } else { factor }
         };
-        let dark = Array2::from_shape_simple_fn(size, &mut dark);
+        let dark = if truth.pattern_length_px > 0.0 {
+            smooth(size, truth.pattern_length_px, chance).mapv(|own| of_pixel(own, chance))
+        } else {
+            Array2::from_shape_simple_fn(size, || {
+                let own = normal(chance);
+                of_pixel(own, chance)
+            })
+        };
         let response = Array2::from_shape_simple_fn(size, || (1.0 + truth.response_spread * normal(chance)).max(0.0));
         let level = Array2::from_shape_simple_fn(size, || truth.dsnu_e.0 * normal(chance));
         Self { response, dark, level }

@@ -38,8 +38,12 @@ pub struct StackTruth {
     pub read_noise_e: Electrons,
     /// Electrons between two codes; 0 = not rounded.
     pub step_e: ElectronsPerDn,
+    /// What each row of each frame adds to all of its pixels.
+    pub row_noise_e: Electrons,
     /// Standard deviation of the pixels' levels without light and time.
     pub dsnu_e: Electrons,
+    /// Length ℓ of the dark current's pattern: pixels d apart correlate as exp(−d²/2ℓ²); 0 = each for itself.
+    pub pattern_length_px: f64,
     /// Standard deviation of the pixels' response to light, as a share.
     pub response_spread: f64,
     /// Hits of particles on one pixel in one second.
@@ -86,7 +90,9 @@ impl Default for StackTruth {
             dark_mismatch: 0.0,
             read_noise_e: Electrons(1.5),
             step_e: ElectronsPerDn(0.0),
+            row_noise_e: Electrons(0.0),
             dsnu_e: Electrons(0.0),
+            pattern_length_px: 0.0,
             response_spread: 0.0,
             cosmic_rays_per_s: 0.0,
             sub_s: Seconds(60.0),
@@ -150,7 +156,9 @@ impl StackTruth {
             ("hot_pixel_factor", self.hot_pixel_factor, 1e6),
             ("read_noise_e", self.read_noise_e.0, 1e4),
             ("step_e", self.step_e.0, 1e4),
+            ("row_noise_e", self.row_noise_e.0, 1e4),
             ("dsnu_e", self.dsnu_e.0, 1e4),
+            ("pattern_length_px", self.pattern_length_px, 256.0),
             ("response_spread", self.response_spread, 0.3),
             ("cosmic_rays_per_s", self.cosmic_rays_per_s, 1.0),
             ("dither_box_px", self.dither_box_px as f64, 4096.0),

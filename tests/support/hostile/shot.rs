@@ -78,6 +78,8 @@ pub(crate) struct Session {
     pub(crate) celsius: f64,
     /// Kelvins that it warms with each frame.
     pub(crate) warming: f64,
+    /// Kelvins above `celsius` at the beginning, and the seconds over which they fall to 1/e.
+    pub(crate) settles: (f64, f64),
     /// What headers say of the temperature: the truth, or what was told to be said.
     pub(crate) says: Says,
     /// Seconds between two frames.
@@ -93,19 +95,33 @@ pub(crate) enum Says {
     Nothing,
     /// Always this.
     Always(f64),
+    /// As far on the other side of this.
+    Reversed(f64),
 }
 
 impl Session {
     pub(crate) fn new(celsius: f64) -> Self {
-        Self { shots: Vec::new(), clock_s: 0.0, celsius, warming: 0.0, says: Says::Truth, pause_s: 2.0 }
+        Self {
+            shots: Vec::new(),
+            clock_s: 0.0,
+            celsius,
+            warming: 0.0,
+            settles: (0.0, 1.0),
+            says: Says::Truth,
+            pause_s: 2.0,
+        }
     }
 
     /// Takes a frame; it may be changed afterwards.
     pub(crate) fn take(&mut self, kind: Kind, exposure_s: f64, light: f64) -> &mut Shot {
+        let (kelvins, over_s) = self.settles;
+        let at = |clock: f64| self.celsius + kelvins * (-clock / over_s).exp();
+        let rounded = |celsius: f64| (celsius * 10.0).round() / 10.0;
         let celsius = match self.says {
-            Says::Truth => Some((self.celsius * 10.0).round() / 10.0),
+            Says::Truth => Some(rounded(at(self.clock_s))),
             Says::Nothing => None,
             Says::Always(celsius) => Some(celsius),
+            Says::Reversed(about) => Some(rounded(2.0 * about - at(self.clock_s))),
         };
         let told = Told {
             kind: Some(kind.word()),
@@ -127,7 +143,7 @@ impl Session {
             kind,
             exposure_s,
             light: if kind == Kind::Flat { light } else { 0.0 },
-            celsius: self.celsius,
+            celsius: at(self.clock_s + exposure_s / 2.0),
             at_s: self.clock_s,
             gain_times: 1.0,
             offset_plus: 0.0,

@@ -1,7 +1,8 @@
-//! Forty ways of writing the same twelve frames, all invented: what the program takes is right, or it asks, or it says
-//! what it doubts. The first twenty were at hand while the reader was written, the second twenty were not: of those three
+//! Sixty ways of writing the same twelve frames, all invented: what the program takes is right, or it asks, or it says
+//! what it doubts. The first twenty were at hand while the reader was written. The second twenty were not: of those three
 //! were wrong in silence when they were first read (minutes, and two numbers by which drivers say that they know no gain),
-//! and mended.
+//! and mended. Nor were the last twenty: six were right, five asked, one doubted, eight wrong in silence (units of time and
+//! temperature, times of 0, a time on an outer folder, a relative gain), and mended.
 
 use std::collections::BTreeMap;
 
@@ -207,6 +208,69 @@ const UNSEEN: [Dialect; 20] = [
     ("kinds as numbers", |f| (f.place(), f.with_kind(&(f.kind as usize).to_string()))),
 ];
 
+/// Invented when all of the reader stood, and read once before anything was mended: see the head of this file.
+const LATER: [Dialect; 20] = [
+    ("hours, minutes and seconds", |f| {
+        let line = format!("EXPTIME = '00:{:02}:{:06.3}'", f.seconds as u32 / 60, f.seconds % 60.0);
+        (f.place(), f.with_time(&line))
+    }),
+    ("microseconds without a word", |f| (f.place(), f.with_time(&format!("EXPOSURE= {}", f.seconds * 1e6)))),
+    ("milliseconds behind EXPTIME, in parentheses", |f| {
+        (f.place(), f.with_time(&format!("EXPTIME = {} / exposure time (ms)", f.seconds * 1e3)))
+    }),
+    ("tenths of a degree", |f| {
+        (f.place(), f.with_kind(f.word()).replace("CCD-TEMP= -10.0", "CCD-TEMP= -100 / [0.1 degC] sensor"))
+    }),
+    ("Fahrenheit", |f| {
+        (f.place(), f.with_kind(f.word()).replace("CCD-TEMP= -10.0", "CCD-TEMP= 14.0 / sensor temperature [F]"))
+    }),
+    ("a time of 0 beside the true one", |f| (f.place(), f.with_time(&format!("EXPTIME = 0\nEXPOSURE= {}", f.seconds)))),
+    ("a time that is always 0", |f| (f.place(), f.with_time("EXPTIME = 0.0"))),
+    ("darks stamped bias", |f| (f.place(), f.with_kind(if f.kind == Dark { "Bias Frame" } else { f.word() }))),
+    ("folders and words in another language", |f| {
+        let (folder, word) = match f.kind {
+            Bias => ("offsets", "Offset"),
+            Dark => ("noirs", "Noir"),
+            Flat => ("plages", "PLU"),
+            _ => ("brutes", "Brute"),
+        };
+        (format!("{folder}/img_{}.fits", f.number), f.with_kind(word))
+    }),
+    ("no header, the length of the subs on the outer folder", |f| {
+        (format!("night 120s/{}/img_{}.fits", f.folder(), f.number), String::new())
+    }),
+    ("flats of a wizard among the lights", |f| {
+        let (file, word) = match f.kind {
+            Flat => (format!("FlatWizard_{:03}.fits", f.number), "LIGHT".to_owned()),
+            _ => (format!("{}_{:03}.fits", f.folder(), f.number), f.word().to_owned()),
+        };
+        (file, f.with_kind(&word))
+    }),
+    ("a relative gain beside the ISO number", |f| {
+        (f.place(), f.with_kind(f.word()).replace("GAIN    = 120", "GAIN    = 1.0\nISOSPEED= 120"))
+    }),
+    ("exponents with the letter D", |f| {
+        let lines = f.with_time(&format!("EXPTIME = {:E}", f.seconds).replace('E', "D").replace("DXPTIMD", "EXPTIME"));
+        (f.place(), lines.replace("-10.0", "-1.0D+01"))
+    }),
+    ("a count behind the time", |f| (f.place(), f.with_time(&format!("EXPTIME = '{} s x 1'", f.seconds)))),
+    ("words grown together", |f| {
+        let folder = f.folder();
+        let word = format!("My{}{}", folder[..1].to_uppercase(), &folder[1..]);
+        (format!("{word}/IMG{}.fits", f.number), format!("EXPTIME = {}\n{}", f.seconds, f.rest()))
+    }),
+    ("a counter behind the kind", |f| (f.place(), f.with_kind(&format!("{} {} of 3", f.word(), f.number + 1)))),
+    ("stacks of one", |f| (f.place(), format!("STACKCNT= 1\nNCOMBINE= 1\n{}", f.with_kind(f.word())))),
+    ("a gain with its name", |f| (f.place(), f.with_kind(f.word()).replace("GAIN    = 120", "GAIN    = '120 (high)'"))),
+    ("a set point and no reading", |f| {
+        (f.place(), f.with_kind(f.word()).replace("CCD-TEMP= -10.0", "CCD-TEMP= 'N/A'\nSET-TEMP= -10"))
+    }),
+    ("no header, minutes with one letter", |f| {
+        let time = if f.seconds < 60.0 { format!("{}s", f.seconds) } else { format!("{}m", f.seconds / 60.0) };
+        (format!("gain120/{}/img_{time}_{}.fits", f.folder(), f.number), String::new())
+    }),
+];
+
 /// What became of the frames of a dialect.
 #[derive(Debug, Default, PartialEq, Eq)]
 struct Outcome {
@@ -230,8 +294,16 @@ fn outcome((_, write): &Dialect) -> Outcome {
             || (truth.kind == Bias && info.exposure.0 <= 0.002)
             || (truth.kind == Flat && info.exposure.0 == 0.0 && said(&["flats-without-exposure"]));
         let problems = [
-            (info.kind == truth.kind, format!("a {} is a {}", truth.kind, info.kind), &["conflicting-kind"]),
-            (time, format!("{} s are {} s", truth.seconds, info.exposure.0), &["conflicting-exposure"]),
+            (
+                info.kind == truth.kind,
+                format!("a {} is a {}", truth.kind, info.kind),
+                &["conflicting-kind", "lights-for-flats"][..],
+            ),
+            (
+                time,
+                format!("{} s are {} s", truth.seconds, info.exposure.0),
+                &["conflicting-exposure", "assumed-value"],
+            ),
             (
                 info.sensor.is_none_or(|celsius| (celsius.0 - CELSIUS).abs() < 0.1),
                 format!("{CELSIUS} degC are {:?}", info.sensor),
@@ -244,7 +316,7 @@ fn outcome((_, write): &Dialect) -> Outcome {
             ),
         ];
         let wrong: Vec<_> = problems.into_iter().filter(|(right, ..)| !right).collect();
-        match wrong.iter().find(|(_, _, codes)| !said(*codes)) {
+        match wrong.iter().find(|(_, _, codes)| !said(codes)) {
             Some((_, words, _)) => outcome.wrong.push(format!("{}: {words}", info.file)),
             None if wrong.is_empty() => outcome.right += 1,
             None => outcome.said += 1,
@@ -254,9 +326,9 @@ fn outcome((_, write): &Dialect) -> Outcome {
 }
 
 #[test]
-fn of_forty_dialects_none_is_read_wrong_in_silence() {
+fn of_sixty_dialects_none_is_read_wrong_in_silence() {
     let mut silent = Vec::new();
-    for (set, dialects) in [("known", &KNOWN), ("unseen", &UNSEEN)] {
+    for (set, dialects) in [("known", &KNOWN), ("unseen", &UNSEEN), ("later", &LATER)] {
         for dialect in dialects {
             let outcome = outcome(dialect);
             let Outcome { right, asked, said, wrong } = &outcome;

@@ -1,0 +1,147 @@
+//! What headers say of darks, and what the program says where they cannot be right: whole frames in folders.
+
+use subwell::camera::{CameraProfile, Plane};
+use subwell::caveat::Caveat;
+use subwell::files::Decoder;
+use subwell::measure::{CameraOptions, Folder, Silent, measure_camera};
+
+use crate::whole_frames::{Body, Camera, DarkLaw, Fault, Kind, Says, Session, fits_bytes};
+
+const IN_TURN: [f64; 8] = [60.0, 180.0, 300.0, 300.0, 180.0, 60.0, 60.0, 180.0];
+
+fn small() -> Body {
+    Body { width: 96, height: 80, dark: DarkLaw::of_depletion(0.3), ..Body::sound() }
+}
+
+/// Bias frames, flats, and darks of three exposures in turn, at this temperature.
+fn session(body: &Body, celsius: f64, says: Says) -> Session {
+    let mut session = Session { says, ..Session::new(celsius) };
+    session.bias(8);
+    session.flat_ladder(&[0.05, 0.1, 0.2, 0.3, 0.45, 0.6].map(|share| share * body.saturation()));
+    IN_TURN.iter().for_each(|exposure| session.dark(1, *exposure));
+    session
+}
+
+fn measured(body: Body, session: &Session) -> CameraProfile {
+    with_faults(body, Vec::new(), session)
+}
+
+fn with_faults(body: Body, faults: Vec<Fault>, session: &Session) -> CameraProfile {
+    let folder = tempfile::tempdir().unwrap();
+    let mut camera = Camera::new(body, faults, 11);
+    for shot in &session.shots {
+        let path = folder.path().join(&shot.file);
+        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+        std::fs::write(path, fits_bytes(shot, &camera.expose(shot), body.width)).unwrap();
+    }
+    let decoder = Decoder::new("no-frame-here-is-packed", 1);
+    let folder = Folder::open(&[folder.path()], &decoder, &Silent).unwrap();
+    measure_camera(&folder, &CameraOptions::default()).unwrap().profile
+}
+
+fn plane(profile: &CameraProfile) -> &Plane {
+    &profile.modes[0].planes[0]
+}
+
+fn said<'a>(profile: &'a CameraProfile, code: &str) -> Vec<&'a Caveat> {
+    profile.caveats.iter().filter(|caveat| caveat.code == code).collect()
+}
+
+#[test]
+fn one_dark_that_does_not_say_its_temperature_is_named_as_one() {
+    let mut session = session(&small(), -5.0, Says::Truth);
+    session.shots.last_mut().unwrap().told.celsius = None;
+    let profile = measured(small(), &session);
+    let said = said(&profile, "temperature-missing");
+    assert_eq!(said.len(), 1, "{said:?}");
+    assert!(said[0].message.starts_with("1 of the darks do not say"), "{said:?}");
+    assert!(plane(&profile).dark_current[0].e_per_s.covers(small().dark.at(-5.0)));
+}
+
+#[test]
+fn a_missing_temperature_is_one_doubt_for_all_planes() {
+    let mut session = session(&small(), -5.0, Says::Nothing);
+    session.shots.iter_mut().for_each(|shot| shot.told.pattern = Some("RGGB"));
+    let profile = measured(small(), &session);
+    assert_eq!(profile.modes[0].planes.len(), 4);
+    let said = said(&profile, "temperature-missing");
+    assert!(said.len() == 1 && said[0].message.starts_with("no dark says"), "{said:?}");
+}
+
+#[test]
+fn darks_of_no_time_are_spoken_of_and_give_no_rate() {
+    let mut session = session(&small(), -5.0, Says::Truth);
+    session
+        .shots
+        .iter_mut()
+        .for_each(|shot| shot.told.exposure_s = shot.told.exposure_s.filter(|time| *time < 10.0).or(Some(0.0)));
+    let profile = measured(small(), &session);
+    assert!(plane(&profile).dark_current.is_empty());
+    let said = said(&profile, "exposure-doubtful");
+    assert!(said.len() == 1 && said[0].message.starts_with("8 dark frames say an exposure of 0 s"), "{said:?}");
+}
+
+#[test]
+fn exposures_that_cannot_be_are_left_out() {
+    let mut session = session(&small(), -5.0, Says::Truth);
+    let sound = measured(small(), &session);
+    assert!(said(&sound, "exposure-doubtful").is_empty());
+    session.shots.last_mut().unwrap().told.exposure_s = Some(1e12);
+    let profile = measured(small(), &session);
+    assert_eq!(said(&profile, "exposure-doubtful").len(), 1);
+    assert!(plane(&profile).dark_current[0].e_per_s.covers(small().dark.at(-5.0)));
+    // Milliseconds for seconds: the darks begin far too soon after one another.
+    for shot in &mut session.shots {
+        shot.told.exposure_s = Some(1000.0 * shot.exposure_s);
+    }
+    let profile = measured(small(), &session);
+    assert!(plane(&profile).dark_current.is_empty());
+    let said = said(&profile, "exposure-doubtful");
+    assert!(said.iter().any(|caveat| caveat.message.contains("milliseconds")), "{said:?}");
+}
+
+/// Level jitter of 3 DN: the interval is as wide as the scatter makes it.
+#[test]
+fn a_level_that_jumps_makes_a_wide_interval() {
+    let body = Body { jitter: 3.0, ..small() };
+    let profile = measured(body, &session(&body, -5.0, Says::Truth));
+    let rate = &plane(&profile).dark_current[0].e_per_s;
+    // Eight frames over 240 s: no line knows its slope better than σ/(√8 · 97 s), 97 s the spread of the exposures.
+    let least = 3.0 * body.gain / (8.0_f64.sqrt() * 97.0);
+    assert!(rate.covers(body.dark.at(-5.0)) && rate.uncertainty.0 > 0.5 * least, "{rate:?} {least}");
+}
+
+#[test]
+fn a_residual_image_is_named_where_the_signal_falls() {
+    let body = small();
+    let mut session = Session::new(-5.0);
+    session.bias(8);
+    session.flat_ladder(&[0.05, 0.1, 0.2, 0.3, 0.45, 0.6].map(|share| share * body.saturation()));
+    (0..2).for_each(|_| {
+        session.take(Kind::Flat, 5.0, body.saturation());
+    });
+    for exposure in [60.0, 180.0, 300.0] {
+        session.dark(6, exposure);
+    }
+    let profile = with_faults(body, vec![Fault::Ghost { share: 0.002, decay_s: 600.0 }], &session);
+    let said = said(&profile, "temperature-unsettled");
+    assert!(said.iter().any(|caveat| caveat.message.contains("residual image")), "{said:?}");
+}
+
+/// A cooler that settles while darks of one exposure are taken: each is carried by its own told temperature, and the interval holds a
+/// header that was read at the beginning of the exposure.
+#[test]
+fn darks_of_one_exposure_under_a_cooler_that_settles_are_carried_by_their_temperatures() {
+    let body = small();
+    let mut session = Session::new(-5.0);
+    session.bias(8);
+    session.flat_ladder(&[0.05, 0.1, 0.2, 0.3, 0.45, 0.6].map(|share| share * body.saturation()));
+    session.settles = (9.0 * (session.clock_s / 600.0).exp(), 600.0);
+    session.dark(10, 120.0);
+    let profile = measured(body, &session);
+    let point = &plane(&profile).dark_current[0];
+    let truth = body.dark.at(point.sensor_c.unwrap().0);
+    println!("{:?} for {truth}", point.e_per_s);
+    assert!(point.e_per_s.covers(truth), "{point:?} for {truth}");
+    assert!(point.e_per_s.relative() < 0.1, "{point:?}");
+}
