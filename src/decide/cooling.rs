@@ -222,6 +222,7 @@ impl Cooling {
         let weighed = Weighed::new(night, profile)?;
         let ways = [weighed.way(false), weighed.way(true)];
         let ratio = weighed.ratio(&ways)?;
+        let interval = weighed.interval(&ways, ratio)?;
         let against = other.map(|(other, camera)| against(&weighed, other, camera)).transpose()?;
         let own = SkyAnswer::of_night(&weighed.night, weighed.mode, None)?.mag_per_arcsec2.map(|m| m.value.0);
         let (sky, sky_why) = crossing(SKIES, PAYS, |sky| weighed.ratio_under(&ways, sky))?;
@@ -248,7 +249,7 @@ impl Cooling {
             gain_setting: weighed.mode.gain_setting,
             months,
             time_ratio_year: finite(ratio),
-            time_ratio_year_interval_95: weighed.interval(&ways, ratio)?,
+            time_ratio_year_interval_95: interval,
             imaging_hours_per_year: cooler.hours(),
             hours_saved_per_year: saved,
             sky_mag_per_arcsec2: own,
@@ -275,7 +276,7 @@ impl Cooling {
             split: against.as_ref().map_or(Split::of_cooling(ratio), |against| against.split),
             against: against.map(|against| against.against),
             thresholds_time_ratio: THRESHOLDS,
-            verdict: Verdict::from_ratio(ratio),
+            verdict: Verdict::from_interval(ratio, interval),
             caveats,
         })
     }

@@ -66,6 +66,18 @@ impl Verdict {
         [Self::NotWorthIt, Self::Marginal, Self::WorthIt, Self::ClearlyWorthIt][passed]
     }
 
+    /// The verdict on a ratio of hours that is known to an interval: at most one step above that on the interval's lower end.
+    #[must_use]
+    pub fn from_interval(ratio: f64, interval: Option<[f64; 2]>) -> Self {
+        let own = Self::from_ratio(ratio);
+        let at_most = match interval.map(|[low, _]| Self::from_ratio(low)) {
+            Some(Self::NotWorthIt) => Self::Marginal,
+            Some(Self::Marginal) => Self::WorthIt,
+            Some(Self::WorthIt | Self::ClearlyWorthIt) | None => Self::ClearlyWorthIt,
+        };
+        own.min(at_most)
+    }
+
     /// The words.
     #[must_use]
     pub fn words(self) -> &'static str {
@@ -167,6 +179,13 @@ mod tests {
         approx::assert_relative_eq!(factors.iter().product::<f64>(), 1.3_f64.exp(), max_relative = 1e-12);
         approx::assert_relative_eq!(factors[0], 0.5_f64.exp(), max_relative = 1e-12);
         approx::assert_relative_eq!(factors[1], factors[0], max_relative = 1e-12);
+    }
+
+    #[test]
+    fn a_verdict_is_no_surer_than_its_range() {
+        assert_eq!(Verdict::from_interval(13.0, Some([1.0, 13.1])), Verdict::Marginal);
+        assert_eq!(Verdict::from_interval(13.0, Some([1.3, 20.0])), Verdict::ClearlyWorthIt);
+        assert_eq!(Verdict::from_interval(1.01, Some([1.0, 1.02])), Verdict::NotWorthIt);
     }
 
     #[test]
