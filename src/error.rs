@@ -59,6 +59,7 @@ const CODES: &[(&str, &str)] = &[
     ("conflicting-gain", "Light and dark, or light and profile, were taken at different gain settings."),
     ("conflicting-kind", "The frame cannot be what its name or header says."),
     ("exists", "The file to be written is there already; `--force` overwrites it."),
+    ("exposure-doubtful", "A frame's exposure cannot be what its header says; it is left out."),
     ("frames-unusable", "The frames do not determine what was asked for; the message says why."),
     ("goal-out-of-reach", "The night cannot reach the goal; the hint says what would be in reach."),
     ("light-unusable", "The sky of the light cannot be measured."),

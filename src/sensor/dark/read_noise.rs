@@ -155,8 +155,15 @@ fn pooled(pairs: &[PairStatistics], statistic: impl Fn(&PairStatistics) -> f64) 
 /// equation 53), with the error that the unknown place between two steps makes for noises near one step.
 fn root(variance: &Estimate<f64>, step: f64) -> Estimate<Dn> {
     let noise = (variance.value - step * step / 12.0).max(0.0).sqrt();
-    let statistical = if noise > 0.0 { variance.uncertainty / (2.0 * noise) } else { variance.uncertainty.sqrt() };
-    let phase = phase_amplitude(noise / step) * step * step / (2.0 * noise).max(f64::MIN_POSITIVE);
+    if noise <= 0.0 {
+        // All of it may be the steps': what it is at most goes with the root of what the variance may be.
+        let statistical = variance.uncertainty.sqrt();
+        let half = variance.interval_95.map(|(low, high)| ((high - low) / 2.0).max(0.0).sqrt());
+        let both = Estimate::new(0.0, statistical.hypot(step * phase_amplitude(0.0).sqrt()));
+        return half.map_or(both, |half| both.with_half_interval(half)).with_statistical(statistical);
+    }
+    let statistical = variance.uncertainty / (2.0 * noise);
+    let phase = phase_amplitude(noise / step) * step * step / (2.0 * noise);
     let both = Estimate::new(noise, statistical.hypot(phase / 2.0_f64.sqrt()));
     let both = match variance.interval_95 {
         Some((low, high)) => both.with_half_interval(((high - low) / (4.0 * noise)).hypot(phase)),
