@@ -199,8 +199,11 @@ pub fn conflict_of(rows: &[Override], file: &str) -> Option<String> {
     own_or_patterns(&own).or_else(|| own_or_patterns(&patterns))
 }
 
+/// What a row says in one column.
+type Column = (&'static str, fn(&Override) -> Option<String>);
+
 fn own_or_patterns(rows: &[&Override]) -> Option<String> {
-    let columns: [(&str, fn(&Override) -> Option<String>); 5] = [
+    let columns: [Column; 5] = [
         ("kind", |row| row.kind.map(|kind| kind.to_string())),
         ("exposure_s", |row| row.exposure.map(|time| time.0.to_string())),
         ("sensor_c", |row| row.sensor.map(|celsius| celsius.0.to_string())),

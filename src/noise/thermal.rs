@@ -142,7 +142,7 @@ impl<'a> DarkRates<'a> {
         let nearest = nearest_point(self.plane, at);
         let nonuniformity = nearest.and_then(|point| point.nonuniformity_percent).map(|percent| percent / 100.0);
         let mut dark = match (&self.plane.thermal, nearest) {
-            (Some(law), _) => self.from_law(law, at),
+            (Some(law), _) => self.by_law(law, at),
             (None, Some(point)) => {
                 not_thermal(point, at, self.plane).unwrap_or_else(|| from_point(point, at, self.plane))
             }
@@ -168,7 +168,7 @@ impl<'a> DarkRates<'a> {
         self.carried.get_or_init(|| Carried::new(self.plane)).as_ref()
     }
 
-    fn from_law(&self, law: &Thermal, at: Celsius) -> DarkCurrent {
+    fn by_law(&self, law: &Thermal, at: Celsius) -> DarkCurrent {
         let (above_floor, per_kelvin) = law_rate(law, at);
         let floor = law.floor_e_per_s.0;
         let rate = above_floor + floor;
@@ -347,7 +347,7 @@ fn not_thermal(nearest: &DarkCurrentPoint, at: Celsius, plane: &Plane) -> Option
         rate,
         rate_per_kelvin: ElectronsPerSecond(value * std::f64::consts::LN_2 / ASSUMED_DOUBLING_K),
         nonuniformity: ASSUMED_NONUNIFORMITY,
-        caveats: vec![caveat.about(plane.plane.clone())],
+        caveats: vec![caveat.about(plane.plane)],
     })
 }
 

@@ -97,11 +97,9 @@ impl Again {
         if count < 2.0 {
             return self.turn;
         }
-        let middle = |of: fn(&([f64; 2], [f64; 2])) -> [f64; 2]| {
-            let sum = |axis: usize| self.places.iter().map(|pair| of(pair)[axis]).sum::<f64>() / count;
-            [sum(0), sum(1)]
-        };
-        let (from, to) = (middle(|pair| pair.0), middle(|pair| pair.1));
+        let middle = |places: Vec<[f64; 2]>| [0, 1].map(|axis| places.iter().map(|at| at[axis]).sum::<f64>() / count);
+        let from = middle(self.places.iter().map(|pair| pair.0).collect());
+        let to = middle(self.places.iter().map(|pair| pair.1).collect());
         let (mut across, mut along) = (0.0, 0.0);
         for (a, b) in &self.places {
             let (a, b) = ([a[0] - from[0], a[1] - from[1]], [b[0] - to[0], b[1] - to[1]]);

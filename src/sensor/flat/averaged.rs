@@ -74,7 +74,7 @@ pub(crate) fn frames_in_each(flats: &[Level], zero: &ReadNoise) -> Option<f64> {
     // Without light no variance is below 0; one that is at 0 is of very many frames.
     let ratio = dark / own.max(sigma).max(1e-9);
     let apart = (own - dark).abs() > SIGMAS * sigma;
-    (apart && own > -2.0 * sigma && (ratio > FACTOR || ratio < 1.0 / FACTOR)).then_some(ratio)
+    (apart && own > -2.0 * sigma && !(1.0 / FACTOR..=FACTOR).contains(&ratio)).then_some(ratio)
 }
 
 #[cfg(test)]

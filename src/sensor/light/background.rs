@@ -183,7 +183,7 @@ pub(super) fn plane_background<D: Copy + Into<f64>>(
     let level_dn: Estimate<Dn> = Estimate::new(level, uncertainty);
     let rate = level / exposure * gain.value.0;
     let background = PlaneBackground {
-        plane: plane.name.clone(),
+        plane: plane.name,
         colour: plane.colour,
         level_dn,
         e_per_s: Estimate::within_factor(rate, level_dn.relative().hypot(gain.relative())),

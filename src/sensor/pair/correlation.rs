@@ -253,7 +253,7 @@ fn coupled(
         });
         sum.sum::<f64>() / count
     };
-    let products = row_blocks::each([&[(0, 0)], &LAGS[..], &FAR[..]].concat(), &product);
+    let products = row_blocks::each([&[(0, 0)], &LAGS[..], &FAR[..]].concat(), product);
     let (variance, near, far) = (products[0], &products[1..=LAGS.len()], &products[1 + LAGS.len()..]);
     let far = far.iter().sum::<f64>() / FAR.len() as f64;
     let (mut neighbours, nearest) = (near.iter().sum::<f64>(), near[..4].iter().sum::<f64>() / 4.0);

@@ -144,7 +144,7 @@ impl PlaneMeter {
         let reached = saturation.is_some_and(|saturation| saturation.is == SaturationIs::Reached);
         let is_used = |(sound, level): &(bool, Level)| *sound && (level.mean.0 <= FIT_SHARE * full || !reached);
         let points = levels.iter().zip(&self.flats).map(|(level, (exposure, _))| TransferPoint {
-            plane: name.clone(),
+            plane: name,
             mean_dn: level.1.mean,
             variance_dn2: level.1.variance,
             exposure_s: *exposure,
