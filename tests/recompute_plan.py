@@ -10,6 +10,7 @@ Needs Python 3.11 and numpy.
 """
 
 import argparse
+import functools
 import json
 import math
 import sys
@@ -233,6 +234,7 @@ def dark_current(plane, sensor_c):
     return rate, rate * math.log(2) / 6.5, spread
 
 
+@functools.cache
 def overlap(box, side):
     """Share of a patch of `side` pixels that two random whole places in a square of `box` pixels have in common."""
     whole = math.floor(side)
