@@ -70,6 +70,36 @@ pub enum FilterName {
     None,
 }
 
+/// A window with what a plane sees of it.
+struct SeenWindow {
+    centre: Nanometres,
+    width: Nanometres,
+    transmission: f64,
+    /// The mean response of the plane in it, of its peak.
+    mean: f64,
+    band: Band,
+}
+
+impl Lines<'_> {
+    /// The passband of a window, where `passed` is the share of its peak that the filter passes at a wavelength.
+    fn passband(&self, own: Option<Nanometres>, window: SeenWindow, passed: &impl Fn(f64) -> f64) -> Passband {
+        let SeenWindow { centre, width, transmission, mean, band } = window;
+        let (line, line_efficiency) = self.typed(own, [centre, width], passed);
+        Passband {
+            centre,
+            width,
+            width_relative: self.detector.colour.map_or(0.0, |_| array::RESPONSE_UNCERTAINTY),
+            transmission,
+            quantum_efficiency: self.peak * mean,
+            line_efficiency,
+            line,
+            lines: self.all(passed),
+            line_relative: self.relative(line, passed),
+            band,
+        }
+    }
+}
+
 impl FilterName {
     const KNOWN: [(&'static str, Self); 9] = [
         ("luminance", Self::Luminance),
@@ -280,20 +310,8 @@ impl Filter {
         };
         let enough = |mean: f64| mean * width.0 >= LEAST_RESPONSE * self.most_seen(detector, width).0;
         let Some((mean, band)) = seen.filter(|(mean, _)| enough(*mean)) else { return Ok(None) };
-        let (lines, passed) = (Lines { detector, beam, peak }, flanked(centre, width));
-        let (line, line_efficiency) = lines.typed(own, [centre, width], &passed);
-        Ok(Some(Passband {
-            centre,
-            width,
-            width_relative: detector.colour.map_or(0.0, |_| array::RESPONSE_UNCERTAINTY),
-            transmission: self.transmission(),
-            quantum_efficiency: peak * mean,
-            line_efficiency,
-            line,
-            lines: lines.all(&passed),
-            line_relative: lines.relative(line, &passed),
-            band,
-        }))
+        let window = SeenWindow { centre, width, transmission: self.transmission(), mean, band };
+        Ok(Some(Lines { detector, beam, peak }.passband(own, window, &flanked(centre, width))))
     }
 
     /// The width that a plane sees at most of a window.
@@ -319,21 +337,10 @@ impl Filter {
             let band = Band::weighted(middle, Nanometres(window.ends[1] - window.ends[0]), weight)?;
             let inside = |nm: f64| (window.ends[0]..=window.ends[1]).contains(&nm);
             let passed = |nm: f64| if inside(nm) { curve.at(nm) / window.transmission } else { 0.0 };
-            let lines = Lines { detector, beam, peak };
-            let (line, line_efficiency) = lines.typed(None, [window.centre, window.width], &passed);
             let enough = LEAST_RESPONSE * self.most_seen(detector, window.width).0;
-            (mean * window.width.0 >= enough).then_some(Passband {
-                centre: window.centre,
-                width: window.width,
-                width_relative: detector.colour.map_or(0.0, |_| array::RESPONSE_UNCERTAINTY),
-                transmission: window.transmission,
-                quantum_efficiency: peak * mean,
-                line_efficiency,
-                line,
-                lines: lines.all(&passed),
-                line_relative: lines.relative(line, &passed),
-                band,
-            })
+            let CurveWindow { centre, width, transmission, .. } = window;
+            let seen = SeenWindow { centre, width, transmission, mean, band };
+            (mean * width.0 >= enough).then(|| Lines { detector, beam, peak }.passband(None, seen, &passed))
         };
         Ok(curve.windows().into_iter().filter_map(passband).collect())
     }
