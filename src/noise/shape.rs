@@ -108,7 +108,8 @@ impl NoiseShape {
         }
         let mut taken = vec![0];
         let Some((mut best, mut shares)) = fit(&data, &taken) else { return Self::WHITE };
-        while taken.len() < MOST_PARTS {
+        // No part can make χ² less than 0.
+        while taken.len() < MOST_PARTS && best > NOTICED {
             let more = (1..PARTS.len()).filter(|part| !taken.contains(part)).filter_map(|part| {
                 let with: Vec<usize> = taken.iter().copied().chain([part]).collect();
                 fit(&data, &with).map(|(chi2, shares)| (chi2, shares, part))
@@ -311,11 +312,15 @@ fn value(datum: &Datum, shares: &[f64; PARTS.len()]) -> f64 {
 /// Weighted least squares over the parts; one that comes out below 0 is left out.
 fn solve(data: &[Datum], taken: &[usize], sigmas: &[f64]) -> Option<[f64; PARTS.len()]> {
     let mut left = taken.to_vec();
+    let sum = |of: &dyn Fn(&Datum) -> f64| {
+        data.iter().zip(sigmas).map(|(datum, sigma)| of(datum) / (sigma * sigma)).sum::<f64>()
+    };
     loop {
-        let matrix = nalgebra::DMatrix::from_fn(data.len(), left.len(), |i, j| data[i].parts[left[j]] / sigmas[i]);
-        let values = nalgebra::DVector::from_fn(data.len(), |i, _| data[i].ratio / sigmas[i]);
-        let normal = matrix.transpose() * &matrix;
-        let solution = normal.cholesky()?.solve(&(matrix.transpose() * values));
+        let normal = nalgebra::DMatrix::from_fn(left.len(), left.len(), |i, j| {
+            sum(&|datum| datum.parts[left[i]] * datum.parts[left[j]])
+        });
+        let right = nalgebra::DVector::from_fn(left.len(), |i, _| sum(&|datum| datum.parts[left[i]] * datum.ratio));
+        let solution = normal.cholesky()?.solve(&right);
         let lowest = (0..left.len()).min_by(|a, b| solution[*a].total_cmp(&solution[*b]))?;
         if solution[lowest] >= 0.0 || left.len() == 1 {
             let mut shares = [0.0; PARTS.len()];

@@ -114,12 +114,6 @@ impl SubNoise {
     pub fn temporal(&self) -> f64 {
         self.target + self.sky + self.moon + self.dark + self.read + self.quantisation
     }
-
-    /// What averages as one over the number of dither positions.
-    #[must_use]
-    pub fn fixed(&self) -> f64 {
-        self.pattern + self.masters
-    }
 }
 
 impl PlaneNoise {

@@ -16,7 +16,7 @@ use super::fast_beam::shifted_bands;
 use super::infrared_cut::infrared_cut_caveat;
 use super::measured_sky::filter_named;
 use super::{Night, NightError, PlanNight};
-use place::Place;
+use place::{Place, shapes_of};
 
 /// Share of the well that a star to be kept may fill: the last part is seldom linear (common practice, no source).
 pub(crate) const STAR_HEADROOM: f64 = 0.8;
@@ -181,7 +181,8 @@ impl Conditions {
         let colour_array = mode.planes.iter().any(|plane| plane.colour.is_some());
         let sensor = night.camera.sensor(night.site.ambient());
         let mut caveats = evening.caveats.clone();
-        let place = Place { night, mode, pixel_scale: night.optics.pixel_scale(pixel), evening };
+        let pixel_scale = night.optics.pixel_scale(pixel);
+        let place = Place { night, mode, pixel_scale, evening, shapes: shapes_of(mode) };
         let darks: Vec<DarkCurrent> = mode.planes.iter().map(|plane| dark_current(plane, sensor)).collect();
         note_camera(mode, &darks, &mut caveats);
         let filters = night.filters(colour_array);

@@ -32,6 +32,25 @@ pub(super) struct Place<'a> {
     pub(super) mode: &'a Mode,
     pub(super) pixel_scale: Arcseconds,
     pub(super) evening: &'a Evening,
+    /// What the noise of each plane of the mode is made of: no filter changes it.
+    pub(super) shapes: Vec<[NoiseShape; 3]>,
+}
+
+/// What read noise, dark current's pattern and levels of each plane are made of; where the profile has the noise of rows
+/// alone, that.
+pub(super) fn shapes_of(mode: &Mode) -> Vec<[NoiseShape; 3]> {
+    let of_plane = |plane: &Plane| {
+        let tables = || mode.noise_by_scale.iter().filter(|table| table.plane == plane.plane);
+        let [random, fixed, level] = [NoisePart::Random, NoisePart::Fixed, NoisePart::Level]
+            .map(|part| NoiseShape::from_tables(tables().filter(|table| table.part == part)));
+        let rows = plane.row_noise_e.filter(|_| tables().next().is_none());
+        let of_rows = |rows: Estimate<Electrons>| {
+            let read = plane.read_noise_e.value.0;
+            NoiseShape::of_rows(if read > 0.0 { (rows.value.0 / read).powi(2) } else { 0.0 })
+        };
+        [rows.map_or(random, of_rows), fixed, level]
+    };
+    mode.planes.iter().map(of_plane).collect()
 }
 
 /// Sky rate in a plane with the parts of its spread.
@@ -90,10 +109,10 @@ impl Place<'_> {
 
     pub(super) fn filter(&self, filter: &Filter, darks: &[DarkCurrent]) -> Result<FilterConditions, NightError> {
         let mut planes = Vec::new();
-        for (plane, dark) in self.mode.planes.iter().zip(darks) {
+        for ((plane, dark), shapes) in self.mode.planes.iter().zip(darks).zip(&self.shapes) {
             let chains = chains_of(self.night, self.mode, filter, plane)?;
             if !chains.is_empty() {
-                planes.push(self.plane(filter, plane, dark, &chains)?);
+                planes.push(self.plane(filter, plane, (dark, shapes), &chains)?);
             }
         }
         mark_governing(&mut planes);
@@ -114,7 +133,7 @@ impl Place<'_> {
         &self,
         filter: &Filter,
         plane: &Plane,
-        dark: &DarkCurrent,
+        (dark, shapes): (&DarkCurrent, &[NoiseShape; 3]),
         chains: &[LightChain],
     ) -> Result<PlaneConditions, NightError> {
         let brightness = self.night.target.brightness()?;
@@ -139,8 +158,7 @@ impl Place<'_> {
         let throughput = throughput_relative(chains);
         let rates = Rates { target: target.value, sky: sky.rate, moon: moon.value, dark: dark.rate.value };
         let per_pixel = self.pixel_scale.0.powi(-2) * plane.sampling;
-        let shapes = self.shapes(plane);
-        let in_patch = |pixels: f64| Patch::new(pixels, plane.sampling).with_shapes(shapes);
+        let in_patch = |pixels: f64| Patch::new(pixels, plane.sampling).with_shapes(*shapes);
         let well = plane.saturation_e.value;
         Ok(PlaneConditions {
             plane: plane.plane,
@@ -206,19 +224,6 @@ impl Place<'_> {
             calibration,
             drift: ElectronsPerSecond(0.0),
         }
-    }
-
-    /// What read noise, dark current's pattern and levels of a plane are made of; where the profile has the noise of rows alone, that.
-    fn shapes(&self, plane: &Plane) -> [NoiseShape; 3] {
-        let tables = || self.mode.noise_by_scale.iter().filter(|table| table.plane == plane.plane);
-        let [random, fixed, level] = [NoisePart::Random, NoisePart::Fixed, NoisePart::Level]
-            .map(|part| NoiseShape::from_tables(tables().filter(|table| table.part == part)));
-        let rows = plane.row_noise_e.filter(|_| tables().next().is_none());
-        let of_rows = |rows: Estimate<Electrons>| {
-            let read = plane.read_noise_e.value.0;
-            NoiseShape::of_rows(if read > 0.0 { (rows.value.0 / read).powi(2) } else { 0.0 })
-        };
-        [rows.map_or(random, of_rows), fixed, level]
     }
 
     fn star_peak(&self, chains: &[LightChain]) -> ElectronsPerSecond {

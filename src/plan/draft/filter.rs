@@ -240,12 +240,12 @@ impl FilterDraft {
 
     pub(super) fn plane(&self, plane: &PlaneConditions, conditions: &Conditions) -> PlanePlan {
         let (stack, sub) = (self.stack(), self.sub());
-        let one = plane.noise.sub(sub);
-        let snr = stack.snr(&one, plane.patch);
-        let fixed = stack.fixed_noise(&one, plane.patch);
-        let [bands, drift] = stack.shared(&one, plane.patch);
+        let (one, patch) = (plane.noise.sub(sub), plane.patch.dithered_within(stack.dither_box_px));
+        let snr = stack.snr(&one, patch);
+        let fixed = stack.fixed_noise(&one, patch);
+        let [bands, drift] = stack.shared(&one, patch);
         let changed = |source, sigmas| {
-            let moved = stack.snr(&moved(plane, source, sigmas).sub(sub), plane.patch);
+            let moved = stack.snr(&moved(plane, source, sigmas).sub(sub), patch);
             (snr > 0.0).then(|| moved / snr)
         };
         let sensitivities =
@@ -277,7 +277,7 @@ impl FilterDraft {
                 patch_pixels: plane.patch.pixels,
                 patch_side_px: plane.patch.side_px,
             },
-            noise_share_percent: stack.shares(&one, plane.patch),
+            noise_share_percent: stack.shares(&one, patch),
             sky_level_dn: dn.round().max(0.0) as u64,
             sky_share_of_full_well_percent: 100.0 * (level / plane.full_well),
             saturation_is: plane.full_well_is,
