@@ -76,6 +76,12 @@ enum Command {
         /// Write the nights here as a table (.csv), a row for each night and filter
         #[arg(long, value_name = "FILE.csv")]
         csv: Option<PathBuf>,
+        /// Add when to begin: the same plan from each evening of the next four weeks on
+        #[arg(long)]
+        starts: bool,
+        /// Write that here as a table (.csv), a row for each evening
+        #[arg(long, value_name = "FILE.csv")]
+        starts_csv: Option<PathBuf>,
         /// Overwrite files that are there
         #[arg(long)]
         force: bool,
@@ -243,9 +249,15 @@ pub(crate) fn run() -> ExitCode {
         Command::Frames { dirs } => frames(dirs, args.quiet),
         Command::Measure(asked) => measure(asked, args.quiet),
         Command::Sky(asked) => sky::sky(asked),
-        Command::Plan { night, report, calendar, csv, force } => planning::planned(
+        Command::Plan { night, report, calendar, csv, starts, starts_csv, force } => planning::planned(
             night,
-            &planning::Files { report: report.as_deref(), calendar: calendar.as_deref(), csv: csv.as_deref() },
+            &planning::Files {
+                report: report.as_deref(),
+                calendar: calendar.as_deref(),
+                csv: csv.as_deref(),
+                starts: *starts,
+                starts_csv: starts_csv.as_deref(),
+            },
             *force,
         ),
         Command::Cooling(asked) => decisions::cooling(asked),

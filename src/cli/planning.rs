@@ -12,6 +12,9 @@ pub(super) struct Files<'a> {
     pub(super) report: Option<&'a Path>,
     pub(super) calendar: Option<&'a Path>,
     pub(super) csv: Option<&'a Path>,
+    /// Whether the evenings to begin on are asked for, and where their table goes.
+    pub(super) starts: bool,
+    pub(super) starts_csv: Option<&'a Path>,
 }
 
 /// Answers `subwell plan`.
@@ -20,12 +23,20 @@ pub(super) fn planned(night: &Path, asked: &Files<'_>, force: bool) -> Result<An
     asked.report.map(named_as_page).transpose()?;
     asked.calendar.map(|file| named(file, "ics", "a calendar")).transpose()?;
     asked.csv.map(|file| named(file, "csv", "a table of nights")).transpose()?;
-    for file in [asked.report, asked.calendar, asked.csv].into_iter().flatten() {
+    asked.starts_csv.map(|file| named(file, "csv", "a table of evenings")).transpose()?;
+    for file in [asked.report, asked.calendar, asked.csv, asked.starts_csv].into_iter().flatten() {
         refuse_to_overwrite(file, force)?;
     }
     let (night, camera) = files::read_night(night)?;
-    let plan = plan::plan(&night, &camera)?;
+    let mut plan = plan::plan(&night, &camera)?;
     let mut text = report::plan_text(&plan);
+    if asked.starts || asked.starts_csv.is_some() {
+        let starts = plan::starts(&night, &camera)?.ok_or_else(Failure::no_nights)?;
+        text.push_str(&report::starts_text(&starts));
+        if let Some(schedule) = &mut plan.schedule {
+            schedule.starts = Some(starts);
+        }
+    }
     // All are made before the first is written.
     let mut written = Vec::new();
     if let Some(file) = asked.report {
@@ -38,6 +49,9 @@ pub(super) fn planned(night: &Path, asked: &Files<'_>, force: bool) -> Result<An
     }
     if let Some(file) = asked.csv {
         written.push((file, "table of nights", report::schedule_csv(&plan).ok_or_else(Failure::no_nights)?));
+    }
+    if let (Some(file), Some(starts)) = (asked.starts_csv, plan.schedule.as_ref().and_then(|s| s.starts.as_ref())) {
+        written.push((file, "table of evenings", report::starts_csv(starts)));
     }
     for (file, what, content) in written {
         files::write_whole(file, content.as_bytes(), force)?;

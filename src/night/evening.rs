@@ -179,6 +179,30 @@ impl Evening {
         }
     }
 
+    /// The same evening without moonlight, all else kept.
+    pub(crate) fn in_the_dark(&self) -> Self {
+        Self { night: self.night.clone(), caveats: self.caveats.clone(), ..self.with_moon(None) }
+    }
+
+    /// An evening that no night has: so much air, so much brighter a sky, neither Moon nor twilight.
+    pub(crate) fn made_up(night: &Night, airmass: f64, brightening: Brightening) -> Self {
+        Self {
+            air: vec![(1.0, airmass)],
+            moon: None,
+            twilight: None,
+            brightening,
+            elsewhere: elsewhere(night),
+            clear_hours: night.goal.clear_hours(),
+            night: None,
+            caveats: Vec::new(),
+        }
+    }
+
+    /// The same hours with twilight.
+    pub(crate) fn with_twilight(self, twilight: MagnitudesPerSquareArcsecond) -> Self {
+        Self { twilight: Some(Estimate::new(twilight.0, 0.0)), ..self }
+    }
+
     /// The same hours with other moonlight, with nothing said of them.
     pub(crate) fn with_moon(&self, moon: Option<Estimate<MagnitudesPerSquareArcsecond>>) -> Self {
         Self { air: self.air.clone(), moon, night: None, caveats: Vec::new(), ..*self }

@@ -17,8 +17,6 @@ pub(crate) struct FilterSolution<'a> {
     pub(crate) every: f64,
     /// Subs in the stack.
     pub(crate) kept: f64,
-    /// Subs to shoot.
-    pub(crate) shot: u64,
     pub(crate) wall_clock: Seconds,
 }
 

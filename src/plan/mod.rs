@@ -17,7 +17,7 @@ mod prior_stack;
 pub(crate) mod range;
 
 pub use bright_core::{BlendOfPlane, Burns, FilterShortSet, LongerSubs, ShortSet};
-pub use calendar::{DoneBy, LeftOut, Schedule, ScheduledNight, Session, WhyLeftOut};
+pub use calendar::{DoneBy, LeastTime, LeftOut, Schedule, ScheduledNight, Session, Start, WhyLeftOut};
 pub use calibration::{
     BetterWay, CalibrationAdvice, DarkLibrary, DarksOrMap, FilterCalibration, FlatExposure, FlatLevel, FlatPlane,
     FrameCount, least_for_rejection,
@@ -32,7 +32,7 @@ pub use optimum::{
 };
 pub use outcome::{
     FilterAtSetting, FilterPlan, GainSetting, GoalKind, LargestUncertainty, Plan, PlanGoal, PlaneInputs, PlanePlan,
-    RuleOfThumb, SubLimits, WithoutDither, cost_maps, plan, searches,
+    RuleOfThumb, SubLimits, WithoutDither, cost_maps, plan, searches, starts,
 };
 pub use prior_stack::PriorStack;
 pub use range::Source;

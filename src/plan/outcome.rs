@@ -12,11 +12,11 @@ use crate::units::{
 };
 
 use super::bright_core::short_set;
-use super::calendar::schedule;
+use super::calendar::Scheduled;
 use super::calibration::calibration_advice;
 use super::draft::Draft;
 use super::range::Source;
-use super::{CalibrationAdvice, CostMap, PlanError, PriorStack, Schedule, Search, SetBy, ShortSet};
+use super::{CalibrationAdvice, CostMap, PlanError, PriorStack, Schedule, Search, SetBy, ShortSet, Start};
 use crate::night::evening::Evening;
 use crate::night::{Night, PlanNight};
 
@@ -362,12 +362,10 @@ pub struct FilterAtSetting {
 /// ```
 pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
     night.check()?;
-    let evening = Evening::new(night)?;
-    let (mode, draft, by_gain_setting) = drafted(night, profile, &evening)?;
+    let (mode, draft, by_gain_setting, scheduled) = drafted(night, profile)?;
     let filters = draft.settled();
     let short_set = short_set(night, &filters);
     let calibration = calibration_advice(night, mode, &filters);
-    let schedule = schedule(night, mode, &evening, &filters)?;
     let in_hand = draft.in_hand();
     let mut plan = draft.finish(night, profile, mode, by_gain_setting);
     for (filter, in_hand) in plan.filters.iter_mut().zip(in_hand) {
@@ -375,14 +373,28 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
     }
     plan.short_set = short_set;
     plan.calibration = calibration;
-    if let Some(schedule) = schedule {
-        if schedule.finished {
-            plan.nights = schedule.nights.len() as u32;
+    if let Some(scheduled) = scheduled {
+        let [low, high] = plan.wall_clock_range_s.map(|end| end.0 / plan.wall_clock_s.0);
+        if plan.wall_clock_s.0 > 0.0 {
+            plan.wall_clock_range_s = [low, high].map(|factor| plan.wall_clock_s * scheduled.time_ratio(factor));
         }
+        let schedule = scheduled.schedule;
+        plan.nights = schedule.nights.len() as u32;
         plan.caveats.extend(schedule.caveats());
         plan.schedule = Some(schedule);
     }
     Ok(plan)
+}
+
+/// The plan begun on each evening of the four weeks from its date on; `None` where the night has no date or no place.
+///
+/// # Errors
+/// As [`plan`].
+pub fn starts(night: &Night, profile: &CameraProfile) -> Result<Option<Vec<Start>>, PlanError> {
+    night.check()?;
+    let evening = Evening::new(night)?.in_the_dark();
+    let (mode, draft, _) = drafted_under(night, profile, &evening)?;
+    draft.started(night, mode)
 }
 
 /// What each filter of [`plan`] was searched in, in the order of [`Plan::filters`]: for curves about the recommendation.
@@ -391,7 +403,7 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
 /// As [`plan`].
 pub fn searches(night: &Night, profile: &CameraProfile) -> Result<Vec<Search>, PlanError> {
     night.check()?;
-    Ok(drafted(night, profile, &Evening::new(night)?)?.1.searches())
+    Ok(drafted(night, profile)?.1.searches())
 }
 
 /// What every sub length and cadence costs in each filter of [`plan`], in the order of [`Plan::filters`].
@@ -400,13 +412,34 @@ pub fn searches(night: &Night, profile: &CameraProfile) -> Result<Vec<Search>, P
 /// As [`plan`].
 pub fn cost_maps(night: &Night, profile: &CameraProfile) -> Result<Vec<CostMap>, PlanError> {
     night.check()?;
-    Ok(drafted(night, profile, &Evening::new(night)?)?.1.cost_maps(night))
+    Ok(drafted(night, profile)?.1.cost_maps(night))
 }
 
-type Drafted<'a> = (&'a Mode, Draft, Vec<GainSetting>);
+type Drafted<'a> = (&'a Mode, Draft, Vec<GainSetting>, Option<Scheduled>);
 
-/// The best mode with its draft, and the time of each.
-fn drafted<'a>(night: &Night, profile: &'a CameraProfile, evening: &Evening) -> Result<Drafted<'a>, PlanError> {
+/// The best mode with its draft, the time of each, and the nights that it takes.
+///
+/// With a date the modes are weighed under the first night's sky without the Moon, for the nights are chosen after them.
+fn drafted<'a>(night: &Night, profile: &'a CameraProfile) -> Result<Drafted<'a>, PlanError> {
+    let evening = Evening::new(night)?;
+    let dated = night.dated()?.is_some();
+    let evening = if dated { evening.in_the_dark() } else { evening };
+    let (mode, steady, by_gain_setting) = drafted_under(night, profile, &evening)?;
+    if !dated {
+        return Ok((mode, steady, by_gain_setting, None));
+    }
+    let (draft, scheduled) = steady.clone().over_nights(night, mode)?;
+    let over_nights = draft.at_setting_over_nights(mode, &steady);
+    let by_gain_setting = by_gain_setting.into_iter().map(over_nights).collect();
+    Ok((mode, draft, by_gain_setting, scheduled))
+}
+
+/// The best mode with its draft under the mean light of an evening, and the time of each.
+fn drafted_under<'a>(
+    night: &Night,
+    profile: &'a CameraProfile,
+    evening: &Evening,
+) -> Result<(&'a Mode, Draft, Vec<GainSetting>), PlanError> {
     let wanted = profile.named_mode(night.camera.gain_setting, night.camera.mode.as_deref())?;
     let drafts: Vec<_> = profile.modes.iter().map(|mode| (mode, Draft::new(night, mode, evening))).collect();
     let by_gain_setting =

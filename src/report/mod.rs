@@ -38,7 +38,7 @@ use number::{percent, plain};
 pub use plan::{answer_line, plan_text};
 pub use points::{photon_transfer_csv, photon_transfer_ecsv};
 pub use review::review_text;
-pub use schedule::schedule_csv;
+pub use schedule::{schedule_csv, starts_csv, starts_text};
 pub use sky::sky_text;
 pub use table::Table;
 

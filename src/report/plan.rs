@@ -7,7 +7,7 @@ use crate::units::Seconds;
 
 use super::bar::bar;
 use super::calibration::calibration_text;
-use super::schedule::schedule_text;
+use super::schedule::{better_nights, schedule_text};
 use super::short_set::short_set_text;
 use super::{caveats_text, duration, entry, percent, rounded, wrapped};
 
@@ -71,6 +71,9 @@ pub fn plan_text(plan: &Plan) -> String {
         }
     }
     text.push_str(&wrapped(&clock_line(plan), 0));
+    for better in plan.schedule.iter().flat_map(better_nights) {
+        text.push_str(&wrapped(&better, 0));
+    }
     if let Some(night) = &plan.night {
         text.push_str(&night_text(night));
     }
@@ -122,7 +125,10 @@ fn setting_line(plan: &Plan, setting: &GainSetting) -> String {
 /// Time on the clock, its range, nights, calibration frames and what the range comes from.
 pub(super) fn clock_line(plan: &Plan) -> String {
     let [low, high] = plan.wall_clock_range_s;
-    let nights = if plan.nights == 1 { "one night".into() } else { format!("{} nights", plan.nights) };
+    let mut nights = if plan.nights == 1 { "one night".into() } else { format!("{} nights", plan.nights) };
+    if let Some(last) = plan.schedule.as_ref().and_then(|schedule| schedule.nights.last()) {
+        nights.push_str(&format!(", {} {}", if plan.nights == 1 { "on" } else { "the last on" }, last.date));
+    }
     let frames = format!("{} darks, {} flats, {} biases", plan.darks, plan.flats, plan.biases);
     let (share, source) = (plan.largest_uncertainty.share_percent, plan.largest_uncertainty.source);
     let clock = duration(plan.wall_clock_s);

@@ -1,10 +1,10 @@
 //! The nights of a plan: as text, and as a table for other programs.
 
-use crate::plan::{Plan, Schedule, ScheduledNight, Session, WhyLeftOut};
+use crate::plan::{Plan, Schedule, ScheduledNight, Session, Start, WhyLeftOut};
 
 #[cfg(feature = "report")]
 use super::Table;
-use super::{paragraph, plain, rounded};
+use super::{duration, paragraph, plain, rounded};
 
 /// Heads of the table's columns.
 const COLUMNS: &str = "night,filter,starts,ends,starts_utc,ends_utc,sub_s,subs,dither_every_subs,worth_percent,\
@@ -26,7 +26,7 @@ pub(super) fn schedule_text(schedule: &Schedule) -> String {
     }
     for (why, word) in [
         (WhyLeftOut::NoHours, "not dark while the target is up"),
-        (WhyLeftOut::NotWorthIt, "subs worth less than a third of the plan's, or no time beside set-up"),
+        (WhyLeftOut::NotWorthIt, "the others reach the goal as soon, in less time"),
     ] {
         let dates: Vec<&str> = schedule.left_out.iter().filter(|n| n.why == why).map(|n| n.date.as_str()).collect();
         if let (Some(first), Some(last)) = (dates.first(), dates.last()) {
@@ -38,10 +38,12 @@ pub(super) fn schedule_text(schedule: &Schedule) -> String {
             text.push_str(&paragraph(&format!("{nights}: {word}"), 2)[1..]);
         }
     }
-    text.push_str(&paragraph(
-        "worth: what a sub brings there, one in the plan's mean conditions being 100 %; Moon: how much of the time it is up",
-        2,
-    )[1..]);
+    text.push_str(
+        &paragraph(
+            "worth: what a sub brings there, the filter's mean sub being 100 %; Moon: how much of the time it is up",
+            2,
+        )[1..],
+    );
     text.push_str(&paragraph(&clouds(schedule), 2)[1..]);
     text
 }
@@ -93,22 +95,79 @@ fn clock(time: &str) -> String {
 pub(super) fn clouds(schedule: &Schedule) -> String {
     let share = plain(100.0 * schedule.clear_share);
     let by = |done: &crate::plan::DoneBy| {
-        let chance = plain(done.chance_percent);
+        let how_often = match done.chance_percent {
+            chance if (chance - 50.0).abs() < 1.0 => "half the time".to_owned(),
+            chance if (chance - 90.0).abs() < 1.0 => "nine times in ten".to_owned(),
+            chance => format!("{} times in a hundred", plain(chance)),
+        };
         match (&done.date, done.calendar_nights) {
-            (Some(date), Some(1)) => format!("{chance} % on {date}"),
-            (Some(date), Some(nights)) => format!("{chance} % by {date} ({nights} nights)"),
-            _ => format!("{chance} % not within two months"),
+            (Some(date), Some(1)) => format!("{how_often} on {date}"),
+            (Some(date), _) => format!("{how_often} by {date}"),
+            _ => format!("{how_often} later than in two months"),
         }
     };
     let likely: Vec<String> = schedule.done_by.iter().map(by).collect();
     format!(
-        "with {share} % of nights clear it is done by the last of these with a chance of {} %, with one of {}; each night \
-         begins with {} min of set-up, {} min of each hour go to refocusing",
-        rounded(schedule.chance_by_last_night_percent, 2),
-        likely.join(", of "),
+        "with {share} % of nights clear it is done {}; each night begins with {} min of set-up, {} min of each hour go to \
+         refocusing",
+        likely.join(", "),
         plain(schedule.setup_min),
         plain(schedule.refocus_min_per_hour),
     )
+}
+
+/// What another beginning or better nights would save, each a sentence.
+pub(super) fn better_nights(schedule: &Schedule) -> Vec<String> {
+    let nights = |count: u32| if count == 1 { "one night".to_owned() } else { format!("{count} nights") };
+    let mut said = Vec::new();
+    if let (Some(start), Some(saves)) = (&schedule.wait_until, schedule.wait_saves_percent)
+        && let (Some(time), Some(done)) = (start.wall_clock_s, &start.done_on)
+    {
+        let saves = if schedule.finished { format!(", which saves {saves:.0} % of the time") } else { String::new() };
+        said.push(format!(
+            "wait until {}{saves}: {} in {}, done on {done}",
+            start.date,
+            duration(time),
+            nights(start.nights)
+        ));
+    }
+    if let Some(least) = &schedule.least_time {
+        said.push(format!(
+            "least time: {} in {}, {} to {}, which saves {:.0} %",
+            duration(least.wall_clock_s),
+            nights(least.nights),
+            least.begins_on,
+            least.done_on,
+            least.saves_percent
+        ));
+    }
+    said
+}
+
+/// The plan begun on each evening, a line each.
+#[must_use]
+pub fn starts_text(starts: &[Start]) -> String {
+    let mut text = String::from("\nbegun on      on the clock  nights  done on\n");
+    for start in starts {
+        let (time, done) = match (start.wall_clock_s, &start.done_on) {
+            (Some(time), Some(done)) => (duration(time), done.clone()),
+            _ => ("-".into(), "not within two months".into()),
+        };
+        text.push_str(&format!("  {}    {time:>12}  {:>6}  {done}\n", start.date, start.nights));
+    }
+    text
+}
+
+/// The same as comma-separated values with a row of names (RFC 4180).
+#[must_use]
+pub fn starts_csv(starts: &[Start]) -> String {
+    let mut text = String::from("begun_on,wall_clock_s,nights,done_on\r\n");
+    for start in starts {
+        let time = start.wall_clock_s.map_or_else(String::new, |time| format!("{:.0}", time.0));
+        let done = start.done_on.clone().unwrap_or_default();
+        text.push_str(&format!("{},{time},{},{done}\r\n", start.date, start.nights));
+    }
+    text
 }
 
 /// The schedule as comma-separated values with a row of names (RFC 4180), a line for each night and filter; `None` where

@@ -22,6 +22,8 @@ use place::{Place, shapes_of};
 pub(crate) const STAR_HEADROOM: f64 = 0.8;
 /// Flats are taken at half of the well (common practice, no source).
 pub(crate) const FLAT_LEVEL: f64 = 0.5;
+/// Share of the well that the sky may fill: half of it belongs to the picture (common practice, no source).
+const SKY_HEADROOM: f64 = 0.5;
 
 /// How far each source moves a plane's numbers: standard uncertainties of logarithms.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -81,7 +83,6 @@ pub struct PlaneConditions {
     pub(crate) window_nm: f64,
     /// What a star of magnitude 0 gives its brightest pixel.
     star_peak: ElectronsPerSecond,
-    sky_limit: Option<Seconds>,
 }
 
 /// What bounds the length of a sub from above; `None` = does not.
@@ -134,9 +135,14 @@ impl PlaneConditions {
     }
 
     /// The longest sub that keeps such a star.
-    pub(super) fn star_limit(&self, magnitude: Magnitudes) -> Option<Seconds> {
+    pub(crate) fn star_limit(&self, magnitude: Magnitudes) -> Option<Seconds> {
         let background = self.noise.rates.background();
         saturation_time(self.full_well * STAR_HEADROOM, self.star_peak(magnitude), 1.0, background)
+    }
+
+    /// The longest sub that so much light and dark current does not fill.
+    pub(crate) fn sky_limit(&self, total: ElectronsPerSecond) -> Option<Seconds> {
+        saturation_time(self.full_well * SKY_HEADROOM, ElectronsPerSecond(0.0), 0.0, total)
     }
 
     /// The magnitude above which stars burn in a sub; `None` where the sky does.

@@ -6,9 +6,7 @@ use crate::night::evening::{Evening, Stand};
 use crate::night::measured_sky::{chains as chains_of, filter_named, magnitude_behind, plane_named};
 use crate::night::{Night, NightError};
 use crate::noise::{Calibration, DarkCurrent, FAINTEST_SQUARE, LeftPattern, NoiseShape, Patch, PlaneNoise, Rates};
-use crate::rig::{
-    Filter, LightChain, Pointing, StarWidth, TargetLight, TrackingLimits, peak_pixel_fraction, saturation_time, sum,
-};
+use crate::rig::{Filter, LightChain, Pointing, StarWidth, TargetLight, TrackingLimits, peak_pixel_fraction, sum};
 use crate::sky::night::TWILIGHT_UNCERTAINTY;
 use crate::sky::{Brightening, GivenSky, moon_photon_density, photon_density_towards};
 use crate::stats::Estimate;
@@ -20,8 +18,6 @@ use crate::units::{
 
 use super::{FLAT_LEVEL, FilterConditions, Limits, PlaneConditions, Spread, left_by_dark};
 
-/// Share of the well that the sky may fill: half of it belongs to the picture (common practice, no source).
-const SKY_HEADROOM: f64 = 0.5;
 /// Spread of the pixels' response where it was not measured (common practice, no source).
 const ASSUMED_RESPONSE_SPREAD: f64 = 0.01;
 /// Sub at which planes of one window are compared.
@@ -123,7 +119,7 @@ impl Place<'_> {
             tracking: tracking.tracking,
             field_rotation: tracking.field_rotation,
             star_saturation: shortest(&mut planes.iter().filter_map(|plane| plane.star_limit(star?))),
-            sky_saturation: shortest(&mut planes.iter().filter_map(|plane| plane.sky_limit)),
+            sky_saturation: shortest(&mut planes.iter().filter_map(|plane| plane.sky_limit(plane.noise.rates.total()))),
         };
         let clear_hours = self.evening.clear_hours;
         Ok(FilterConditions { name: filter.label(), share: filter.share, planes, limits, clear_hours })
@@ -188,7 +184,6 @@ impl Place<'_> {
             sensor: self.night.camera.sensor(self.night.site.ambient()),
             window_nm: chains[0].passband.centre.0,
             star_peak: self.star_peak(chains),
-            sky_limit: saturation_time(well * SKY_HEADROOM, ElectronsPerSecond(0.0), 0.0, rates.total()),
         })
     }
 

@@ -1,91 +1,89 @@
 //! The chance that a plan is done after so many nights, some of them cloudy.
 
-/// Steps in which what is done is counted; a night's part is cut to a step, never rounded up.
-const STEPS: usize = 4096;
-/// A hair, so that two halves are a whole.
+use rand_xoshiro::Xoshiro256PlusPlus;
+use rand_xoshiro::rand_core::{Rng, SeedableRng};
+
+use super::assign::Problem;
+
+/// Runs of weather: the chance is good to half a percent.
+const RUNS: usize = 10_000;
+/// The weather of the plan is the same each time it is asked for.
+const SEED: u64 = 7;
+/// A need that is met but for this share is met.
 const ROUNDING_SLACK: f64 = 1e-9;
+/// Sets of open filters are told apart up to so many filters; beyond, what is open shares the nights as the whole plan does.
+const MOST_FILTERS: usize = 8;
 
-/// The distribution of what is done, night after night.
-///
-/// ```text
-/// P_n(w) = (1 − p) P_{n−1}(w) + p P_{n−1}(w − c_n)
-/// ```
-///
-/// `c_n` is what a clear night does of the plan, `p` the share of clear nights; a night is clear or not, whatever the one
-/// before was. Where all nights do the same it is the binomial distribution. Real clouds come in spells, which widens it.
-///
-/// # Source
-/// The sum of independent steps (Poisson binomial distribution); checked against the binomial and against all outcomes.
-pub(super) struct Chances {
-    clear: f64,
-    /// Probability that so many steps are done, the last entry being all of them.
-    steps: Vec<f64>,
+/// What a clear night brings, whatever filters are still open.
+struct NightGain {
+    /// For each set of open filters what each of them gains; empty sets are left out.
+    by_open: Vec<Vec<f64>>,
 }
 
-impl Chances {
-    pub(super) fn new(clear: f64) -> Self {
-        let mut steps = vec![0.0; STEPS + 1];
-        steps[0] = 1.0;
-        Self { clear, steps }
-    }
-
-    /// One more night, which does this share of the plan when it is clear.
-    pub(super) fn another(&mut self, share: f64) {
-        let step = ((share * STEPS as f64 + ROUNDING_SLACK).floor().max(0.0) as usize).min(STEPS);
-        if step == 0 {
-            return;
+/// The chance to be done by the end of each night.
+///
+/// A night is clear or not, whatever the one before was; real clouds come in spells, which widens it. In each run the clear
+/// nights are used whole, and every hour goes to the open filter to which it is worth most: what is left is planned anew
+/// after each of them.
+pub(super) fn chances(problem: &Problem<'_>, prices: &[f64], clear: impl Fn(usize) -> f64) -> Vec<f64> {
+    let filters = problem.needs.len();
+    let nights: Vec<NightGain> =
+        (0..problem.nights.len()).map(|night| NightGain::new(problem, night, prices)).collect();
+    let clear: Vec<f64> = (0..nights.len()).map(clear).collect();
+    let mut random = Xoshiro256PlusPlus::seed_from_u64(SEED);
+    let mut done_by = vec![0_usize; nights.len()];
+    for _ in 0..RUNS {
+        let mut left = problem.needs.to_vec();
+        let mut open = (0..filters).filter(|filter| left[*filter] > 0.0).fold(0, |set, filter| set | 1_usize << filter);
+        for (night, gain) in nights.iter().enumerate() {
+            let fair = (random.next_u64() >> 11) as f64 / (1_u64 << 53) as f64;
+            if fair < clear[night] {
+                open = gain.spend(&mut left, open);
+            }
+            if open == 0 {
+                done_by[night] += 1;
+                break;
+            }
         }
-        let mut next: Vec<f64> = self.steps.iter().map(|chance| (1.0 - self.clear) * chance).collect();
-        next[STEPS] = self.steps[STEPS];
-        for (done, chance) in self.steps[..STEPS].iter().enumerate() {
-            next[(done + step).min(STEPS)] += self.clear * chance;
-        }
-        self.steps = next;
     }
-
-    /// The chance that all is done.
-    pub(super) fn done(&self) -> f64 {
-        self.steps[STEPS]
-    }
+    let mut so_far = 0;
+    let of_runs = |count: usize| {
+        so_far += count;
+        so_far as f64 / RUNS as f64
+    };
+    done_by.into_iter().map(of_runs).collect()
 }
 
-#[cfg(test)]
-mod tests {
-    use statrs::distribution::{Binomial, DiscreteCDF};
+impl NightGain {
+    fn new(problem: &Problem<'_>, night: usize, prices: &[f64]) -> Self {
+        let filters = problem.needs.len();
+        let sets = if filters <= MOST_FILTERS { 1_usize << filters } else { 0 };
+        let by_open = (0..sets).map(|open| problem.gain_of(night, prices, open)).collect();
+        Self { by_open }
+    }
 
-    use super::*;
-
-    #[test]
-    fn equal_nights_are_binomial() {
-        // Four clear nights are needed at 26 % each.
-        let mut chances = Chances::new(0.4);
-        for nights in 1..=20_u64 {
-            chances.another(0.26);
-            let binomial = Binomial::new(0.4, nights).unwrap();
-            approx::assert_abs_diff_eq!(chances.done(), binomial.sf(3), epsilon = 1e-12);
+    /// What is left after the night, and which filters are still open.
+    fn spend(&self, left: &mut [f64], open: usize) -> usize {
+        let (mut open, mut share) = (open, 1.0);
+        while open != 0 && share > 0.0 {
+            let Some(gain) = self.by_open.get(open) else { return open };
+            // Until the first filter is done.
+            let until = |filter: usize| if gain[filter] > 0.0 { left[filter] / gain[filter] } else { f64::INFINITY };
+            let members = || (0..left.len()).filter(move |filter| open >> filter & 1 == 1);
+            let used = members().map(until).fold(share, f64::min);
+            let mut still = open;
+            for filter in members() {
+                left[filter] -= used * gain[filter];
+                if left[filter] <= ROUNDING_SLACK {
+                    still &= !(1 << filter);
+                }
+            }
+            share -= used;
+            if still == open {
+                break;
+            }
+            open = still;
         }
-    }
-
-    #[test]
-    fn unequal_nights_are_as_all_their_outcomes() {
-        let shares = [0.31, 0.08, 0.22, 0.40, 0.0, 0.15, 0.27, 0.12, 0.33, 0.05];
-        let mut chances = Chances::new(0.35);
-        shares.iter().for_each(|share| chances.another(*share));
-        let all = (0..1_u32 << shares.len()).map(|outcome| {
-            let clear = |night: &usize| outcome >> night & 1 == 1;
-            let done: f64 = (0..shares.len()).filter(clear).map(|night| shares[night]).sum();
-            let nights = outcome.count_ones() as i32;
-            let chance = 0.35_f64.powi(nights) * 0.65_f64.powi(shares.len() as i32 - nights);
-            if done >= 1.0 - 1e-9 { chance } else { 0.0 }
-        });
-        // A few outcomes lie within the steps of the whole.
-        approx::assert_abs_diff_eq!(chances.done(), all.sum::<f64>(), epsilon = 0.01);
-    }
-
-    #[test]
-    fn one_clear_night_is_enough_for_a_small_plan() {
-        let mut chances = Chances::new(0.4);
-        (0..3).for_each(|_| chances.another(1.7));
-        approx::assert_relative_eq!(chances.done(), 1.0 - 0.6_f64.powi(3), epsilon = 1e-12);
+        open
     }
 }

@@ -1,26 +1,27 @@
-//! The plan spread over nights: which hours, which filter, and by when it is likely done.
+//! The plan spread over nights: which hours, which filter, in which subs, and by when it is likely done.
 //!
-//! Half-hour blocks of each evening are valued by the whole noise model with their own Moon, height and twilight; the
-//! filter least hurt by moonlight goes under the Moon. The chance to finish is binomial in clear nights.
+//! Half-hour blocks of each evening are valued by the whole noise model with their own Moon, height and twilight
+//! ([`light`], [`lane`]). [`assign`] shares them out, [`campaign`] finds the subs that suit each filter's own hours, and
+//! [`listed`] makes whole subs of it. What the plan says in its head is the sum over these nights.
 
-mod blocks;
+mod assign;
+mod campaign;
 mod chance;
-mod spread;
+mod hours;
+mod lane;
+mod light;
+mod listed;
+mod scheduled;
+mod starts;
 
 use serde::{Deserialize, Serialize};
 
-use crate::camera::Mode;
 use crate::caveat::Caveat;
 use crate::units::Seconds;
 
-use crate::night::Night;
-use crate::night::evening::Evening;
-use crate::plan::PlanError;
-use crate::plan::filter_solution::FilterSolution;
-
-use blocks::{Planned, hours_of_night};
-use chance::Chances;
-use spread::Work;
+pub(in crate::plan) use lane::Need;
+pub(in crate::plan) use scheduled::{Lanes, Scheduled, scheduled, started};
+pub use starts::{LeastTime, Start};
 
 /// No plan is spread over more nights of the calendar.
 const MOST_NIGHTS: u32 = 60;
@@ -52,6 +53,18 @@ pub struct Schedule {
     pub chance_by_last_night_percent: f64,
     /// By when the plan is done with a chance of 50 and 90 %.
     pub done_by: Vec<DoneBy>,
+    /// The same picture in the least time, where that saves more than a fifth: later, and in better nights.
+    #[serde(default)]
+    pub least_time: Option<LeastTime>,
+    /// The evening to begin on rather than tonight, where that saves more than a fifth of the time.
+    #[serde(default)]
+    pub wait_until: Option<Start>,
+    /// What of the time it saves.
+    #[serde(default)]
+    pub wait_saves_percent: Option<f64>,
+    /// The plan begun on each evening of four weeks, where that was asked for ([`starts`](crate::plan::starts)).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub starts: Option<Vec<Start>>,
 }
 
 /// A night in which nothing is done.
@@ -71,7 +84,7 @@ pub struct LeftOut {
 pub enum WhyLeftOut {
     /// It is not dark while the target is up.
     NoHours,
-    /// Too few hours beside set-up, or subs worth less than a third of the plan's own: moonlight, or a low target.
+    /// The other nights reach the goal as soon, and in less time.
     NotWorthIt,
 }
 
@@ -120,7 +133,10 @@ pub struct Session {
     pub subs: u64,
     /// A dither after so many of them.
     pub dither_every_subs: u64,
-    /// What one of them brings, a sub of the plan's mean conditions being 100 %.
+    /// Dithers, the first position included.
+    #[serde(default)]
+    pub dithers: u64,
+    /// What one of them brings, a sub in the mean light of all subs of the filter being 100 %.
     pub worth_percent: f64,
     /// Share of the time in which the Moon is up.
     pub moon_up_percent: f64,
@@ -138,71 +154,6 @@ pub struct DoneBy {
     pub date: Option<String>,
     /// Nights of the calendar up to it, the first one included.
     pub calendar_nights: Option<u32>,
-}
-
-/// The schedule of a plan; `None` where the night has no date or no place.
-///
-/// # Errors
-/// As [`crate::plan::plan`].
-pub(super) fn schedule(
-    night: &Night,
-    mode: &Mode,
-    evening: &Evening,
-    filters: &[FilterSolution<'_>],
-) -> Result<Option<Schedule>, PlanError> {
-    let Some((first, place)) = night.dated()? else { return Ok(None) };
-    let planned = Planned::new(night, mode, evening, filters)?;
-    let share = night.goal.clear_share();
-    let (mut work, mut chances) = (Work::new(&planned), Chances::new(share));
-    let mut found = Schedule {
-        setup_min: night.goal.setup_min(),
-        refocus_min_per_hour: night.goal.refocus_min_per_hour(),
-        clear_share: share,
-        nights: Vec::new(),
-        left_out: Vec::new(),
-        finished: work.finished(),
-        done_percent: 100.0 * work.done(),
-        wall_clock_s: Seconds(0.0),
-        chance_by_last_night_percent: if work.finished() { 100.0 } else { 0.0 },
-        done_by: Vec::new(),
-    };
-    let mut named = NAMED_CHANCES.into_iter().peekable();
-    if found.finished {
-        return Ok(Some(found));
-    }
-    for later in 0..MOST_NIGHTS {
-        let date = first.later(later);
-        let hours = hours_of_night(&planned, place, date)?;
-        if let Some(hours) = &hours {
-            chances.another(Work::new(&planned).share_of(hours));
-        }
-        if !work.finished() {
-            match hours.as_ref().map(|hours| work.spend(hours, date)) {
-                Some(Some(listed)) => {
-                    found.wall_clock_s = found.wall_clock_s + listed.length;
-                    found.nights.push(listed.night);
-                    found.done_percent = 100.0 * work.done();
-                    found.finished = work.finished();
-                    found.chance_by_last_night_percent = 100.0 * chances.done();
-                }
-                Some(None) => found.left_out.push(LeftOut { date: date.to_string(), why: WhyLeftOut::NotWorthIt }),
-                None => found.left_out.push(LeftOut { date: date.to_string(), why: WhyLeftOut::NoHours }),
-            }
-        }
-        while let Some(chance) = named.next_if(|chance| chances.done() >= *chance) {
-            found.done_by.push(DoneBy {
-                chance_percent: 100.0 * chance,
-                date: Some(date.to_string()),
-                calendar_nights: Some(later + 1),
-            });
-        }
-        if work.finished() && named.peek().is_none() {
-            break;
-        }
-    }
-    let never = |chance: f64| DoneBy { chance_percent: 100.0 * chance, date: None, calendar_nights: None };
-    found.done_by.extend(named.map(never));
-    Ok(Some(found))
 }
 
 impl Schedule {

@@ -10,8 +10,8 @@ use super::ROUNDING_SLACK;
 pub(crate) struct Counts {
     pub(crate) kept: u64,
     pub(crate) shot: u64,
-    pub(super) every: u64,
-    pub(super) dithers: u64,
+    pub(crate) every: u64,
+    pub(crate) dithers: u64,
     pub(crate) wall_clock: Seconds,
 }
 

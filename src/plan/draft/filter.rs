@@ -33,10 +33,12 @@ const BYTES_PER_PIXEL: f64 = 2.0;
 
 /// One filter's plan before it is written out.
 #[derive(Clone)]
-pub(super) struct FilterDraft {
-    pub(super) search: Search,
+pub(crate) struct FilterDraft {
+    pub(crate) search: Search,
     pub(super) optimum: Optimum,
-    pub(super) counts: Counts,
+    pub(crate) counts: Counts,
+    /// Seconds of open shutter that are there already.
+    in_hand_s: f64,
 }
 
 /// The search of one filter, dithered within a square of this side.
@@ -68,7 +70,7 @@ fn gigabytes_per_sub(mode: &Mode) -> f64 {
 
 impl FilterDraft {
     /// The optimum of one filter, with the smallest dither box whose own floor does not matter.
-    pub(super) fn new(
+    pub(crate) fn new(
         night: &Night,
         mode: &Mode,
         filter: &FilterConditions,
@@ -85,7 +87,7 @@ impl FilterDraft {
             last = search.optimum().map(|optimum| {
                 let in_hand = night.goal.already_have() * 3600.0 * share;
                 let counts = Counts::new(&search, &optimum.recommended, in_hand);
-                Self { search, optimum, counts }
+                Self { search, optimum, counts, in_hand_s: in_hand }
             });
             if last.as_ref().is_ok_and(|draft| draft.box_share() < BOX_SHARE) {
                 break;
@@ -94,11 +96,11 @@ impl FilterDraft {
         last.map_err(out_of_reach)
     }
 
-    pub(super) fn sub(&self) -> Seconds {
+    pub(crate) fn sub(&self) -> Seconds {
         self.optimum.recommended.sub
     }
 
-    pub(super) fn stack(&self) -> Stack {
+    pub(crate) fn stack(&self) -> Stack {
         Stack {
             subs: self.counts.kept as f64,
             dither_every: self.counts.every as f64,
@@ -113,6 +115,26 @@ impl FilterDraft {
 
     pub(super) fn snr(&self) -> f64 {
         self.snr_of(&self.search)
+    }
+
+    /// Signal over noise of so many subs of the plane that is worst off.
+    pub(crate) fn snr_with(&self, kept: f64) -> f64 {
+        self.search.snr(self.sub(), kept, self.counts.every as f64)
+    }
+
+    /// Whole subs that the hours in hand are.
+    pub(crate) fn in_hand_subs(&self) -> f64 {
+        (self.in_hand_s / self.sub().0 + ROUNDING_SLACK).floor()
+    }
+
+    /// The cost of the same lengths under the light that the search has now.
+    pub(crate) fn settle_in(&mut self) {
+        let every = self.counts.every as f64;
+        let least = self.search.best_at(self.optimum.least.sub);
+        let recommended = self.search.at(self.sub(), every);
+        if let (Some(least), Some(recommended)) = (least, recommended) {
+            (self.optimum.least, self.optimum.recommended) = (least, recommended);
+        }
     }
 
     /// Share of the stack's variance that comes from dithers which hit the same place, in the worst plane.

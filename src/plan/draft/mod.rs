@@ -4,24 +4,24 @@ mod counts;
 pub(crate) mod filter;
 
 pub(crate) use counts::Counts;
-pub(crate) use filter::{DITHER_BOXES_PX, search};
+pub(crate) use filter::{DITHER_BOXES_PX, FilterDraft, search};
 
 use crate::camera::{CameraProfile, Mode};
 use crate::caveat::{Caveat, push_once};
 use crate::document::Stamp;
 use crate::night::evening::Evening;
-use crate::night::{Conditions, Goal, Night};
+use crate::night::{Conditions, FilterConditions, Goal, Night};
 use crate::rig::Mount;
 use crate::units::{Electrons, Seconds};
 
+use super::calendar::{Lanes, Need, Scheduled, scheduled, started};
 use super::filter_solution::FilterSolution;
 use super::prior_stack::{PriorStack, snr_in_hand, still_to_reach};
 use super::range::{Sensitivity, Source, largest, moved_search, range_factors};
 use super::{
     CalibrationAdvice, CostMap, Demand, FilterPlan, GainSetting, GoalKind, LargestUncertainty, Plan, PlanError,
-    PlanGoal, Search,
+    PlanGoal, Search, Start,
 };
-use filter::FilterDraft;
 
 /// A target lower than this is worth a word.
 const LOW_DEG: f64 = 20.0;
@@ -31,6 +31,7 @@ const CALIBRATION_SHARE: f64 = 10.0;
 const ROUNDING_SLACK: f64 = 1e-9;
 
 /// One mode's plan before it is written out.
+#[derive(Clone)]
 pub(crate) struct Draft {
     conditions: Conditions,
     filters: Vec<FilterDraft>,
@@ -59,13 +60,75 @@ impl Draft {
                 filter.counts = filter.counts.nothing_to_shoot();
             }
         }
-        let shares_given = conditions.filters.len() > 1 && conditions.filters.iter().any(|f| f.share.is_some());
         let mut alone = Vec::new();
-        if night.goal.hours.is_none() && shares_given {
+        if night.goal.hours.is_none() && shares_given(&conditions) {
             alone = filters.iter().cloned().zip(shares.iter().copied()).collect();
             keep_shares(night, mode, &conditions, &shares, &mut filters);
         }
         Ok(Self { conditions, filters, alone, in_hand })
+    }
+
+    /// The filters as the nights see them: what each is to have, and its share of the hours where two or more have one.
+    fn lanes(&self, night: &Night) -> Lanes {
+        let shares = shares(&self.conditions);
+        let given = night.goal.hours.is_none() && shares_given(&self.conditions);
+        let alone = self.alone.iter().map(|(draft, _)| draft);
+        let filters: Vec<&FilterDraft> =
+            if self.alone.is_empty() { self.filters.iter().collect() } else { alone.collect() };
+        let lane = |((draft, conditions), share): ((&FilterDraft, &FilterConditions), &f64)| {
+            let need = match draft.search.demand {
+                _ if draft.counts.shot == 0 => Need::Nothing,
+                Demand::Within(time) => Need::Hours(time.0 / 3600.0),
+                Demand::Snr(snr) => {
+                    let had = draft.in_hand_subs();
+                    let had = if had > 0.0 { draft.snr_with(had).powi(2) } else { 0.0 };
+                    Need::Information((snr * snr - had).max(0.0))
+                }
+            };
+            (conditions.clone(), draft.clone(), need, conditions.share.filter(|_| given).map(|_| *share))
+        };
+        filters.into_iter().zip(&self.conditions.filters).zip(&shares).map(lane).collect()
+    }
+
+    /// The plan over the nights from its date on; as it is where the night has no date or no place.
+    ///
+    /// # Errors
+    /// As [`crate::plan::plan`].
+    pub(in crate::plan) fn over_nights(
+        mut self,
+        night: &Night,
+        mode: &Mode,
+    ) -> Result<(Self, Option<Scheduled>), PlanError> {
+        let hours = night.goal.hours.is_some();
+        let factors = |filters: &[(FilterConditions, FilterDraft)]| {
+            let (low, high) = if hours { (1.0, 1.0) } else { range_factors(&by_need(filters)) };
+            [low, high]
+        };
+        let Some(scheduled) = scheduled(night, mode, self.lanes(night), factors)? else { return Ok((self, None)) };
+        (self.conditions.filters, self.filters) = scheduled.filters.iter().cloned().unzip();
+        self.alone = Vec::new();
+        Ok((self, Some(scheduled)))
+    }
+
+    /// The plan begun on each evening of four weeks; `None` where the night has no date or no place.
+    ///
+    /// # Errors
+    /// As [`crate::plan::plan`].
+    pub(in crate::plan) fn started(&self, night: &Night, mode: &Mode) -> Result<Option<Vec<Start>>, PlanError> {
+        started(night, mode, self.lanes(night))
+    }
+
+    /// What one gain setting costs, with what the nights made of the mean light.
+    pub(crate) fn at_setting_over_nights(&self, mode: &Mode, before: &Self) -> impl Fn(GainSetting) -> GainSetting {
+        let own = self.at_setting(mode);
+        let time = if before.wall_clock().0 > 0.0 { self.wall_clock() / before.wall_clock() } else { 1.0 };
+        let snr = if before.snr() > 0.0 { self.snr() / before.snr() } else { 1.0 };
+        move |setting: GainSetting| {
+            if setting.gain_setting == own.gain_setting && setting.read_noise_e == own.read_noise_e {
+                return own.clone();
+            }
+            GainSetting { wall_clock_s: setting.wall_clock_s * time, snr: setting.snr * snr, ..setting }
+        }
     }
 
     /// What this gain setting costs and burns.
@@ -108,7 +171,6 @@ impl Draft {
                 sub: draft.sub(),
                 every: draft.counts.every as f64,
                 kept: draft.counts.kept as f64,
-                shot: draft.counts.shot,
                 wall_clock: draft.counts.wall_clock,
             })
             .collect()
@@ -205,9 +267,7 @@ impl Draft {
             if !self.alone.is_empty() {
                 return shared(source, sigmas);
             }
-            let moved = pairs().map(|(draft, filter)| Some(draft.time_ratio(filter, source, sigmas)? * draft.weight()));
-            let moved = moved.sum::<Option<f64>>()?;
-            Some(moved / pairs().map(|(draft, _)| draft.weight()).sum::<f64>())
+            time_of_all(pairs(), source, sigmas)
         };
         let quality = |source: Source, sigmas: f64| -> Option<f64> {
             let moved = pairs()
@@ -279,6 +339,29 @@ impl Draft {
     }
 }
 
+/// The time of all filters for the same goals over the plan's, with one source moved.
+fn time_of_all<'a>(
+    pairs: impl Iterator<Item = (&'a FilterDraft, &'a FilterConditions)> + Clone,
+    source: Source,
+    sigmas: f64,
+) -> Option<f64> {
+    let moved = pairs.clone().map(|(draft, filter)| Some(draft.time_ratio(filter, source, sigmas)? * draft.weight()));
+    let moved = moved.sum::<Option<f64>>()?;
+    Some(moved / pairs.map(|(draft, _)| draft.weight()).sum::<f64>())
+}
+
+/// How the information that is needed hangs on each source.
+fn by_need(filters: &[(FilterConditions, FilterDraft)]) -> Vec<Sensitivity> {
+    let pairs = || filters.iter().map(|(conditions, draft)| (draft, conditions));
+    let time = |source, sigmas| time_of_all(pairs(), source, sigmas);
+    Source::ALL.into_iter().map(|source| Sensitivity::new(source, time(source, -1.0), time(source, 1.0))).collect()
+}
+
+/// Whether the hours are to stand in a ratio: two filters at least must have a share for that.
+fn shares_given(conditions: &Conditions) -> bool {
+    conditions.filters.iter().filter(|filter| filter.share.is_some()).count() > 1
+}
+
 /// Each filter's share of the hours, adding up to 1.
 pub(crate) fn shares(conditions: &Conditions) -> Vec<f64> {
     let given = || conditions.filters.iter().map(|filter| filter.share.unwrap_or(1.0));
@@ -290,8 +373,10 @@ pub(crate) fn shares(conditions: &Conditions) -> Vec<f64> {
 /// needs most for its share decides, the others gain signal over noise.
 fn keep_shares(night: &Night, mode: &Mode, conditions: &Conditions, shares: &[f64], filters: &mut [FilterDraft]) {
     let whole = |(draft, share): (&FilterDraft, &f64)| draft.counts.wall_clock.0 / share;
-    let total = filters.iter().zip(shares).filter(|(_, share)| **share > 0.0).map(whole).fold(0.0, f64::max);
-    for (i, share) in shares.iter().enumerate() {
+    let given = |i: usize| conditions.filters[i].share.is_some_and(|share| share > 0.0);
+    let of_given = filters.iter().zip(shares).enumerate().filter(|(i, _)| given(*i)).map(|(_, pair)| pair);
+    let total = of_given.map(whole).fold(0.0, f64::max);
+    for (i, share) in shares.iter().enumerate().filter(|(i, _)| given(*i)) {
         let time = Seconds(total * share);
         if filters[i].counts.wall_clock.0 < time.0 * (1.0 - ROUNDING_SLACK) {
             let longer = FilterDraft::new(night, mode, &conditions.filters[i], Demand::Within(time), *share);

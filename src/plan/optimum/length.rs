@@ -173,7 +173,7 @@ impl Length<'_> {
     /// [`Length::at`] with any cadence.
     fn at_any(&self, every: f64) -> Option<Chosen> {
         let search = self.search;
-        let floor = search.min_subs.max(search.positions() * every);
+        let floor = search.least_subs(every);
         let (subs, cost) = match search.demand {
             Demand::Snr(snr) => {
                 let subs = self.subs_for(snr, every)?.max(floor);

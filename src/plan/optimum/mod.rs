@@ -155,6 +155,11 @@ impl Search {
         self.min_positions.max(self.min_positions_per_night)
     }
 
+    /// Subs that a stack with this cadence must have, whatever they bring.
+    pub(crate) fn least_subs(&self, every: f64) -> f64 {
+        self.min_subs.max(self.positions() * every)
+    }
+
     /// The optimum over sub length and cadence.
     ///
     /// # Errors

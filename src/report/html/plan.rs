@@ -8,7 +8,7 @@ use crate::report::plan::{NOISE_FROM, answer_line, clock_line, filter_entries, n
 use crate::report::plots::{
     night_figure, settings_figure, snr_figure, strip_figure, sub_noise_figure, wall_time_figure,
 };
-use crate::report::schedule::{clouds, schedule_table};
+use crate::report::schedule::{better_nights, clouds, schedule_table};
 use crate::report::short_set;
 
 use super::blocks::{answer, caveats, figure, heading, list, numbers, paragraph, subheading, table, table_of_words};
@@ -61,6 +61,9 @@ fn all_numbers(plan: &Plan) -> String {
     if let Some(schedule) = &plan.schedule {
         text.push_str(&subheading("nights, if all are clear"));
         text.push_str(&table(&schedule_table(schedule)));
+        for better in better_nights(schedule) {
+            text.push_str(&paragraph(&better));
+        }
         text.push_str(&paragraph(&clouds(schedule)));
     }
     for filter in &plan.filters {

@@ -1,0 +1,421 @@
+//! Which hours of which nights go to which filter: numbers alone.
+//!
+//! Each filter needs so much information (squared signal over noise), each block of a night brings each filter so much of
+//! it in an hour. Two questions: which is the earliest night by which all needs can be met, and what is the least time,
+//! set-ups counted, that meets them.
+//!
+//! The hours are shared out as in a market: at the right price of each filter's information every hour goes to the filter
+//! that pays most for it, and a night is worth going out for while it brings more in an hour than the last night that
+//! is needed ([`prices`](prices::prices)). Hours that several filters pay alike for are then filled so that filters
+//! change seldom ([`fill`](fill::fill)).
+
+mod fill;
+mod prices;
+mod stretch;
+
+pub(super) use fill::Portion;
+use fill::fill;
+pub(super) use prices::Market;
+pub(super) use stretch::Slot;
+use stretch::{Reach, Stretch, value};
+
+/// So many nights are made shorter, so often.
+const SHORTENED: usize = 4;
+const ROUNDS_OF_SHORTENING: usize = 3;
+/// Less than this share of the hours is not worth a look.
+const SAVED: f64 = 4e-3;
+/// With so few nights several orders are tried.
+const FEW_NIGHTS: usize = 4;
+/// Rounds of halving between what a stretch must have at least and what is known to be enough.
+const HALVINGS: usize = 5;
+/// Filters that pay this much less for an hour of a clear night share it.
+const PAYS_ALIKE: f64 = 0.02;
+/// Rounds in which prices follow the best hours of each night and those the prices.
+const ROUNDS_OF_ENOUGH: usize = 3;
+/// Rounds in which nights follow prices and prices nights.
+const ROUNDS_OF_CHOICE: usize = 6;
+/// A hair.
+const SLACK: f64 = 1e-9;
+/// So many unused nights are tried in place of a used one.
+const INSTEAD: usize = 2;
+
+/// Up to half an hour of a night.
+#[derive(Debug, Clone)]
+pub(super) struct Block {
+    pub(super) hours: f64,
+    /// Information that each filter gains in an hour.
+    pub(super) rates: Vec<f64>,
+}
+
+/// What is to be shared out.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Problem<'a> {
+    /// The blocks of each night, in order.
+    pub(super) nights: &'a [Vec<Block>],
+    /// Information that each filter needs.
+    pub(super) needs: &'a [f64],
+    /// Set-up at the beginning of each night that is used, in usable hours.
+    pub(super) setup_h: f64,
+    /// The most usable hours of one night, set-up included.
+    pub(super) most_h: f64,
+    /// Whether the last percent is worth the time of looking for it.
+    pub(super) thorough: bool,
+}
+
+/// Who gets what.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Assignment {
+    /// In order of time.
+    pub(super) portions: Vec<Portion>,
+    /// What an hour of information is worth to each filter: the whole of all needs is 1.
+    pub(super) prices: Vec<f64>,
+    /// The share of every need that is met: 1, or less where not all can be.
+    pub(super) met: f64,
+    /// The hours that were there for it.
+    stretches: Vec<Stretch>,
+}
+
+impl Assignment {
+    /// Nights that are used.
+    pub(super) fn nights(&self) -> usize {
+        self.portions.chunk_by(|a, b| a.slot.night == b.slot.night).count()
+    }
+
+    /// The last night that is used.
+    pub(super) fn last(&self) -> Option<usize> {
+        self.portions.last().map(|portion| portion.slot.night)
+    }
+
+    /// Usable hours from the first set-up to the last sub of each night.
+    pub(super) fn hours(&self, problem: &Problem<'_>) -> f64 {
+        let nights = self.portions.chunk_by(|a, b| a.slot.night == b.slot.night);
+        nights.map(|night| self.hours_of(night[0].slot.night, problem)).sum()
+    }
+
+    /// The same of one night; 0 where it is not used.
+    fn hours_of(&self, night: usize, problem: &Problem<'_>) -> f64 {
+        let Some(last) = self.portions.iter().rfind(|portion| portion.slot.night == night) else { return 0.0 };
+        let slots = self.stretches.iter().flat_map(|stretch| &stretch.slots).filter(|slot| slot.night == night);
+        let before = slots.take_while(|slot| slot.block < last.slot.block).map(|slot| slot.hours).sum::<f64>();
+        let own = self.stretches.iter().flat_map(|stretch| &stretch.slots);
+        let begins = own.filter(|slot| (slot.night, slot.block) == (night, last.slot.block)).map(|slot| slot.after_h);
+        let within = last.slot.after_h + last.slot.hours - begins.fold(last.slot.after_h, f64::min);
+        problem.setup_h + before + within
+    }
+}
+
+/// Which night is made shorter first.
+#[derive(Clone, Copy)]
+enum Order {
+    LeastFirst,
+    MostFirst,
+}
+
+impl Problem<'_> {
+    fn open(&self) -> bool {
+        self.needs.iter().any(|need| *need > 0.0)
+    }
+
+    /// Everything used that there is until a night, as well as may be.
+    fn everything(&self, nights: usize, market: &mut Market) -> (Vec<Stretch>, f64) {
+        let within = Self { nights: &self.nights[..nights], ..*self };
+        let mut stretches = within.stretches(&market.guess(&within), 0.0);
+        // The best hours of a night follow the prices, and the prices the hours.
+        let mut met = 0.0;
+        for _ in 0..2 {
+            let slots = stretch::slots(&stretches);
+            met = market.settle(&within, &slots);
+            stretches = within.stretches(&market.prices, 0.0);
+        }
+        (stretches, met)
+    }
+
+    /// Whether the needs can be met until a night.
+    fn enough(&self, nights: usize, market: &mut Market) -> bool {
+        let within = Self { nights: &self.nights[..nights], ..*self };
+        for _ in 0..ROUNDS_OF_ENOUGH {
+            let slots = stretch::slots(&within.stretches(&market.prices, 0.0));
+            if market.worth(self, &slots) < 1.0 {
+                return false;
+            }
+            if fill(&within, &slots, &market.prices).is_some() {
+                return true;
+            }
+            if market.settle(&within, &slots) < 1.0 {
+                return false;
+            }
+        }
+        false
+    }
+
+    /// The number of nights until the needs can be met; `None` where all are not enough. `at_least` is known not to be too
+    /// many.
+    fn nights_needed(&self, at_least: usize, market: &mut Market) -> Option<usize> {
+        let (mut few, mut many) = (at_least.saturating_sub(1), at_least.max(1).min(self.nights.len()));
+        while !self.enough(many, market) {
+            if many == self.nights.len() {
+                return None;
+            }
+            (few, many) = (many, (many + (many - few).max(1) * 2).min(self.nights.len()));
+        }
+        while many - few > 1 {
+            let middle = few.midpoint(many);
+            if self.enough(middle, market) { many = middle } else { few = middle }
+        }
+        Some(many)
+    }
+
+    /// The assignment that ends on the earliest night, and of those the one of least time; where the needs cannot be met,
+    /// all that can be done of them. `at_least` nights are known to be needed.
+    pub(super) fn soonest(&self, at_least: usize) -> Assignment {
+        self.soonest_with(at_least, &mut Market::new(self))
+    }
+
+    /// [`Problem::soonest`] with the prices of a problem that is like this one.
+    pub(super) fn soonest_with(&self, at_least: usize, market: &mut Market) -> Assignment {
+        if !self.open() || self.nights.is_empty() {
+            return Assignment { met: if self.open() { 0.0 } else { 1.0 }, ..Assignment::default() };
+        }
+        let Some(mut nights) = self.nights_needed(at_least, market) else {
+            return self.what_can_be_done(market);
+        };
+        // A hair can be missing where hours are shared in whole blocks: then the next night is needed.
+        while nights <= self.nights.len() {
+            let within = Self { nights: &self.nights[..nights], ..*self };
+            if let Some(found) = within.least_of(market) {
+                return found;
+            }
+            nights += 1;
+        }
+        self.what_can_be_done(market)
+    }
+
+    /// The assignment of least time; `None` where the needs cannot be met.
+    pub(super) fn least(&self) -> Option<Assignment> {
+        if !self.open() || self.nights.is_empty() {
+            return None;
+        }
+        self.least_of(&mut Market::new(self))
+    }
+
+    fn least_of(&self, market: &mut Market) -> Option<Assignment> {
+        let whole = self.stretches(&market.prices, 0.0);
+        let mut found = self.filled(&whole, market).or_else(|| {
+            let (stretches, met) = self.everything(self.nights.len(), market);
+            if met < 1.0 { None } else { self.filled(&stretches, market) }
+        })?;
+        // Nights are chosen by prices, and prices follow the nights that are chosen.
+        for _ in 0..if self.thorough { ROUNDS_OF_CHOICE } else { 2 } {
+            let before = found.hours(self);
+            let prices = market.prices.clone();
+            let (mut few, mut many) = (0, self.nights.len() + 1);
+            while many - few > 1 {
+                let middle = few.midpoint(many);
+                match self.filled(&self.best_nights(middle, &prices), market) {
+                    Some(other) => {
+                        many = middle;
+                        if other.hours(self) < found.hours(self) {
+                            found = other;
+                        }
+                    }
+                    None => few = middle,
+                }
+            }
+            market.settle(self, &stretch::slots(&found.stretches));
+            if found.hours(self) > before * (1.0 - SAVED) {
+                break;
+            }
+        }
+        Some(self.improved(found, market))
+    }
+
+    /// What a whole night brings each filter of a set, every hour given to the one that pays most for it; hours that several
+    /// pay alike for are shared by them as they need.
+    pub(super) fn gain_of(&self, night: usize, prices: &[f64], open: usize) -> Vec<f64> {
+        let paid: Vec<f64> = prices
+            .iter()
+            .enumerate()
+            .map(|(filter, price)| if open >> filter & 1 == 1 { *price } else { 0.0 })
+            .collect();
+        let mut gain = vec![0.0; prices.len()];
+        let Some(stretch) = self.best_stretch(night, &paid, 0.0, self.most_h) else { return gain };
+        for slot in stretch.slots {
+            let rates = &self.nights[slot.night][slot.block].rates;
+            let best = value(rates, &paid);
+            let pays = |filter: usize| paid[filter] > 0.0 && rates[filter] * paid[filter] >= best * (1.0 - PAYS_ALIKE);
+            let worth = |filter: usize| self.needs[filter] * prices[filter];
+            let all: f64 = (0..paid.len()).filter(|filter| pays(*filter)).map(worth).sum();
+            for filter in (0..paid.len()).filter(|filter| pays(*filter)) {
+                gain[filter] += rates[filter] * slot.hours * worth(filter) / all;
+            }
+        }
+        gain
+    }
+
+    /// Made shorter in several orders where few nights are used: there whole nights and their ends matter most.
+    fn improved(&self, found: Assignment, market: &mut Market) -> Assignment {
+        let count = found.stretches.len();
+        let prices = found.prices.clone();
+        let mut best = self.shortened(found, Order::LeastFirst, market);
+        if count > FEW_NIGHTS || !self.thorough {
+            return best;
+        }
+        let nights_of =
+            |stretches: &[Stretch]| -> Vec<usize> { stretches.iter().map(|stretch| stretch.slots[0].night).collect() };
+        let good = nights_of(&self.best_nights(FEW_NIGHTS, &prices));
+        let singles = good.iter().map(|night| vec![*night]);
+        let pairs = good.iter().flat_map(|a| good.iter().filter(move |b| a < b).map(move |b| vec![*a, *b]));
+        let one_more = nights_of(&self.best_nights(count + 1, &prices));
+        let begun = [nights_of(&best.stretches), one_more].into_iter().chain(singles).chain(pairs);
+        for nights in begun {
+            let whole: Vec<Stretch> =
+                nights.iter().filter_map(|night| self.best_stretch(*night, &prices, 0.0, self.most_h)).collect();
+            let Some(begun) = self.filled(&whole, market) else { continue };
+            for order in [Order::LeastFirst, Order::MostFirst] {
+                let other = self.shortened(begun.clone(), order, market);
+                if other.hours(self) < best.hours(self) {
+                    best = other;
+                }
+            }
+        }
+        best
+    }
+
+    /// So many nights of those that bring most in an hour, each as long as an hour more brings at least what the last of
+    /// them does.
+    fn best_nights(&self, count: usize, prices: &[f64]) -> Vec<Stretch> {
+        let mut worth: Vec<(usize, f64)> =
+            (0..self.nights.len()).map(|night| (night, self.best_per_hour(night, prices))).collect();
+        worth.sort_by(|a, b| b.1.total_cmp(&a.1));
+        worth.truncate(count);
+        // A hair below, so that the last night itself is kept.
+        let threshold = worth.last().map_or(0.0, |(_, worth)| worth * (1.0 - 1e-9));
+        worth.sort_unstable_by_key(|(night, _)| *night);
+        worth.into_iter().filter_map(|(night, _)| self.best_stretch(night, prices, threshold, self.most_h)).collect()
+    }
+
+    /// Hours taken back, from one night after the other, as long as that saves time: first from those that bring least.
+    ///
+    /// At the prices found, a night need bring no more than what the others leave; of its stretches that bring so much the
+    /// shortest that does it is taken.
+    fn shortened(&self, found: Assignment, order: Order, market: &mut Market) -> Assignment {
+        let mut best = found;
+        for _ in 0..if self.thorough { ROUNDS_OF_SHORTENING } else { 1 } {
+            let before = best.hours(self);
+            let used = best.portions.chunk_by(|a, b| a.slot.night == b.slot.night).map(|night| night[0].slot.night);
+            let mut used: Vec<(usize, f64)> =
+                used.map(|night| (night, self.best_per_hour(night, &best.prices))).collect();
+            match order {
+                Order::LeastFirst => used.sort_by(|a, b| a.1.total_cmp(&b.1)),
+                Order::MostFirst => used.sort_by(|a, b| b.1.total_cmp(&a.1)),
+            }
+            for (night, _) in used.into_iter().take(if self.thorough { SHORTENED } else { 1 }) {
+                if let Some(shorter) = self.with_shorter(night, &best, market) {
+                    best = shorter;
+                }
+            }
+            if best.hours(self) > before * (1.0 - SAVED) {
+                break;
+            }
+        }
+        best
+    }
+
+    /// The same with one night as short as may be, or another one in its place.
+    fn with_shorter(&self, night: usize, found: &Assignment, market: &mut Market) -> Option<Assignment> {
+        let value_of = |slot: &Slot| value(&self.nights[slot.night][slot.block].rates, &found.prices) * slot.hours;
+        let others: Vec<Stretch> =
+            found.stretches.iter().filter(|stretch| stretch.slots[0].night != night).cloned().collect();
+        let worth: f64 = others.iter().flat_map(|stretch| &stretch.slots).map(value_of).sum();
+        let mut hours = found.hours_of(night, self);
+        let mut candidates: Vec<(usize, usize, f64)> = Vec::new();
+        for place in self.instead_of(night, found) {
+            let shortest = self.shortest_stretches(place, &found.prices, 1.0 - worth);
+            candidates.extend(shortest.into_iter().map(|(first, needed)| (place, first, needed)));
+        }
+        candidates.sort_by(|a, b| a.2.total_cmp(&b.2));
+        let mut best: Option<Assignment> = None;
+        for (place, first, needed) in candidates {
+            let mut with = |hours: f64| {
+                let mut stretches = others.clone();
+                if hours > 0.0 {
+                    let at = others.partition_point(|other| other.slots[0].night < place);
+                    stretches.insert(at, self.stretch_of(place, first, hours)?);
+                }
+                self.filled(&stretches, market)
+            };
+            let (mut short, mut long) = (needed, hours * (1.0 - SAVED));
+            if needed >= long {
+                break;
+            }
+            if needed <= 0.0 {
+                match with(0.0) {
+                    Some(without) => return Some(without),
+                    None => continue,
+                }
+            }
+            let Some(mut shorter) = with(long) else { continue };
+            for _ in 0..HALVINGS {
+                let middle = f64::midpoint(short, long);
+                match with(middle) {
+                    Some(found) => (long, shorter) = (middle, found),
+                    None => short = middle,
+                }
+            }
+            if shorter.hours(self) < best.as_ref().unwrap_or(found).hours(self) {
+                best = Some(shorter);
+            }
+            hours = long;
+        }
+        best
+    }
+
+    /// A night and those that are not used and bring most.
+    fn instead_of(&self, night: usize, found: &Assignment) -> Vec<usize> {
+        let used = |night: &usize| found.stretches.iter().any(|stretch| stretch.slots[0].night == *night);
+        let mut unused: Vec<(usize, f64)> = (0..self.nights.len())
+            .filter(|night| !used(night))
+            .map(|night| (night, self.best_per_hour(night, &found.prices)))
+            .collect();
+        unused.sort_by(|a, b| b.1.total_cmp(&a.1));
+        std::iter::once(night)
+            .chain(unused.into_iter().take(if self.thorough { INSTEAD } else { 0 }).map(|(night, _)| night))
+            .collect()
+    }
+
+    /// All needs met within these stretches; `None` where they are too short.
+    fn filled(&self, stretches: &[Stretch], market: &mut Market) -> Option<Assignment> {
+        let slots = stretch::slots(stretches);
+        // At any prices that are known: what is worth less than all needs cannot meet them, and where the hours can be shared
+        // out as they say, they do.
+        if market.worth(self, &slots) < 1.0 - SLACK {
+            return None;
+        }
+        let portions = match fill(self, &slots, &market.prices) {
+            Some(portions) => portions,
+            None if market.settle(self, &slots) < 1.0 => return None,
+            None => fill(self, &slots, &market.prices)?,
+        };
+        let used = |stretch: &&Stretch| portions.iter().any(|portion| portion.slot.night == stretch.slots[0].night);
+        let stretches: Vec<Stretch> = stretches.iter().filter(used).cloned().collect();
+        Some(Assignment { portions, prices: market.prices.clone(), met: 1.0, stretches })
+    }
+
+    /// The same share of every need, with all hours.
+    fn what_can_be_done(&self, market: &mut Market) -> Assignment {
+        let (stretches, met) = self.everything(self.nights.len(), market);
+        let slots = stretch::slots(&stretches);
+        // What whole blocks cannot share is tried with a little less.
+        for less in [0.999, 0.99, 0.97, 0.9, 0.8] {
+            let needs: Vec<f64> = self.needs.iter().map(|need| need * met.min(1.0) * less).collect();
+            let part = Problem { needs: &needs, ..*self };
+            if let Some(portions) = fill(&part, &slots, &market.prices) {
+                return Assignment { portions, prices: market.prices.clone(), met: met.min(1.0) * less, stretches };
+            }
+        }
+        Assignment { prices: market.prices.clone(), ..Assignment::default() }
+    }
+}
+
+#[cfg(test)]
+mod tests;

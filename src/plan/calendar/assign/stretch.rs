@@ -1,0 +1,134 @@
+//! The hours of a night that are used: one stretch, set-up first.
+
+use super::Problem;
+
+/// Part of a block in which subs can be shot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(in super::super) struct Slot {
+    pub(in super::super) night: usize,
+    pub(in super::super) block: usize,
+    /// Hours of the block before it.
+    pub(in super::super) after_h: f64,
+    pub(in super::super) hours: f64,
+}
+
+/// One night's hours.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Stretch {
+    /// What is left of them after set-up.
+    pub(super) slots: Vec<Slot>,
+}
+
+/// All slots in order.
+pub(super) fn slots(stretches: &[Stretch]) -> Vec<Slot> {
+    stretches.iter().flat_map(|stretch| stretch.slots.iter().copied()).collect()
+}
+
+/// Stretches of a night, each with its hours and what they are worth.
+pub(super) trait Reach {
+    /// The stretch of each night that is worth most above `threshold` for each hour of it.
+    fn stretches(&self, prices: &[f64], threshold: f64) -> Vec<Stretch>;
+    /// The stretch of one night, of at most so many hours; `None` where none is worth it.
+    fn best_stretch(&self, night: usize, prices: &[f64], threshold: f64, most_h: f64) -> Option<Stretch>;
+    /// What the best stretch of a night brings in an hour, set-up counted.
+    fn best_per_hour(&self, night: usize, prices: &[f64]) -> f64;
+    /// For each first block of a night the hours, set-up counted, that bring so much.
+    fn shortest_stretches(&self, night: usize, prices: &[f64], worth: f64) -> Vec<(usize, f64)>;
+    /// The stretch that begins with a block and has so many hours; `None` where set-up takes all.
+    fn stretch_of(&self, night: usize, first: usize, hours: f64) -> Option<Stretch>;
+}
+
+/// What an hour is worth to the filter that pays most.
+pub(super) fn value(rates: &[f64], prices: &[f64]) -> f64 {
+    rates.iter().zip(prices).map(|(rate, price)| rate * price).fold(0.0, f64::max)
+}
+
+/// One choice: the first block, all hours, and what those after set-up are worth.
+#[derive(Clone, Copy)]
+struct Choice {
+    first: usize,
+    hours: f64,
+    worth: f64,
+}
+
+fn choices(problem: &Problem<'_>, night: usize, prices: &[f64], most_h: f64) -> Vec<Choice> {
+    let blocks = &problem.nights[night];
+    let values: Vec<f64> = blocks.iter().map(|block| value(&block.rates, prices)).collect();
+    let mut found = Vec::with_capacity(blocks.len() * (blocks.len() + 1) / 2);
+    for first in 0..blocks.len() {
+        let (mut hours, mut worth, mut setup) = (0.0, 0.0, problem.setup_h);
+        for (block, value) in blocks[first..].iter().zip(&values[first..]) {
+            let there = block.hours.min(most_h - hours);
+            if there <= 0.0 {
+                break;
+            }
+            let lost = setup.min(there);
+            setup -= lost;
+            hours += there;
+            worth += value * (there - lost);
+            found.push(Choice { first, hours, worth });
+        }
+    }
+    found
+}
+
+fn slots_of(problem: &Problem<'_>, night: usize, choice: Choice) -> Stretch {
+    let (mut left, mut setup) = (choice.hours, problem.setup_h);
+    let mut slots = Vec::new();
+    for (block, there) in problem.nights[night].iter().enumerate().skip(choice.first) {
+        let hours = there.hours.min(left);
+        if hours <= 0.0 {
+            break;
+        }
+        left -= hours;
+        let lost = setup.min(hours);
+        setup -= lost;
+        if hours > lost {
+            slots.push(Slot { night, block, after_h: lost, hours: hours - lost });
+        }
+    }
+    Stretch { slots }
+}
+
+impl Reach for Problem<'_> {
+    fn stretches(&self, prices: &[f64], threshold: f64) -> Vec<Stretch> {
+        (0..self.nights.len()).filter_map(|night| self.best_stretch(night, prices, threshold, self.most_h)).collect()
+    }
+
+    fn best_stretch(&self, night: usize, prices: &[f64], threshold: f64, most_h: f64) -> Option<Stretch> {
+        let net = |choice: &Choice| choice.worth - threshold * choice.hours;
+        let choices = choices(self, night, prices, most_h);
+        // Of several that are worth the same the first and shortest.
+        let best = choices.iter().copied().reduce(|best, other| if net(&other) > net(&best) { other } else { best })?;
+        (best.worth > 0.0).then(|| slots_of(self, night, best))
+    }
+
+    fn best_per_hour(&self, night: usize, prices: &[f64]) -> f64 {
+        let choices = choices(self, night, prices, self.most_h);
+        choices.iter().map(|choice| choice.worth / choice.hours).fold(0.0, f64::max)
+    }
+
+    fn shortest_stretches(&self, night: usize, prices: &[f64], worth: f64) -> Vec<(usize, f64)> {
+        if worth <= 0.0 {
+            return vec![(0, 0.0)];
+        }
+        let mut found: Vec<(usize, f64)> = Vec::new();
+        let mut before = Choice { first: usize::MAX, hours: 0.0, worth: 0.0 };
+        for choice in choices(self, night, prices, self.most_h) {
+            let from = if before.first == choice.first { before } else { Choice { hours: 0.0, worth: 0.0, ..choice } };
+            if from.worth < worth && choice.worth >= worth {
+                // Within the block, once set-up is over, worth grows with the hours.
+                let start = from.hours.max(self.setup_h);
+                let share = (worth - from.worth) / (choice.worth - from.worth);
+                found.push((choice.first, start + (choice.hours - start) * share));
+            }
+            before = choice;
+        }
+        found
+    }
+
+    fn stretch_of(&self, night: usize, first: usize, hours: f64) -> Option<Stretch> {
+        let stretch = slots_of(self, night, Choice { first, hours: hours.min(self.most_h), worth: 0.0 });
+        (!stretch.slots.is_empty()).then_some(stretch)
+    }
+}

@@ -1,0 +1,226 @@
+//! The plan over the nights: which filter in which hours, each with the sub and the cadence that suit its own hours.
+
+use crate::camera::Mode;
+use crate::night::Night;
+use crate::noise::Rates;
+use crate::plan::Demand;
+use crate::plan::draft::FilterDraft;
+
+use super::assign::{Assignment, Block, Problem};
+use super::hours::NightHours;
+use super::lane::{Lane, Need};
+use super::light::sky_limit;
+
+const MINUTES: f64 = 60.0;
+/// Rounds in which lengths follow hours and hours lengths.
+const ROUNDS: usize = 3;
+/// Where the light of a filter's hours changes by less than this, its sub stays.
+const SAME_LIGHT: f64 = 0.02;
+/// Rounds in which the worth of an hour follows the hours that were asked for.
+const HOURS_ROUNDS: usize = 4;
+/// Hours that are met within this are met.
+const SAME_HOURS: f64 = 2e-3;
+
+/// What is looked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Aim {
+    /// The earliest last evening, then the least time.
+    Soonest,
+    /// The least time.
+    LeastTime,
+}
+
+/// What all campaigns of a night and a camera share.
+#[derive(Clone, Copy)]
+pub(super) struct Ground<'a> {
+    pub(super) night: &'a Night,
+    pub(super) mode: &'a Mode,
+    /// The nights that can be used, from the first on.
+    pub(super) nights: &'a [NightHours],
+}
+
+/// Filters with their subs, and who gets what.
+pub(super) struct Campaign {
+    pub(super) lanes: Vec<Lane>,
+    pub(super) assignment: Assignment,
+    /// Information that an hour of each block brings.
+    pub(super) blocks: Vec<Vec<Block>>,
+    /// Information that each filter is to have.
+    pub(super) needs: Vec<f64>,
+}
+
+impl Ground<'_> {
+    pub(super) fn busy(&self) -> f64 {
+        1.0 - self.night.goal.refocus_min_per_hour() / MINUTES
+    }
+
+    pub(super) fn setup_h(&self) -> f64 {
+        self.night.goal.setup_min() / MINUTES
+    }
+
+    /// What an hour of each block brings each filter.
+    pub(super) fn blocks(&self, lanes: &[Lane]) -> Vec<Vec<Block>> {
+        let busy = self.busy();
+        let rates = |of_filters: &[Vec<Rates>]| {
+            lanes.iter().zip(of_filters).map(|(lane, rates)| lane.rate(rates, busy)).collect()
+        };
+        let block = |block: &super::hours::BlockHours| Block { hours: block.span.hours(), rates: rates(&block.rates) };
+        self.nights.iter().map(|night| night.blocks.iter().map(block).collect()).collect()
+    }
+
+    pub(super) fn problem<'p>(&self, blocks: &'p [Vec<Block>], needs: &'p [f64], thorough: bool) -> Problem<'p> {
+        let (setup_h, clear) = (self.setup_h(), self.night.goal.clear_hours());
+        Problem { nights: blocks, needs, setup_h, most_h: setup_h + clear, thorough }
+    }
+
+    /// The information that each filter needs. Where hours were asked for it is what they bring; how much that is, is found
+    /// by asking for more or less.
+    pub(super) fn needs(&self, lanes: &[Lane], blocks: &[Vec<Block>]) -> Vec<f64> {
+        let need = |lane: &Lane| match lane.need {
+            Need::Nothing => 0.0,
+            Need::Information(information) => information.max(lane.least_kept() * lane.information_of_a_sub()),
+            Need::Hours(hours) => hours * self.busy_rate(lane),
+        };
+        let mut needs: Vec<f64> = lanes.iter().map(need).collect();
+        if lanes.iter().all(|lane| !matches!(lane.need, Need::Hours(_))) {
+            return needs;
+        }
+        for _ in 0..HOURS_ROUNDS {
+            let found = self.problem(blocks, &needs, false).soonest(1);
+            let mut same = true;
+            for (filter, lane) in lanes.iter().enumerate() {
+                let Need::Hours(wanted) = lane.need else { continue };
+                let had = self.hours(&found, filter);
+                if had > 0.0 && found.met >= 1.0 {
+                    same &= (had / wanted - 1.0).abs() < SAME_HOURS;
+                    needs[filter] *= wanted / had;
+                }
+            }
+            if same {
+                break;
+            }
+        }
+        needs
+    }
+
+    /// Information in an hour of subs under the filter's mean light.
+    fn busy_rate(&self, lane: &Lane) -> f64 {
+        lane.information_of_a_sub() / lane.shot_per_kept() * 3600.0 / lane.pace()
+    }
+
+    /// Hours of subs that a filter has, without refocusing.
+    pub(super) fn hours(&self, assignment: &Assignment, filter: usize) -> f64 {
+        let own = assignment.portions.iter().filter(|portion| portion.filter == filter);
+        own.map(|portion| portion.slot.hours).sum::<f64>() * self.busy()
+    }
+
+    fn solved(&self, lanes: Vec<Lane>, aim: Aim, thorough: bool) -> Campaign {
+        let blocks = self.blocks(&lanes);
+        let needs = self.needs(&lanes, &blocks);
+        let problem = self.problem(&blocks, &needs, thorough);
+        let assignment = match aim {
+            Aim::Soonest => problem.soonest(1),
+            Aim::LeastTime => problem.least().unwrap_or_else(|| problem.soonest(1)),
+        };
+        Campaign { lanes, assignment, blocks, needs }
+    }
+
+    /// The campaign, beginning with these subs.
+    pub(super) fn campaign(&self, lanes: &[Lane], aim: Aim) -> Campaign {
+        let mut lanes = lanes.to_vec();
+        for _ in 0..ROUNDS {
+            let found = self.solved(lanes, aim, false);
+            let (fitted, changed) = self.fitted(&found);
+            lanes = fitted;
+            if !changed {
+                break;
+            }
+        }
+        self.solved(lanes, aim, true)
+    }
+
+    /// The same hours with the subs that suit them, and whether any changed.
+    fn fitted(&self, found: &Campaign) -> (Vec<Lane>, bool) {
+        let mut changed = false;
+        let fit = |(filter, lane): (usize, &Lane)| {
+            let Some(rates) = self.mean_rates(&found.assignment, filter) else { return lane.clone() };
+            let planes = || lane.conditions.planes.iter().zip(&rates);
+            let same = planes().all(|(plane, rates)| {
+                let ratio = |now: f64, before: f64| if before > 0.0 { (now / before).ln().abs() } else { now };
+                ratio(rates.background().0, plane.noise.rates.background().0) < SAME_LIGHT
+                    && ratio(rates.target.0, plane.noise.rates.target.0) < SAME_LIGHT
+            });
+            if same {
+                return lane.clone();
+            }
+            changed = true;
+            lane.under(self.night, self.mode, &rates).unwrap_or_else(|| lane.clone())
+        };
+        let lanes = found.lanes.iter().enumerate().map(fit).collect();
+        (lanes, changed)
+    }
+
+    /// The mean rates of the planes of a filter over its hours; `None` where it has none.
+    pub(super) fn mean_rates(&self, assignment: &Assignment, filter: usize) -> Option<Vec<Rates>> {
+        let own = assignment.portions.iter().filter(|portion| portion.filter == filter);
+        let weighed = own.map(|portion| {
+            let block = &self.nights[portion.slot.night].blocks[portion.slot.block];
+            (portion.slot.hours, &block.rates[filter][..])
+        });
+        mean_of(weighed)
+    }
+}
+
+/// The weighed mean of the rates of some planes.
+pub(super) fn mean_of<'a>(weighed: impl Iterator<Item = (f64, &'a [Rates])>) -> Option<Vec<Rates>> {
+    let mut all: Option<(f64, Vec<Rates>)> = None;
+    for (weight, rates) in weighed {
+        let (total, sums) = all.get_or_insert_with(|| (0.0, vec![Rates::default(); rates.len()]));
+        *total += weight;
+        for (sum, rates) in sums.iter_mut().zip(rates) {
+            *sum = Rates {
+                target: sum.target + rates.target * weight,
+                sky: sum.sky + rates.sky * weight,
+                moon: sum.moon + rates.moon * weight,
+                dark: sum.dark + rates.dark * weight,
+            };
+        }
+    }
+    let (total, sums) = all.filter(|(total, _)| *total > 0.0)?;
+    let each = |sum: Rates| Rates {
+        target: sum.target * (1.0 / total),
+        sky: sum.sky * (1.0 / total),
+        moon: sum.moon * (1.0 / total),
+        dark: sum.dark * (1.0 / total),
+    };
+    Some(sums.into_iter().map(each).collect())
+}
+
+impl Lane {
+    /// Information of a sub that is kept, in the mean of the plan.
+    pub(super) fn information_of_a_sub(&self) -> f64 {
+        let kept = (self.draft.counts.kept as f64).max(1.0);
+        self.draft.snr_with(kept).powi(2) / kept
+    }
+
+    /// The same filter under other light, with the sub that suits it; `None` where none reaches the goal in it.
+    fn under(&self, night: &Night, mode: &Mode, rates: &[Rates]) -> Option<Self> {
+        let mut conditions = self.conditions.clone();
+        for (plane, rates) in conditions.planes.iter_mut().zip(rates) {
+            plane.noise.rates = *rates;
+        }
+        conditions.limits.sky_saturation = sky_limit(&conditions, rates);
+        if let Some(star) = night.goal.star_mag_kept {
+            let limits = conditions.planes.iter().filter_map(|plane| plane.star_limit(star));
+            conditions.limits.star_saturation = limits.min_by(|a, b| a.0.total_cmp(&b.0));
+        }
+        let demand = match (self.need, self.search().demand) {
+            // What is to be had in hours is shot in the subs that suit them.
+            (Need::Hours(hours), Demand::Snr(_)) => Demand::Within(crate::units::Seconds(hours * 3600.0)),
+            (_, demand) => demand,
+        };
+        let share = self.conditions.share.unwrap_or(1.0);
+        let draft = FilterDraft::new(night, mode, &conditions, demand, share).ok()?;
+        Some(Self { conditions, draft, need: self.need })
+    }
+}

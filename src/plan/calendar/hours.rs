@@ -1,0 +1,72 @@
+//! The usable hours of each night in blocks, and what falls on the sensor in them.
+
+use crate::night::Night;
+use crate::night::evening::{counted, track};
+use crate::noise::Rates;
+use crate::plan::PlanError;
+use crate::sky::night::{Date, NightSample, Place, Span, Tonight, Track, hours_of};
+
+use super::light::NightLight;
+
+/// A block is at most this long.
+const BLOCK_H: f64 = 0.5;
+
+/// Up to half an hour of a night.
+pub(super) struct BlockHours {
+    pub(super) span: Span,
+    pub(super) samples: Vec<NightSample>,
+    /// Mean rates of each plane of each filter.
+    pub(super) rates: Vec<Vec<Rates>>,
+    /// Share of the block in which the Moon is up.
+    pub(super) moon_up: f64,
+    /// Lowest and highest altitude of the target.
+    pub(super) altitudes: [f64; 2],
+}
+
+/// The usable hours of a night; no blocks where it has none.
+pub(super) struct NightHours {
+    pub(super) date: Date,
+    pub(super) blocks: Vec<BlockHours>,
+    pub(super) usable_h: f64,
+    pub(super) moon_illuminated: f64,
+}
+
+impl NightHours {
+    pub(super) fn new(night: &Night, light: &NightLight, place: Place, date: Date) -> Result<Self, PlanError> {
+        let tonight = Tonight::new(place, date, night.utc_offset_h())?;
+        let mut found = Self { date, blocks: Vec::new(), usable_h: 0.0, moon_illuminated: 0.0 };
+        let Some(limit) = counted(night, &tonight) else { return Ok(found) };
+        let track = track(night);
+        let usable = tonight.usable(limit, &track);
+        for span in usable.iter().flat_map(pieces) {
+            let samples = tonight.samples(&[span], &track, night.site.extinction());
+            found.blocks.push(BlockHours::new(light, span, samples, &track));
+        }
+        let mut lit = found.blocks.iter().flat_map(|block| &block.samples).map(|sample| sample.moon.illuminated());
+        let middle = found.blocks.iter().map(|block| block.samples.len()).sum::<usize>() / 2;
+        found.moon_illuminated = lit.nth(middle).unwrap_or(0.0);
+        found.usable_h = hours_of(&usable);
+        Ok(found)
+    }
+}
+
+impl BlockHours {
+    fn new(light: &NightLight, span: Span, samples: Vec<NightSample>, track: &Track) -> Self {
+        let up = samples.iter().filter(|sample| sample.moon.place.altitude.0 > 0.0).count();
+        let altitudes = || samples.iter().map(|sample| sample.target.0);
+        let altitudes = match track {
+            Track::Altitude(altitude) => [altitude.0; 2],
+            Track::Fixed { .. } => [altitudes().fold(90.0, f64::min), altitudes().fold(-90.0, f64::max)],
+        };
+        let moon_up = up as f64 / samples.len().max(1) as f64;
+        Self { span, rates: light.rates(&samples), samples, moon_up, altitudes }
+    }
+}
+
+/// A span in equal pieces that are short enough.
+fn pieces(span: &Span) -> Vec<Span> {
+    let count = (span.hours() / BLOCK_H).ceil().max(1.0);
+    let step = span.hours() / count;
+    let from = |i: u32| span.from.later(step * f64::from(i));
+    (0..count as u32).map(|i| Span { from: from(i), to: from(i + 1) }).collect()
+}

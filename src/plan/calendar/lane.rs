@@ -1,0 +1,92 @@
+//! One filter as the calendar sees it: its sub and cadence, what it needs, and what an hour anywhere brings it.
+
+use crate::night::FilterConditions;
+use crate::noise::{PlaneNoise, Rates, Stack};
+use crate::plan::draft::FilterDraft;
+use crate::plan::{Demand, Search};
+
+use super::light::sky_limit;
+
+const SECONDS: f64 = 3600.0;
+
+/// What a filter is to have.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(in crate::plan) enum Need {
+    /// A squared signal over noise in the plane that is worst off.
+    Information(f64),
+    /// Hours of the clock.
+    Hours(f64),
+    /// Nothing: it is done.
+    Nothing,
+}
+
+/// One filter with the length and cadence of its subs.
+#[derive(Clone)]
+pub(super) struct Lane {
+    pub(super) conditions: FilterConditions,
+    pub(super) draft: FilterDraft,
+    pub(super) need: Need,
+}
+
+impl Lane {
+    pub(super) fn search(&self) -> &Search {
+        &self.draft.search
+    }
+
+    pub(super) fn every(&self) -> f64 {
+        self.draft.counts.every as f64
+    }
+
+    fn kept(&self) -> f64 {
+        (self.draft.counts.kept as f64).max(1.0)
+    }
+
+    /// Mean seconds of the clock for a sub.
+    pub(super) fn pace(&self) -> f64 {
+        let search = self.search();
+        search.open_shutter(self.draft.sub()) + search.between.0 + search.settle.0 / self.every()
+    }
+
+    /// Subs to shoot for one that is kept.
+    pub(super) fn shot_per_kept(&self) -> f64 {
+        self.search().shot_per_kept(self.draft.sub())
+    }
+
+    /// The planes that must reach the goal with the noise that they have under these rates of all planes.
+    pub(super) fn governing<'a>(&'a self, rates: &'a [Rates]) -> impl Iterator<Item = PlaneNoise> + 'a {
+        let planes = self.conditions.planes.iter().zip(rates);
+        planes.filter(|(plane, _)| plane.governs).map(|(plane, rates)| PlaneNoise { rates: *rates, ..plane.noise })
+    }
+
+    /// What a sub that is shot adds to the squared signal over noise of each governing plane, as one of so many kept ones;
+    /// nothing where the sky would fill it.
+    ///
+    /// Means of subs, each weighed by its own quality, add up so; the floor that dithers leave is shared out as if all subs
+    /// were alike, which a box that is wide enough makes a matter of one or two percent at most.
+    pub(super) fn information(&self, rates: &[Rates]) -> Vec<f64> {
+        let sub = self.draft.sub();
+        if sky_limit(&self.conditions, rates).is_some_and(|limit| limit < sub) {
+            return vec![0.0; self.search().planes.len()];
+        }
+        let kept = self.kept();
+        let stack = Stack { subs: kept, ..self.draft.stack() };
+        let of = |(noise, (_, patch)): (PlaneNoise, &(PlaneNoise, crate::noise::Patch))| {
+            stack.snr(&noise.sub(sub), *patch).powi(2) / kept / self.shot_per_kept()
+        };
+        self.governing(rates).zip(&self.search().planes).map(of).collect()
+    }
+
+    /// The same for an hour of the clock of which so much goes to subs, in the plane that gains least.
+    pub(super) fn rate(&self, rates: &[Rates], busy: f64) -> f64 {
+        let least = self.information(rates).into_iter().fold(f64::INFINITY, f64::min);
+        if least.is_finite() { least * busy * SECONDS / self.pace() } else { 0.0 }
+    }
+
+    /// Subs that must be kept whatever they bring.
+    pub(super) fn least_kept(&self) -> f64 {
+        match self.search().demand {
+            Demand::Snr(_) => self.search().least_subs(self.every()),
+            Demand::Within(_) => 0.0,
+        }
+    }
+}

@@ -1,0 +1,261 @@
+//! A campaign as nights and sessions of whole subs.
+
+use crate::noise::Rates;
+use crate::sky::night::{Span, Utc};
+use crate::units::Seconds;
+
+use super::assign::Portion;
+use super::campaign::{Campaign, Ground};
+use super::lane::{Lane, Need};
+use super::{ScheduledNight, Session};
+
+const SECONDS: f64 = 3600.0;
+const MINUTES: f64 = 60.0;
+/// What two sessions of one filter lie apart at least.
+const A_FEW_MINUTES: f64 = 15.0;
+/// A hair, so that 12.000000001 subs are 12.
+const ROUNDING_SLACK: f64 = 1e-6;
+
+/// Subs of one filter under one light.
+struct Shot {
+    subs: f64,
+    night: usize,
+    block: usize,
+}
+
+/// What one filter has in the end.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Tally {
+    /// Subs that are shot.
+    pub(super) shot: u64,
+    pub(super) dithers: u64,
+    /// Squared signal over noise of each governing plane.
+    pub(super) information: Vec<f64>,
+    /// The mean light of its subs.
+    pub(super) rates: Option<Vec<Rates>>,
+    /// Whether it has what it needs.
+    pub(super) done: bool,
+    light: Vec<(f64, usize, usize)>,
+}
+
+/// The nights of a campaign.
+pub(super) struct Listed {
+    pub(super) nights: Vec<ScheduledNight>,
+    pub(super) tallies: Vec<Tally>,
+    pub(super) wall_clock_s: f64,
+}
+
+/// Some time with one filter.
+struct Run<'a> {
+    filter: usize,
+    portions: &'a [Portion],
+}
+
+struct Clerk<'a> {
+    ground: Ground<'a>,
+    campaign: &'a Campaign,
+    tallies: Vec<Tally>,
+}
+
+impl Ground<'_> {
+    /// The nights of a campaign in whole subs. Filters stop as soon as they have what they need.
+    pub(super) fn listed(&self, campaign: &Campaign) -> Listed {
+        let planes = |lane: &Lane| Tally {
+            information: vec![0.0; lane.search().planes.len()],
+            done: lane.need == Need::Nothing,
+            ..Tally::default()
+        };
+        let tallies = campaign.lanes.iter().map(planes).collect();
+        let mut clerk = Clerk { ground: *self, campaign, tallies };
+        let (mut nights, mut wall_clock_s) = (Vec::new(), 0.0);
+        for portions in campaign.assignment.portions.chunk_by(|a, b| a.slot.night == b.slot.night) {
+            if let Some((night, length)) = clerk.night(portions) {
+                nights.push(night);
+                wall_clock_s += length;
+            }
+        }
+        clerk.finish();
+        Listed { nights, tallies: clerk.tallies, wall_clock_s }
+    }
+}
+
+impl Ground<'_> {
+    fn span(&self, portion: &Portion) -> Span {
+        let block = &self.nights[portion.slot.night].blocks[portion.slot.block];
+        let from = block.span.from.later(portion.slot.after_h);
+        Span { from, to: from.later(portion.slot.hours) }
+    }
+
+    /// A few minutes between two portions of a filter are shot too.
+    fn together(&self, a: &Portion, b: &Portion) -> bool {
+        a.filter == b.filter && self.span(b).from.hours_since(self.span(a).to) * MINUTES < A_FEW_MINUTES
+    }
+}
+
+impl Clerk<'_> {
+    fn night(&mut self, portions: &[Portion]) -> Option<(ScheduledNight, f64)> {
+        let ground = self.ground;
+        let hours = &self.ground.nights[portions[0].slot.night];
+        let offset = self.ground.night.utc_offset_h();
+        let starts = ground.span(&portions[0]).from.later(-self.ground.setup_h());
+        let mut sessions: Vec<Session> = Vec::new();
+        let mut ends: Option<Utc> = None;
+        for portions in portions.chunk_by(|a, b| ground.together(a, b)) {
+            let run = Run { filter: portions[0].filter, portions };
+            if let Some((session, end)) = self.session(&run, ends) {
+                sessions.push(session);
+                ends = Some(end);
+            }
+        }
+        let ends = ends?;
+        let night = ScheduledNight {
+            date: hours.date.to_string(),
+            starts: starts.local(offset),
+            ends: ends.local(offset),
+            starts_utc: universal(starts),
+            ends_utc: universal(ends),
+            usable_hours: hours.usable_h,
+            moon_illuminated_percent: 100.0 * hours.moon_illuminated,
+            sessions,
+            done_percent: 100.0 * self.done(),
+        };
+        Some((night, ends.hours_since(starts) * SECONDS))
+    }
+
+    /// What of all needs is met, in the worth that each has in the plan.
+    fn done(&self) -> f64 {
+        let worth = self.campaign.needs.iter().zip(&self.campaign.assignment.prices).map(|(need, price)| need * price);
+        let met = self
+            .tallies
+            .iter()
+            .zip(&self.campaign.needs)
+            .map(|(tally, need)| if tally.done { 1.0 } else { (least(&tally.information) / need).min(1.0) });
+        let (all, done) =
+            worth.zip(met).fold((0.0, 0.0), |(all, done), (worth, met)| (all + worth, done + worth * met));
+        if all > 0.0 { (done / all).min(1.0) } else { 1.0 }
+    }
+
+    /// The portions of one filter in a row as whole subs; begins where the one before ended if they touch.
+    fn session(&mut self, run: &Run<'_>, before: Option<Utc>) -> Option<(Session, Utc)> {
+        let (ground, lane) = (self.ground, &self.campaign.lanes[run.filter]);
+        if self.tallies[run.filter].done {
+            return None;
+        }
+        let (first, last) = (run.portions.first()?, run.portions.last()?);
+        let (planned, to) = (ground.span(first).from, ground.span(last).to);
+        // What the filter before left of its last sub is not waited for.
+        let touching = before.filter(|end| planned.hours_since(*end) * SECONDS < lane.pace() + MINUTES);
+        let from = touching.unwrap_or(planned);
+        let pace_h = lane.pace() / SECONDS / self.ground.busy();
+        let there = (to.hours_since(from) / pace_h + ROUNDING_SLACK).floor();
+        let mut taken = 0.0;
+        let mut shots: Vec<Shot> = Vec::new();
+        let mut up = 0.0;
+        let mut altitudes = [90.0_f64, -90.0];
+        for portion in run.portions {
+            if taken >= there || self.tallies[run.filter].done {
+                break;
+            }
+            let span = ground.span(portion);
+            let end = if portion == last { there } else { (span.to.hours_since(from) / pace_h).min(there) };
+            let (night, block) = (portion.slot.night, portion.slot.block);
+            let subs = self.credit(run.filter, (night, block), end - taken, taken, there);
+            taken += subs;
+            let block_hours = &self.ground.nights[night].blocks[block];
+            up += block_hours.moon_up * subs;
+            altitudes = [altitudes[0].min(block_hours.altitudes[0]), altitudes[1].max(block_hours.altitudes[1])];
+            shots.push(Shot { subs, night, block });
+        }
+        let subs = (taken - ROUNDING_SLACK).ceil();
+        if subs < 1.0 {
+            return None;
+        }
+        let tally = &mut self.tallies[run.filter];
+        let dithers = (subs / lane.every()).ceil();
+        tally.shot += subs as u64;
+        tally.dithers += dithers as u64;
+        tally.light.extend(shots.iter().map(|shot| (shot.subs, shot.night, shot.block)));
+        let ends = from.later(subs * pace_h);
+        let offset = self.ground.night.utc_offset_h();
+        let session = Session {
+            filter: lane.conditions.name.clone(),
+            starts: from.local(offset),
+            ends: ends.local(offset),
+            starts_utc: universal(from),
+            ends_utc: universal(ends),
+            sub_s: lane.draft.sub(),
+            subs: subs as u64,
+            dither_every_subs: lane.every() as u64,
+            dithers: dithers as u64,
+            worth_percent: shots.iter().map(|shot| shot.subs * self.worth(run.filter, shot)).sum::<f64>() / taken,
+            moon_up_percent: 100.0 * up / taken,
+            target_altitude_deg: altitudes,
+        };
+        Some((session, ends))
+    }
+
+    /// Subs of a block credited to a filter, at most so many: fewer where they are enough, rounded up to a whole sub of the
+    /// session.
+    fn credit(&mut self, filter: usize, (night, block): (usize, usize), most: f64, before: f64, there: f64) -> f64 {
+        let lane = &self.campaign.lanes[filter];
+        let gained = lane.information(&self.ground.nights[night].blocks[block].rates[filter]);
+        let tally = &mut self.tallies[filter];
+        let shot = tally.shot as f64 + before;
+        let wanted = match lane.need {
+            Need::Nothing => 0.0,
+            Need::Information(needed) => {
+                let of_plane = |(had, gained): (&f64, &f64)| {
+                    if *had >= needed { 0.0 } else { (needed - had) / gained }
+                };
+                let enough = tally.information.iter().zip(&gained).map(of_plane).fold(0.0, f64::max);
+                enough.max(lane.least_kept() * lane.shot_per_kept() - shot)
+            }
+            Need::Hours(hours) => (hours * SECONDS / lane.pace() + ROUNDING_SLACK).floor() - shot,
+        };
+        let mut subs = most;
+        if wanted <= most + 1.0 {
+            // The last one is a whole one.
+            let whole = (before + wanted - ROUNDING_SLACK).ceil().min(there) - before;
+            if whole <= most + ROUNDING_SLACK && before + wanted <= there + ROUNDING_SLACK {
+                subs = whole.clamp(0.0, most);
+                tally.done = subs + ROUNDING_SLACK >= wanted;
+            }
+        }
+        for (had, gained) in tally.information.iter_mut().zip(&gained) {
+            *had += gained * subs;
+        }
+        subs
+    }
+
+    /// What a sub brings in a block, one in the mean of the filter's light being 100.
+    fn worth(&self, filter: usize, shot: &Shot) -> f64 {
+        let lane = &self.campaign.lanes[filter];
+        let gained = least(&lane.information(&self.ground.nights[shot.night].blocks[shot.block].rates[filter]));
+        let mean = lane.information_of_a_sub() / lane.shot_per_kept();
+        if mean > 0.0 { 100.0 * gained / mean } else { 0.0 }
+    }
+
+    fn finish(&mut self) {
+        for (filter, tally) in self.tallies.iter_mut().enumerate() {
+            let light = tally.light.iter();
+            tally.rates = super::campaign::mean_of(
+                light.map(|(subs, night, block)| (*subs, &self.ground.nights[*night].blocks[*block].rates[filter][..])),
+            );
+        }
+    }
+}
+
+fn least(values: &[f64]) -> f64 {
+    values.iter().copied().fold(f64::INFINITY, f64::min)
+}
+
+fn universal(at: Utc) -> String {
+    format!("{}Z", at.local(0.0))
+}
+
+/// Seconds of the clock that a filter's subs and dithers take.
+pub(super) fn wall_clock(lane: &Lane, tally: &Tally) -> Seconds {
+    let search = lane.search();
+    let sub = search.open_shutter(lane.draft.sub()) + search.between.0;
+    Seconds(tally.shot as f64 * sub + tally.dithers as f64 * search.settle.0)
+}

@@ -1,0 +1,238 @@
+//! From the drafts of a night's mean light to the plan over its nights.
+
+use crate::camera::Mode;
+use crate::night::{FilterConditions, Night};
+use crate::noise::Stack;
+use crate::plan::PlanError;
+use crate::plan::draft::{Counts, FilterDraft};
+use crate::stats::bisect;
+use crate::units::Seconds;
+
+use super::campaign::{Aim, Campaign, Ground};
+use super::chance::chances;
+use super::hours::NightHours;
+use super::lane::{Lane, Need};
+use super::light::NightLight;
+use super::listed::{Listed, Tally, wall_clock};
+use super::starts::{EVENINGS, Start, starts, wait_until};
+use super::{DoneBy, LeftOut, MOST_NIGHTS, NAMED_CHANCES, Schedule, WhyLeftOut};
+
+/// Times that what rounding to whole subs left is asked for again.
+const AGAIN: usize = 4;
+/// Halvings in which the light of a steady night is found.
+const HALVINGS: usize = 60;
+
+/// A plan over nights.
+pub(in crate::plan) struct Scheduled {
+    pub(in crate::plan) schedule: Schedule,
+    /// Each filter under the light of its own hours, with the counts of the nights.
+    pub(in crate::plan) filters: Vec<(FilterConditions, FilterDraft)>,
+    /// How the time goes with the information that is needed: for less and for more of it.
+    seconds_at: Vec<(f64, f64)>,
+}
+
+impl Scheduled {
+    /// The plan's time over its own, where so many times the information is needed.
+    pub(in crate::plan) fn time_ratio(&self, needed: f64) -> f64 {
+        let found = self.seconds_at.iter().find(|(factor, _)| (factor / needed).ln().abs() < 1e-9);
+        found.map_or(needed, |(_, ratio)| *ratio)
+    }
+}
+
+/// A filter under the light of the first night, what it is to have, and its share of the hours where shares were given.
+pub(in crate::plan) type Lanes = Vec<(FilterConditions, FilterDraft, Need, Option<f64>)>;
+
+/// The plan over the nights; `None` where the night has no date or no place. `factors` are the least and the most that may
+/// be needed, over what is.
+///
+/// # Errors
+/// As [`crate::plan::plan`].
+pub(in crate::plan) fn scheduled(
+    night: &Night,
+    mode: &Mode,
+    lanes: Lanes,
+    factors: impl Fn(&[(FilterConditions, FilterDraft)]) -> [f64; 2],
+) -> Result<Option<Scheduled>, PlanError> {
+    let Some(all) = nights(night, mode)? else { return Ok(None) };
+    let whole = Ground { night, mode, nights: &all };
+    let ground = Ground { nights: &all[..MOST_NIGHTS as usize], ..whole };
+    let lanes = in_shares(&ground, lanes);
+    let mut soonest = ground.campaign(&lanes, Aim::Soonest);
+    let listed = whole_subs(&ground, &mut soonest);
+    let filters: Vec<(FilterConditions, FilterDraft)> =
+        soonest.lanes.iter().zip(&listed.tallies).map(|(lane, tally)| settled(lane, tally)).collect();
+    let seconds = ground.seconds(&soonest.assignment);
+    let seconds_at = factors(&filters).map(|factor| {
+        let needs: Vec<f64> = soonest.needs.iter().map(|need| need * factor).collect();
+        let found = ground.problem(&soonest.blocks, &needs, false).soonest(1);
+        let finished = found.met >= 1.0 && seconds > 0.0;
+        (factor, if finished { ground.seconds(&found) / seconds } else { factor })
+    });
+    let mut schedule = schedule(&ground, &soonest, listed);
+    if !schedule.nights.is_empty() {
+        let least = ground.campaign(&soonest.lanes, Aim::LeastTime);
+        schedule.least_time = ground.least_time(&soonest, &least);
+        (schedule.wait_until, schedule.wait_saves_percent) = wait_until(whole, &soonest, &least).unzip();
+    }
+    Ok(Some(Scheduled { schedule, filters, seconds_at: seconds_at.to_vec() }))
+}
+
+/// The plan begun on each evening of four weeks; `None` where the night has no date or no place.
+///
+/// # Errors
+/// As [`crate::plan::plan`].
+pub(in crate::plan) fn started(night: &Night, mode: &Mode, lanes: Lanes) -> Result<Option<Vec<Start>>, PlanError> {
+    let Some(all) = nights(night, mode)? else { return Ok(None) };
+    let whole = Ground { night, mode, nights: &all };
+    let lanes = in_shares(&Ground { nights: &all[..MOST_NIGHTS as usize], ..whole }, lanes);
+    Ok(Some(starts(whole, &lanes)))
+}
+
+/// The nights of the plan and four weeks more.
+fn nights(night: &Night, mode: &Mode) -> Result<Option<Vec<NightHours>>, PlanError> {
+    let Some((first, place)) = night.dated()? else { return Ok(None) };
+    let light = NightLight::new(night, mode)?;
+    let dates = (0..MOST_NIGHTS + EVENINGS - 1).map(|later| first.later(later));
+    Ok(Some(dates.map(|date| NightHours::new(night, &light, place, date)).collect::<Result<_, _>>()?))
+}
+
+/// The lanes with hours in the ratio of their shares: the filter that needs most for its share decides, the others get more
+/// than they need.
+fn in_shares(ground: &Ground<'_>, lanes: Lanes) -> Vec<Lane> {
+    let shares: Vec<Option<f64>> = lanes.iter().map(|(_, _, _, share)| *share).collect();
+    let lanes: Vec<Lane> =
+        lanes.into_iter().map(|(conditions, draft, need, _)| Lane { conditions, draft, need }).collect();
+    let given = |filter: usize| shares[filter].filter(|share| *share > 0.0);
+    if lanes.iter().all(|lane| !matches!(lane.need, Need::Information(_))) || shares.iter().flatten().count() < 2 {
+        return lanes;
+    }
+    let by_need = ground.campaign(&lanes, Aim::Soonest);
+    let hours = |filter: usize| ground.hours(&by_need.assignment, filter);
+    let whole = (0..lanes.len()).filter_map(|filter| Some(hours(filter) / given(filter)?)).fold(0.0, f64::max);
+    let mut lanes = by_need.lanes;
+    for (filter, lane) in lanes.iter_mut().enumerate() {
+        let Some(share) = given(filter) else { continue };
+        if hours(filter) < whole * share * (1.0 - 1e-3) {
+            lane.need = Need::Hours(whole * share);
+        }
+    }
+    lanes
+}
+
+/// Whole subs. What rounding leaves, up to a sub of each session, is asked for again of all filters; they stop as soon as
+/// they have what they need.
+fn whole_subs(ground: &Ground<'_>, campaign: &mut Campaign) -> Listed {
+    let asked = campaign.needs.clone();
+    let mut listed = ground.listed(campaign);
+    for again in 1..=AGAIN {
+        if campaign.assignment.met < 1.0 || listed.tallies.iter().all(|tally| tally.done) {
+            break;
+        }
+        let of_rounding = |(filter, need): (usize, &f64)| {
+            let lane = &campaign.lanes[filter];
+            let sessions = listed.nights.iter().flat_map(|night| &night.sessions);
+            let sessions = sessions.filter(|session| session.filter == lane.conditions.name).count();
+            let of_a_sub = lane.information_of_a_sub() / lane.shot_per_kept();
+            if *need > 0.0 { need + again as f64 * (0.5 * sessions as f64 + 0.5) * of_a_sub } else { 0.0 }
+        };
+        let needs: Vec<f64> = asked.iter().enumerate().map(of_rounding).collect();
+        let found = ground.problem(&campaign.blocks, &needs, false).soonest(1);
+        if found.met < 1.0 {
+            break;
+        }
+        (campaign.assignment, campaign.needs) = (found, needs);
+        listed = ground.listed(campaign);
+    }
+    campaign.needs = asked;
+    listed
+}
+
+/// A filter with the counts of its nights, under the light of a steady night that brings the same.
+fn settled(lane: &Lane, tally: &Tally) -> (FilterConditions, FilterDraft) {
+    let mut draft = lane.draft.clone();
+    let mut conditions = lane.conditions.clone();
+    let before = draft.counts;
+    let new = (tally.shot as f64 / lane.shot_per_kept()).floor();
+    let in_hand = draft.in_hand_subs();
+    let kept = if tally.shot == 0 { before.kept } else { (in_hand + new) as u64 };
+    draft.counts =
+        Counts { kept, shot: tally.shot, dithers: tally.dithers, wall_clock: wall_clock(lane, tally), ..before };
+    let Some(rates) = tally.rates.as_ref().filter(|_| kept > 0) else { return (conditions, draft) };
+    let stack = Stack { subs: new.max(1.0), ..draft.stack() };
+    let sub = draft.sub();
+    let mut governing = draft.search.planes.iter_mut().zip(&tally.information);
+    for (plane, rates) in conditions.planes.iter_mut().zip(rates) {
+        plane.noise.rates = *rates;
+        if !plane.governs {
+            continue;
+        }
+        let Some(((noise, patch), information)) = governing.next() else { continue };
+        let with = |factor: f64| {
+            let mut noise = plane.noise;
+            noise.rates.target = noise.rates.target * factor;
+            noise
+        };
+        let brings = |factor: f64| stack.snr(&with(factor).sub(sub), *patch).powi(2);
+        // Between half and twice the mean light; it is a few percent.
+        let [low, high] = bisect([0.5, 2.0], HALVINGS, |factor| brings(factor) < *information);
+        plane.noise = with(f64::midpoint(low, high));
+        *noise = plane.noise;
+    }
+    draft.settle_in();
+    (conditions, draft)
+}
+
+fn schedule(ground: &Ground<'_>, campaign: &Campaign, listed: Listed) -> Schedule {
+    let goal = &ground.night.goal;
+    let finished = listed.tallies.iter().all(|tally| tally.done);
+    let done_percent = listed.nights.last().map_or(if finished { 100.0 } else { 0.0 }, |night| night.done_percent);
+    let mut found = Schedule {
+        setup_min: goal.setup_min(),
+        refocus_min_per_hour: goal.refocus_min_per_hour(),
+        clear_share: goal.clear_share(),
+        left_out: left_out(ground, &listed),
+        nights: listed.nights,
+        finished,
+        done_percent,
+        wall_clock_s: Seconds(listed.wall_clock_s),
+        chance_by_last_night_percent: if finished { 100.0 } else { 0.0 },
+        done_by: Vec::new(),
+        least_time: None,
+        wait_until: None,
+        wait_saves_percent: None,
+        starts: None,
+    };
+    if found.nights.is_empty() {
+        return found;
+    }
+    let problem = ground.problem(&campaign.blocks, &campaign.needs, false);
+    let chances = chances(&problem, &campaign.assignment.prices, |_| goal.clear_share());
+    let last = campaign.assignment.last().unwrap_or(0);
+    found.chance_by_last_night_percent = 100.0 * chances[last];
+    for chance in NAMED_CHANCES {
+        let night = chances.iter().position(|by| *by >= chance);
+        found.done_by.push(DoneBy {
+            chance_percent: 100.0 * chance,
+            date: night.map(|night| ground.nights[night].date.to_string()),
+            calendar_nights: night.map(|night| night as u32 + 1),
+        });
+    }
+    found
+}
+
+/// Nights before the last one in which nothing is done.
+fn left_out(ground: &Ground<'_>, listed: &Listed) -> Vec<LeftOut> {
+    let last = listed.nights.last().map(|night| night.date.clone());
+    let mut left_out = Vec::new();
+    for night in ground.nights {
+        let date = night.date.to_string();
+        if last.as_ref().is_none_or(|last| date > *last) {
+            break;
+        }
+        if listed.nights.iter().all(|listed| listed.date != date) {
+            let why = if night.blocks.is_empty() { WhyLeftOut::NoHours } else { WhyLeftOut::NotWorthIt };
+            left_out.push(LeftOut { date, why });
+        }
+    }
+    left_out
+}

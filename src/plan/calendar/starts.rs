@@ -1,0 +1,129 @@
+//! When to begin: the same plan from each of the next evenings on, and the one of least time.
+
+use serde::{Deserialize, Serialize};
+
+use crate::units::Seconds;
+
+use super::MOST_NIGHTS;
+use super::assign::Assignment;
+use super::campaign::{Aim, Campaign, Ground};
+use super::hours::NightHours;
+use super::lane::Lane;
+
+/// Evenings on which the plan could begin.
+pub(super) const EVENINGS: u32 = 28;
+/// What another beginning, or other nights, must save to be worth a word.
+const WORTH_WAITING: f64 = 0.2;
+/// Of beginnings that cost no more than this above the least, the earliest is named.
+const AS_GOOD: f64 = 0.03;
+const SECONDS: f64 = 3600.0;
+
+/// A plan begun on an evening.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct Start {
+    /// Local date of the evening.
+    pub date: String,
+    /// Time on the clock for its subs, as in the plan begun then; `null` where 60 nights do not finish it.
+    pub wall_clock_s: Option<Seconds>,
+    /// Nights that are used.
+    pub nights: u32,
+    /// Local date of the last evening; `null` where 60 nights do not finish it.
+    pub done_on: Option<String>,
+}
+
+/// The same picture in the least time.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct LeastTime {
+    /// Time on the clock for its subs, as in the plan.
+    pub wall_clock_s: Seconds,
+    /// Nights that are used.
+    pub nights: u32,
+    /// Local date of the first of them.
+    pub begins_on: String,
+    /// Local date of the last of them.
+    pub done_on: String,
+    /// What it saves of the plan's time.
+    pub saves_percent: f64,
+}
+
+impl Ground<'_> {
+    /// Seconds of the clock that the subs of an assignment take.
+    pub(super) fn seconds(&self, assignment: &Assignment) -> f64 {
+        let hours: f64 = assignment.portions.iter().map(|portion| portion.slot.hours).sum();
+        hours * self.busy() * SECONDS
+    }
+
+    fn date(&self, night: usize) -> String {
+        self.nights[night].date.to_string()
+    }
+
+    /// The campaign of least time, where it is worth a word.
+    pub(super) fn least_time(&self, soonest: &Campaign, least: &Campaign) -> Option<LeastTime> {
+        let (now, then) = (self.seconds(&soonest.assignment), self.seconds(&least.assignment));
+        let finished = soonest.assignment.met >= 1.0 && least.assignment.met >= 1.0;
+        let first = least.assignment.portions.first()?.slot.night;
+        let last = least.assignment.last()?;
+        (finished && then < now * (1.0 - WORTH_WAITING)).then(|| LeastTime {
+            wall_clock_s: Seconds(then),
+            nights: least.assignment.nights() as u32,
+            begins_on: self.date(first),
+            done_on: self.date(last),
+            saves_percent: 100.0 * (1.0 - then / now),
+        })
+    }
+
+    /// The plan begun on an evening.
+    fn begun(&self, evening: usize, lanes: &[Lane]) -> Start {
+        let until = (evening + MOST_NIGHTS as usize).min(self.nights.len());
+        let nights: &[NightHours] = &self.nights[evening..until];
+        let then = Ground { nights, ..*self };
+        then.start(0, &then.campaign(lanes, Aim::Soonest).assignment)
+    }
+
+    fn start(&self, evening: usize, assignment: &Assignment) -> Start {
+        let finished = assignment.met >= 1.0;
+        Start {
+            date: self.date(evening),
+            wall_clock_s: finished.then(|| Seconds(self.seconds(assignment))),
+            nights: assignment.nights() as u32,
+            done_on: assignment.last().filter(|_| finished).map(|last| self.date(evening + last)),
+        }
+    }
+}
+
+/// The plan begun on each of the evenings, each planned as if it were tonight. `all` are the nights of the plan and four
+/// weeks more.
+pub(super) fn starts(all: Ground<'_>, lanes: &[Lane]) -> Vec<Start> {
+    (0..EVENINGS as usize).map(|evening| all.begun(evening, lanes)).collect()
+}
+
+/// The evening to wait for and what it saves in percent of the time, where that is more than a fifth: the earliest from which
+/// the plan takes hardly more than the least time.
+pub(super) fn wait_until(all: Ground<'_>, soonest: &Campaign, least: &Campaign) -> Option<(Start, f64)> {
+    let latest = least.assignment.portions.first()?.slot.night;
+    if least.assignment.met < 1.0 || latest == 0 {
+        return None;
+    }
+    let finished = soonest.assignment.met >= 1.0;
+    let now = if finished { all.seconds(&soonest.assignment) } else { f64::INFINITY };
+    let least_s = all.seconds(&least.assignment);
+    if least_s > now * (1.0 - WORTH_WAITING) {
+        return None;
+    }
+    let good = |evening: usize| {
+        let until = (evening + MOST_NIGHTS as usize).min(least.blocks.len());
+        let begun = all.problem(&least.blocks[evening..until], &least.needs, false).soonest(1);
+        begun.met >= 1.0 && all.seconds(&begun) <= least_s * (1.0 + AS_GOOD)
+    };
+    // The nearer to the dark nights the better, so that halving finds it.
+    let (mut early, mut late) = (0, latest);
+    while late - early > 1 {
+        let middle = early.midpoint(late);
+        if good(middle) { late = middle } else { early = middle }
+    }
+    let start = all.begun(late, &least.lanes);
+    let saves = 1.0 - start.wall_clock_s?.0 / now;
+    (saves > WORTH_WAITING).then_some((start, 100.0 * saves))
+}
