@@ -2,7 +2,7 @@
 
 use crate::camera::Mode;
 use crate::night::evening::{Evening, counted, track};
-use crate::night::{Conditions, FilterConditions, Night};
+use crate::night::{Conditions, FilterConditions, Night, SensorNoise};
 use crate::plan::filter_solution::FilterSolution;
 use crate::plan::{PlanError, Search};
 use crate::sky::night::{Date, NightSample, Place, Span, Tonight, Track, hours_of};
@@ -18,6 +18,8 @@ const SOME_MOONLIGHT: MagnitudesPerSquareArcsecond = MagnitudesPerSquareArcsecon
 pub(super) struct Planned<'a> {
     pub(super) night: &'a Night,
     mode: &'a Mode,
+    /// The same in every block.
+    sensor: SensorNoise,
     pub(super) filters: &'a [FilterSolution<'a>],
     /// What moonlight leaves of each filter's speed: the less, the more it wants dark hours.
     pub(super) under_moon: Vec<f64>,
@@ -30,7 +32,8 @@ impl<'a> Planned<'a> {
         evening: &Evening,
         filters: &'a [FilterSolution<'a>],
     ) -> Result<Self, PlanError> {
-        let mut planned = Self { night, mode, filters, under_moon: vec![1.0; filters.len()] };
+        let mut planned =
+            Self { night, mode, sensor: SensorNoise::new(night, mode), filters, under_moon: vec![1.0; filters.len()] };
         if filters.len() > 1 {
             let lit = planned.speeds(&evening.with_moon(Some(Estimate::new(SOME_MOONLIGHT.0, 0.0))))?;
             let dark = planned.speeds(&evening.with_moon(None))?;
@@ -42,7 +45,7 @@ impl<'a> Planned<'a> {
     /// What a sub of each filter is worth in these conditions, in subs of the plan's own: the squares of their signal
     /// over noise add where each night's mean is weighed by its own quality. 0 where the sky would fill the pixel.
     fn speeds(&self, evening: &Evening) -> Result<Vec<f64>, PlanError> {
-        let now = Conditions::on(self.night, self.mode, evening)?;
+        let now = Conditions::with(self.night, self.mode, &self.sensor, evening)?;
         let speed = |(filter, now): (&FilterSolution<'_>, &FilterConditions)| {
             if now.limits.sky_saturation.is_some_and(|limit| limit < filter.sub) {
                 return 0.0;
