@@ -25,6 +25,7 @@ pub(crate) mod measured_sky;
 mod rules;
 
 pub use camera_choice::CameraChoice;
+pub(crate) use conditions::SensorNoise;
 pub use conditions::{Conditions, FilterConditions, Limits, PlaneConditions, Spread};
 pub use cooler::Cooler;
 pub use course::{CourseMoment, NightCourse};

@@ -15,6 +15,8 @@
 //! # Source
 //! Derived here; held against patterns made pixel by pixel in `tests/plan/stack_proof`.
 
+use std::sync::LazyLock;
+
 use crate::camera::{AveragedOver, NoiseByScale};
 use crate::stats::erf;
 
@@ -61,6 +63,11 @@ const PARTS: [(Along, Along); 22] = [
 const fn blobs(length: f64) -> (Along, Along) {
     (Along::Gauss(length), Along::Gauss(length))
 }
+
+/// Sides of the squares over which tables have means.
+const SIDES: [u32; 7] = [1, 2, 4, 8, 16, 32, 64];
+static USUAL_MEANS: LazyLock<[(u32, Means); SIDES.len()]> =
+    LazyLock::new(|| SIDES.map(|pixels| (pixels, Means::new(pixels))));
 
 /// A part more must make the table fit better by this much χ²: no chance of the table's errors does.
 const NOTICED: f64 = 25.0;
@@ -255,30 +262,50 @@ struct Datum {
 
 impl Datum {
     fn all<'a>(tables: impl IntoIterator<Item = &'a NoiseByScale>) -> Vec<Self> {
-        let mut data = Vec::new();
+        let (one, mut data) = (Means::of(1), Vec::new());
         for table in tables {
-            let Some(one) = table.variance_e2.first().copied().filter(|one| *one > 0.0) else { continue };
+            let Some(of_one) = table.variance_e2.first().copied().filter(|variance| *variance > 0.0) else { continue };
             let entries = table.pixels.iter().zip(&table.variance_e2).zip(&table.uncertainty_e2);
             for ((&pixels, &variance), &uncertainty) in entries {
                 // What one pixel is stands in all three tables and counts once.
                 if pixels == 1 && table.over != AveragedOver::Square {
                     continue;
                 }
-                let side = f64::from(pixels);
+                let side = Means::of(pixels);
                 let (wide, high) = match table.over {
-                    AveragedOver::Square => (side, side),
-                    AveragedOver::Row => (side, 1.0),
-                    AveragedOver::Column => (1.0, side),
+                    AveragedOver::Square => (&side, &side),
+                    AveragedOver::Row => (&side, &one),
+                    AveragedOver::Column => (&one, &side),
                 };
-                let ratio = variance / one;
+                let ratio = variance / of_one;
                 // A variance below nothing is known to what its uncertainty says.
                 let relative = uncertainty / variance.max(uncertainty);
                 if uncertainty > 0.0 {
-                    data.push(Self { ratio, relative, parts: PARTS.map(|(x, y)| of_mean(x, wide) * of_mean(y, high)) });
+                    let parts = std::array::from_fn(|part| wide.along_rows[part] * high.along_columns[part]);
+                    data.push(Self { ratio, relative, parts });
                 }
             }
         }
         data
+    }
+}
+
+/// What each part's variance is of the mean over so many pixels, along each axis.
+#[derive(Clone, Copy)]
+struct Means {
+    along_rows: [f64; PARTS.len()],
+    along_columns: [f64; PARTS.len()],
+}
+
+impl Means {
+    fn of(pixels: u32) -> Self {
+        let known = USUAL_MEANS.iter().find(|(side, _)| *side == pixels);
+        known.map_or_else(|| Self::new(pixels), |(_, means)| *means)
+    }
+
+    fn new(pixels: u32) -> Self {
+        let side = f64::from(pixels);
+        Self { along_rows: PARTS.map(|(x, _)| of_mean(x, side)), along_columns: PARTS.map(|(_, y)| of_mean(y, side)) }
     }
 }
 

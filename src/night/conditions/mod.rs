@@ -1,10 +1,11 @@
 //! What a night and a camera mean in electrons per second, plane by plane.
 
 mod place;
+mod sensor_noise;
 
 use crate::camera::{Mode, PlaneName, SaturationIs};
 use crate::caveat::{Caveat, push_once};
-use crate::noise::{DarkCurrent, Patch, PlaneNoise, dark_current};
+use crate::noise::{DarkCurrent, Patch, PlaneNoise};
 use crate::rig::saturation_time;
 use crate::sky::GivenSky;
 use crate::units::{
@@ -16,7 +17,8 @@ use super::fast_beam::shifted_bands;
 use super::infrared_cut::infrared_cut_caveat;
 use super::measured_sky::filter_named;
 use super::{Night, NightError, PlanNight};
-use place::{Place, shapes_of};
+use place::Place;
+pub(crate) use sensor_noise::SensorNoise;
 
 /// Share of the well that a star to be kept may fill: the last part is seldom linear (common practice, no source).
 pub(crate) const STAR_HEADROOM: f64 = 0.8;
@@ -173,6 +175,16 @@ impl Conditions {
 
     /// [`Conditions::new`] with the evening known.
     pub(crate) fn on(night: &Night, mode: &Mode, evening: &Evening) -> Result<Self, NightError> {
+        Self::with(night, mode, &SensorNoise::new(night, mode), evening)
+    }
+
+    /// [`Conditions::on`] with what the sensor adds known, for many evenings of one night.
+    pub(crate) fn with(
+        night: &Night,
+        mode: &Mode,
+        sensor: &SensorNoise,
+        evening: &Evening,
+    ) -> Result<Self, NightError> {
         let missing = |key: &str, why: &str| NightError::Impossible { key: key.into(), why: why.into() };
         let pixel = mode.pixel_um.ok_or_else(|| {
             missing(
@@ -185,21 +197,19 @@ impl Conditions {
         }
         night.optics.check()?;
         let colour_array = mode.planes.iter().any(|plane| plane.colour.is_some());
-        let sensor = night.camera.sensor(night.site.ambient());
         let mut caveats = evening.caveats.clone();
         let pixel_scale = night.optics.pixel_scale(pixel);
-        let place = Place { night, mode, pixel_scale, evening, shapes: shapes_of(mode) };
-        let darks: Vec<DarkCurrent> = mode.planes.iter().map(|plane| dark_current(plane, sensor)).collect();
-        note_camera(mode, &darks, &mut caveats);
+        let place = Place { night, mode, pixel_scale, evening, sensor };
+        note_camera(mode, sensor, &mut caveats);
         let filters = night.filters(colour_array);
-        let filters = filters.iter().map(|filter| place.filter(filter, &darks)).collect::<Result<_, _>>()?;
+        let filters = filters.iter().map(|filter| place.filter(filter)).collect::<Result<_, _>>()?;
         caveats.extend(place.tracking_caveat());
         caveats.extend(shifted_bands(night, mode)?);
         caveats.extend(infrared_cut_caveat(night, mode)?);
         if let GivenSky::Measured { filter, .. } = night.site.sky() {
             caveats.extend(filter_named(night, mode, &filter)?.1);
         }
-        Ok(Self { sensor, pixel_scale: place.pixel_scale, filters, night: evening.night.clone(), caveats })
+        Ok(Self { sensor: sensor.sensor, pixel_scale, filters, night: evening.night.clone(), caveats })
     }
 }
 
@@ -216,8 +226,8 @@ pub(crate) fn left_by_dark(night: &Night, dark: &DarkCurrent) -> ElectronsPerSec
 }
 
 /// The doubts about a camera; of several planes that say the same, the first speaks.
-fn note_camera(mode: &Mode, darks: &[DarkCurrent], caveats: &mut Vec<Caveat>) {
-    for caveat in darks.iter().flat_map(|dark| &dark.caveats) {
+fn note_camera(mode: &Mode, sensor: &SensorNoise, caveats: &mut Vec<Caveat>) {
+    for caveat in sensor.planes.iter().flat_map(|plane| &plane.dark.caveats) {
         if caveats.iter().all(|known: &Caveat| known.code != caveat.code) {
             caveats.push(caveat.clone());
         }

@@ -1,11 +1,11 @@
 //! What all filters of a night share, and the way from it to the planes of one filter.
 
-use crate::camera::{Mode, NoisePart, Plane};
+use crate::camera::{Mode, Plane};
 use crate::caveat::Caveat;
 use crate::night::evening::{Evening, Stand};
 use crate::night::measured_sky::{chains as chains_of, filter_named, magnitude_behind, plane_named};
 use crate::night::{Night, NightError};
-use crate::noise::{Calibration, DarkCurrent, FAINTEST_SQUARE, LeftPattern, NoiseShape, Patch, PlaneNoise, Rates};
+use crate::noise::{Calibration, DarkCurrent, FAINTEST_SQUARE, LeftPattern, Patch, PlaneNoise, Rates};
 use crate::rig::{Filter, LightChain, Pointing, StarWidth, TargetLight, TrackingLimits, peak_pixel_fraction, sum};
 use crate::sky::night::TWILIGHT_UNCERTAINTY;
 use crate::sky::{Brightening, GivenSky, moon_photon_density, photon_density_towards};
@@ -16,6 +16,7 @@ use crate::units::{
     MagnitudesPerSquareArcsecond, Nanometres, PhotonDensity, Rayleighs, Seconds,
 };
 
+use super::sensor_noise::{PlaneSensorNoise, SensorNoise};
 use super::{FLAT_LEVEL, FilterConditions, Limits, PlaneConditions, Spread, left_by_dark};
 
 /// Spread of the pixels' response where it was not measured (common practice, no source).
@@ -28,25 +29,7 @@ pub(super) struct Place<'a> {
     pub(super) mode: &'a Mode,
     pub(super) pixel_scale: Arcseconds,
     pub(super) evening: &'a Evening,
-    /// What the noise of each plane of the mode is made of: no filter changes it.
-    pub(super) shapes: Vec<[NoiseShape; 3]>,
-}
-
-/// What read noise, dark current's pattern and levels of each plane are made of; where the profile has the noise of rows
-/// alone, that.
-pub(super) fn shapes_of(mode: &Mode) -> Vec<[NoiseShape; 3]> {
-    let of_plane = |plane: &Plane| {
-        let tables = || mode.noise_by_scale.iter().filter(|table| table.plane == plane.plane);
-        let [random, fixed, level] = [NoisePart::Random, NoisePart::Fixed, NoisePart::Level]
-            .map(|part| NoiseShape::from_tables(tables().filter(|table| table.part == part)));
-        let rows = plane.row_noise_e.filter(|_| tables().next().is_none());
-        let of_rows = |rows: Estimate<Electrons>| {
-            let read = plane.read_noise_e.value.0;
-            NoiseShape::of_rows(if read > 0.0 { (rows.value.0 / read).powi(2) } else { 0.0 })
-        };
-        [rows.map_or(random, of_rows), fixed, level]
-    };
-    mode.planes.iter().map(of_plane).collect()
+    pub(super) sensor: &'a SensorNoise,
 }
 
 /// Sky rate in a plane with the parts of its spread.
@@ -103,12 +86,12 @@ impl Place<'_> {
         self.evening.with_stand(stand).transmission(self.night.site.extinction_at(chain.passband.centre))
     }
 
-    pub(super) fn filter(&self, filter: &Filter, darks: &[DarkCurrent]) -> Result<FilterConditions, NightError> {
+    pub(super) fn filter(&self, filter: &Filter) -> Result<FilterConditions, NightError> {
         let mut planes = Vec::new();
-        for ((plane, dark), shapes) in self.mode.planes.iter().zip(darks).zip(&self.shapes) {
+        for (plane, noise) in self.mode.planes.iter().zip(&self.sensor.planes) {
             let chains = chains_of(self.night, self.mode, filter, plane)?;
             if !chains.is_empty() {
-                planes.push(self.plane(filter, plane, (dark, shapes), &chains)?);
+                planes.push(self.plane(filter, plane, noise, &chains)?);
             }
         }
         mark_governing(&mut planes);
@@ -129,7 +112,7 @@ impl Place<'_> {
         &self,
         filter: &Filter,
         plane: &Plane,
-        (dark, shapes): (&DarkCurrent, &[NoiseShape; 3]),
+        PlaneSensorNoise { dark, shapes }: &PlaneSensorNoise,
         chains: &[LightChain],
     ) -> Result<PlaneConditions, NightError> {
         let brightness = self.night.target.brightness()?;
@@ -181,7 +164,7 @@ impl Place<'_> {
             gain: plane.gain_e_per_dn.value,
             offset: plane.offset_dn.map(|offset| offset.value),
             dark: dark.clone(),
-            sensor: self.night.camera.sensor(self.night.site.ambient()),
+            sensor: self.sensor.sensor,
             window_nm: chains[0].passband.centre.0,
             star_peak: self.star_peak(chains),
         })

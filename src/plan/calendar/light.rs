@@ -5,7 +5,7 @@
 
 use crate::camera::Mode;
 use crate::night::evening::Evening;
-use crate::night::{Conditions, FilterConditions, Night};
+use crate::night::{Conditions, FilterConditions, Night, SensorNoise};
 use crate::noise::Rates;
 use crate::plan::PlanError;
 use crate::sky::night::NightSample;
@@ -39,7 +39,8 @@ pub(super) struct NightLight {
 
 impl NightLight {
     pub(super) fn new(night: &Night, mode: &Mode) -> Result<Self, PlanError> {
-        let at = |evening: &Evening| Conditions::on(night, mode, evening);
+        let sensor = SensorNoise::new(night, mode);
+        let at = |evening: &Evening| Conditions::with(night, mode, &sensor, evening);
         let evening = |airmass: f64, brightening: Brightening| Evening::made_up(night, airmass, brightening);
         let zenith = Brightening::ZENITH;
         let by_air = AIRMASSES.map(|airmass| at(&evening(airmass, zenith)));
