@@ -76,6 +76,9 @@ enum Command {
         /// Write the nights here as a table (.csv), a row for each night and filter
         #[arg(long, value_name = "FILE.csv")]
         csv: Option<PathBuf>,
+        /// Say everything: limits, dither, calibration frames, gain settings, all doubts
+        #[arg(long)]
+        all: bool,
         /// Add when to begin: the same plan from each evening of the next four weeks on
         #[arg(long)]
         starts: bool,
@@ -249,12 +252,13 @@ pub(crate) fn run() -> ExitCode {
         Command::Frames { dirs } => frames(dirs, args.quiet),
         Command::Measure(asked) => measure(asked, args.quiet),
         Command::Sky(asked) => sky::sky(asked),
-        Command::Plan { night, report, calendar, csv, starts, starts_csv, force } => planning::planned(
+        Command::Plan { night, report, calendar, csv, all, starts, starts_csv, force } => planning::planned(
             night,
             &planning::Files {
                 report: report.as_deref(),
                 calendar: calendar.as_deref(),
                 csv: csv.as_deref(),
+                all: *all,
                 starts: *starts,
                 starts_csv: starts_csv.as_deref(),
             },

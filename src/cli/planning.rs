@@ -12,6 +12,8 @@ pub(super) struct Files<'a> {
     pub(super) report: Option<&'a Path>,
     pub(super) calendar: Option<&'a Path>,
     pub(super) csv: Option<&'a Path>,
+    /// Whether everything is to be said.
+    pub(super) all: bool,
     /// Whether the evenings to begin on are asked for, and where their table goes.
     pub(super) starts: bool,
     pub(super) starts_csv: Option<&'a Path>,
@@ -29,7 +31,7 @@ pub(super) fn planned(night: &Path, asked: &Files<'_>, force: bool) -> Result<An
     }
     let (night, camera) = files::read_night(night)?;
     let mut plan = plan::plan(&night, &camera)?;
-    let mut text = report::plan_text(&plan);
+    let mut text = if asked.all { report::plan_text(&plan) } else { report::plan_summary(&plan) };
     if asked.starts || asked.starts_csv.is_some() {
         let starts = plan::starts(&night, &camera)?.ok_or_else(Failure::no_nights)?;
         text.push_str(&report::starts_text(&starts));

@@ -44,7 +44,8 @@ pub const NIGHT: &[Key] = &[
     Key::new("site.climate.spread_c", "K").within(0.0, 20.0).or(3.0),
     Key::new("filters", "").or_what_follows("luminance, or none for a colour camera"),
     Key::new("filters.name", ""),
-    Key::new("filters.share", "").within(0.0, 1e6).or(1.0),
+    Key::new("filters.share", "").within(0.0, 1e6).or_what_follows("what the filter's own goal needs"),
+    Key::new("filters.snr", "").within(0.01, 1e4).or_what_follows("goal.snr"),
     Key::new("filters.quantum_efficiency", "")
         .within(0.001, 1.0)
         .or_what_follows("0.75, or 0.5 at the green peak of a colour array"),

@@ -184,6 +184,16 @@ impl Evening {
         Self { night: self.night.clone(), caveats: self.caveats.clone(), ..self.with_moon(None) }
     }
 
+    /// The same evening with as many clear hours as a night asks for, if it has them.
+    pub(crate) fn with_clear_hours_of(&self, night: &Night) -> Self {
+        let usable = self.night.as_ref().map_or(f64::INFINITY, |summary| summary.usable_hours);
+        Self {
+            clear_hours: night.goal.clear_hours().min(usable),
+            night: self.night.clone(),
+            ..self.with_moon(self.moon)
+        }
+    }
+
     /// An evening that no night has: so much air, so much brighter a sky, neither Moon nor twilight.
     pub(crate) fn made_up(night: &Night, airmass: f64, brightening: Brightening) -> Self {
         Self {

@@ -152,7 +152,10 @@ impl Night {
             return impossible("goal.pixel", "stands instead of patch_arcsec, not beside it");
         }
         self.dated()?;
-        let shares = self.filters.iter().map(Filter::share).sum::<f64>();
+        if let (Some(_), true) = (self.goal.hours, self.filters.iter().any(|filter| filter.snr.is_some())) {
+            return impossible("filters.snr", "is a goal of its own and cannot stand beside goal.hours");
+        }
+        let shares = self.filters.iter().map(|filter| filter.share.unwrap_or(1.0)).sum::<f64>();
         if !self.filters.is_empty() && shares <= 0.0 {
             return impossible("filters.share", "must add up to more than 0");
         }

@@ -70,11 +70,31 @@ pub enum OutOfReach {
         /// What can be reached with them.
         snr: f64,
     },
+    /// No number of subs is enough, under whatever gain setting.
+    #[error("no number of subs brings more than a signal-to-noise ratio of {snr}, the goal is {goal}")]
+    Held {
+        /// What can be reached.
+        snr: f64,
+        /// What was asked for.
+        goal: f64,
+    },
+    /// A night does not hold the least number of dither positions.
+    #[error("a night of {hours:.2} h does not hold {positions} dither positions, one of {least_h} h would")]
+    NightTooShort {
+        /// Clear hours of a night.
+        hours: f64,
+        /// Positions that rejection needs.
+        positions: u32,
+        /// The hours that would hold them.
+        least_h: f64,
+    },
     /// What calibration leaves does not average, in whatever number of subs.
     #[error("no number of hours reaches the goal: the pattern that the dark current leaves does not average out")]
     Endless,
     /// The hours do not hold the least number of subs and dither positions.
-    #[error("{hours:.2} h do not hold {subs} subs at {positions} dither positions, {least_h:.2} h would")]
+    #[error(
+        "{hours:.2} h of the hours do not hold {subs} subs at {positions} dither positions; {least_h} h in all would"
+    )]
     TooShort {
         /// The hours asked for.
         hours: f64,
@@ -129,16 +149,20 @@ impl OutOfReach {
                 "allow longer subs: raise star_mag_kept, or longest_sub_s, or check that the target is above the horizon"
                     .into()
             }
-            Self::Pattern { .. } => {
-                "take more darks and flats at the temperature of the lights, or ask for a larger patch".into()
+            Self::Pattern { snr, .. } => {
+                format!("ask for snr = {snr}, or take more darks and flats at the temperature of the lights")
             }
             Self::Endless => {
                 "take darks at the temperature of the lights (dark_mismatch_c under [calibration]), or ask for a lower snr".into()
             }
-            Self::TooManySubs { snr, .. } => {
-                format!("ask for snr = {snr}, a larger patch_arcsec, or raise most_subs and most_gigabytes")
+            Self::TooManySubs { snr, needed, .. } => {
+                format!("ask for snr = {snr}, or allow most_subs = {needed} and the gigabytes for them under [stack]")
             }
-            Self::TooShort { least_h, .. } => format!("give at least {least_h:.2} h, or lower min_subs under [stack]"),
+            Self::Held { snr, .. } => format!("ask for snr = {snr}, or a larger patch_arcsec"),
+            Self::NightTooShort { least_h, .. } => {
+                format!("give clear_hours_per_night = {least_h}, or lower min_positions_per_night under [stack]")
+            }
+            Self::TooShort { least_h, .. } => format!("give hours = {least_h}, or lower min_subs under [stack]"),
         }
     }
 }

@@ -15,6 +15,7 @@ pub(crate) mod optimum;
 mod outcome;
 mod prior_stack;
 pub(crate) mod range;
+mod within_reach;
 
 pub use bright_core::{BlendOfPlane, Burns, FilterShortSet, LongerSubs, ShortSet};
 pub use calendar::{DoneBy, LeastTime, LeftOut, Schedule, ScheduledNight, Session, Start, WhyLeftOut};

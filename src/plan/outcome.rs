@@ -16,6 +16,7 @@ use super::calendar::Scheduled;
 use super::calibration::calibration_advice;
 use super::draft::Draft;
 use super::range::Source;
+use super::within_reach::within_reach;
 use super::{CalibrationAdvice, CostMap, PlanError, PriorStack, Schedule, Search, SetBy, ShortSet, Start};
 use crate::night::evening::Evening;
 use crate::night::{Night, PlanNight};
@@ -434,8 +435,21 @@ fn drafted<'a>(night: &Night, profile: &'a CameraProfile) -> Result<Drafted<'a>,
     Ok((mode, draft, by_gain_setting, scheduled))
 }
 
-/// The best mode with its draft under the mean light of an evening, and the time of each.
+/// The best mode with its draft under the mean light of an evening, and the time of each; where the goal is out of reach, what
+/// is within.
 fn drafted_under<'a>(
+    night: &Night,
+    profile: &'a CameraProfile,
+    evening: &Evening,
+) -> Result<(&'a Mode, Draft, Vec<GainSetting>), PlanError> {
+    let plans = |asked: &Night| {
+        let (mode, draft, _) = drafted_once(asked, profile, &evening.with_clear_hours_of(asked))?;
+        Ok(draft.reached(mode))
+    };
+    drafted_once(night, profile, evening).map_err(|error| within_reach(night, error, &plans))
+}
+
+fn drafted_once<'a>(
     night: &Night,
     profile: &'a CameraProfile,
     evening: &Evening,

@@ -13,6 +13,7 @@ mod html;
 mod json;
 mod number;
 mod plan;
+mod plan_short;
 #[cfg(feature = "report")]
 pub mod plots;
 mod points;
@@ -36,6 +37,7 @@ pub use json::{error_document, json_text, json_value};
 pub use number::{duration, rounded, with_uncertainty};
 use number::{percent, plain};
 pub use plan::{answer_line, plan_text};
+pub use plan_short::plan_summary;
 pub use points::{photon_transfer_csv, photon_transfer_ecsv};
 pub use review::review_text;
 pub use schedule::{schedule_csv, starts_csv, starts_text};

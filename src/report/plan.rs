@@ -22,6 +22,10 @@ const ALL_OF_IT_H: f64 = 1e-6;
 
 /// The entry that has the noise budget.
 pub(super) const NOISE_FROM: &str = "noise from";
+/// Those that say how long a sub is and why, and what the stack reaches.
+pub(super) const SUB_LENGTH: &str = "sub length";
+pub(super) const SET_BY: &str = "set by";
+pub(super) const REACHED: &str = "reached";
 
 /// The answer in one line: sub length, count, dither cadence, gain, temperature.
 #[must_use]
@@ -52,23 +56,7 @@ pub(super) fn counted(count: u64, what: &str) -> String {
 pub fn plan_text(plan: &Plan) -> String {
     let mut text = format!("{}\n\n", answer_line(plan));
     if plan.goal.kind == GoalKind::Hours {
-        for filter in &plan.filters {
-            for plane in &filter.planes {
-                let (low, high) = plane.snr.interval();
-                let snr = |value: f64| rounded(value, 3);
-                text.push_str(&wrapped(
-                    &format!(
-                        "{} of the plane {}: SNR {} (95 times in 100 between {} and {})",
-                        filter.name,
-                        plane.plane,
-                        snr(plane.snr.value),
-                        snr(low),
-                        snr(high)
-                    ),
-                    2,
-                ));
-            }
-        }
+        text.push_str(&reached_text(plan));
     }
     text.push_str(&wrapped(&clock_line(plan), 0));
     for better in plan.schedule.iter().flat_map(better_nights) {
@@ -95,6 +83,27 @@ pub fn plan_text(plan: &Plan) -> String {
         }
     }
     text.push_str(&caveats_text(&plan.caveats));
+    text
+}
+
+/// What given hours bring, a line for each plane.
+pub(super) fn reached_text(plan: &Plan) -> String {
+    let mut text = String::new();
+    let snr = |value: f64| rounded(value, 3);
+    for filter in &plan.filters {
+        for plane in &filter.planes {
+            let (low, high) = plane.snr.interval();
+            let said = format!(
+                "{} of the plane {}: SNR {} (95 times in 100 between {} and {})",
+                filter.name,
+                plane.plane,
+                snr(plane.snr.value),
+                snr(low),
+                snr(high)
+            );
+            text.push_str(&wrapped(&said, 2));
+        }
+    }
     text
 }
 
@@ -223,7 +232,7 @@ pub(super) fn filter_entries(filter: &FilterPlan) -> Vec<(&'static str, String)>
     let also = if others.is_empty() { String::new() } else { format!(" (and so do {})", others.join(", ")) };
     let what = if filter.subs_kept_range[0] == filter.subs_kept_range[1] { "best" } else { "least time" };
     line(
-        "sub length",
+        SUB_LENGTH,
         format!(
             "{}; {} cost within {} % of the {what}{also}, best {}",
             duration(filter.sub_s),
@@ -232,7 +241,7 @@ pub(super) fn filter_entries(filter: &FilterPlan) -> Vec<(&'static str, String)>
             duration(filter.sub_optimum_s)
         ),
     );
-    line("set by", set_by(filter));
+    line(SET_BY, set_by(filter));
     line(
         "subs",
         format!(
@@ -379,7 +388,7 @@ pub(super) fn plane_entries(plane: &PlanePlan) -> Vec<(&'static str, String)> {
     if let Some(faintest) = plane.faintest_rayleigh {
         reached.push_str(&format!(", {} R in the line", rounded(faintest.0, 2)));
     }
-    line("reached", reached);
+    line(REACHED, reached);
     line(
         "sky level",
         format!(

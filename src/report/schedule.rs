@@ -6,19 +6,47 @@ use crate::plan::{Plan, Schedule, ScheduledNight, Session, Start, WhyLeftOut};
 use super::Table;
 use super::{duration, paragraph, plain, rounded};
 
+/// Head of the nights.
+const HEAD: &str = "\nnights, if all are clear\n\
+                    \x20 evening     local time   filter       subs    worth   Moon   target   done\n";
 /// Heads of the table's columns.
 const COLUMNS: &str = "night,filter,starts,ends,starts_utc,ends_utc,sub_s,subs,dither_every_subs,worth_percent,\
                        moon_up_percent,moon_illuminated_percent,lowest_altitude_deg,highest_altitude_deg,done_percent";
+
+/// Rows of the nights that a short text has; of more, the first and the last ones.
+const SHORT_ROWS: usize = 10;
+
+/// The nights on one screen.
+pub(super) fn short_schedule_text(schedule: &Schedule) -> String {
+    if schedule.nights.is_empty() {
+        return String::new();
+    }
+    let rows: Vec<String> = schedule
+        .nights
+        .iter()
+        .flat_map(|night| {
+            let last = night.sessions.len() - 1;
+            night.sessions.iter().enumerate().map(move |(i, session)| row(night, session, i == 0, i == last))
+        })
+        .collect();
+    let mut text = String::from(HEAD);
+    if rows.len() <= SHORT_ROWS {
+        text.push_str(&rows.concat());
+    } else {
+        let (first, last) = rows.split_at(SHORT_ROWS - 2);
+        text.push_str(&first.concat());
+        text.push_str(&format!("  ... {} more lines ...\n{}", last.len() - 1, last[last.len() - 1]));
+    }
+    text.push_str(&paragraph(&clouds(schedule), 2)[1..]);
+    text
+}
 
 /// The nights, a line for each filter, and by when they are likely done.
 pub(super) fn schedule_text(schedule: &Schedule) -> String {
     if schedule.nights.is_empty() {
         return String::new();
     }
-    let mut text = String::from(
-        "\nnights, if all are clear\n\
-         \x20 evening     local time   filter       subs    worth   Moon   target   done\n",
-    );
+    let mut text = String::from(HEAD);
     for night in &schedule.nights {
         for (i, session) in night.sessions.iter().enumerate() {
             text.push_str(&row(night, session, i == 0, i + 1 == night.sessions.len()));

@@ -21,8 +21,11 @@ pub struct Filter {
     /// `luminance`, `red`, `green`, `blue`, `h-alpha`, `oiii`, `sii`, `dual`, `none` (a colour array alone), or a label
     /// of one's own beside `centre_nm` and `width_nm`.
     pub name: Option<String>,
-    /// Share of the hours.
+    /// Share of the hours, where two filters or more have one: their hours then stand in this ratio. A filter without gets what
+    /// its own goal needs.
     pub share: Option<f64>,
+    /// Signal over noise through this filter, in place of the goal's.
+    pub snr: Option<f64>,
     /// Of the sensor in this filter's window; for a colour array, the peak of each colour.
     pub quantum_efficiency: Option<QuantumEfficiency>,
     /// Middle of the window.
@@ -85,6 +88,7 @@ impl Filter {
         };
         Ok(check_all([
             (key!(NIGHT, "filters.share"), self.share),
+            (key!(NIGHT, "filters.snr"), self.snr),
             (key!(NIGHT, "filters.quantum_efficiency"), one),
             (key!(NIGHT, "filters.quantum_efficiency.R"), colours.map(|each| each.red)),
             (key!(NIGHT, "filters.quantum_efficiency.G"), colours.map(|each| each.green)),
@@ -93,12 +97,6 @@ impl Filter {
             (key!(NIGHT, "filters.centre_nm"), self.centre_nm.map(Quantity::get)),
             (key!(NIGHT, "filters.width_nm"), self.width_nm.map(Quantity::get)),
         ])?)
-    }
-
-    /// Share of the hours, or 1; the plan divides by the sum of all shares.
-    #[must_use]
-    pub fn share(&self) -> f64 {
-        self.share.unwrap_or(key!(NIGHT, "filters.share").number())
     }
 
     /// The name for tables: as given, or made from centre and width.

@@ -1,6 +1,7 @@
 //! What a plan promises, decides and looks back on: laws, recomputed nights, made-up stacks, skies, slips of the pen.
 
 mod beside;
+mod campaign;
 mod laws;
 mod light;
 mod nebulae;

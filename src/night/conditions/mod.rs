@@ -107,6 +107,8 @@ pub struct FilterConditions {
     pub name: String,
     /// Share of the hours as given, not normalised; `None` where it was left out.
     pub share: Option<f64>,
+    /// Signal over noise to reach; `None` where it is that of the goal.
+    pub snr: Option<f64>,
     /// The planes that see light through it.
     pub planes: Vec<PlaneConditions>,
     /// What bounds the sub.

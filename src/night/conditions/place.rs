@@ -105,7 +105,7 @@ impl Place<'_> {
             sky_saturation: shortest(&mut planes.iter().filter_map(|plane| plane.sky_limit(plane.noise.rates.total()))),
         };
         let clear_hours = self.evening.clear_hours;
-        Ok(FilterConditions { name: filter.label(), share: filter.share, planes, limits, clear_hours })
+        Ok(FilterConditions { name: filter.label(), share: filter.share, snr: filter.snr, planes, limits, clear_hours })
     }
 
     fn plane(

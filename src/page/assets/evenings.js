@@ -2,7 +2,7 @@
 
 import { $, counted, duration, el, number, plain, rounded, show, table } from "./dom.js";
 
-const LEFT_OUT = { "no-hours": "not dark while the target is up", "not-worth-it": "subs worth less than a third of the plan's, or no time beside set-up" };
+const LEFT_OUT = { "no-hours": "not dark while the target is up", "not-worth-it": "the others reach the goal as soon, in less time" };
 const BURNS = { core: "core", star: "star" };
 
 const time = (seconds, path) => number(seconds, path, duration(seconds));
@@ -42,14 +42,34 @@ function leftOut(schedule) {
 function clouds(schedule) {
   const by = schedule.done_by.flatMap((one, i) => {
     const at = `schedule/done_by/${i}`;
-    const when = one.date === null ? ["not within two months"]
+    const when = one.date === null ? ["later than in two months"]
       : ["by ", plain(one.date), " (", number(one.calendar_nights, `${at}/calendar_nights`, counted(one.calendar_nights, "night")), ")"];
-    return [", with one of ", number(one.chance_percent, `${at}/chance_percent`, `${one.chance_percent} %`), " ", ...when];
+    return [i === 0 ? " " : ", ", number(one.chance_percent, `${at}/chance_percent`, `${one.chance_percent} %`), " of the time ", ...when];
   });
   return el("p", {}, "With ", number(schedule.clear_share, "schedule/clear_share", `${rounded(100 * schedule.clear_share, 2)} %`),
-    " of nights clear it is done by the last of these with a chance of ", number(schedule.chance_by_last_night_percent, "schedule/chance_by_last_night_percent", `${rounded(schedule.chance_by_last_night_percent, 2)} %`), ...by,
+    " of nights clear it is done", ...by,
     ". Each night begins with ", number(schedule.setup_min, "schedule/setup_min", `${schedule.setup_min} min`), " of set-up; ",
     number(schedule.refocus_min_per_hour, "schedule/refocus_min_per_hour", `${schedule.refocus_min_per_hour} min`), " of each hour go to refocusing.");
+}
+
+/** What another beginning or better nights would save. */
+function betterNights(schedule) {
+  const said = [];
+  const wait = schedule.wait_until;
+  if (wait && wait.done_on) {
+    const saves = schedule.finished
+      ? [", which saves ", percent(schedule.wait_saves_percent, "schedule/wait_saves_percent"), " of the time"] : [];
+    said.push(el("p", {}, "Wait until ", plain(wait.date), ...saves, ": ",
+      time(wait.wall_clock_s, "schedule/wait_until/wall_clock_s"), " in ",
+      number(wait.nights, "schedule/wait_until/nights", counted(wait.nights, "night")), ", done on ", plain(wait.done_on), "."));
+  }
+  const least = schedule.least_time;
+  if (least) {
+    said.push(el("p", {}, "Least time: ", time(least.wall_clock_s, "schedule/least_time/wall_clock_s"), " in ",
+      number(least.nights, "schedule/least_time/nights", counted(least.nights, "night")), ", ", plain(least.begins_on), " to ",
+      plain(least.done_on), ", which saves ", percent(least.saves_percent, "schedule/least_time/saves_percent"), "."));
+  }
+  return said;
 }
 
 /** The evenings on which the plan is shot, if all are clear. */
@@ -59,8 +79,8 @@ export function evenings(plan) {
   show($("evenings"), any);
   if (!any) return;
   $("evenings-table").replaceChildren(eveningsTable(schedule));
-  $("evenings-said").replaceChildren(...leftOut(schedule),
-    el("p", { class: "quiet" }, "Worth: what a sub brings there, one in the plan's mean conditions being 100 %. Moon up: how much of the time."), clouds(schedule));
+  $("evenings-said").replaceChildren(...betterNights(schedule), ...leftOut(schedule),
+    el("p", { class: "quiet" }, "Worth: what a sub brings there, the filter's mean sub being 100 %. Moon up: how much of the time."), clouds(schedule));
 }
 
 function blend(plane, at) {

@@ -24,34 +24,32 @@ struct NightGain {
 ///
 /// A night is clear or not, whatever the one before was; real clouds come in spells, which widens it. In each run the clear
 /// nights are used whole, and every hour goes to the open filter to which it is worth most: what is left is planned anew
-/// after each of them.
+/// after each of them. Each night is clear in its share of all runs, in a random order.
 pub(super) fn chances(problem: &Problem<'_>, prices: &[f64], clear: impl Fn(usize) -> f64) -> Vec<f64> {
     let filters = problem.needs.len();
-    let nights: Vec<NightGain> =
-        (0..problem.nights.len()).map(|night| NightGain::new(problem, night, prices)).collect();
-    let clear: Vec<f64> = (0..nights.len()).map(clear).collect();
+    let open = (0..filters).filter(|f| problem.needs[*f] > 0.0).fold(0, |set, filter| set | 1_usize << filter);
+    let mut runs = vec![(problem.needs.to_vec(), open); RUNS];
     let mut random = Xoshiro256PlusPlus::seed_from_u64(SEED);
-    let mut done_by = vec![0_usize; nights.len()];
-    for _ in 0..RUNS {
-        let mut left = problem.needs.to_vec();
-        let mut open = (0..filters).filter(|filter| left[*filter] > 0.0).fold(0, |set, filter| set | 1_usize << filter);
-        for (night, gain) in nights.iter().enumerate() {
-            let fair = (random.next_u64() >> 11) as f64 / (1_u64 << 53) as f64;
-            if fair < clear[night] {
-                open = gain.spend(&mut left, open);
-            }
-            if open == 0 {
-                done_by[night] += 1;
-                break;
-            }
+    let mut order: Vec<usize> = (0..RUNS).collect();
+    let mut by_night = Vec::with_capacity(problem.nights.len());
+    for night in 0..problem.nights.len() {
+        let gain = NightGain::new(problem, night, prices);
+        let clear = (clear(night) * RUNS as f64).round() as usize;
+        // The clear runs are the first of a shuffled order (Fisher and Yates).
+        for place in 0..clear.min(RUNS) {
+            let other = place + (random.next_u64() % (RUNS - place) as u64) as usize;
+            order.swap(place, other);
+            let (left, open) = &mut runs[order[place]];
+            *open = gain.spend(left, *open);
+        }
+        let done = runs.iter().filter(|(_, open)| *open == 0).count();
+        by_night.push(done as f64 / RUNS as f64);
+        if done == RUNS {
+            break;
         }
     }
-    let mut so_far = 0;
-    let of_runs = |count: usize| {
-        so_far += count;
-        so_far as f64 / RUNS as f64
-    };
-    done_by.into_iter().map(of_runs).collect()
+    by_night.resize(problem.nights.len(), 1.0_f64.min(by_night.last().copied().unwrap_or(0.0)));
+    by_night
 }
 
 impl NightGain {

@@ -75,6 +75,9 @@ impl Ground<'_> {
             }
         }
         clerk.finish();
+        for (lane, tally) in campaign.lanes.iter().zip(&clerk.tallies) {
+            relative(&mut nights, lane, tally);
+        }
         Listed { nights, tallies: clerk.tallies, wall_clock_s }
     }
 }
@@ -152,16 +155,19 @@ impl Clerk<'_> {
         let mut shots: Vec<Shot> = Vec::new();
         let mut up = 0.0;
         let mut altitudes = [90.0_f64, -90.0];
-        for portion in run.portions {
-            if taken >= there || self.tallies[run.filter].done {
+        let night = first.slot.night;
+        // Each block that the session goes through gives its own light.
+        for (block, block_hours) in ground.nights[night].blocks.iter().enumerate() {
+            let begins = (block_hours.span.from.hours_since(from) / pace_h).max(taken);
+            let end = (block_hours.span.to.hours_since(from) / pace_h).min(there);
+            if end <= begins {
+                continue;
+            }
+            if self.tallies[run.filter].done {
                 break;
             }
-            let span = ground.span(portion);
-            let end = if portion == last { there } else { (span.to.hours_since(from) / pace_h).min(there) };
-            let (night, block) = (portion.slot.night, portion.slot.block);
             let subs = self.credit(run.filter, (night, block), end - taken, taken, there);
             taken += subs;
-            let block_hours = &self.ground.nights[night].blocks[block];
             up += block_hours.moon_up * subs;
             altitudes = [altitudes[0].min(block_hours.altitudes[0]), altitudes[1].max(block_hours.altitudes[1])];
             shots.push(Shot { subs, night, block });
@@ -187,6 +193,7 @@ impl Clerk<'_> {
             subs: subs as u64,
             dither_every_subs: lane.every() as u64,
             dithers: dithers as u64,
+            // Made relative to the mean once all are known.
             worth_percent: shots.iter().map(|shot| shot.subs * self.worth(run.filter, shot)).sum::<f64>() / taken,
             moon_up_percent: 100.0 * up / taken,
             target_altitude_deg: altitudes,
@@ -208,7 +215,10 @@ impl Clerk<'_> {
                     if *had >= needed { 0.0 } else { (needed - had) / gained }
                 };
                 let enough = tally.information.iter().zip(&gained).map(of_plane).fold(0.0, f64::max);
-                enough.max(lane.least_kept() * lane.shot_per_kept() - shot)
+                // So many that whole subs are kept.
+                let per_kept = lane.shot_per_kept();
+                let kept = ((shot + enough) / per_kept).max(lane.least_kept());
+                (kept - ROUNDING_SLACK).ceil() * per_kept - shot
             }
             Need::Hours(hours) => (hours * SECONDS / lane.pace() + ROUNDING_SLACK).floor() - shot,
         };
@@ -227,12 +237,10 @@ impl Clerk<'_> {
         subs
     }
 
-    /// What a sub brings in a block, one in the mean of the filter's light being 100.
+    /// What a sub brings in a block.
     fn worth(&self, filter: usize, shot: &Shot) -> f64 {
-        let lane = &self.campaign.lanes[filter];
-        let gained = least(&lane.information(&self.ground.nights[shot.night].blocks[shot.block].rates[filter]));
-        let mean = lane.information_of_a_sub() / lane.shot_per_kept();
-        if mean > 0.0 { 100.0 * gained / mean } else { 0.0 }
+        let rates = &self.ground.nights[shot.night].blocks[shot.block].rates[filter];
+        least(&self.campaign.lanes[filter].information(rates))
     }
 
     fn finish(&mut self) {
@@ -242,6 +250,17 @@ impl Clerk<'_> {
                 light.map(|(subs, night, block)| (*subs, &self.ground.nights[*night].blocks[*block].rates[filter][..])),
             );
         }
+    }
+}
+
+/// The worth of a filter's subs over that of their mean.
+fn relative(nights: &mut [ScheduledNight], lane: &Lane, tally: &Tally) {
+    let sessions = || nights.iter().flat_map(|night| &night.sessions);
+    let own = sessions().filter(|session| session.filter == lane.conditions.name);
+    let mean = own.map(|session| session.subs as f64 * session.worth_percent).sum::<f64>() / tally.shot.max(1) as f64;
+    let sessions = nights.iter_mut().flat_map(|night| &mut night.sessions);
+    for session in sessions.filter(|session| session.filter == lane.conditions.name) {
+        session.worth_percent = if mean > 0.0 { 100.0 * session.worth_percent / mean } else { 0.0 };
     }
 }
 

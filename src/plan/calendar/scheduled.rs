@@ -19,6 +19,10 @@ use super::{DoneBy, LeftOut, MOST_NIGHTS, NAMED_CHANCES, Schedule, WhyLeftOut};
 
 /// Times that what rounding to whole subs left is asked for again.
 const AGAIN: usize = 4;
+/// The light of a steady night is that of the mean, where it differs by no more than this.
+const SAME_LIGHT: f64 = 1e-3;
+/// A hair, so that 11.999999 subs are 12.
+const ROUNDING_SLACK: f64 = 1e-6;
 /// Halvings in which the light of a steady night is found.
 const HALVINGS: usize = 60;
 
@@ -71,8 +75,10 @@ pub(in crate::plan) fn scheduled(
     let mut schedule = schedule(&ground, &soonest, listed);
     if !schedule.nights.is_empty() {
         let least = ground.campaign(&soonest.lanes, Aim::LeastTime);
-        schedule.least_time = ground.least_time(&soonest, &least);
-        (schedule.wait_until, schedule.wait_saves_percent) = wait_until(whole, &soonest, &least).unzip();
+        let now_s = filters.iter().map(|(_, draft)| draft.counts.wall_clock.0).sum();
+        let now_s = if schedule.finished { now_s } else { f64::INFINITY };
+        schedule.least_time = ground.least_time(now_s, &least);
+        (schedule.wait_until, schedule.wait_saves_percent) = wait_until(whole, now_s, &least).unzip();
     }
     Ok(Some(Scheduled { schedule, filters, seconds_at: seconds_at.to_vec() }))
 }
@@ -119,9 +125,14 @@ fn in_shares(ground: &Ground<'_>, lanes: Lanes) -> Vec<Lane> {
     lanes
 }
 
+/// Seconds of the clock that the whole subs of a campaign take.
+pub(super) fn seconds_of(campaign: &Campaign, listed: &Listed) -> f64 {
+    campaign.lanes.iter().zip(&listed.tallies).map(|(lane, tally)| wall_clock(lane, tally).0).sum()
+}
+
 /// Whole subs. What rounding leaves, up to a sub of each session, is asked for again of all filters; they stop as soon as
 /// they have what they need.
-fn whole_subs(ground: &Ground<'_>, campaign: &mut Campaign) -> Listed {
+pub(super) fn whole_subs(ground: &Ground<'_>, campaign: &mut Campaign) -> Listed {
     let asked = campaign.needs.clone();
     let mut listed = ground.listed(campaign);
     for again in 1..=AGAIN {
@@ -152,9 +163,9 @@ fn settled(lane: &Lane, tally: &Tally) -> (FilterConditions, FilterDraft) {
     let mut draft = lane.draft.clone();
     let mut conditions = lane.conditions.clone();
     let before = draft.counts;
-    let new = (tally.shot as f64 / lane.shot_per_kept()).floor();
+    let new = tally.shot as f64 / lane.shot_per_kept();
     let in_hand = draft.in_hand_subs();
-    let kept = if tally.shot == 0 { before.kept } else { (in_hand + new) as u64 };
+    let kept = if tally.shot == 0 { before.kept } else { (in_hand + new + ROUNDING_SLACK) as u64 };
     draft.counts =
         Counts { kept, shot: tally.shot, dithers: tally.dithers, wall_clock: wall_clock(lane, tally), ..before };
     let Some(rates) = tally.rates.as_ref().filter(|_| kept > 0) else { return (conditions, draft) };
@@ -167,15 +178,20 @@ fn settled(lane: &Lane, tally: &Tally) -> (FilterConditions, FilterDraft) {
             continue;
         }
         let Some(((noise, patch), information)) = governing.next() else { continue };
-        let with = |factor: f64| {
+        let with = |moon: f64, target: f64| {
             let mut noise = plane.noise;
-            noise.rates.target = noise.rates.target * factor;
+            noise.rates.moon = noise.rates.moon * moon;
+            noise.rates.target = noise.rates.target * target;
             noise
         };
-        let brings = |factor: f64| stack.snr(&with(factor).sub(sub), *patch).powi(2);
-        // Between half and twice the mean light; it is a few percent.
-        let [low, high] = bisect([0.5, 2.0], HALVINGS, |factor| brings(factor) < *information);
-        plane.noise = with(f64::midpoint(low, high));
+        let brings = |moon: f64, target: f64| stack.snr(&with(moon, target).sub(sub), *patch).powi(2);
+        let middle = |[low, high]: [f64; 2]| f64::midpoint(low, high);
+        let exactly = |found: f64| if (found - 1.0).abs() > SAME_LIGHT { found } else { 1.0 };
+        // Dark hours weigh more than moonlit ones, which is as if there were less moonlight; the rest is the target's height.
+        let moon = exactly(middle(bisect([0.0, 2.0], HALVINGS, |moon| brings(moon, 1.0) > *information)));
+        let moon = if plane.noise.rates.moon.0 > 0.0 { moon } else { 1.0 };
+        let target = exactly(middle(bisect([0.5, 2.0], HALVINGS, |target| brings(moon, target) < *information)));
+        plane.noise = with(moon, target);
         *noise = plane.noise;
     }
     draft.settle_in();

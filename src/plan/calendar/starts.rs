@@ -9,6 +9,7 @@ use super::assign::Assignment;
 use super::campaign::{Aim, Campaign, Ground};
 use super::hours::NightHours;
 use super::lane::Lane;
+use super::scheduled::{seconds_of, whole_subs};
 
 /// Evenings on which the plan could begin.
 pub(super) const EVENINGS: u32 = 28;
@@ -59,18 +60,18 @@ impl Ground<'_> {
         self.nights[night].date.to_string()
     }
 
-    /// The campaign of least time, where it is worth a word.
-    pub(super) fn least_time(&self, soonest: &Campaign, least: &Campaign) -> Option<LeastTime> {
-        let (now, then) = (self.seconds(&soonest.assignment), self.seconds(&least.assignment));
-        let finished = soonest.assignment.met >= 1.0 && least.assignment.met >= 1.0;
+    /// The campaign of least time, where it is worth a word beside one of `now_s`.
+    pub(super) fn least_time(&self, now_s: f64, least: &Campaign) -> Option<LeastTime> {
+        let then_s = self.seconds(&least.assignment);
         let first = least.assignment.portions.first()?.slot.night;
         let last = least.assignment.last()?;
-        (finished && then < now * (1.0 - WORTH_WAITING)).then(|| LeastTime {
-            wall_clock_s: Seconds(then),
+        let better = least.assignment.met >= 1.0 && now_s.is_finite() && then_s < now_s * (1.0 - WORTH_WAITING);
+        better.then(|| LeastTime {
+            wall_clock_s: Seconds(then_s),
             nights: least.assignment.nights() as u32,
             begins_on: self.date(first),
             done_on: self.date(last),
-            saves_percent: 100.0 * (1.0 - then / now),
+            saves_percent: 100.0 * (1.0 - then_s / now_s),
         })
     }
 
@@ -79,16 +80,14 @@ impl Ground<'_> {
         let until = (evening + MOST_NIGHTS as usize).min(self.nights.len());
         let nights: &[NightHours] = &self.nights[evening..until];
         let then = Ground { nights, ..*self };
-        then.start(0, &then.campaign(lanes, Aim::Soonest).assignment)
-    }
-
-    fn start(&self, evening: usize, assignment: &Assignment) -> Start {
-        let finished = assignment.met >= 1.0;
+        let mut campaign = then.campaign(lanes, Aim::Soonest);
+        let listed = whole_subs(&then, &mut campaign);
+        let finished = listed.tallies.iter().all(|tally| tally.done);
         Start {
             date: self.date(evening),
-            wall_clock_s: finished.then(|| Seconds(self.seconds(assignment))),
-            nights: assignment.nights() as u32,
-            done_on: assignment.last().filter(|_| finished).map(|last| self.date(evening + last)),
+            wall_clock_s: finished.then(|| Seconds(seconds_of(&campaign, &listed))),
+            nights: listed.nights.len() as u32,
+            done_on: listed.nights.last().filter(|_| finished).map(|night| night.date.clone()),
         }
     }
 }
@@ -101,15 +100,13 @@ pub(super) fn starts(all: Ground<'_>, lanes: &[Lane]) -> Vec<Start> {
 
 /// The evening to wait for and what it saves in percent of the time, where that is more than a fifth: the earliest from which
 /// the plan takes hardly more than the least time.
-pub(super) fn wait_until(all: Ground<'_>, soonest: &Campaign, least: &Campaign) -> Option<(Start, f64)> {
+pub(super) fn wait_until(all: Ground<'_>, now_s: f64, least: &Campaign) -> Option<(Start, f64)> {
     let latest = least.assignment.portions.first()?.slot.night;
     if least.assignment.met < 1.0 || latest == 0 {
         return None;
     }
-    let finished = soonest.assignment.met >= 1.0;
-    let now = if finished { all.seconds(&soonest.assignment) } else { f64::INFINITY };
     let least_s = all.seconds(&least.assignment);
-    if least_s > now * (1.0 - WORTH_WAITING) {
+    if least_s > now_s * (1.0 - WORTH_WAITING) {
         return None;
     }
     let good = |evening: usize| {
@@ -124,6 +121,6 @@ pub(super) fn wait_until(all: Ground<'_>, soonest: &Campaign, least: &Campaign) 
         if good(middle) { late = middle } else { early = middle }
     }
     let start = all.begun(late, &least.lanes);
-    let saves = 1.0 - start.wall_clock_s?.0 / now;
+    let saves = 1.0 - start.wall_clock_s?.0 / now_s;
     (saves > WORTH_WAITING).then_some((start, 100.0 * saves))
 }

@@ -64,7 +64,7 @@ pub(crate) fn search(night: &Night, mode: &Mode, filter: &FilterConditions, dema
     }
 }
 
-fn gigabytes_per_sub(mode: &Mode) -> f64 {
+pub(super) fn gigabytes_per_sub(mode: &Mode) -> f64 {
     mode.width_px as f64 * mode.height_px as f64 * BYTES_PER_PIXEL * 1e-9
 }
 

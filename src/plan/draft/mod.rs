@@ -18,6 +18,7 @@ use super::calendar::{Lanes, Need, Scheduled, scheduled, started};
 use super::filter_solution::FilterSolution;
 use super::prior_stack::{PriorStack, snr_in_hand, still_to_reach};
 use super::range::{Sensitivity, Source, largest, moved_search, range_factors};
+use super::within_reach::Reached;
 use super::{
     CalibrationAdvice, CostMap, Demand, FilterPlan, GainSetting, GoalKind, LargestUncertainty, Plan, PlanError,
     PlanGoal, Search, Start,
@@ -46,18 +47,18 @@ impl Draft {
         let conditions = Conditions::on(night, mode, evening)?;
         let shares = shares(&conditions);
         let in_hand = snr_in_hand(night, mode, evening, &shares)?;
-        let goal = night.goal.snr.unwrap_or(Goal::DEFAULT_SNR);
-        let asked = |share: f64, in_hand: f64| match night.goal.hours {
+        let goal = |filter: &FilterConditions| filter.snr.or(night.goal.snr).unwrap_or(Goal::DEFAULT_SNR);
+        let asked = |filter: &FilterConditions, share: f64, in_hand: f64| match night.goal.hours {
             Some(hours) => Demand::Within(Seconds(hours * 3600.0 * share)),
-            None => Demand::Snr(still_to_reach(goal, in_hand).unwrap_or(goal)),
+            None => Demand::Snr(still_to_reach(goal(filter), in_hand).unwrap_or(goal(filter))),
         };
-        let pairs = conditions.filters.iter().zip(shares.iter().zip(&in_hand));
-        let mut filters: Vec<FilterDraft> = pairs
-            .map(|(filter, (share, had))| FilterDraft::new(night, mode, filter, asked(*share, *had), *share))
+        let pairs = || conditions.filters.iter().zip(shares.iter().zip(&in_hand));
+        let mut filters: Vec<FilterDraft> = pairs()
+            .map(|(filter, (share, had))| FilterDraft::new(night, mode, filter, asked(filter, *share, *had), *share))
             .collect::<Result<_, _>>()?;
-        for (filter, had) in filters.iter_mut().zip(&in_hand) {
-            if night.goal.hours.is_none() && still_to_reach(goal, *had).is_none() {
-                filter.counts = filter.counts.nothing_to_shoot();
+        for (draft, (filter, (_, had))) in filters.iter_mut().zip(pairs()) {
+            if night.goal.hours.is_none() && still_to_reach(goal(filter), *had).is_none() {
+                draft.counts = draft.counts.nothing_to_shoot();
             }
         }
         let mut alone = Vec::new();
@@ -174,6 +175,12 @@ impl Draft {
                 wall_clock: draft.counts.wall_clock,
             })
             .collect()
+    }
+
+    /// What of it the limits of subs and gigabytes are about.
+    pub(in crate::plan) fn reached(&self, mode: &Mode) -> Reached {
+        let most_subs = self.filters.iter().map(|filter| filter.counts.shot).max().unwrap_or(0);
+        Reached { most_subs, most_gigabytes: most_subs as f64 * filter::gigabytes_per_sub(mode) }
     }
 
     /// What each filter was searched in.

@@ -30,7 +30,12 @@ impl Search {
         };
         if self.length(Seconds(shortest)).slowest_cadence() < 1.0 {
             let positions = self.min_positions_per_night;
-            return too_short(self.night, positions, positions);
+            let least = self.wall_clock(Seconds(shortest), positions, 1.0) / self.shot_per_kept(Seconds(shortest));
+            return OutOfReach::NightTooShort {
+                hours: self.night.0 / 3600.0,
+                positions: positions as u32,
+                least_h: least / 3600.0,
+            };
         }
         let best = |subs: &dyn Fn(Seconds) -> f64| {
             lengths().map(|t| self.snr(Seconds(t), subs(Seconds(t)), 1.0)).fold(0.0_f64, f64::max)

@@ -1,0 +1,161 @@
+//! What would be in reach where a goal is not: found by planning again, so that who follows it gets a plan.
+
+use crate::night::Night;
+
+use super::optimum::two_digits;
+use super::{OutOfReach, PlanError};
+
+/// Steps in which a goal that can be reached is looked for, and halvings in which the last one is.
+const STEPS: usize = 24;
+const HALVINGS: usize = 14;
+/// From one step to the next.
+const STRIDE: f64 = 2.0;
+/// More subs, and gigabytes of them, than anybody takes.
+const ALL_SUBS: u32 = 1_000_000_000;
+const ALL_GIGABYTES: f64 = 1e9;
+
+/// Subs to shoot of each filter of a plan, and what they fill.
+pub(super) struct Reached {
+    pub(super) most_subs: u64,
+    pub(super) most_gigabytes: f64,
+}
+
+/// The error with what is really in reach, whatever gain settings and filters there are. `plans` plans a night anew.
+pub(super) fn within_reach(
+    night: &Night,
+    error: PlanError,
+    plans: &dyn Fn(&Night) -> Result<Reached, PlanError>,
+) -> PlanError {
+    let PlanError::OutOfReach { filter, reach } = error else { return error };
+    let reach = match reach {
+        OutOfReach::Pattern { goal, longest, .. } => match reachable_snr(night, plans) {
+            Some(snr) => OutOfReach::Pattern { snr, goal, longest },
+            None => reach,
+        },
+        OutOfReach::TooManySubs { allowed, .. } => {
+            let snr = reachable_snr(night, plans);
+            let needed = needed_subs(night, plans);
+            match (snr, needed) {
+                (Some(snr), Some(needed)) => OutOfReach::TooManySubs { needed, allowed, snr },
+                (Some(snr), None) => {
+                    let goal = night.goal.snr.unwrap_or(crate::night::Goal::DEFAULT_SNR);
+                    OutOfReach::Held { snr, goal }
+                }
+                _ => reach,
+            }
+        }
+        OutOfReach::TooShort { hours, subs, positions, .. } => match enough_hours(night, plans) {
+            Some(least_h) => OutOfReach::TooShort { hours, subs, positions, least_h },
+            None => reach,
+        },
+        OutOfReach::NightTooShort { hours, positions, .. } => match long_enough_night(night, plans) {
+            Some(least_h) => OutOfReach::NightTooShort { hours, positions, least_h },
+            None => reach,
+        },
+        OutOfReach::NoLight | OutOfReach::Endless | OutOfReach::Held { .. } => reach,
+    };
+    PlanError::OutOfReach { filter, reach }
+}
+
+/// The largest goal of two digits that plans; goals of single filters in the same proportion.
+fn reachable_snr(night: &Night, plans: &dyn Fn(&Night) -> Result<Reached, PlanError>) -> Option<f64> {
+    let goal = night.goal.snr.unwrap_or(crate::night::Goal::DEFAULT_SNR);
+    let with = |snr: f64| {
+        let mut asked = night.clone();
+        asked.goal.snr = Some(snr);
+        for filter in &mut asked.filters {
+            filter.snr = filter.snr.map(|own| own * snr / goal);
+        }
+        plans(&asked).is_ok()
+    };
+    let (mut reached, mut missed) = (goal, goal);
+    for _ in 0..STEPS {
+        reached = missed / STRIDE;
+        if with(reached) {
+            break;
+        }
+        missed = reached;
+    }
+    for _ in 0..HALVINGS {
+        let middle = (reached * missed).sqrt();
+        if with(middle) { reached = middle } else { missed = middle }
+    }
+    Some(two_digits(reached)).filter(|snr| *snr > 0.0 && with(*snr))
+}
+
+/// Subs that the goal needs where as many may be taken; rounded up to two digits.
+fn needed_subs(night: &Night, plans: &dyn Fn(&Night) -> Result<Reached, PlanError>) -> Option<f64> {
+    let with = |subs: f64, gigabytes: f64| {
+        let mut asked = night.clone();
+        asked.stack.most_subs = Some(subs.min(f64::from(ALL_SUBS)) as u32);
+        asked.stack.most_gigabytes = Some(gigabytes);
+        plans(&asked)
+    };
+    let free = with(f64::from(ALL_SUBS), ALL_GIGABYTES).ok()?;
+    // The fewer the allowed, the longer the subs: between what a free plan takes and what is too few.
+    let gigabytes = free.most_gigabytes.max(night.stack.most_gigabytes()) * 1.01;
+    let (mut few, mut enough) = (f64::from(night.stack.most_subs()).min(free.most_subs as f64), free.most_subs as f64);
+    for _ in 0..HALVINGS {
+        let middle = (few * enough).sqrt();
+        if with(middle.ceil(), gigabytes).is_ok() { enough = middle } else { few = middle }
+    }
+    let rounded = [enough, enough * 1.02, enough * 1.1, free.most_subs as f64].map(rounded_up);
+    rounded.into_iter().find(|subs| with(*subs, ALL_GIGABYTES).is_ok())
+}
+
+/// The least hours, rounded up to two digits, that hold what they must in every filter.
+fn enough_hours(night: &Night, plans: &dyn Fn(&Night) -> Result<Reached, PlanError>) -> Option<f64> {
+    let with = |hours: f64| {
+        let mut asked = night.clone();
+        asked.goal.hours = Some(hours);
+        plans(&asked).is_ok()
+    };
+    least_that(night.goal.hours?, &with)
+}
+
+/// The same for the clear hours of a night.
+fn long_enough_night(night: &Night, plans: &dyn Fn(&Night) -> Result<Reached, PlanError>) -> Option<f64> {
+    let with = |hours: f64| {
+        let mut asked = night.clone();
+        asked.goal.clear_hours_per_night = Some(hours);
+        plans(&asked).is_ok()
+    };
+    least_that(night.goal.clear_hours(), &with)
+}
+
+fn least_that(missed: f64, with: &dyn Fn(f64) -> bool) -> Option<f64> {
+    let (mut missed, mut enough) = (missed, missed);
+    for _ in 0..STEPS {
+        enough = missed * STRIDE;
+        if with(enough) {
+            break;
+        }
+        missed = enough;
+    }
+    for _ in 0..HALVINGS {
+        let middle = (missed * enough).sqrt();
+        if with(middle) { enough = middle } else { missed = middle }
+    }
+    let rounded = [enough, enough * 1.02, enough * 1.1].map(rounded_up);
+    rounded.into_iter().find(|hours| with(*hours))
+}
+
+/// Two digits, never less than the number.
+fn rounded_up(value: f64) -> f64 {
+    let cut = two_digits(value);
+    let place = 10_f64.powi(cut.log10().floor() as i32 - 1);
+    if cut >= value { cut } else { ((cut / place).round() + 1.0) * place }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rounding_up_gives_two_digits_and_never_less() {
+        for value in [1.0, 1.01, 9.99, 10.4, 123.0, 0.0301, 4567.0] {
+            let up = rounded_up(value);
+            assert!(up >= value && up <= value * 1.13, "{value} {up}");
+        }
+    }
+}
