@@ -4,12 +4,15 @@ use crate::night::Night;
 use crate::night::evening::{counted, track};
 use crate::noise::Rates;
 use crate::plan::PlanError;
-use crate::sky::night::{Date, NightSample, Place, Span, Tonight, Track, hours_of};
+use crate::sky::night::{Date, NightSample, Place, Span, Tonight, Track, Utc, hours_of};
 
 use super::light::NightLight;
 
 /// A block is at most this long.
 const BLOCK_H: f64 = 0.5;
+/// And not cut shorter than this.
+const LEAST_MIN: f64 = 3.0;
+const MINUTES: f64 = 60.0;
 
 /// Up to half an hour of a night.
 pub(super) struct BlockHours {
@@ -38,7 +41,9 @@ impl NightHours {
         let Some(limit) = counted(night, &tonight) else { return Ok(found) };
         let track = track(night);
         let usable = tonight.usable(limit, &track);
-        for span in usable.iter().flat_map(pieces) {
+        // Moonlight comes and goes at once: a block has it or has it not.
+        let edges: Vec<Utc> = tonight.moon_free(limit).iter().flat_map(|span| [span.from, span.to]).collect();
+        for span in usable.iter().flat_map(|span| cut(*span, &edges)).flat_map(|span| pieces(&span)) {
             let samples = tonight.samples(&[span], &track, night.site.extinction());
             found.blocks.push(BlockHours::new(light, span, samples, &track));
         }
@@ -61,6 +66,18 @@ impl BlockHours {
         let moon_up = up as f64 / samples.len().max(1) as f64;
         Self { span, rates: light.rates(&samples), samples, moon_up, altitudes }
     }
+}
+
+/// A span cut where an edge lies well inside.
+fn cut(span: Span, edges: &[Utc]) -> Vec<Span> {
+    let inside = |edge: &&Utc| {
+        edge.hours_since(span.from) * MINUTES > LEAST_MIN && span.to.hours_since(**edge) * MINUTES > LEAST_MIN
+    };
+    let mut edges: Vec<Utc> = edges.iter().filter(inside).copied().collect();
+    edges.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let ends = edges.iter().copied().chain([span.to]);
+    let mut from = span.from;
+    ends.map(|to| Span { from: std::mem::replace(&mut from, to), to }).collect()
 }
 
 /// A span in equal pieces that are short enough.
