@@ -2,7 +2,7 @@
 
 use ndarray::{Array2, ArrayView2, Axis};
 
-use crate::sensor::pattern::by_scale::ByScale;
+use crate::sensor::pattern::by_scale::{ByScale, OF_IMAGE, middle};
 use crate::sensor::pattern::glow::Tiles;
 use crate::sensor::{exact, row_blocks};
 use crate::stats::Histogram;
@@ -37,12 +37,52 @@ pub(crate) struct DarkImage {
     pub tiles: Option<Tiles>,
     /// What the report draws of it.
     pub sketch: Sketch,
-    /// How the sum of its frames falls when pixels are averaged, without hot ones.
-    pub of_sum: ByScale,
+    /// The sum of its frames in the middle, as long as no image of a warmer sensor is known.
+    pub middle: Option<Middle>,
     /// Its frames.
     pub frames: u32,
     /// Shot noise of one of them in DN².
     pub shot: f64,
+}
+
+/// The middle of a sum of darks, and which of its pixels are hot.
+pub(crate) struct Middle {
+    sum: Array2<u32>,
+    hot: Hot,
+}
+
+impl Middle {
+    /// How it falls when pixels are averaged, without hot ones.
+    pub(crate) fn by_scale(&self) -> ByScale {
+        ByScale::from_image(self.sum.view(), |sum| self.hot.is(self.hot.rate_of_sum(sum)))
+    }
+}
+
+/// What makes a pixel hot; rates in DN/s.
+#[derive(Clone, Copy)]
+struct Hot {
+    median: f64,
+    frames: f64,
+    exposure: Seconds,
+    offset: f64,
+    read_variance: f64,
+    dn_per_e: f64,
+}
+
+impl Hot {
+    fn rate_of_sum(&self, sum: f64) -> f64 {
+        (sum / self.frames - self.offset) / self.exposure.0
+    }
+
+    /// Standard deviation of a pixel's rate.
+    fn noise(&self, rate: f64) -> f64 {
+        let shot = (rate * self.exposure.0).max(0.0) * self.dn_per_e;
+        ((self.read_variance + shot) / self.frames).sqrt() / self.exposure.0
+    }
+
+    fn is(&self, rate: f64) -> bool {
+        rate > HOT_TIMES_MEDIAN * self.median && rate - self.median > HOT_SIGMAS * self.noise(rate)
+    }
 }
 
 impl LongestStack {
@@ -81,27 +121,22 @@ impl LongestStack {
         let rates = self.rates(offset);
         let median = median_of(&rates);
         let sketch = Sketch::new(self.sum.view(), self.frames, exposure, offset).counted(&rates, median);
-        let noise = |rate: f64| {
-            let shot = (rate * exposure.0).max(0.0) * dn_per_e;
-            ((read_variance + shot) / frames).sqrt() / exposure.0
-        };
-        let is_hot = |rate: f64| rate > HOT_TIMES_MEDIAN * median && rate - median > HOT_SIGMAS * noise(rate);
-        let (hot, kept): (Vec<_>, Vec<_>) = rates.iter().partition(|(rate, _)| is_hot(*rate));
+        let hot = Hot { median, frames, exposure, offset, read_variance, dn_per_e };
+        let (of_hot, kept): (Vec<_>, Vec<_>) = rates.iter().partition(|(rate, _)| hot.is(*rate));
         let count = |rates: &[(f64, f64)]| rates.iter().map(|(_, count)| count).sum::<f64>();
-        let (hot, of_kept) = (count(&hot), count(&kept));
+        let (of_hot, of_kept) = (count(&of_hot), count(&kept));
         let mean = kept.iter().map(|(rate, count)| rate * count).sum::<f64>() / of_kept;
         let variance = kept.iter().map(|(rate, count)| (rate - mean).powi(2) * count).sum::<f64>() / (of_kept - 1.0);
         // The pixels' own levels without time are not of the dark current.
-        let own = variance - noise(mean).powi(2) - pattern_variance / exposure.0.powi(2);
-        let rate_of_sum = |sum: f64| (sum / frames - offset) / exposure.0;
-        let seen = own > 0.0 && mean > 3.0 * noise(mean) / of_kept.sqrt();
+        let own = variance - hot.noise(mean).powi(2) - pattern_variance / exposure.0.powi(2);
+        let seen = own > 0.0 && mean > 3.0 * hot.noise(mean) / of_kept.sqrt();
         DarkImage {
             exposure,
             nonuniformity_percent: seen.then(|| 100.0 * own.sqrt() / mean),
-            hot_pixel_fraction: hot / (self.sum.len().max(1) as f64),
+            hot_pixel_fraction: of_hot / (self.sum.len().max(1) as f64),
             tiles,
             sketch,
-            of_sum: ByScale::from_image(self.sum.view(), |sum| is_hot(rate_of_sum(sum))),
+            middle: Some(Middle { sum: middle(self.sum.view(), OF_IMAGE).to_owned(), hot }),
             frames: self.frames,
             shot: (mean * exposure.0).max(0.0) * dn_per_e,
         }

@@ -7,7 +7,7 @@ mod course;
 pub(crate) mod current;
 pub(crate) mod drift;
 pub(crate) mod gain;
-mod image;
+pub(crate) mod image;
 pub(crate) mod levels;
 mod limits;
 pub(crate) mod picture;

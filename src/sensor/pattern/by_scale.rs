@@ -19,7 +19,7 @@ pub(super) const OF_PAIR: usize = 512;
 /// … of at most so many pairs …
 pub(super) const MOST_PAIRS: u32 = 8;
 /// … and of an image of darks.
-const OF_IMAGE: usize = 2048;
+pub(crate) const OF_IMAGE: usize = 2048;
 /// A variance of fewer means than this says too little.
 const FEWEST_MEANS: f64 = 100.0;
 /// With fewer pairs nothing is said of how they scatter.
@@ -226,7 +226,8 @@ fn cut<T>(mut image: ArrayView2<'_, T>, rows: Range<usize>, columns: Range<usize
     image
 }
 
-fn middle<T>(image: ArrayView2<'_, T>, most: usize) -> ArrayView2<'_, T> {
+/// The middle of an image, at most so many rows and columns.
+pub(crate) fn middle<T>(image: ArrayView2<'_, T>, most: usize) -> ArrayView2<'_, T> {
     let (rows, columns) = image.dim();
     let part = |whole: usize| {
         let side = whole.min(most);

@@ -286,10 +286,12 @@ impl PlaneMeter {
     /// How read noise falls when pixels are averaged, and the pattern of the longest darks of the warmest temperature.
     fn noise_by_scale(&self, dark: Option<&Uniformity>, gain: f64) -> Vec<NoiseByScale> {
         let Some(dark) = dark else { return Vec::new() };
-        let images = self.darks.iter().filter_map(|stage| stage.image.as_ref()).filter(|image| image.frames > 1);
-        let warmest = images.max_by(|a, b| a.shot.total_cmp(&b.shot));
-        let darks =
-            warmest.map(|image| MeanImage { of_sum: &image.of_sum, frames: f64::from(image.frames), shot: image.shot });
+        let warmest = self.warmest_image().and_then(|image| Some((image, image.middle.as_ref()?.by_scale())));
+        let darks = warmest.as_ref().map(|(image, of_sum)| MeanImage {
+            of_sum,
+            frames: f64::from(image.frames),
+            shot: image.shot,
+        });
         let level = MeanImage { of_sum: &dark.of_sum.0, frames: f64::from(dark.of_sum.1), shot: 0.0 };
         Lightless { pairs: &dark.by_scale, level, darks }.tables(self.name(), gain)
     }

@@ -15,6 +15,7 @@ use super::zero::ShortDark;
 use crate::sensor::dark::anchor::Anchor;
 use crate::sensor::dark::current::{DarkCurrent, DarkStage, Expectation, same_exposure};
 use crate::sensor::dark::drift::drift;
+use crate::sensor::dark::image::DarkImage;
 use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::dark::taken::Taken;
 use crate::sensor::{PairStatistics, StackKey};
@@ -85,6 +86,23 @@ impl PlaneMeter {
         if let (Some(stage), Some(expectation)) = (self.darks.last_mut(), self.expectation) {
             let offset = own.unwrap_or(expectation.offset);
             self.patterns.spare = stage.close(Expectation { offset, ..expectation });
+        }
+        self.keep_warmest_middle();
+    }
+
+    /// The image of darks that has the most of their pattern: the shot noise of one frame of it is the highest.
+    pub(super) fn warmest_image(&self) -> Option<&DarkImage> {
+        let images = self.darks.iter().filter_map(|stage| stage.image.as_ref()).filter(|image| image.frames > 1);
+        images.max_by(|a, b| a.shot.total_cmp(&b.shot))
+    }
+
+    /// Of colder darks the pixels are forgotten: how their pattern falls is seen in the warmest alone.
+    fn keep_warmest_middle(&mut self) {
+        let warmest = self.warmest_image().map(|image| std::ptr::from_ref(image));
+        for image in self.darks.iter_mut().filter_map(|stage| stage.image.as_mut()) {
+            if warmest != Some(std::ptr::from_ref(image)) {
+                image.middle = None;
+            }
         }
     }
 
