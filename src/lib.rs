@@ -83,6 +83,7 @@
 #![warn(clippy::print_stdout, clippy::print_stderr, clippy::exit, clippy::unwrap_used, clippy::panic)]
 #![warn(clippy::too_many_lines)]
 
+pub(crate) mod allocation;
 pub mod camera;
 pub mod caveat;
 pub mod decide;

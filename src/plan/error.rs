@@ -87,6 +87,8 @@ pub enum OutOfReach {
         positions: u32,
         /// The hours that would hold them.
         least_h: f64,
+        /// What such nights reach, where that is less than the goal.
+        snr: Option<f64>,
     },
     /// What calibration leaves does not average, in whatever number of subs.
     #[error("no number of hours reaches the goal: the pattern that the dark current leaves does not average out")]
@@ -159,6 +161,9 @@ impl OutOfReach {
                 format!("ask for snr = {snr}, or allow most_subs = {needed} and the gigabytes for them under [stack]")
             }
             Self::Held { snr, .. } => format!("ask for snr = {snr}, or a larger patch_arcsec"),
+            Self::NightTooShort { least_h, snr: Some(snr), .. } => {
+                format!("give clear_hours_per_night = {least_h} and ask for snr = {snr}")
+            }
             Self::NightTooShort { least_h, .. } => {
                 format!("give clear_hours_per_night = {least_h}, or lower min_positions_per_night under [stack]")
             }

@@ -55,8 +55,8 @@ pub struct MapCell {
 }
 
 impl CostMap {
-    /// The map about a recommendation.
-    pub(crate) fn new(filter: &str, search: &Search, plan: &Chosen, in_hand_s: f64) -> Self {
+    /// The map about a recommendation, which has its own counts: those of its nights where it has a date.
+    pub(crate) fn new(filter: &str, search: &Search, (plan, own): (&Chosen, &Counts), in_hand_s: f64) -> Self {
         let sub_s = lengths(search.longest(), plan.sub.0);
         let plan_every_subs = plan.dither_every as u64;
         let mut cadences = CADENCES.to_vec();
@@ -65,7 +65,8 @@ impl CostMap {
         cadences.dedup();
         let cell = |sub: Seconds, every: u64| -> Option<MapCell> {
             let chosen = search.at(sub, every as f64)?;
-            let counts = Counts::new(search, &chosen, in_hand_s);
+            let is_plan = sub == plan.sub && every == plan_every_subs;
+            let counts = if is_plan { *own } else { Counts::new(search, &chosen, in_hand_s) };
             Some(MapCell {
                 subs_to_shoot: counts.shot,
                 wall_clock_s: counts.wall_clock,

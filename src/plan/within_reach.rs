@@ -49,7 +49,7 @@ pub(super) fn within_reach(
             None => reach,
         },
         OutOfReach::NightTooShort { hours, positions, .. } => match long_enough_night(night, plans) {
-            Some(least_h) => OutOfReach::NightTooShort { hours, positions, least_h },
+            Some((least_h, snr)) => OutOfReach::NightTooShort { hours, positions, least_h, snr },
             None => reach,
         },
         OutOfReach::NoLight | OutOfReach::Endless | OutOfReach::Held { .. } => reach,
@@ -113,14 +113,27 @@ fn enough_hours(night: &Night, plans: &dyn Fn(&Night) -> Result<Reached, PlanErr
     least_that(night.goal.hours?, &with)
 }
 
-/// The same for the clear hours of a night.
-fn long_enough_night(night: &Night, plans: &dyn Fn(&Night) -> Result<Reached, PlanError>) -> Option<f64> {
+/// The same for the clear hours of a night, and the goal that such nights reach where it is less.
+fn long_enough_night(
+    night: &Night,
+    plans: &dyn Fn(&Night) -> Result<Reached, PlanError>,
+) -> Option<(f64, Option<f64>)> {
     let with = |hours: f64| {
         let mut asked = night.clone();
         asked.goal.clear_hours_per_night = Some(hours);
-        plans(&asked).is_ok()
+        asked
     };
-    least_that(night.goal.clear_hours(), &with)
+    if let Some(hours) = least_that(night.goal.clear_hours(), &|hours| plans(&with(hours)).is_ok()) {
+        return Some((hours, None));
+    }
+    // Long enough for the positions, though not for the goal.
+    let holds = |hours: f64| {
+        let too_short =
+            |error: &PlanError| matches!(error, PlanError::OutOfReach { reach: OutOfReach::NightTooShort { .. }, .. });
+        !plans(&with(hours)).is_err_and(|error| too_short(&error))
+    };
+    let hours = least_that(night.goal.clear_hours(), &holds)?;
+    Some((hours, Some(reachable_snr(&with(hours), plans)?)))
 }
 
 fn least_that(missed: f64, with: &dyn Fn(f64) -> bool) -> Option<f64> {

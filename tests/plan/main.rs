@@ -2,6 +2,7 @@
 
 mod beside;
 mod campaign;
+mod hints;
 mod laws;
 mod light;
 mod nebulae;

@@ -6,10 +6,10 @@ use crate::noise::Rates;
 use crate::plan::Demand;
 use crate::plan::draft::FilterDraft;
 
-use super::assign::{Assignment, Block, Problem};
 use super::hours::NightHours;
 use super::lane::{Lane, Need};
 use super::light::sky_limit;
+use crate::allocation::{Assignment, Block, Problem};
 
 const MINUTES: f64 = 60.0;
 /// Rounds in which lengths follow hours and hours lengths.

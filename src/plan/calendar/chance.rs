@@ -3,7 +3,7 @@
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng, SeedableRng};
 
-use super::assign::Problem;
+use crate::allocation::Problem;
 
 /// Runs of weather: the chance is good to half a percent.
 const RUNS: usize = 10_000;

@@ -4,10 +4,10 @@ use crate::noise::Rates;
 use crate::sky::night::{Span, Utc};
 use crate::units::Seconds;
 
-use super::assign::Portion;
 use super::campaign::{Campaign, Ground};
 use super::lane::{Lane, Need};
 use super::{ScheduledNight, Session};
+use crate::allocation::Portion;
 
 const SECONDS: f64 = 3600.0;
 const MINUTES: f64 = 60.0;

@@ -1,10 +1,9 @@
 //! The plan spread over nights: which hours, which filter, in which subs, and by when it is likely done.
 //!
 //! Half-hour blocks of each evening are valued by the whole noise model with their own Moon, height and twilight
-//! ([`light`], [`lane`]). [`assign`] shares them out, [`campaign`] finds the subs that suit each filter's own hours, and
+//! ([`light`], [`lane`]). [`allocation`](crate::allocation) shares them out, [`campaign`] finds the subs that suit each filter's own hours, and
 //! [`listed`] makes whole subs of it. What the plan says in its head is the sum over these nights.
 
-mod assign;
 mod campaign;
 mod chance;
 mod hours;

@@ -5,11 +5,11 @@ use serde::{Deserialize, Serialize};
 use crate::units::Seconds;
 
 use super::MOST_NIGHTS;
-use super::assign::Assignment;
 use super::campaign::{Aim, Campaign, Ground};
 use super::hours::NightHours;
 use super::lane::Lane;
 use super::scheduled::{seconds_of, whole_subs};
+use crate::allocation::Assignment;
 
 /// Evenings on which the plan could begin.
 pub(super) const EVENINGS: u32 = 28;

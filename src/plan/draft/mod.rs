@@ -194,7 +194,7 @@ impl Draft {
         pairs
             .map(|((draft, filter), share)| {
                 let in_hand = night.goal.already_have() * 3600.0 * share;
-                CostMap::new(&filter.name, &draft.search, &draft.optimum.recommended, in_hand)
+                CostMap::new(&filter.name, &draft.search, (&draft.optimum.recommended, &draft.counts), in_hand)
             })
             .collect()
     }

@@ -35,6 +35,7 @@ impl Search {
                 hours: self.night.0 / 3600.0,
                 positions: positions as u32,
                 least_h: least / 3600.0,
+                snr: None,
             };
         }
         let best = |subs: &dyn Fn(Seconds) -> f64| {

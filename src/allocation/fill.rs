@@ -13,9 +13,9 @@ const ALL_SETS_UP_TO: usize = 8;
 
 /// Part of a slot with one filter.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in super::super) struct Portion {
-    pub(in super::super) slot: Slot,
-    pub(in super::super) filter: usize,
+pub(crate) struct Portion {
+    pub(crate) slot: Slot,
+    pub(crate) filter: usize,
 }
 
 /// What is still to be given, in the worth of information.
@@ -53,7 +53,7 @@ fn sets_of(filters: usize) -> Vec<u64> {
 }
 
 /// Fills the slots; `None` where a need is not met.
-pub(super) fn fill(problem: &Problem<'_>, slots: &[Slot], prices: &[f64]) -> Option<Vec<Portion>> {
+pub(crate) fn fill(problem: &Problem<'_>, slots: &[Slot], prices: &[f64]) -> Option<Vec<Portion>> {
     let several = problem.needs.iter().filter(|need| **need > 0.0).count() > 1;
     ALIKE
         .into_iter()

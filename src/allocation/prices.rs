@@ -11,20 +11,20 @@ const CLOSE: [f64; 2] = [2e-3, 5e-3];
 const SHARPNESS: f64 = 24.0;
 
 /// Prices, kept from one question to the next that is like it.
-pub(in super::super) struct Market {
+pub(crate) struct Market {
     /// Worth of a unit of information of each filter; the needs together are worth 1.
-    pub(super) prices: Vec<f64>,
+    pub(crate) prices: Vec<f64>,
 }
 
 impl Market {
-    pub(in super::super) fn new(problem: &Problem<'_>) -> Self {
+    pub(crate) fn new(problem: &Problem<'_>) -> Self {
         let mut market = Self { prices: Vec::new() };
         market.prices = market.guess(problem);
         market
     }
 
     /// The prices that are known, or those at which every filter's need would take as long in the mean of all blocks.
-    pub(super) fn guess(&self, problem: &Problem<'_>) -> Vec<f64> {
+    pub(crate) fn guess(&self, problem: &Problem<'_>) -> Vec<f64> {
         if !self.prices.is_empty() {
             return self.prices.clone();
         }
@@ -43,7 +43,7 @@ impl Market {
     }
 
     /// What some slots are worth at the known prices: no less than the share of all needs that they can meet.
-    pub(super) fn worth(&self, problem: &Problem<'_>, slots: &[Slot]) -> f64 {
+    pub(crate) fn worth(&self, problem: &Problem<'_>, slots: &[Slot]) -> f64 {
         let of = |slot: &Slot| value(&problem.nights[slot.night][slot.block].rates, &self.prices) * slot.hours;
         slots.iter().map(of).sum()
     }
@@ -56,7 +56,7 @@ impl Market {
     /// # Source
     /// Proportional response in a linear Fisher market (Zhang 2011, Theoretical Computer Science 412, 2691, from memory);
     /// the bound on the share is the dual of the linear programme.
-    pub(super) fn settle(&mut self, problem: &Problem<'_>, slots: &[Slot]) -> f64 {
+    pub(crate) fn settle(&mut self, problem: &Problem<'_>, slots: &[Slot]) -> f64 {
         let filters: Vec<usize> = (0..problem.needs.len()).filter(|filter| problem.needs[*filter] > 0.0).collect();
         let rates = |slot: &Slot| &problem.nights[slot.night][slot.block].rates;
         let information = |filter: usize| slots.iter().map(|slot| rates(slot)[filter] * slot.hours).sum::<f64>();

@@ -13,10 +13,10 @@ mod fill;
 mod prices;
 mod stretch;
 
-pub(super) use fill::Portion;
+pub(crate) use fill::Portion;
 use fill::fill;
-pub(super) use prices::Market;
-pub(super) use stretch::Slot;
+pub(crate) use prices::Market;
+pub(crate) use stretch::Slot;
 use stretch::{Reach, Stretch, value};
 
 /// So many nights are made shorter, so often.
@@ -41,53 +41,53 @@ const INSTEAD: usize = 2;
 
 /// Up to half an hour of a night.
 #[derive(Debug, Clone)]
-pub(super) struct Block {
-    pub(super) hours: f64,
+pub(crate) struct Block {
+    pub(crate) hours: f64,
     /// Information that each filter gains in an hour.
-    pub(super) rates: Vec<f64>,
+    pub(crate) rates: Vec<f64>,
 }
 
 /// What is to be shared out.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Problem<'a> {
+pub(crate) struct Problem<'a> {
     /// The blocks of each night, in order.
-    pub(super) nights: &'a [Vec<Block>],
+    pub(crate) nights: &'a [Vec<Block>],
     /// Information that each filter needs.
-    pub(super) needs: &'a [f64],
+    pub(crate) needs: &'a [f64],
     /// Set-up at the beginning of each night that is used, in usable hours.
-    pub(super) setup_h: f64,
+    pub(crate) setup_h: f64,
     /// The most usable hours of one night, set-up included.
-    pub(super) most_h: f64,
+    pub(crate) most_h: f64,
     /// Whether the last percent is worth the time of looking for it.
-    pub(super) thorough: bool,
+    pub(crate) thorough: bool,
 }
 
 /// Who gets what.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Assignment {
+pub(crate) struct Assignment {
     /// In order of time.
-    pub(super) portions: Vec<Portion>,
+    pub(crate) portions: Vec<Portion>,
     /// What an hour of information is worth to each filter: the whole of all needs is 1.
-    pub(super) prices: Vec<f64>,
+    pub(crate) prices: Vec<f64>,
     /// The share of every need that is met: 1, or less where not all can be.
-    pub(super) met: f64,
+    pub(crate) met: f64,
     /// The hours that were there for it.
     stretches: Vec<Stretch>,
 }
 
 impl Assignment {
     /// Nights that are used.
-    pub(super) fn nights(&self) -> usize {
+    pub(crate) fn nights(&self) -> usize {
         self.portions.chunk_by(|a, b| a.slot.night == b.slot.night).count()
     }
 
     /// The last night that is used.
-    pub(super) fn last(&self) -> Option<usize> {
+    pub(crate) fn last(&self) -> Option<usize> {
         self.portions.last().map(|portion| portion.slot.night)
     }
 
     /// Usable hours from the first set-up to the last sub of each night.
-    pub(super) fn hours(&self, problem: &Problem<'_>) -> f64 {
+    pub(crate) fn hours(&self, problem: &Problem<'_>) -> f64 {
         let nights = self.portions.chunk_by(|a, b| a.slot.night == b.slot.night);
         nights.map(|night| self.hours_of(night[0].slot.night, problem)).sum()
     }
@@ -167,12 +167,12 @@ impl Problem<'_> {
 
     /// The assignment that ends on the earliest night, and of those the one of least time; where the needs cannot be met,
     /// all that can be done of them. `at_least` nights are known to be needed.
-    pub(super) fn soonest(&self, at_least: usize) -> Assignment {
+    pub(crate) fn soonest(&self, at_least: usize) -> Assignment {
         self.soonest_with(at_least, &mut Market::new(self))
     }
 
     /// [`Problem::soonest`] with the prices of a problem that is like this one.
-    pub(super) fn soonest_with(&self, at_least: usize, market: &mut Market) -> Assignment {
+    pub(crate) fn soonest_with(&self, at_least: usize, market: &mut Market) -> Assignment {
         if !self.open() || self.nights.is_empty() {
             return Assignment { met: if self.open() { 0.0 } else { 1.0 }, ..Assignment::default() };
         }
@@ -191,7 +191,7 @@ impl Problem<'_> {
     }
 
     /// The assignment of least time; `None` where the needs cannot be met.
-    pub(super) fn least(&self) -> Option<Assignment> {
+    pub(crate) fn least(&self) -> Option<Assignment> {
         if !self.open() || self.nights.is_empty() {
             return None;
         }
@@ -231,7 +231,7 @@ impl Problem<'_> {
 
     /// What a whole night brings each filter of a set, every hour given to the one that pays most for it; hours that several
     /// pay alike for are shared by them as they need.
-    pub(super) fn gain_of(&self, night: usize, prices: &[f64], open: usize) -> Vec<f64> {
+    pub(crate) fn gain_of(&self, night: usize, prices: &[f64], open: usize) -> Vec<f64> {
         let paid: Vec<f64> = prices
             .iter()
             .enumerate()

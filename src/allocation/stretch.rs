@@ -4,28 +4,28 @@ use super::Problem;
 
 /// Part of a block in which subs can be shot.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(in super::super) struct Slot {
-    pub(in super::super) night: usize,
-    pub(in super::super) block: usize,
+pub(crate) struct Slot {
+    pub(crate) night: usize,
+    pub(crate) block: usize,
     /// Hours of the block before it.
-    pub(in super::super) after_h: f64,
-    pub(in super::super) hours: f64,
+    pub(crate) after_h: f64,
+    pub(crate) hours: f64,
 }
 
 /// One night's hours.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Stretch {
+pub(crate) struct Stretch {
     /// What is left of them after set-up.
-    pub(super) slots: Vec<Slot>,
+    pub(crate) slots: Vec<Slot>,
 }
 
 /// All slots in order.
-pub(super) fn slots(stretches: &[Stretch]) -> Vec<Slot> {
+pub(crate) fn slots(stretches: &[Stretch]) -> Vec<Slot> {
     stretches.iter().flat_map(|stretch| stretch.slots.iter().copied()).collect()
 }
 
 /// Stretches of a night, each with its hours and what they are worth.
-pub(super) trait Reach {
+pub(crate) trait Reach {
     /// The stretch of each night that is worth most above `threshold` for each hour of it.
     fn stretches(&self, prices: &[f64], threshold: f64) -> Vec<Stretch>;
     /// The stretch of one night, of at most so many hours; `None` where none is worth it.
@@ -39,7 +39,7 @@ pub(super) trait Reach {
 }
 
 /// What an hour is worth to the filter that pays most.
-pub(super) fn value(rates: &[f64], prices: &[f64]) -> f64 {
+pub(crate) fn value(rates: &[f64], prices: &[f64]) -> f64 {
     rates.iter().zip(prices).map(|(rate, price)| rate * price).fold(0.0, f64::max)
 }
 
