@@ -64,8 +64,8 @@ impl CostMap {
         cadences.sort_unstable();
         cadences.dedup();
         let cell = |sub: Seconds, every: u64| -> Option<MapCell> {
-            let chosen = search.at(sub, every as f64)?;
             let is_plan = sub == plan.sub && every == plan_every_subs;
+            let chosen = if is_plan { *plan } else { search.at(sub, every as f64)? };
             let counts = if is_plan { *own } else { Counts::new(search, &chosen, in_hand_s) };
             Some(MapCell {
                 subs_to_shoot: counts.shot,
