@@ -6,6 +6,8 @@ mod light;
 mod nebulae;
 mod nights;
 mod recomputed;
+#[cfg(feature = "report")]
+mod sky_height;
 mod stack_proof;
 
 #[cfg(feature = "cli")]
