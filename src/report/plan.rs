@@ -53,7 +53,7 @@ pub fn plan_text(plan: &Plan) -> String {
     let mut text = format!("{}\n\n", answer_line(plan));
     if plan.goal.kind == GoalKind::Hours {
         for filter in &plan.filters {
-            for plane in &filter.planes {
+            for plane in filter.planes.iter().filter(|plane| plane.snr.value > 0.0) {
                 let (low, high) = plane.snr.interval();
                 let snr = |value: f64| rounded(value, 3);
                 text.push_str(&wrapped(

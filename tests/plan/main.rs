@@ -5,6 +5,8 @@ mod laws;
 mod light;
 mod nebulae;
 mod nights;
+#[cfg(feature = "report")]
+mod random_nights;
 mod recomputed;
 #[cfg(feature = "report")]
 mod sky_height;
