@@ -38,7 +38,7 @@ pub(super) fn review(args: &ReviewArgs, quiet: bool) -> Result<Answer, Failure> 
     if args.write {
         let why = if review.sky_e_per_s.is_some() { FramesError::MoonlitSky } else { FramesError::UnseenSky };
         let sky = review.sky_to_write.as_ref().ok_or(Error::from(why))?;
-        files::write_measured_sky(&args.night, &sky.e_per_s, &sky.filter, sky.plane)?;
+        files::write_measured_sky(&args.night, &sky.e_per_s, &sky.filter, sky.plane, sky.altitude_deg)?;
         text.push_str(&format!("\nwritten to {}: subwell plan uses it from now on\n", args.night.display()));
     }
     args.report.write(&mut text, || report::review_page(&review))?;

@@ -13,7 +13,7 @@ use subwell::measure::{SkyMeasurement, SkyOptions, measure_sky, measure_sky_with
 use subwell::night::Night;
 use subwell::report;
 use subwell::rig::StarBand;
-use subwell::sky::{GivenSky, SkyError, from_meter};
+use subwell::sky::{GivenSky, Site, SkyError, from_meter};
 use subwell::stats::Estimate;
 use subwell::units::{Degrees, ElectronsPerDn, Magnitudes, MagnitudesPerSquareArcsecond};
 
@@ -24,7 +24,7 @@ type Brightness = Estimate<MagnitudesPerSquareArcsecond>;
 #[derive(Args)]
 pub(super) struct SkyArgs {
     /// The Bortle class, 1 to 9
-    #[arg(long, value_name = "N", group = "given")]
+    #[arg(long, value_name = "N", group = "given", value_parser = bortle)]
     bortle: Option<u8>,
     /// V magnitude per square arcsecond
     #[arg(long, value_name = "X", group = "given")]
@@ -57,14 +57,15 @@ pub(super) struct SkyArgs {
     /// The band of the stars' magnitudes: B, V, R, I, or g, r, i, or G
     #[arg(long, value_name = "BAND", value_parser = band, requires = "star")]
     star_band: Option<StarBand>,
-    /// How high the light's field stood, in degrees; left out, as high as the night's target
-    #[arg(long, value_name = "DEGREES", requires = "star")]
+    /// How high --light or --mag was measured, in degrees; left out, a light as high as the night's target, a magnitude at the
+    /// zenith
+    #[arg(long, value_name = "DEGREES", conflicts_with_all = ["bortle", "limiting_mag", "meter"], value_parser = altitude)]
     altitude: Option<f64>,
     /// Write the measured sky into the night file
     #[arg(long, requires = "light", requires = "night")]
     write: bool,
     /// Hours for the night's target against a sky of this Bortle class
-    #[arg(long, value_name = "N", requires = "night", group = "against")]
+    #[arg(long, value_name = "N", requires = "night", group = "against", value_parser = bortle)]
     against_bortle: Option<u8>,
     /// Hours for the night's target against a sky of this magnitude
     #[arg(long, value_name = "X", requires = "night", group = "against")]
@@ -73,11 +74,11 @@ pub(super) struct SkyArgs {
 
 /// Answers `subwell sky`.
 pub(super) fn sky(args: &SkyArgs) -> Result<Answer, Failure> {
-    let given = args.given()?;
     let Some(path) = &args.night else {
-        return args.without_night(given);
+        return args.without_night(args.given(None)?);
     };
     let (night, camera) = files::read_night(path)?;
+    let given = args.given(Some(&night.site))?;
     let (mut answer, measured) = match args.light()? {
         Some([light, dark]) => {
             let found = measure_sky(&light, &dark, &night, &camera, &args.options())?;
@@ -105,7 +106,7 @@ fn finished(answer: &SkyAnswer, note: &str) -> Answer {
 fn written(path: &Path, measured: &SkyMeasurement) -> Result<String, Failure> {
     let mut note = String::new();
     if let Some(sky) = &measured.to_write {
-        files::write_measured_sky(path, &sky.e_per_s, &sky.filter, sky.plane)?;
+        files::write_measured_sky(path, &sky.e_per_s, &sky.filter, sky.plane, sky.altitude_deg)?;
         note = format!("\nwritten to {}: subwell plan uses it from now on\n", path.display());
     }
     if let Some(ratio) = &measured.throughput_ratio {
@@ -132,6 +133,16 @@ fn star(word: &str) -> Result<[f64; 3], String> {
     }
 }
 
+fn bortle(word: &str) -> Result<u8, String> {
+    word.parse()
+        .map_err(|_| "the classes are whole numbers, 1 to 9; give a brightness between two of them with --mag".into())
+}
+
+fn altitude(word: &str) -> Result<f64, String> {
+    let degrees = word.parse().ok().filter(|degrees| (0.0..=90.0).contains(degrees));
+    degrees.ok_or_else(|| "write degrees above the horizon, 0 to 90".into())
+}
+
 fn band(word: &str) -> Result<StarBand, String> {
     let known = StarBand::ALL.into_iter().find(|band| band.letter().to_string() == word);
     known.ok_or_else(|| "the bands are B, V, R, I (Johnson, Cousins), g, r, i (AB) and G".into())
@@ -150,8 +161,8 @@ fn as_typed(error: SkyError) -> Failure {
 }
 
 impl SkyArgs {
-    /// The sky that the words give.
-    fn given(&self) -> Result<Option<Brightness>, Failure> {
+    /// The sky that the words give, at the zenith of this site.
+    fn given(&self, site: Option<&Site>) -> Result<Option<Brightness>, Failure> {
         let magnitude = |x: f64| GivenSky::Magnitude(MagnitudesPerSquareArcsecond(x));
         let sky = (self.bortle.map(GivenSky::Bortle))
             .or(self.mag.map(magnitude))
@@ -159,6 +170,14 @@ impl SkyArgs {
             .or(self.meter.map(magnitude));
         let Some(sky) = sky else { return Ok(None) };
         let brightness = sky.magnitude().map_err(as_typed)?;
+        if let (Some(altitude), GivenSky::Magnitude(magnitude)) = (self.altitude, &sky) {
+            let altitude = Degrees(altitude);
+            let seen = GivenSky::MagnitudeAt { magnitude: *magnitude, altitude };
+            let site = Site { sky: Some(seen), ..site.cloned().unwrap_or_default() };
+            let (zenith, towards) = site.zenith_sky().map_err(as_typed)?;
+            let uncertainty = zenith.uncertainty.0.hypot(towards.unsure_by(zenith.value).0);
+            return Ok(Some(Estimate::new(zenith.value.0, uncertainty)));
+        }
         Ok(Some(self.meter.map_or(brightness, |reading| from_meter(MagnitudesPerSquareArcsecond(reading)))))
     }
 

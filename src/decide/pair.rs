@@ -242,7 +242,9 @@ impl Pair {
     pub(super) fn shared_inputs(&self, same_profile: bool) -> Vec<Source> {
         let [a, b] = &self.sides;
         let same_camera = same_profile && a.mode == b.mode;
-        let same_light = a.night.optics == b.night.optics && a.filters() == b.filters() && same_camera;
+        // Lengths are exact; what the glass lets pass is not.
+        let glass = |side: &Side| (side.night.optics.transmission(), side.night.optics.throughput_ratio);
+        let same_light = glass(a) == glass(b) && a.filters() == b.filters() && same_camera;
         let shared = |source: &Source| match source {
             Source::Sky => a.night.site.sky() == b.night.site.sky(),
             Source::Lamps => a.night.site.lamps() == b.night.site.lamps() && a.filters() == b.filters(),

@@ -9,15 +9,18 @@ use crate::camera::{Background, CameraProfile, Mode, Plane, PlaneName};
 use crate::caveat::Caveat;
 use crate::document::Format;
 use crate::rig::{Filter, LightChain, sum};
-use crate::sky::{GivenSky, artificial_ratio, bortle_class, limiting_magnitude, luminance, photon_density};
+use crate::sky::{
+    Brightening, GivenSky, Lamps, artificial_ratio, bortle_class, limiting_magnitude, luminance, photon_density_towards,
+};
 use crate::stats::Estimate;
 use crate::units::{
-    CandelasPerSquareMetre, Colour, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond,
-    PHOTONS_OF_V_MAGNITUDE_0, Seconds,
+    Band, CandelasPerSquareMetre, Colour, Degrees, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond,
+    PHOTONS_OF_V_MAGNITUDE_0, PhotonDensity, Seconds,
 };
 
 use super::StarLight;
 use crate::night::Night;
+use crate::night::evening::Evening;
 use crate::night::infrared_cut::infrared_cut_caveat;
 use crate::night::measured_sky::{chains, filter_named, magnitude_behind, plane_named};
 use crate::plan::{PlanError, plan};
@@ -30,8 +33,11 @@ const LIMITS_SAID: (f64, f64) = (4.5, 6.7);
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct SkyAnswer {
-    /// In V; `null` where only a rate is known.
+    /// In V at the zenith; `null` where only a rate is known.
     pub mag_per_arcsec2: Option<Estimate<MagnitudesPerSquareArcsecond>>,
+    /// How high the sky was measured, which the rates in `planes` are of; `null` where they are of the zenith.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub altitude_deg: Option<Degrees>,
     /// The class whose magnitude lies nearest.
     pub bortle: Option<u8>,
     /// The faintest star for the naked eye, where that means something.
@@ -154,22 +160,29 @@ impl SkyAnswer {
         mode: &Mode,
         magnitude: Option<&Estimate<MagnitudesPerSquareArcsecond>>,
     ) -> Result<Self, PlanError> {
-        let rig = SkyRig { night, mode };
         let given = night.site.sky();
         let mut caveats = Vec::new();
-        let (magnitude, seen) = match (magnitude, &given) {
-            (Some(magnitude), _) => (*magnitude, None),
-            (None, GivenSky::Measured { e_per_s, filter, plane }) => {
+        let (mut zenith, towards, seen) = match (magnitude, &given) {
+            (Some(magnitude), _) => (*magnitude, Brightening::ZENITH, None),
+            (None, GivenSky::Measured { e_per_s, filter, plane, altitude }) => {
                 let plane = plane_named(mode, plane.as_deref())?;
                 let (through, assumed) = filter_named(night, mode, filter)?;
                 caveats.extend(assumed);
-                let behind = magnitude_behind(e_per_s, &chains(night, mode, &through, plane)?, night.site.lamps())?;
-                (behind, Some((e_per_s, filter, plane)))
+                let towards = measured_towards(night, *altitude)?;
+                let behind = chains(night, mode, &through, plane)?;
+                let zenith = magnitude_behind(e_per_s, &behind, night.site.lamps(), towards)?;
+                (zenith, towards, Some((e_per_s, filter, plane)))
             }
-            (None, given) => (given.magnitude()?, None),
+            (None, _) => {
+                let (zenith, towards) = night.site.zenith_sky()?;
+                (zenith, towards, None)
+            }
         };
+        zenith.uncertainty.0 = zenith.uncertainty.0.hypot(towards.unsure_by(zenith.value).0);
         caveats.extend(infrared_cut_caveat(night, mode)?);
-        let mut answer = Self { caveats, ..Self::of_magnitude(&magnitude) };
+        let altitude_deg = if magnitude.is_none() { given.altitude() } else { None };
+        let mut answer = Self { caveats, altitude_deg, ..Self::of_magnitude(&zenith) };
+        let (rig, magnitude) = (SkyRig { night, mode, towards }, zenith);
         let colour_array = mode.planes.iter().any(|plane| plane.colour.is_some());
         for filter in night.filters(colour_array) {
             for plane in &mode.planes {
@@ -235,9 +248,17 @@ pub(crate) fn asking_for_snr(night: &Night, profile: &CameraProfile) -> Result<N
     Ok(asked)
 }
 
+/// How bright the direction is in which a rate was measured: at its altitude, or, where that is not known, at the target.
+fn measured_towards(night: &Night, altitude: Option<Degrees>) -> Result<Brightening, PlanError> {
+    let at = |altitude| Ok(Brightening::at(altitude, night.site.extinction()));
+    altitude.map_or_else(|| Ok(Evening::new(night).or_else(|_| Evening::undated(night))?.brightening), at)
+}
+
 struct SkyRig<'a> {
     night: &'a Night,
     mode: &'a Mode,
+    /// The direction of the rates.
+    towards: Brightening,
 }
 
 impl SkyRig<'_> {
@@ -250,7 +271,7 @@ impl SkyRig<'_> {
         let chains = chains(self.night, self.mode, filter, plane)?;
         let lamps = self.night.site.lamps();
         let rates: Vec<_> =
-            chains.iter().map(|c| c.sky_rate(&photon_density(magnitude, lamps, &c.passband.band))).collect();
+            chains.iter().map(|c| c.sky_rate(&self.light(magnitude, lamps, &c.passband.band))).collect();
         let windows = chains.iter().map(|chain| self.window(chain, magnitude)).collect();
         Ok(sum(&rates).map(|e_per_s| PlaneSky {
             filter: filter.label(),
@@ -262,11 +283,22 @@ impl SkyRig<'_> {
         }))
     }
 
+    /// What is known of the zenith is known of it by the direction of the measurement.
+    fn light(
+        &self,
+        zenith: &Estimate<MagnitudesPerSquareArcsecond>,
+        lamps: Lamps,
+        band: &Band,
+    ) -> Estimate<PhotonDensity> {
+        photon_density_towards(zenith, lamps, band, self.towards.measured_towards(&self.towards))
+    }
+
     fn window(&self, chain: &LightChain, magnitude: &Estimate<MagnitudesPerSquareArcsecond>) -> SkyWindow {
-        let (optics, passband, value) = (&self.night.optics, &chain.passband, magnitude.value.0);
+        let (optics, passband, value) =
+            (&self.night.optics, &chain.passband, self.towards.of_zenith(magnitude.value).0);
         let lamps = self.night.site.lamps();
         let faintness = 10_f64.powf(-0.4 * value);
-        let light = photon_density(magnitude, lamps, &passband.band).value.0;
+        let light = self.light(magnitude, lamps, &passband.band).value.0;
         let (diameter, shadow) = (optics.aperture_mm.0, optics.obstruction().0);
         let factor = |name: &'static str, value, unit: &'static str, from| ChainFactor {
             name: name.into(),

@@ -11,7 +11,7 @@ use crate::rig::{RigError, TransmissionCurve};
 #[cfg(feature = "simulate")]
 use crate::simulate::{SensorTruth, SimulateError};
 use crate::stats::Estimate;
-use crate::units::ElectronsPerSecond;
+use crate::units::{Degrees, ElectronsPerSecond};
 
 use super::{FileError, write_whole};
 
@@ -191,12 +191,16 @@ pub fn write_measured_sky(
     e_per_s: &Estimate<ElectronsPerSecond>,
     filter: &str,
     plane: PlaneName,
+    altitude: Option<Degrees>,
 ) -> Result<(), TextError> {
     let mut sky = toml_edit::InlineTable::new();
     let rate = Estimate { value: e_per_s.value.0, uncertainty: e_per_s.uncertainty.0, ..Estimate::new(0.0, 0.0) };
     sky.insert("e_per_s", estimate_in_toml(&rate).into());
     sky.insert("filter", filter.into());
     sky.insert("plane", plane.as_str().into());
+    if let Some(altitude) = altitude {
+        sky.insert("altitude_deg", ((altitude.0 * 10.0).round() / 10.0).into());
+    }
     write_one_key(path, "site", "sky", sky)
 }
 

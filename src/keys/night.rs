@@ -30,6 +30,7 @@ pub const NIGHT: &[Key] = &[
     Key::new("site.sky.e_per_s", "e⁻/s").within(1e-9, 1e6),
     Key::new("site.sky.filter", ""),
     Key::new("site.sky.plane", "").or_written("\"mono\""),
+    Key::new("site.sky.altitude_deg", "°").within(0.0, 90.0).or_written("90; beside e_per_s the target's"),
     Key::new("site.lamps", "").or_written("\"mixed\""),
     Key::new("site.extinction_mag", "mag").within(0.0, 3.0).or_what_follows("clear air at the site's height"),
     Key::new("site.seeing_arcsec", "″").within(0.1, 30.0).or(3.0),

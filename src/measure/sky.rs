@@ -117,9 +117,10 @@ pub fn measure_sky(
         e_per_s: best.e_per_s,
         filter: filter.clone(),
         plane: best.plane,
+        altitude_deg: options.altitude,
     });
-    if let Some(SkyToWrite { e_per_s, filter, plane }) = to_write.clone() {
-        night.site.sky = Some(GivenSky::Measured { e_per_s, filter, plane: Some(plane.into()) });
+    if let Some(SkyToWrite { e_per_s, filter, plane, altitude_deg: altitude }) = to_write.clone() {
+        night.site.sky = Some(GivenSky::Measured { e_per_s, filter, plane: Some(plane.into()), altitude });
     }
     let mut answer = SkyAnswer::of_night(&night, mode, None)?;
     answer.caveats.extend(measured.caveats.clone());
@@ -128,6 +129,10 @@ pub fn measure_sky(
         let message = "the light has another size than the frames of the profile's mode";
         let hint = "measure the camera with the binning and region of the light";
         push_once(&mut answer.caveats, Caveat::new("conflicting-mode", message, hint));
+    }
+    if options.altitude.is_none() {
+        let message = "the light is taken to be as high in the sky as the night's target";
+        answer.caveats.push(Caveat::new("assumed-value", message, "give --altitude"));
     }
     answer.measured = Some(measured);
     if !options.stars.is_empty() {
@@ -253,10 +258,6 @@ fn add_stars(
     let filters = night.filters(mode.planes.iter().any(|plane| plane.colour.is_some()));
     let Some(filter) = filters.iter().find(|filter| filter.label() == name) else { return Ok(()) };
     let altitude = options.altitude.unwrap_or_else(|| night.target.altitude());
-    if options.altitude.is_none() {
-        let message = format!("the stars are taken to stand {:.0} degrees high, as the night's target", altitude.0);
-        answer.caveats.push(Caveat::new("assumed-value", message, "give --altitude"));
-    }
     let sees = |plane: &&Plane| answer.planes.iter().any(|sky| sky.filter == name && sky.plane == plane.plane);
     let planes: Vec<&Plane> = mode.planes.iter().filter(sees).collect();
     for plane in planes {

@@ -250,7 +250,7 @@ impl Evening {
         let altitudes = || samples.iter().map(|s| s.target.0);
         let zenith = match night.site.sky() {
             GivenSky::Measured { .. } => None,
-            sky => sky.magnitude().ok(),
+            _ => night.site.zenith_sky().ok().map(|(zenith, _)| zenith),
         };
         let flux = |zenith: MagnitudesPerSquareArcsecond| {
             samples.iter().map(|s| s.hours * 10_f64.powf(-0.4 * s.sky(zenith).0)).sum::<f64>() / hours

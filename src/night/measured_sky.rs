@@ -3,7 +3,7 @@
 use crate::camera::{Mode, Plane};
 use crate::caveat::Caveat;
 use crate::rig::{Detector, Filter, FilterName, LightChain};
-use crate::sky::{Lamps, magnitude_of, photon_density};
+use crate::sky::{Brightening, Lamps, magnitude_of, photon_density_towards};
 use crate::stats::Estimate;
 use crate::units::{ElectronsPerSecond, MagnitudesPerSquareArcsecond};
 
@@ -60,7 +60,7 @@ pub(crate) fn filter_named(night: &Night, mode: &Mode, name: &str) -> Result<(Fi
     Ok((filter, Some(Caveat::new("assumed-value", message, hint).about("site.sky.filter"))))
 }
 
-/// The magnitude of a sky that gives this rate through these chains; of several windows each has the share that the
+/// The magnitude at the zenith of a sky that gives this rate through these chains, seen `towards` a direction; of several windows each has the share that the
 /// lamps' spectrum gives it, and the brightest speaks.
 ///
 /// The uncertainty holds the rate's, the throughput's and the spectrum's of the window it was measured in.
@@ -68,9 +68,10 @@ pub(crate) fn magnitude_behind(
     rate: &Estimate<ElectronsPerSecond>,
     chains: &[LightChain],
     lamps: Lamps,
+    towards: Brightening,
 ) -> Result<Estimate<MagnitudesPerSquareArcsecond>, NightError> {
     let part = |chain: &LightChain, magnitude: f64| {
-        let light = photon_density(&Estimate::new(magnitude, 0.0), lamps, &chain.passband.band);
+        let light = photon_density_towards(&Estimate::new(magnitude, 0.0), lamps, &chain.passband.band, towards);
         light.value.0 * chain.continuum_factor()
     };
     let nothing = || NightError::Impossible {
@@ -85,7 +86,7 @@ pub(crate) fn magnitude_behind(
         let guess = magnitude.map_or(20.0, |magnitude| magnitude.value.0);
         let chain = chains.iter().max_by(brightest(guess)).ok_or_else(nothing)?;
         let share = part(chain, guess) / chains.iter().map(|chain| part(chain, guess)).sum::<f64>();
-        magnitude = magnitude_of(&chain.photon_density_of(&rate.scaled(share)), lamps, &chain.passband.band);
+        magnitude = magnitude_of(&chain.photon_density_of(&rate.scaled(share)), lamps, &chain.passband.band, towards);
     }
     magnitude.ok_or_else(nothing)
 }
@@ -94,6 +95,7 @@ pub(crate) fn magnitude_behind(
 mod tests {
     use super::*;
     use crate::rig::Optics;
+    use crate::sky::photon_density;
     use crate::units::{Micrometres, Millimetres};
 
     /// Two windows on a monochrome sensor: the rate that comes back is the rate that was put in.
@@ -110,7 +112,8 @@ mod tests {
         let detector = Detector { pixel: Micrometres(4.0), colour: None, modified: false };
         let chains = LightChain::through(&optics, &dual, &detector).unwrap();
         for rate in [1e-4, 0.01, 1.0] {
-            let magnitude = magnitude_behind(&Estimate::new(rate, 0.0), &chains, Lamps::Sodium).unwrap();
+            let magnitude =
+                magnitude_behind(&Estimate::new(rate, 0.0), &chains, Lamps::Sodium, Brightening::ZENITH).unwrap();
             let back = chains.iter().map(|chain| {
                 let sky = Estimate::new(magnitude.value.0, 0.0);
                 chain.sky_rate(&photon_density(&sky, Lamps::Sodium, &chain.passband.band)).value.0

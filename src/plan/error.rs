@@ -58,6 +58,16 @@ pub enum OutOfReach {
         /// The longest sub that mount, stars and sky allow: in very short ones the pattern weighs most.
         longest: Seconds,
     },
+    /// The target stands so low that the air takes most of its light.
+    #[error(
+        "the target stands {altitude_deg} degrees high, where the air lets {percent:.1} % of its light pass: the goal is out of reach"
+    )]
+    TargetLow {
+        /// Its altitude.
+        altitude_deg: f64,
+        /// The share of its light in V.
+        percent: f64,
+    },
     /// More subs than may be taken.
     #[error(
         "the goal needs at least {needed:.0} subs and {allowed:.0} are allowed, enough for a signal-to-noise ratio of {snr:.1}"
@@ -153,6 +163,9 @@ impl OutOfReach {
             }
             Self::Pattern { snr, .. } => {
                 format!("ask for snr = {snr}, or take more darks and flats at the temperature of the lights")
+            }
+            Self::TargetLow { .. } => {
+                "photograph it when it stands higher, altitude_deg = 30 or more, or give date and place".into()
             }
             Self::Endless => {
                 "take darks at the temperature of the lights (dark_mismatch_c under [calibration]), or ask for a lower snr".into()

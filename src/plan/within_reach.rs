@@ -52,7 +52,7 @@ pub(super) fn within_reach(
             Some((least_h, snr)) => OutOfReach::NightTooShort { hours, positions, least_h, snr },
             None => reach,
         },
-        OutOfReach::NoLight | OutOfReach::Endless | OutOfReach::Held { .. } => reach,
+        OutOfReach::NoLight | OutOfReach::Endless | OutOfReach::Held { .. } | OutOfReach::TargetLow { .. } => reach,
     };
     PlanError::OutOfReach { filter, reach }
 }

@@ -10,6 +10,9 @@ pub(super) fn comparison_line(answer: &Comparison) -> String {
     let ratio = answer.hours_ratio.value;
     let (low, high) = answer.hours_ratio.interval();
     let quicker = match ratio {
+        _ if is_certain(answer) && (0.995..=1.005).contains(&ratio) => {
+            return "hours of A : hours of B = 1: both take the same".into();
+        }
         _ if (low..=high).contains(&1.0) => "which is quicker cannot be told",
         ratio if ratio > 1.005 => "B is quicker",
         ratio if ratio < 0.995 => "A is quicker",
@@ -21,12 +24,20 @@ pub(super) fn comparison_line(answer: &Comparison) -> String {
 /// The range of the ratio, the goal, both nights.
 pub(super) fn comparison_entries(answer: &Comparison) -> Vec<(&'static str, String)> {
     let (low, high) = answer.hours_ratio.interval();
-    vec![
-        ("95 times in 100", format!("between {} and {}", rounded(low, 3), rounded(high, 3))),
+    let range = ("95 times in 100", format!("between {} and {}", rounded(low, 3), rounded(high, 3)));
+    let mut entries = if is_certain(answer) { Vec::new() } else { vec![range] };
+    entries.extend([
         ("for SNR", rounded(answer.snr, 3)),
         ("A", format!("{} with {}", duration(answer.a_wall_clock_s), night(&answer.a))),
         ("B", format!("{} with {}", duration(answer.b_wall_clock_s), night(&answer.b))),
-    ]
+    ]);
+    entries
+}
+
+/// Whether both ends of the range are written alike.
+fn is_certain(answer: &Comparison) -> bool {
+    let (low, high) = answer.hours_ratio.interval();
+    rounded(low, 3) == rounded(high, 3)
 }
 
 /// The whole answer of `compare`.

@@ -37,7 +37,7 @@ pub fn answer_line(plan: &Plan) -> String {
         .map(|filter| {
             format!(
                 "{}: {} subs of {}, dither every {}{place}",
-                filter.name,
+                filter_words(&filter.name),
                 filter.subs_to_shoot,
                 duration(filter.sub_s),
                 counted(filter.dither_every_subs, "sub")
@@ -45,6 +45,11 @@ pub fn answer_line(plan: &Plan) -> String {
         })
         .collect::<Vec<_>>()
         .join("\n")
+}
+
+/// A filter's name; a colour array alone has none.
+pub(super) fn filter_words(name: &str) -> &str {
+    if name == "none" { "colour, no filter" } else { name }
 }
 
 pub(super) fn counted(count: u64, what: &str) -> String {
@@ -91,11 +96,11 @@ pub(super) fn reached_text(plan: &Plan) -> String {
     let mut text = String::new();
     let snr = |value: f64| rounded(value, 3);
     for filter in &plan.filters {
-        for plane in &filter.planes {
+        for plane in filter.planes.iter().filter(|plane| plane.snr.value > 0.0) {
             let (low, high) = plane.snr.interval();
             let said = format!(
                 "{} of the plane {}: SNR {} (95 times in 100 between {} and {})",
-                filter.name,
+                filter_words(&filter.name),
                 plane.plane,
                 snr(plane.snr.value),
                 snr(low),
@@ -211,7 +216,7 @@ fn spans(spans: &[[String; 2]]) -> String {
 }
 
 fn filter_text(filter: &FilterPlan) -> String {
-    let mut text = format!("\n{}\n", filter.name);
+    let mut text = format!("\n{}\n", filter_words(&filter.name));
     for (name, value) in filter_entries(filter) {
         text.push_str(&entry(2, name, 18, &value));
     }

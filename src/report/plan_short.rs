@@ -4,7 +4,7 @@ use crate::caveat::{Caveat, CaveatCode};
 use crate::plan::{FilterPlan, GoalKind, Plan, PlanePlan};
 
 use super::plan::{NOISE_FROM, REACHED, SET_BY, SUB_LENGTH};
-use super::plan::{answer_line, clock_line, filter_entries, plane_entries, reached_text};
+use super::plan::{answer_line, clock_line, filter_entries, filter_words, plane_entries, reached_text};
 use super::schedule::{better_nights, short_schedule_text};
 use super::{caveats_text, entry, wrapped};
 
@@ -34,7 +34,7 @@ pub fn plan_summary(plan: &Plan) -> String {
 }
 
 fn filter_text(filter: &FilterPlan) -> String {
-    let mut text = format!("\n{}\n", filter.name);
+    let mut text = format!("\n{}\n", filter_words(&filter.name));
     for (name, value) in filter_entries(filter) {
         if [SUB_LENGTH, SET_BY].contains(&name) {
             text.push_str(&entry(2, name, 18, &value));

@@ -29,7 +29,10 @@ fn scales_text(answer: &SkyAnswer) -> String {
     let mut text = String::from("the sky\n");
     let mut line = |name: &str, value: String| text.push_str(&entry(2, name, 22, &value));
     if let Some(magnitude) = &answer.mag_per_arcsec2 {
-        line("brightness in V", with_uncertainty(magnitude));
+        line("brightness in V", format!("{} at the zenith", with_uncertainty(magnitude)));
+        if let Some(altitude) = answer.altitude_deg {
+            line("measured", format!("{:.0}° high; what a pixel gets is for there", altitude.0));
+        }
     }
     if let Some(class) = answer.bortle {
         line("Bortle class", format!("{class}, the nearest; a class is about a magnitude wide"));

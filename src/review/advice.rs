@@ -97,7 +97,7 @@ fn of_length(review: &Review, night: &Night, profile: &CameraProfile) -> Option<
     let sky = review.sky_to_write.as_ref()?;
     let mut asked = night.clone();
     let (filter, plane) = (sky.filter.clone(), Some(sky.plane.into()));
-    asked.site.sky = Some(GivenSky::Measured { e_per_s: sky.e_per_s, filter, plane });
+    asked.site.sky = Some(GivenSky::Measured { e_per_s: sky.e_per_s, filter, plane, altitude: sky.altitude_deg });
     // The measured sky is that of the night, not of the planned date's Moon.
     asked.goal.date = None;
     let plan = plan(&asked, profile).ok()?;

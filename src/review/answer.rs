@@ -6,7 +6,7 @@ use crate::camera::PlaneName;
 use crate::caveat::{Caveat, Rejected};
 use crate::document::{Format, Stamp};
 use crate::stats::Estimate;
-use crate::units::{Colour, Electrons, ElectronsPerSecond, Seconds};
+use crate::units::{Colour, Degrees, Electrons, ElectronsPerSecond, Seconds};
 
 use super::signs::Sign;
 
@@ -103,6 +103,9 @@ pub struct SkyToWrite {
     pub filter: String,
     /// The plane it was seen in.
     pub plane: PlaneName,
+    /// How high it was seen; `null` where that is not known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub altitude_deg: Option<Degrees>,
 }
 
 /// One light.

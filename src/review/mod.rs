@@ -32,7 +32,7 @@ use crate::camera::{CameraProfile, MeasuredLight, PlaneName};
 use crate::caveat::{Caveat, Rejected};
 use crate::document::Stamp;
 use crate::stats::Estimate;
-use crate::units::{Electrons, MAGNITUDES_PER_LOGARITHM, Seconds};
+use crate::units::{Degrees, Electrons, MAGNITUDES_PER_LOGARITHM, Seconds};
 
 use crate::night::{Goal, Night};
 
@@ -160,7 +160,11 @@ impl Set<'_> {
         let relative = (sky.relative() * sky.value.0).hypot(of_moon) / rest;
         let e_per_s = Estimate::within_factor(rest, relative).determined()?;
         let (filter, plane) = (self.name.clone(), self.plane);
-        (rest > (1.0 - MOST_MOON) * sky.value.0).then_some(SkyToWrite { e_per_s, filter, plane })
+        let altitudes: Option<Vec<f64>> =
+            self.quiet().iter().map(|sub| sub.moment.and_then(|m| m.sample).map(|sample| sample.target.0)).collect();
+        let altitudes = altitudes.filter(|altitudes| !altitudes.is_empty());
+        let altitude_deg = altitudes.map(|of| Degrees(of.iter().sum::<f64>() / of.len() as f64));
+        (rest > (1.0 - MOST_MOON) * sky.value.0).then_some(SkyToWrite { e_per_s, filter, plane, altitude_deg })
     }
 
     fn summary(&self, sub: &Judged<'_>, offset: f64) -> SubReview {

@@ -2,7 +2,8 @@
 //! dimmed by this.
 
 use crate::reading::OutOfRange;
-use crate::units::{Degrees, MAGNITUDES_PER_LOGARITHM, Magnitudes, Metres, Nanometres};
+use crate::stats::Estimate;
+use crate::units::{Degrees, MAGNITUDES_PER_LOGARITHM, Magnitudes, MagnitudesPerSquareArcsecond, Metres, Nanometres};
 
 use super::{Site, SkyError};
 
@@ -189,6 +190,47 @@ impl Brightening {
         }
     }
 
+    /// This direction for a sky that was measured in another: towards the towns both are brighter, so that only the
+    /// difference of their heights is unknown.
+    #[must_use]
+    pub fn measured_towards(&self, seen: &Self) -> Self {
+        Self { lamps_spread: (self.lamps_spread - seen.lamps_spread).abs(), ..*self }
+    }
+
+    /// The V magnitude in this direction of a sky that has this one at the zenith.
+    ///
+    /// What is brighter than [`NATURAL_SKY`](super::NATURAL_SKY) is the lamps'.
+    #[must_use]
+    pub fn of_zenith(&self, zenith: MagnitudesPerSquareArcsecond) -> MagnitudesPerSquareArcsecond {
+        let [natural, lamps] = parts_of(zenith);
+        MagnitudesPerSquareArcsecond(-2.5 * (natural * self.natural + lamps * self.lamps).log10())
+    }
+
+    /// The V magnitude at the zenith of a sky that has this one in this direction: the inverse of
+    /// [`Brightening::of_zenith`].
+    ///
+    /// # Examples
+    /// ```
+    /// use subwell::{sky::Brightening, units::{Degrees, Magnitudes, MagnitudesPerSquareArcsecond}};
+    /// let low = Brightening::at(Degrees(30.0), Magnitudes(0.24));
+    /// let zenith = MagnitudesPerSquareArcsecond(19.0);
+    /// assert!((low.zenith_of(low.of_zenith(zenith)) - zenith).0.abs() < 1e-9);
+    /// ```
+    #[must_use]
+    pub fn zenith_of(&self, seen: MagnitudesPerSquareArcsecond) -> MagnitudesPerSquareArcsecond {
+        let seen = 10_f64.powf(-0.4 * seen.0);
+        let natural = (seen / self.natural).min(10_f64.powf(-0.4 * super::NATURAL_SKY.0));
+        let lamps = ((seen - natural * self.natural) / self.lamps).max(0.0);
+        MagnitudesPerSquareArcsecond(-2.5 * (natural + lamps).log10())
+    }
+
+    /// How unsure the zenith's magnitude is where it was measured in this direction.
+    #[must_use]
+    pub fn unsure_by(&self, zenith: MagnitudesPerSquareArcsecond) -> Magnitudes {
+        let [natural, lamps] = parts_of(zenith);
+        Magnitudes(MAGNITUDES_PER_LOGARITHM * self.lamps_spread * lamps / (natural + lamps))
+    }
+
     /// The mean of several, each with its weight; the directions' unknowns are one.
     #[must_use]
     pub fn mean(parts: &[(f64, Self)]) -> Self {
@@ -198,7 +240,27 @@ impl Brightening {
     }
 }
 
+/// What of a zenith's light is natural, and what the lamps'.
+fn parts_of(zenith: MagnitudesPerSquareArcsecond) -> [f64; 2] {
+    let flux = |magnitude: MagnitudesPerSquareArcsecond| 10_f64.powf(-0.4 * magnitude.0);
+    let natural = flux(zenith).min(flux(super::NATURAL_SKY));
+    [natural, flux(zenith) - natural]
+}
+
 impl Site {
+    /// The sky's V magnitude at the zenith, and the direction in which it was measured: of it the uncertainty holds nothing
+    /// ([`Brightening::unsure_by`]).
+    ///
+    /// # Errors
+    /// As [`GivenSky::magnitude`](super::GivenSky::magnitude).
+    pub fn zenith_sky(&self) -> Result<(Estimate<MagnitudesPerSquareArcsecond>, Brightening), SkyError> {
+        let sky = self.sky();
+        let given = sky.magnitude()?;
+        let Some(altitude) = sky.altitude() else { return Ok((given, Brightening::ZENITH)) };
+        let seen = Brightening::at(altitude, self.extinction());
+        Ok((Estimate::new(seen.zenith_of(given.value).0, given.uncertainty.0), seen))
+    }
+
     /// Extinction in V per airmass: as given, or [`clear_night_extinction`] at the site's height.
     #[must_use]
     pub fn extinction(&self) -> Magnitudes {

@@ -18,6 +18,9 @@ pub enum SkyError {
     /// `filter` or `plane` beside something that is no measured rate, or a rate without a filter.
     #[error("`sky` needs `filter` with `e_per_s`, and takes `filter` and `plane` with nothing else")]
     FilterMisplaced,
+    /// `altitude_deg` beside a sky that is no measurement of one direction.
+    #[error("`altitude_deg` in `sky` belongs to `mag_per_arcsec2` or `e_per_s`: the others are of the whole sky")]
+    AltitudeMisplaced,
     /// A limiting magnitude where the inversion does not hold.
     #[error("a limiting magnitude of {found} says little about the sky, only {low} to {high} is taken")]
     LimitingMagnitude {
@@ -62,6 +65,7 @@ impl SkyError {
                 "keep the one you trust most, such as sky = { mag_per_arcsec2 = 20.5 }".into()
             }
             Self::FilterMisplaced => "write sky = { e_per_s = 3.3, filter = \"luminance\", plane = \"mono\" }".into(),
+            Self::AltitudeMisplaced => "leave out altitude_deg; the plan takes such a sky for the zenith's".into(),
             Self::LimitingMagnitude { .. } => {
                 "give a sky meter's reading with mag_per_arcsec2, or the Bortle class with bortle".into()
             }

@@ -77,7 +77,9 @@ impl GivenSky {
                 let (magnitude, uncertainty) = BORTLE[usize::from(*class) - 1];
                 Ok(Estimate::new(magnitude, uncertainty))
             }
-            Self::Magnitude(magnitude) => Ok(Estimate::new(magnitude.0, READING_UNCERTAINTY)),
+            Self::Magnitude(magnitude) | Self::MagnitudeAt { magnitude, .. } => {
+                Ok(Estimate::new(magnitude.0, READING_UNCERTAINTY))
+            }
             Self::LimitingMagnitude(limit) => Ok(Estimate::new(from_limiting(*limit)?.0, LIMIT_UNCERTAINTY)),
             Self::Measured { e_per_s, .. } => Err(SkyError::NeedsTheLightChain { e_per_s: e_per_s.value.0 }),
         }

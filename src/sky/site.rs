@@ -125,8 +125,15 @@ impl Site {
 pub enum GivenSky {
     /// `{ bortle = 7 }`: the class, 1 to 9.
     Bortle(u8),
-    /// `{ mag_per_arcsec2 = 18.5 }`: a sky meter's reading or a V magnitude.
+    /// `{ mag_per_arcsec2 = 18.5 }`: a sky meter's reading or a V magnitude, of the zenith.
     Magnitude(MagnitudesPerSquareArcsecond),
+    /// `{ mag_per_arcsec2 = 18.2, altitude_deg = 45 }`: the same, seen so high.
+    MagnitudeAt {
+        /// In V.
+        magnitude: MagnitudesPerSquareArcsecond,
+        /// Where it was seen.
+        altitude: Degrees,
+    },
     /// `{ limiting_mag = 5.0 }`: the faintest star seen with the naked eye.
     LimitingMagnitude(Magnitudes),
     /// `{ e_per_s = 3.3, filter = "luminance", plane = "mono" }`: measured on the own light frames.
@@ -137,10 +144,22 @@ pub enum GivenSky {
         filter: String,
         /// The plane it was seen in.
         plane: Option<String>,
+        /// How high it was seen; left out, as high as the target stands, wherever that is.
+        altitude: Option<Degrees>,
     },
 }
 
 impl GivenSky {
+    /// How high it was seen; `None` for what holds at the zenith or at the target.
+    #[must_use]
+    pub fn altitude(&self) -> Option<Degrees> {
+        match self {
+            Self::MagnitudeAt { altitude, .. } => Some(*altitude),
+            Self::Measured { altitude, .. } => *altitude,
+            _ => None,
+        }
+    }
+
     /// Checks the number.
     ///
     /// # Errors
@@ -149,11 +168,13 @@ impl GivenSky {
     pub fn check(&self) -> Result<(), SkyError> {
         match self {
             Self::Bortle(class) => key!(NIGHT, "site.sky.bortle").check(f64::from(*class))?,
-            Self::Magnitude(magnitude) => key!(NIGHT, "site.sky.mag_per_arcsec2").check(magnitude.0)?,
+            Self::Magnitude(magnitude) | Self::MagnitudeAt { magnitude, .. } => {
+                key!(NIGHT, "site.sky.mag_per_arcsec2").check(magnitude.0)?;
+            }
             Self::LimitingMagnitude(limit) => super::scales::check_limiting(*limit)?,
             Self::Measured { e_per_s, .. } => key!(NIGHT, "site.sky.e_per_s").check(e_per_s.value.0)?,
         }
-        Ok(())
+        self.altitude().map_or(Ok(()), |altitude| Ok(key!(NIGHT, "site.sky.altitude_deg").check(altitude.0)?))
     }
 }
 
@@ -165,13 +186,14 @@ struct WrittenSky {
     /// The class, 1 to 9.
     #[serde(skip_serializing_if = "Option::is_none")]
     bortle: Option<u8>,
-    /// A sky meter's reading or a V magnitude.
+    /// A sky meter's reading or a V magnitude: of the zenith, unless `altitude_deg` stands beside it.
     #[serde(skip_serializing_if = "Option::is_none")]
     mag_per_arcsec2: Option<MagnitudesPerSquareArcsecond>,
     /// The faintest star seen with the naked eye.
     #[serde(skip_serializing_if = "Option::is_none")]
     limiting_mag: Option<Magnitudes>,
-    /// The sky's rate in one pixel, measured on the own light frames.
+    /// The sky's rate in one pixel, measured on the own light frames: of the target's place in the sky, unless `altitude_deg`
+    /// stands beside it.
     #[serde(skip_serializing_if = "Option::is_none")]
     e_per_s: Option<Estimate<ElectronsPerSecond>>,
     /// The filter that `e_per_s` was seen through.
@@ -180,16 +202,23 @@ struct WrittenSky {
     /// The plane that `e_per_s` was seen in.
     #[serde(skip_serializing_if = "Option::is_none")]
     plane: Option<String>,
+    /// How high above the horizon `mag_per_arcsec2` or `e_per_s` was measured: the plan brings it to the target's height.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    altitude_deg: Option<Degrees>,
 }
 
 impl TryFrom<WrittenSky> for GivenSky {
     type Error = SkyError;
 
     fn try_from(written: WrittenSky) -> Result<Self, SkyError> {
-        let WrittenSky { bortle, mag_per_arcsec2, limiting_mag, e_per_s, filter, plane } = written;
+        let WrittenSky { bortle, mag_per_arcsec2, limiting_mag, e_per_s, filter, plane, altitude_deg: altitude } =
+            written;
+        if altitude.is_some() && (bortle.is_some() || limiting_mag.is_some()) {
+            return Err(SkyError::AltitudeMisplaced);
+        }
         let with_filter = filter.is_some() || plane.is_some();
         match (bortle, mag_per_arcsec2, limiting_mag, e_per_s, filter) {
-            (None, None, None, Some(e_per_s), Some(filter)) => Ok(Self::Measured { e_per_s, filter, plane }),
+            (None, None, None, Some(e_per_s), Some(filter)) => Ok(Self::Measured { e_per_s, filter, plane, altitude }),
             (None, None, None, Some(_), None) => Err(SkyError::FilterMisplaced),
             (Some(_), None, None, None, _) | (None, Some(_), None, None, _) | (None, None, Some(_), None, _)
                 if with_filter =>
@@ -197,7 +226,10 @@ impl TryFrom<WrittenSky> for GivenSky {
                 Err(SkyError::FilterMisplaced)
             }
             (Some(class), None, None, None, _) => Ok(Self::Bortle(class)),
-            (None, Some(magnitude), None, None, _) => Ok(Self::Magnitude(magnitude)),
+            (None, Some(magnitude), None, None, _) => Ok(match altitude {
+                Some(altitude) => Self::MagnitudeAt { magnitude, altitude },
+                None => Self::Magnitude(magnitude),
+            }),
             (None, None, Some(limit), None, _) => Ok(Self::LimitingMagnitude(limit)),
             _ => {
                 let given = [bortle.is_some(), mag_per_arcsec2.is_some(), limiting_mag.is_some(), e_per_s.is_some()];
@@ -213,9 +245,12 @@ impl From<GivenSky> for WrittenSky {
         match sky {
             GivenSky::Bortle(class) => Self { bortle: Some(class), ..empty },
             GivenSky::Magnitude(magnitude) => Self { mag_per_arcsec2: Some(magnitude), ..empty },
+            GivenSky::MagnitudeAt { magnitude, altitude } => {
+                Self { mag_per_arcsec2: Some(magnitude), altitude_deg: Some(altitude), ..empty }
+            }
             GivenSky::LimitingMagnitude(limit) => Self { limiting_mag: Some(limit), ..empty },
-            GivenSky::Measured { e_per_s, filter, plane } => {
-                Self { e_per_s: Some(e_per_s), filter: Some(filter), plane, ..empty }
+            GivenSky::Measured { e_per_s, filter, plane, altitude } => {
+                Self { e_per_s: Some(e_per_s), filter: Some(filter), plane, altitude_deg: altitude, ..empty }
             }
         }
     }
@@ -367,7 +402,7 @@ mod tests {
     #[test]
     fn a_measured_sky_keeps_filter_and_plane() {
         let measured = sky("{ e_per_s = 3.3, filter = \"luminance\", plane = \"mono\" }").unwrap();
-        let GivenSky::Measured { e_per_s, filter, plane } = measured else { panic!("not measured") };
+        let GivenSky::Measured { e_per_s, filter, plane, altitude: None } = measured else { panic!("not measured") };
         approx::assert_relative_eq!(e_per_s.uncertainty.0, 0.33);
         assert_eq!((filter.as_str(), plane.as_deref()), ("luminance", Some("mono")));
     }

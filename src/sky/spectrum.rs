@@ -194,7 +194,8 @@ pub fn photon_density_towards(
     Estimate::within_factor(PHOTONS_OF_V_MAGNITUDE_0 * light, relative.sqrt())
 }
 
-/// The V magnitude of a sky whose light was measured in one band: the inverse of [`photon_density`].
+/// The V magnitude of a sky whose light was measured in one band: the inverse of [`photon_density`]; at the zenith, where
+/// the light was measured `towards` a direction that is so many times as bright.
 ///
 /// With it a sky measured through one filter predicts the others. The uncertainty holds the measurement's and the
 /// factors', so a prediction for the *same* band should use the measured rate itself.
@@ -205,9 +206,11 @@ pub fn magnitude_of(
     light: &Estimate<PhotonDensity>,
     lamps: Lamps,
     band: &Band,
+    towards: Brightening,
 ) -> Option<Estimate<MagnitudesPerSquareArcsecond>> {
     let (r_nat, u_nat) = NATURAL.factor(band);
     let (r_art, u_art) = Spectrum::for_lamps(lamps).factor(band);
+    let (r_nat, r_art) = (r_nat * towards.natural, r_art * towards.lamps);
     let seen = light.value.0 / PHOTONS_OF_V_MAGNITUDE_0;
     let natural = flux(NATURAL_SKY.0).min(seen / r_nat);
     let artificial = ((seen - r_nat * natural) / r_art).max(0.0);
@@ -235,7 +238,7 @@ pub fn moon_photon_density(moonlight: &Estimate<MagnitudesPerSquareArcsecond>, b
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::Nanometres;
+    use crate::units::{Degrees, Magnitudes, Nanometres};
 
     fn window(centre: f64, width: f64) -> Band {
         Band::window(Nanometres(centre), Nanometres(width))
@@ -245,16 +248,22 @@ mod tests {
     fn a_measured_sky_has_the_magnitude_it_was_made_from() {
         for band in [window(550.0, 300.0), Band::line(Nanometres(656.3)), window(450.0, 80.0)] {
             for magnitude in [17.0, 21.5, 22.0, 22.3] {
-                let light = photon_density(&Estimate::new(magnitude, 0.1), Lamps::Sodium, &band);
-                let back = magnitude_of(&light, Lamps::Sodium, &band).unwrap();
-                approx::assert_relative_eq!(back.value.0, magnitude, epsilon = 1e-9);
+                for altitude in [90.0, 30.0] {
+                    let towards = Brightening::at(Degrees(altitude), Magnitudes(0.24));
+                    let sky = Estimate::new(magnitude, 0.1);
+                    let light = photon_density_towards(&sky, Lamps::Sodium, &band, towards);
+                    let back = magnitude_of(&light, Lamps::Sodium, &band, towards).unwrap();
+                    approx::assert_relative_eq!(back.value.0, magnitude, epsilon = 1e-9);
+                }
             }
         }
     }
 
     #[test]
     fn no_light_has_no_magnitude() {
-        assert!(magnitude_of(&Estimate::new(0.0, 0.1), Lamps::Mixed, &window(550.0, 300.0)).is_none());
+        assert!(
+            magnitude_of(&Estimate::new(0.0, 0.1), Lamps::Mixed, &window(550.0, 300.0), Brightening::ZENITH).is_none()
+        );
     }
 
     #[test]

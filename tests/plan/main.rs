@@ -7,7 +7,11 @@ mod laws;
 mod light;
 mod nebulae;
 mod nights;
+#[cfg(feature = "report")]
+mod random_nights;
 mod recomputed;
+#[cfg(feature = "report")]
+mod sky_height;
 mod stack_proof;
 
 #[cfg(feature = "cli")]

@@ -159,3 +159,19 @@ fn a_sky_that_no_sub_shows_is_absent_from_the_review() {
     // No times in the headers: a stroke, no clock without hands; and no word without its numbers.
     assert!(text.contains("not determined") && !text.contains("--:--") && !text.contains(": ,"), "{text}");
 }
+
+#[test]
+fn a_class_between_two_and_a_height_below_the_horizon_say_what_to_write() {
+    for (words, part) in [
+        (["sky", "--bortle", "4.5"], "whole numbers, 1 to 9"),
+        (["sky", "--altitude=-3", "--mag=20"], "degrees above the horizon, 0 to 90"),
+    ] {
+        let output = subwell().args(words).output().unwrap();
+        let said = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{said}");
+        assert!(said.contains(part), "{said}");
+    }
+    // A magnitude that was seen low is that of a darker zenith.
+    let zenith = json(subwell().args(["sky", "--mag", "20", "--altitude", "30"]), 0);
+    assert!(zenith["mag_per_arcsec2"]["value"].as_f64().unwrap() > 20.3, "{zenith}");
+}

@@ -3,7 +3,7 @@
 mod place;
 mod sensor_noise;
 
-use crate::camera::{Mode, PlaneName, SaturationIs};
+use crate::camera::{Mode, Plane, PlaneName, SaturationIs};
 use crate::caveat::{Caveat, push_once};
 use crate::noise::{DarkCurrent, Patch, PlaneNoise};
 use crate::rig::saturation_time;
@@ -234,20 +234,32 @@ fn note_camera(mode: &Mode, sensor: &SensorNoise, caveats: &mut Vec<Caveat>) {
             caveats.push(caveat.clone());
         }
     }
-    let rms_assumed = mode.planes.iter().any(|plane| {
+    let unspread = |plane: &&Plane| {
         !plane.dark_current.is_empty() && plane.dark_current.iter().all(|point| point.nonuniformity_percent.is_none())
-    });
-    if rms_assumed {
-        let message = "the spread of the pixels' dark currents is not in the profile: 31 % is assumed";
-        push_once(caveats, Caveat::new("assumed-value", message, "measure darks with this program"));
+    };
+    if let Some(plane) = mode.planes.iter().find(unspread) {
+        // What this program measured names its exposures.
+        let measured = plane.dark_current.iter().any(|point| !point.exposures_s.is_empty());
+        let (message, hint) = if measured {
+            (
+                "the darks do not show how unlike the pixels' dark currents are: 31 % is assumed",
+                "take longer or warmer darks",
+            )
+        } else {
+            (
+                "the spread of the pixels' dark currents is not in the profile: 31 % is assumed",
+                "measure darks with this program",
+            )
+        };
+        push_once(caveats, Caveat::new("assumed-value", message, hint));
     }
     if mode.planes.iter().any(|plane| plane.read_noise_is_upper_limit) {
         let message = "the read noise is an upper limit: the steps of the converter hide it";
         push_once(caveats, Caveat::new("quantisation-limited", message, "measure at a higher gain setting"));
     }
     if mode.noise_by_scale.is_empty() {
-        let message = "the camera profile does not say what rows, columns and areas share of the noise: pixels are taken \
-                       as independent but for the rows' own noise, and hours for wide patches may be short";
+        let message = "the profile does not say what neighbouring pixels share of the noise: nothing is assumed, and wide \
+                       patches may take longer";
         push_once(caveats, Caveat::new("assumed-value", message, "measure biases and darks with this program"));
     }
     if mode.planes.iter().any(|plane| plane.saturation_is == SaturationIs::AtLeast) {

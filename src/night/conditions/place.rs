@@ -219,19 +219,31 @@ impl Place<'_> {
 
     fn sky(&self, filter: &Filter, plane: &Plane, chains: &[LightChain]) -> Result<SkyRate, NightError> {
         let sky = self.night.site.sky();
-        let GivenSky::Measured { e_per_s, filter: seen_through, plane: seen_in } = &sky else {
-            return Ok(self.sky_at_any_height(&sky.magnitude()?, chains));
+        let GivenSky::Measured { e_per_s, filter: seen_through, plane: seen_in, altitude } = &sky else {
+            let (zenith, seen) = self.night.site.zenith_sky()?;
+            return Ok(self.sky_at_any_height(&zenith, chains, &seen));
         };
         let reference = plane_named(self.mode, seen_in.as_deref())?;
         let same_colour =
             reference.plane == plane.plane || (plane.colour.is_some() && plane.colour == reference.colour);
-        if *seen_through == filter.label() && same_colour {
+        let same_light = *seen_through == filter.label() && same_colour;
+        if same_light && altitude.is_none() {
             return Ok(SkyRate { rate: e_per_s.value, sky: relative(e_per_s), lamps: 0.0, throughput: 0.0 });
         }
         let (other, _) = filter_named(self.night, self.mode, seen_through)?;
         let behind = chains_of(self.night, self.mode, &other, reference)?;
-        let magnitude = magnitude_behind(e_per_s, &behind, self.night.site.lamps())?;
-        Ok(self.sky_of(&magnitude, chains, Brightening::ZENITH))
+        let seen = altitude.map(|altitude| Brightening::at(altitude, self.night.site.extinction()));
+        let towards = seen.unwrap_or(self.evening.brightening);
+        let zenith = magnitude_behind(e_per_s, &behind, self.night.site.lamps(), towards)?;
+        Ok(match seen {
+            // As high as the target stands, wherever that is.
+            None => self.sky_of(&zenith, chains, towards.measured_towards(&towards)),
+            Some(seen) if same_light => {
+                let moved = self.sky_at_any_height(&Estimate::new(zenith.value.0, 0.0), chains, &seen);
+                SkyRate { rate: moved.rate, sky: relative(e_per_s).hypot(moved.sky), lamps: 0.0, throughput: 0.0 }
+            }
+            Some(seen) => self.sky_at_any_height(&zenith, chains, &seen),
+        })
     }
 
     /// The sky with the evening's mean twilight added.
@@ -248,9 +260,15 @@ impl Place<'_> {
         }
     }
 
-    /// The sky where the target stands; wider where nobody said how high that is.
-    fn sky_at_any_height(&self, magnitude: &Estimate<MagnitudesPerSquareArcsecond>, chains: &[LightChain]) -> SkyRate {
-        let sky = self.sky_of(magnitude, chains, self.evening.brightening);
+    /// The sky where the target stands, of a zenith that was told from the sky in a direction; wider where nobody said how
+    /// high the target stands.
+    fn sky_at_any_height(
+        &self,
+        magnitude: &Estimate<MagnitudesPerSquareArcsecond>,
+        chains: &[LightChain],
+        seen: &Brightening,
+    ) -> SkyRate {
+        let sky = self.sky_of(magnitude, chains, self.evening.brightening.measured_towards(seen));
         let by_height = self.half_between(|place, stand| place.sky_of(magnitude, chains, stand.brightening).rate.0);
         SkyRate { sky: sky.sky.hypot(by_height), ..sky }
     }

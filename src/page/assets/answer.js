@@ -54,7 +54,8 @@ function bar(percent, path) {
 
 export function budget(plan) {
   const tables = plan.filters.map((filter, i) => {
-    const rows = Object.entries(SOURCES).map(([source, words]) =>
+    const shown = Object.entries(SOURCES).filter(([source]) => source !== "bands" || filter.planes.some((one) => one.noise_share_percent.bands > 0));
+    const rows = shown.map(([source, words]) =>
       [words, ...filter.planes.map((one, j) => bar(one.noise_share_percent[source], `filters/${i}/planes/${j}/noise_share_percent/${source}`))]);
     const head = ["part of the stack's variance", ...filter.planes.map((one) => (filter.planes.length > 1 ? plane(one) : "share"))];
     const region = filter.planes.length > 1 ? { class: "wide", role: "region", tabindex: 0, "aria-label": `noise through ${plain(filter.name)}` } : { class: "wide" };
@@ -84,7 +85,8 @@ export function reasons(plan) {
       const here = `${at}/planes/${j}`;
       const rate = (name) => number(one.rates_e_per_s[name], `${here}/rates_e_per_s/${name}`, rounded(one.rates_e_per_s[name], 3));
       const faint = one.faintest_mag_per_arcsec2 === null ? [] : ["; faintest seen: ", number(one.faintest_mag_per_arcsec2, `${here}/faintest_mag_per_arcsec2`, `${one.faintest_mag_per_arcsec2.toFixed(1)} mag/arcsec²`)];
-      entry(list, `plane ${plane(one)}`, "SNR ", number(one.snr.value, `${here}/snr/value`, rounded(one.snr.value, 3)), " ± ", number(one.snr.uncertainty, `${here}/snr/uncertainty`, rounded(one.snr.uncertainty, 2)),
+      const snr = one.snr.value === 0 ? ["sees nothing of the target"] : ["SNR ", number(one.snr.value, `${here}/snr/value`, rounded(one.snr.value, 3)), " ± ", number(one.snr.uncertainty, `${here}/snr/uncertainty`, rounded(one.snr.uncertainty, 2))];
+      entry(list, `plane ${plane(one)}`, ...snr,
         "; in e⁻/s: target ", rate("target"), ", sky ", rate("sky"), ", Moon ", rate("moon"), ", dark ", rate("dark"),
         "; the sky stands at ", number(one.sky_level_dn, `${here}/sky_level_dn`, String(one.sky_level_dn)), " DN, ", number(one.sky_share_of_full_well_percent, `${here}/sky_share_of_full_well_percent`, `${rounded(one.sky_share_of_full_well_percent, 2)} %`), " of the full well", ...faint);
     });

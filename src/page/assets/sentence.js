@@ -98,12 +98,13 @@ function sky() {
     if (chosen in starts) write(["site", "sky"], { [chosen]: starts[chosen] });
   }), " "];
   if (kind !== "e_per_s") {
-    // The whole entry is written, for it may be left out in the file.
-    const input = numeric(["site", "sky", kind], `the sky: ${SKIES[kind]}`, "", { put: (value) => write(["site", "sky"], value === null ? null : { [kind]: value }) });
+    // The whole entry is written, for it may be left out in the file; the height at which it was measured stays.
+    const seen = (given.altitude_deg ?? null) === null ? {} : { altitude_deg: given.altitude_deg };
+    const input = numeric(["site", "sky", kind], `the sky: ${SKIES[kind]}`, "", { put: (value) => write(["site", "sky"], value === null ? null : { [kind]: value, ...seen }) });
     const field = input.querySelector("input");
     field.value = given[kind];
     fit(field);
-    parts.push(input);
+    parts.push(input, ...("altitude_deg" in seen ? [` ${seen.altitude_deg}° high`] : []));
   }
   return [...parts, ", lit by ", choice(["site", "lamps"], "what lights the sky", [["mixed", "mixed lamps"], ["led-3000", "warm white LEDs"], ["led-4000", "neutral white LEDs"], ["sodium", "sodium lamps"]], lamps), ", "];
 }

@@ -6,7 +6,7 @@ pub(crate) mod filter;
 pub(crate) use counts::Counts;
 pub(crate) use filter::{DITHER_BOXES_PX, FilterDraft, search};
 
-use crate::camera::{CameraProfile, Mode};
+use crate::camera::{CameraProfile, Mode, PlaneName};
 use crate::caveat::{Caveat, push_once};
 use crate::document::Stamp;
 use crate::night::evening::Evening;
@@ -20,12 +20,14 @@ use super::prior_stack::{PriorStack, snr_in_hand, still_to_reach};
 use super::range::{Sensitivity, Source, largest, moved_search, range_factors};
 use super::within_reach::Reached;
 use super::{
-    CalibrationAdvice, CostMap, Demand, FilterPlan, GainSetting, GoalKind, LargestUncertainty, Plan, PlanError,
-    PlanGoal, Search, Start,
+    CalibrationAdvice, CostMap, Demand, FilterPlan, GainSetting, GoalKind, LargestUncertainty, OutOfReach, Plan,
+    PlanError, PlanGoal, Search, Start,
 };
 
 /// A target lower than this is worth a word.
 const LOW_DEG: f64 = 20.0;
+/// Where the air lets less than this share of the light pass, it is in the way before all else.
+const THICK_AIR: f64 = 0.3;
 /// Share of the stack's variance from which the masters are worth a word, in percent.
 const CALIBRATION_SHARE: f64 = 10.0;
 /// What counts of subs may be off by the rounding of floats: 12.000000001 subs are 12.
@@ -55,7 +57,8 @@ impl Draft {
         let pairs = || conditions.filters.iter().zip(shares.iter().zip(&in_hand));
         let mut filters: Vec<FilterDraft> = pairs()
             .map(|(filter, (share, had))| FilterDraft::new(night, mode, filter, asked(filter, *share, *had), *share))
-            .collect::<Result<_, _>>()?;
+            .collect::<Result<_, _>>()
+            .map_err(|error| blamed_on_the_air(error, night, evening))?;
         for (draft, (filter, (_, had))) in filters.iter_mut().zip(pairs()) {
             if night.goal.hours.is_none() && still_to_reach(goal(filter), *had).is_none() {
                 draft.counts = draft.counts.nothing_to_shoot();
@@ -235,7 +238,7 @@ impl Draft {
                     [(kept * low - ROUNDING_SLACK).ceil() as u64, (kept * high - ROUNDING_SLACK).ceil() as u64];
             }
         }
-        let caveats = self.caveats(night, profile, &filters);
+        let caveats = self.caveats(night, profile, mode, &filters);
         Plan {
             stamp: Stamp::new(),
             program: env!("CARGO_PKG_VERSION").into(),
@@ -288,8 +291,38 @@ impl Draft {
         Source::ALL.into_iter().map(sensitivity).collect()
     }
 
-    fn caveats(&self, night: &Night, profile: &CameraProfile, filters: &[FilterPlan]) -> Vec<Caveat> {
-        let mut caveats = Vec::new();
+    /// A patch that is wider than what the profile says of the noise that neighbours share, or dithers wider than the frame.
+    fn beyond_the_tables(&self, mode: &Mode, filters: &[FilterPlan]) -> Option<Caveat> {
+        let known = mode.noise_by_scale.iter().filter_map(|table| table.pixels.last()).max()?;
+        // A colour array's plane has every other pixel.
+        let pitch = if mode.planes.iter().any(|plane| plane.plane == PlaneName::Mono) { 1.0 } else { 2.0 };
+        let (known, frame) = (pitch * f64::from(*known), mode.width_px.min(mode.height_px) as f64);
+        let planes = || self.conditions.filters.iter().flat_map(|filter| &filter.planes).map(|plane| plane.patch);
+        let patch = planes().filter(|patch| !patch.is_white()).map(|patch| patch.side_px).fold(0.0, f64::max);
+        let dithers = filters.iter().map(|filter| f64::from(filter.dither_px)).fold(0.0, f64::max);
+        let (message, hint) = if patch > known {
+            (
+                format!(
+                    "the patch is {patch:.0} px wide, and the profile says what neighbours share of the noise up to \
+                     {known:.0} px: beyond that it is extrapolated"
+                ),
+                "ask for a smaller patch_arcsec, or measure whole frames",
+            )
+        } else if dithers > frame && planes().any(|patch| !patch.is_white()) {
+            (
+                format!(
+                    "the dithers reach over {dithers:.0} px and the measured frames over {frame:.0}: the pattern is extrapolated"
+                ),
+                "measure whole frames",
+            )
+        } else {
+            return None;
+        };
+        Some(Caveat::new("extrapolated", message, hint).about("noise_by_scale"))
+    }
+
+    fn caveats(&self, night: &Night, profile: &CameraProfile, mode: &Mode, filters: &[FilterPlan]) -> Vec<Caveat> {
+        let mut caveats = Vec::from_iter(self.beyond_the_tables(mode, filters));
         if night.mount.lost_subs_per_hour.is_none() {
             let rate = Mount::DEFAULT_LOST_SUBS_PER_HOUR;
             let message = format!(
@@ -311,10 +344,10 @@ impl Draft {
         }
         if self.conditions.night.is_none() && night.target.altitude().0 < LOW_DEG {
             let message = format!(
-                "at {:.0} degrees the light crosses much air, and the sky there is brighter than the plan takes it to be",
+                "at {:.0} degrees the light crosses much air, and how bright the sky is there depends on the lamps beneath",
                 night.target.altitude().0
             );
-            let hint = "wait until it stands higher, or give a sky that was measured in its direction";
+            let hint = "wait until it stands higher, or give a sky that was measured there, with its altitude_deg";
             caveats.push(Caveat::new("low-target", message, hint).about("target.altitude_deg"));
         }
         for (filter, draft) in filters.iter().zip(&self.filters) {
@@ -401,5 +434,19 @@ fn goal(night: &Night) -> PlanGoal {
         snr: if hours.is_some() { None } else { Some(night.goal.snr.unwrap_or(Goal::DEFAULT_SNR)) },
         hours,
         patch_arcsec: night.goal.patch(),
+    }
+}
+
+/// A goal that is out of reach because the target stands in the haze of the horizon.
+fn blamed_on_the_air(error: PlanError, night: &Night, evening: &Evening) -> PlanError {
+    let share = evening.transmission(night.site.extinction());
+    match error {
+        PlanError::OutOfReach { filter, reach: OutOfReach::Pattern { .. } | OutOfReach::TooManySubs { .. } }
+            if evening.night.is_none() && share < THICK_AIR =>
+        {
+            let altitude_deg = night.target.altitude().0;
+            PlanError::OutOfReach { filter, reach: OutOfReach::TargetLow { altitude_deg, percent: 100.0 * share } }
+        }
+        other => other,
     }
 }

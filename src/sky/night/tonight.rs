@@ -71,9 +71,8 @@ impl NightSample {
     #[must_use]
     pub fn sky(&self, zenith: MagnitudesPerSquareArcsecond) -> MagnitudesPerSquareArcsecond {
         let flux = |magnitude: MagnitudesPerSquareArcsecond| 10_f64.powf(-0.4 * magnitude.0);
-        let natural = flux(zenith).min(flux(NATURAL_SKY));
         let moon = magnitude_of_nanolambert(self.moon_nanolambert).map_or(0.0, flux);
-        let night = natural * self.brightening.natural + (flux(zenith) - natural) * self.brightening.lamps;
+        let night = flux(self.brightening.of_zenith(zenith));
         let total = night + flux(NATURAL_SKY) * self.twilight + moon;
         MagnitudesPerSquareArcsecond(-2.5 * total.log10())
     }
