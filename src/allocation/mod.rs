@@ -43,6 +43,8 @@ const INSTEAD: usize = 2;
 #[derive(Debug, Clone)]
 pub(crate) struct Block {
     pub(crate) hours: f64,
+    /// Hours since the end of the block before, in which nothing can be shot.
+    pub(crate) gap_h: f64,
     /// Information that each filter gains in an hour.
     pub(crate) rates: Vec<f64>,
 }
@@ -86,7 +88,7 @@ impl Assignment {
         self.portions.last().map(|portion| portion.slot.night)
     }
 
-    /// Usable hours from the first set-up to the last sub of each night.
+    /// Hours from the first set-up to the last sub of each night.
     pub(crate) fn hours(&self, problem: &Problem<'_>) -> f64 {
         let nights = self.portions.chunk_by(|a, b| a.slot.night == b.slot.night);
         nights.map(|night| self.hours_of(night[0].slot.night, problem)).sum()
@@ -100,7 +102,10 @@ impl Assignment {
         let own = self.stretches.iter().flat_map(|stretch| &stretch.slots);
         let begins = own.filter(|slot| (slot.night, slot.block) == (night, last.slot.block)).map(|slot| slot.after_h);
         let within = last.slot.after_h + last.slot.hours - begins.fold(last.slot.after_h, f64::min);
-        problem.setup_h + before + within
+        let first = self.stretches.iter().flat_map(|stretch| &stretch.slots).find(|slot| slot.night == night);
+        let first = first.map_or(last.slot.block, |slot| slot.block);
+        let waited = (first + 1..=last.slot.block).map(|block| problem.nights[night][block].gap_h).sum::<f64>();
+        problem.setup_h + before + within + waited
     }
 }
 
@@ -344,7 +349,8 @@ impl Problem<'_> {
                 }
                 self.filled(&stretches, market)
             };
-            let (mut short, mut long) = (needed, hours * (1.0 - SAVED));
+            // What has more usable hours than the best has in all is no better.
+            let (mut short, mut long) = (needed, (hours * (1.0 - SAVED)).min(self.most_h));
             if needed >= long {
                 break;
             }
@@ -363,9 +369,9 @@ impl Problem<'_> {
                 }
             }
             if shorter.hours(self) < best.as_ref().unwrap_or(found).hours(self) {
+                hours = shorter.hours_of(place, self);
                 best = Some(shorter);
             }
-            hours = long;
         }
         best
     }

@@ -43,11 +43,12 @@ pub(crate) fn value(rates: &[f64], prices: &[f64]) -> f64 {
     rates.iter().zip(prices).map(|(rate, price)| rate * price).fold(0.0, f64::max)
 }
 
-/// One choice: the first block, all hours, and what those after set-up are worth.
+/// One choice: the first block, all usable hours, those waited between them, and what those after set-up are worth.
 #[derive(Clone, Copy)]
 struct Choice {
     first: usize,
     hours: f64,
+    waited: f64,
     worth: f64,
 }
 
@@ -56,7 +57,7 @@ fn choices(problem: &Problem<'_>, night: usize, prices: &[f64], most_h: f64) -> 
     let values: Vec<f64> = blocks.iter().map(|block| value(&block.rates, prices)).collect();
     let mut found = Vec::with_capacity(blocks.len() * (blocks.len() + 1) / 2);
     for first in 0..blocks.len() {
-        let (mut hours, mut worth, mut setup) = (0.0, 0.0, problem.setup_h);
+        let (mut hours, mut waited, mut worth, mut setup) = (0.0, 0.0, 0.0, problem.setup_h);
         for (block, value) in blocks[first..].iter().zip(&values[first..]) {
             let there = block.hours.min(most_h - hours);
             if there <= 0.0 {
@@ -64,9 +65,10 @@ fn choices(problem: &Problem<'_>, night: usize, prices: &[f64], most_h: f64) -> 
             }
             let lost = setup.min(there);
             setup -= lost;
+            waited += if hours > 0.0 { block.gap_h } else { 0.0 };
             hours += there;
             worth += value * (there - lost);
-            found.push(Choice { first, hours, worth });
+            found.push(Choice { first, hours, waited, worth });
         }
     }
     found
@@ -96,7 +98,7 @@ impl Reach for Problem<'_> {
     }
 
     fn best_stretch(&self, night: usize, prices: &[f64], threshold: f64, most_h: f64) -> Option<Stretch> {
-        let net = |choice: &Choice| choice.worth - threshold * choice.hours;
+        let net = |choice: &Choice| choice.worth - threshold * (choice.hours + choice.waited);
         let choices = choices(self, night, prices, most_h);
         // Of several that are worth the same the first and shortest.
         let best = choices.iter().copied().reduce(|best, other| if net(&other) > net(&best) { other } else { best })?;
@@ -105,7 +107,7 @@ impl Reach for Problem<'_> {
 
     fn best_per_hour(&self, night: usize, prices: &[f64]) -> f64 {
         let choices = choices(self, night, prices, self.most_h);
-        choices.iter().map(|choice| choice.worth / choice.hours).fold(0.0, f64::max)
+        choices.iter().map(|choice| choice.worth / (choice.hours + choice.waited)).fold(0.0, f64::max)
     }
 
     fn shortest_stretches(&self, night: usize, prices: &[f64], worth: f64) -> Vec<(usize, f64)> {
@@ -113,9 +115,13 @@ impl Reach for Problem<'_> {
             return vec![(0, 0.0)];
         }
         let mut found: Vec<(usize, f64)> = Vec::new();
-        let mut before = Choice { first: usize::MAX, hours: 0.0, worth: 0.0 };
+        let mut before = Choice { first: usize::MAX, hours: 0.0, waited: 0.0, worth: 0.0 };
         for choice in choices(self, night, prices, self.most_h) {
-            let from = if before.first == choice.first { before } else { Choice { hours: 0.0, worth: 0.0, ..choice } };
+            let from = if before.first == choice.first {
+                before
+            } else {
+                Choice { hours: 0.0, waited: 0.0, worth: 0.0, ..choice }
+            };
             if from.worth < worth && choice.worth >= worth {
                 // Within the block, once set-up is over, worth grows with the hours.
                 let start = from.hours.max(self.setup_h);
@@ -128,7 +134,7 @@ impl Reach for Problem<'_> {
     }
 
     fn stretch_of(&self, night: usize, first: usize, hours: f64) -> Option<Stretch> {
-        let stretch = slots_of(self, night, Choice { first, hours: hours.min(self.most_h), worth: 0.0 });
+        let stretch = slots_of(self, night, Choice { first, hours: hours.min(self.most_h), waited: 0.0, worth: 0.0 });
         (!stretch.slots.is_empty()).then_some(stretch)
     }
 }

@@ -24,7 +24,7 @@ fn nights(random: &mut Random, nights: usize, blocks: usize, filters: usize) -> 
             let height = low + (1.0 - low) * (at * std::f64::consts::PI).sin();
             let rate =
                 |filter: usize| own[filter] * height * if at > moonrise { 1.0 - 0.9 * hurt[filter] } else { 1.0 };
-            Block { hours: BLOCK_H, rates: (0..filters).map(rate).collect() }
+            Block { hours: BLOCK_H, gap_h: 0.0, rates: (0..filters).map(rate).collect() }
         };
         (0..blocks).map(block).collect()
     };

@@ -64,8 +64,16 @@ impl Ground<'_> {
         let rates = |of_filters: &[Vec<Rates>]| {
             lanes.iter().zip(of_filters).map(|(lane, rates)| lane.rate(rates, busy)).collect()
         };
-        let block = |block: &super::hours::BlockHours| Block { hours: block.span.hours(), rates: rates(&block.rates) };
-        self.nights.iter().map(|night| night.blocks.iter().map(block).collect()).collect()
+        let of_night = |night: &NightHours| {
+            let mut ended = night.blocks.first().map(|block| block.span.from);
+            let block = |block: &super::hours::BlockHours| {
+                let before = ended.replace(block.span.to).unwrap_or(block.span.from);
+                let gap_h = block.span.from.hours_since(before).max(0.0);
+                Block { hours: block.span.hours(), gap_h, rates: rates(&block.rates) }
+            };
+            night.blocks.iter().map(block).collect()
+        };
+        self.nights.iter().map(of_night).collect()
     }
 
     pub(super) fn problem<'p>(&self, blocks: &'p [Vec<Block>], needs: &'p [f64], thorough: bool) -> Problem<'p> {
