@@ -244,6 +244,8 @@ caveat_codes! {
     TemperatureMissing = "temperature-missing",
     /// The sensor's temperature moves.
     TemperatureUnsettled = "temperature-unsettled",
+    /// The dark currents do not determine how they grow with the temperature.
+    ThermalLawUndetermined = "thermal-law-undetermined",
     /// Stars give another throughput than the numbers that were typed.
     ThroughputDiffers = "throughput-differs",
     /// Headers do not say when lights were taken.

@@ -57,10 +57,10 @@ pub enum ProfileError {
         known: String,
     },
     /// More than one mode fits.
-    #[error("several modes fit: gain settings {}", settings(known))]
+    #[error("several modes fit: {}", known.join("; "))]
     SeveralModes {
-        /// The settings there are.
-        known: Vec<Option<f64>>,
+        /// What they are called.
+        known: Vec<String>,
     },
 }
 

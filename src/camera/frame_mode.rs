@@ -65,7 +65,7 @@ impl CameraProfile {
         if fitting.is_empty() && gain.is_none() {
             fitting = self.modes.iter().filter(fits).collect();
             if fitting.iter().any(|mode| mode.gain_setting != fitting[0].gain_setting) {
-                return Err(ProfileError::SeveralModes { known: fitting.iter().map(|m| m.gain_setting).collect() });
+                return Err(ProfileError::SeveralModes { known: fitting.iter().map(|mode| mode.label()).collect() });
             }
         }
         let alike = |mode: &&Mode| {

@@ -19,9 +19,7 @@ impl CameraProfile {
                 let known: Vec<String> = self.modes.iter().map(|mode| format!("`{}`", mode.label())).collect();
                 Err(ProfileError::NoModeNamed { asked: words.to_owned(), known: known.join(", ") })
             }
-            several => {
-                Err(ProfileError::SeveralModes { known: several.iter().map(|mode| mode.gain_setting).collect() })
-            }
+            several => Err(ProfileError::SeveralModes { known: several.iter().map(|mode| mode.label()).collect() }),
         }
     }
 
@@ -31,11 +29,11 @@ impl CameraProfile {
     /// When no mode has the setting, or when several modes could be meant.
     pub fn mode(&self, gain_setting: Option<f64>) -> Result<&Mode, ProfileError> {
         let known = || self.modes.iter().map(|mode| mode.gain_setting).collect();
-        let mut fitting = self.modes.iter().filter(|mode| gain_setting.is_none() || mode.gain_setting == gain_setting);
-        let first = fitting.next().ok_or_else(|| ProfileError::NoSuchGain { asked: gain_setting, known: known() })?;
-        match fitting.next() {
-            None => Ok(first),
-            Some(_) => Err(ProfileError::SeveralModes { known: known() }),
+        let of_gain = |mode: &&Mode| gain_setting.is_none() || mode.gain_setting == gain_setting;
+        match self.modes.iter().filter(of_gain).collect::<Vec<_>>().as_slice() {
+            [] => Err(ProfileError::NoSuchGain { asked: gain_setting, known: known() }),
+            [mode] => Ok(mode),
+            several => Err(ProfileError::SeveralModes { known: several.iter().map(|mode| mode.label()).collect() }),
         }
     }
 }

@@ -21,8 +21,9 @@ const GREEN_PEAK: f64 = 0.5;
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Split {
-    /// Dark current: the sensor's temperature and its own dark current at that temperature.
-    pub cooling: f64,
+    /// Dark current: the sensor's temperature and its own dark current at that temperature; `None` where only with cooling a
+    /// number of hours is enough.
+    pub cooling: Option<f64>,
     /// Read noise, with gain, quantisation and full well.
     pub read_noise: f64,
     /// Quantum efficiency.
@@ -38,15 +39,19 @@ pub struct Split {
 impl Split {
     /// Of one camera with and without cooling.
     pub(super) fn of_cooling(ratio: f64) -> Self {
-        // JSON has no infinity; the verdict and a caveat say it.
-        let cooling = if ratio.is_finite() { ratio } else { f64::MAX };
+        let cooling = Some(ratio).filter(|ratio| ratio.is_finite());
         Self { cooling, read_noise: 1.0, quantum_efficiency: 1.0, infrared_cut: 1.0, pixel: 1.0, sampling: 1.0 }
     }
 
-    /// The product of all factors.
+    /// The product of all factors; infinite where only with cooling a number of hours is enough.
     #[must_use]
     pub fn product(&self) -> f64 {
-        self.cooling * self.read_noise * self.quantum_efficiency * self.infrared_cut * self.pixel * self.sampling
+        self.cooling.unwrap_or(f64::INFINITY)
+            * self.read_noise
+            * self.quantum_efficiency
+            * self.infrared_cut
+            * self.pixel
+            * self.sampling
     }
 }
 
@@ -155,7 +160,7 @@ pub(super) fn against(own: &Weighed, other: &Night, camera: &CameraProfile) -> R
     let time_ratio = whole.exp();
     let hours = own.night.cooler.clone().unwrap_or_default().hours();
     let split = Split {
-        cooling: factor_of(Property::Temperature) * factor_of(Property::DarkCurrent),
+        cooling: Some(factor_of(Property::Temperature) * factor_of(Property::DarkCurrent)),
         read_noise: factor_of(Property::ReadNoise),
         quantum_efficiency: factor_of(Property::Efficiency),
         infrared_cut: factor_of(Property::InfraredCut),

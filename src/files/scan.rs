@@ -106,10 +106,14 @@ impl Scan {
                 Err(error) => {
                     let file = shown(root, error.path().unwrap_or(root));
                     let circle = error.loop_ancestor().is_some();
-                    let reason = if circle {
-                        "a link back to a folder it lies in".into()
-                    } else {
-                        io::Error::from(error).to_string()
+                    let is_link = error.path().is_some_and(Path::is_symlink);
+                    let reason = match io::Error::from(error) {
+                        _ if circle => "a link back to a folder it lies in".into(),
+                        gone if is_link && gone.kind() == io::ErrorKind::NotFound => {
+                            "a link to a file or folder that is not there: moved, or on a disk that is not connected"
+                                .into()
+                        }
+                        other => other.to_string(),
                     };
                     self.rejected.push(Rejected { file, code: "unreadable".into(), reason });
                 }

@@ -1,6 +1,8 @@
 //! What names say where headers are silent: `darks/-10C/dark_60s_003.fits`, `bias/iso400/img_1.cr2`.
 
+use super::FrameKind;
 use super::cards::number;
+use super::kind::in_words;
 use crate::units::{Celsius, Seconds};
 
 /// How a photographer without headers can say what the program needs.
@@ -35,6 +37,12 @@ const DIAL: [u32; 40] = [
 #[must_use]
 pub fn files(count: usize) -> String {
     if count == 1 { "1 file".into() } else { format!("{count} files") }
+}
+
+/// The kind that the file's name, or the innermost folder that has one, states.
+#[must_use]
+pub fn kind_in_path(file: &str) -> Option<FrameKind> {
+    file.rsplit('/').find_map(in_words)
 }
 
 /// The seconds of a unit of time, where a text is one and nothing else.

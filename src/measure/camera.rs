@@ -5,6 +5,7 @@ use std::sync::mpsc::sync_channel;
 
 use crate::camera::{CameraProfile, FORMAT, Mode, Plane, Provenance, VERSION, changes, gain_law};
 use crate::caveat::{Caveat, Rejected};
+use crate::frames::names::{files, kind_in_path};
 use crate::frames::stated::Stated;
 use crate::frames::{CfaPattern, Frame, FrameInfo, FrameKind, Group, Inventory, ModeKey};
 use crate::sensor::{MeasureError, MeasureOptions, ModeMeasurement, NoGainCause, StackKey, held_against};
@@ -109,7 +110,10 @@ pub fn measure_camera(source: &impl FrameSource, options: &CameraOptions<'_>) ->
                 profile.modes.push(mode);
                 profile.caveats.extend(caveats.into_iter().map(|caveat| named(caveat, key, several)));
             }
-            Err(FramesError::Sensor(error)) => failures.push((key.clone(), for_want_of_flats(error, key, inventory))),
+            Err(FramesError::Sensor(error)) => {
+                let error = for_want_of_raw_frames(for_want_of_flats(error, key, inventory), inventory);
+                failures.push((key.clone(), error));
+            }
             Err(other) => return Err(other),
         }
     }
@@ -162,6 +166,24 @@ fn for_want_of_flats(error: MeasureError, key: &ModeKey, inventory: &Inventory) 
         NoGainCause::OtherMode { flats, others }
     });
     MeasureError::NoGain { levels, why }
+}
+
+/// Why a kind is missing, where its files were left out as stacks or calibrated frames.
+fn for_want_of_raw_frames(error: MeasureError, inventory: &Inventory) -> MeasureError {
+    let kind = match &error {
+        MeasureError::NoGain { why: NoGainCause::NoFlats, .. } => FrameKind::Flat,
+        MeasureError::TooFewFrames { kind, .. } => *kind,
+        _ => return error,
+    };
+    let may_be =
+        |file: &&Rejected| file.code == "not-raw" && kind_in_path(&file.file).is_none_or(|named| named == kind);
+    let left_out: Vec<&Rejected> = inventory.rejected.iter().filter(may_be).collect();
+    let Some(first) = left_out.first() else { return error };
+    MeasureError::Unusable {
+        kind,
+        reason: format!("{} left out, such as `{}`: {}", files(left_out.len()), first.file, first.reason),
+        hint: format!("take single raw {kind} frames in pairs, as the camera writes them"),
+    }
 }
 
 /// A gain that its uncertainty exceeds is none: all electrons of a profile would rest on it.

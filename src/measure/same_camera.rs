@@ -12,13 +12,23 @@ pub(super) fn other_camera(profile: &CameraProfile, info: &FrameInfo) -> Option<
     differs.then(|| (named.to_owned(), profile.camera.clone()))
 }
 
-/// Whether two names may be of one camera: programs add the maker, or what stands in brackets, so one within the other is
-/// enough; letters and digits count alone.
+/// Words that any camera may have behind its name.
+const EMPTY_WORDS: [&str; 6] = ["camera", "ccd", "cmos", "usb", "usb2", "usb3"];
+
+/// Whether two names may be of one camera: programs add the maker before the model, and what stands in brackets or says nothing
+/// behind it. Another word behind it is another model. Only letters and digits count, and no spaces between them.
 pub(super) fn may_be_one(a: &str, b: &str) -> bool {
-    let plain = |name: &str| name.to_lowercase().chars().filter(|c| c.is_alphanumeric()).collect::<String>();
-    let (a, b) = (plain(a), plain(b));
-    let unnamed = |name: &str| name.is_empty() || name == "unnamedcamera";
-    unnamed(&a) || unnamed(&b) || a.contains(&b) || b.contains(&a)
+    let (a, b) = (words(a), words(b));
+    let unnamed = |words: &[String]| words.is_empty() || words.concat() == "unnamed";
+    let ends_with = |long: &[String], short: &str| (0..long.len()).any(|from| long[from..].concat() == short);
+    unnamed(&a) || unnamed(&b) || ends_with(&a, &b.concat()) || ends_with(&b, &a.concat())
+}
+
+/// The words of a name in small letters, without brackets, running numbers and words that say nothing.
+fn words(name: &str) -> Vec<String> {
+    let end = name.find(['(', '[', '#']).unwrap_or(name.len());
+    let words = name[..end].split(|c: char| !c.is_alphanumeric()).map(str::to_lowercase);
+    words.filter(|word| !word.is_empty() && !EMPTY_WORDS.contains(&word.as_str())).collect()
 }
 
 #[cfg(test)]
@@ -27,11 +37,23 @@ mod tests {
 
     #[test]
     fn makers_and_brackets_make_no_other_camera() {
-        for (a, b) in
-            [("Heron M", "heron-m (usb)"), ("Lake Heron M", "Heron M"), ("", "Heron M"), ("unnamed camera", "X")]
-        {
+        for (a, b) in [
+            ("Heron M", "heron-m (usb)"),
+            ("Lake Heron M", "Heron M"),
+            ("HERON-M CCD #2", "HeronM"),
+            ("", "Heron M"),
+            ("unnamed camera", "X"),
+        ] {
             assert!(may_be_one(a, b) && may_be_one(b, a), "{a} {b}");
         }
-        assert!(!may_be_one("Heron M", "Heron C") && !may_be_one("Heron", "Egret"));
+        for (a, b) in [
+            ("Heron M", "Heron C"),
+            ("Heron", "Egret"),
+            ("Heron M", "Heron M Pro"),
+            ("Heron 29", "Heron 2"),
+            ("Heron", "Heron II"),
+        ] {
+            assert!(!may_be_one(a, b) && !may_be_one(b, a), "{a} {b}");
+        }
     }
 }

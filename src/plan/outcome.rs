@@ -295,6 +295,9 @@ pub struct LargestUncertainty {
 pub struct GainSetting {
     /// The setting.
     pub gain_setting: Option<f64>,
+    /// The camera mode in words, by which a night may name it as `mode`.
+    #[serde(default)]
+    pub mode: String,
     /// The time.
     pub wall_clock_s: Seconds,
     /// Signal over noise of the plane and filter that are worst off.
@@ -305,6 +308,17 @@ pub struct GainSetting {
     pub saturation_e: Electrons,
     /// Each filter at this setting.
     pub filters: Vec<FilterAtSetting>,
+}
+
+impl GainSetting {
+    /// `gain 100`; the whole mode in words where `all` hold another of the same gain, as of another binning or size.
+    #[must_use]
+    pub fn name(&self, all: &[Self]) -> String {
+        if all.iter().filter(|other| other.gain_setting == self.gain_setting).count() > 1 {
+            return self.mode.clone();
+        }
+        self.gain_setting.map_or_else(|| "unnamed gain".to_owned(), |gain| format!("gain {gain}"))
+    }
 }
 
 /// One filter at one gain setting: what is gained in read noise and lost in stars.

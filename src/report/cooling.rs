@@ -213,7 +213,7 @@ pub(super) fn against_entries(answer: &Cooling, against: &Against) -> Vec<(&'sta
         "of that cooling",
         format!(
             "{} ({} its temperature, {} its sensor's own dark current)",
-            ratio(split.cooling),
+            split.cooling.map_or_else(|| "no end".into(), ratio),
             ratio(against.cooling_by_temperature),
             ratio(against.cooling_by_sensor)
         ),

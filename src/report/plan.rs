@@ -82,9 +82,10 @@ pub fn plan_text(plan: &Plan) -> String {
     text.push_str(&calibration_text(&plan.calibration));
     if plan.by_gain_setting.len() > 1 {
         text.push_str("\nat each measured gain setting\n");
-        for setting in &plan.by_gain_setting {
-            let gain = setting.gain_setting.map_or_else(|| "unnamed".into(), |gain| gain.to_string());
-            text.push_str(&entry(2, &format!("gain {gain}"), 18, &setting_line(plan, setting)));
+        let all = &plan.by_gain_setting;
+        let widest = all.iter().map(|setting| setting.name(all).chars().count()).max().unwrap_or(0);
+        for setting in all {
+            text.push_str(&entry(2, &setting.name(all), 18.max(widest + 4), &setting_line(plan, setting)));
         }
     }
     text.push_str(&caveats_text(&plan.caveats));

@@ -200,7 +200,8 @@ pub struct FilterReview {
     pub sky_e_per_s: Option<Estimate<ElectronsPerSecond>>,
     /// What the night file says of the same lights.
     pub predicted_sky_e_per_s: Option<Estimate<ElectronsPerSecond>>,
-    /// Change of the sky in an hour over the whole set, in percent of the quiet sky; `null` without times.
+    /// Change of the sky in an hour over the kept subs, in percent of the quiet sky; `null` without times, or where so few minutes do
+    /// not determine it.
     pub sky_trend_percent_per_h: Option<f64>,
     /// Median width of the stars in the best sixth of the subs, in pixels.
     pub best_fwhm_px: Option<f64>,

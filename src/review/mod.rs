@@ -18,6 +18,7 @@ mod field;
 mod moments;
 mod set;
 mod signs;
+mod trend;
 mod words;
 mod worth;
 

@@ -1,6 +1,7 @@
 //! The lights of one filter: compared with each other, weighed, added up.
 
 use super::ReviewError;
+use super::trend::trend;
 use crate::camera::{MeasuredLight, Mode, PlaneName};
 use crate::night::{Night, PlaneConditions};
 use crate::noise::{Clip, Patch, Stack, SubNoise};
@@ -283,17 +284,11 @@ impl<'a> Set<'a> {
         }
     }
 
-    /// Slope of the sky over the hours, least squares, in percent of the quiet sky.
+    /// Slope of the kept subs' sky over the hours in percent of the quiet sky; `None` where they do not determine it.
     fn trend(&self) -> Option<f64> {
         let first = self.subs.first()?.moment?.at;
-        let points = self.subs.iter().filter_map(|sub| Some((sub.moment?.at.hours_since(first), sub.against.sky)));
-        let points: Vec<(f64, f64)> = points.collect();
-        let count = points.len() as f64;
-        let mean = |of: fn(&(f64, f64)) -> f64| points.iter().map(of).sum::<f64>() / count;
-        let (x, y) = (mean(|p| p.0), mean(|p| p.1));
-        let across: f64 = points.iter().map(|p| (p.0 - x).powi(2)).sum();
-        let slope = points.iter().map(|p| (p.0 - x) * (p.1 - y)).sum::<f64>() / across;
-        (points.len() > 2 && across > 0.0).then_some(100.0 * slope)
+        let points = self.kept().filter_map(|sub| Some((sub.moment?.at.hours_since(first), sub.against.sky)));
+        Some(100.0 * trend(&points.collect::<Vec<_>>())?)
     }
 }
 

@@ -22,6 +22,12 @@ const FEWEST_USED: usize = 8;
 const PIXELS_PER_CODE: f64 = 8.0;
 /// A code with less than this part of its neighbourhood's pixels is empty but for strays.
 const STRAY: f64 = 0.1;
+/// Pixels that show whether even codes are commoner, and by how much more than half their share must be: of means of 2 and 4 it is
+/// 0.25 and 0.125.
+const FOR_PARITY: f64 = 1000.0;
+/// A noise whose middle spans no more codes than these may lie on even ones by chance: from one step on, its own share is within 1 %.
+const FEWEST_FOR_PARITY: f64 = 5.0;
+const EVEN: f64 = 0.08;
 /// Spacing from which on codes are said to be missing, and how much it may differ from stack to stack.
 const GAPS: f64 = 1.02;
 const SPACING_LIKENESS: f64 = 1.15;
@@ -45,6 +51,8 @@ struct StackCodes {
     spacing: Option<f64>,
     /// Whether the gaps come at equal distances.
     regular: bool,
+    /// Share of the pixels at even codes, in steps; `None` where too few tell.
+    even: Option<f64>,
 }
 
 /// The codes in use, sampled from every stack.
@@ -131,6 +139,24 @@ impl Codes {
         (on > 0 && on == of_others).then_some((off.kind, step))
     }
 
+    /// A kind of frames in which even codes are commoner than odd ones, as where halves are rounded to even numbers, and in no other
+    /// kind; with the share of the even ones.
+    ///
+    /// ```text
+    /// share = ½ + ¼ P(half),   P(half) = ½ of means of 2, ¼ of means of 4, 0 of 3
+    /// ```
+    fn rounded_halves(&self) -> Option<(FrameKind, f64)> {
+        let of =
+            |kind: FrameKind| self.stacks.iter().filter(move |stack| stack.kind == kind).filter_map(|stack| stack.even);
+        let kinds = [FrameKind::Bias, FrameKind::Flat, FrameKind::Dark];
+        let rounded = |kind: &FrameKind| of(*kind).next().is_some() && of(*kind).all(|share| share > 0.5 + EVEN);
+        let kind = kinds.into_iter().find(rounded)?;
+        let mut others = kinds.into_iter().filter(|other| *other != kind).flat_map(of).peekable();
+        let least = of(kind).fold(1.0, f64::min);
+        let told = others.peek().is_some() || least > 0.5 + 2.0 * EVEN;
+        (told && others.all(|share| (share - 0.5).abs() < EVEN / 2.0)).then_some((kind, least))
+    }
+
     /// Doubts about how the codes were made; `step` is 1 or what [`Codes::step`] says.
     pub(super) fn doubts(&self) -> Vec<Caveat> {
         let mut caveats = Vec::new();
@@ -146,6 +172,17 @@ impl Codes {
             caveats.push(Caveat::new(
                 "averaged-frames",
                 format!("{kind} frames have codes between the steps of {step} DN that other frames keep to: they were averaged or processed"),
+                "measure from single raw frames, as the camera wrote them",
+            ));
+        }
+        if let Some((kind, share)) = self.rounded_halves().filter(|_| self.off_grid().is_none()) {
+            caveats.push(Caveat::new(
+                "averaged-frames",
+                format!(
+                    "{:.0} % of the {kind} frames' pixels have even counts, as where the halves of means are rounded to even numbers, and \
+                     other frames have not: they were averaged or processed",
+                    100.0 * share
+                ),
                 "measure from single raw frames, as the camera wrote them",
             ));
         }
@@ -199,8 +236,22 @@ impl StackCodes {
         }
         let enough = wide >= FEWEST_CODES && inside / wide >= PIXELS_PER_CODE;
         let (spacing, regular) = if enough { spacing(&counts) } else { (None, false) };
-        Some(Self { kind, level: codes.quantile(0.5)?, step, used, spacing, regular })
+        let even = (wide >= FEWEST_FOR_PARITY).then(|| even_share(codes, step, class as i32)).flatten();
+        Some(Self { kind, level: codes.quantile(0.5)?, step, used, spacing, regular, even })
     }
+}
+
+/// The share of even codes, in steps, of those on the grid; `None` of too few pixels.
+fn even_share(codes: &Histogram, step: u32, class: i32) -> Option<f64> {
+    let (mut evens, mut all) = (0.0, 0.0);
+    for (code, count) in codes.occupied() {
+        let steps = f64::from(code - class) / f64::from(step);
+        if steps.fract() == 0.0 {
+            all += f64::from(count);
+            evens += if steps % 2.0 == 0.0 { f64::from(count) } else { 0.0 };
+        }
+    }
+    (all >= FOR_PARITY).then(|| evens / all)
 }
 
 /// Mean distance of the codes in use, in steps, and whether the gaps are regular.

@@ -253,7 +253,8 @@ impl ModeMeasurement {
                 self.repeated.copy(&first_info.file, &info.file, is_flat);
                 continue;
             }
-            let apart = (pair.means[0] / pair.means[1] - 1.0).abs();
+            // Against nothing but 0 all is apart.
+            let apart = if pair.means[1] > 0.0 { (pair.means[0] / pair.means[1] - 1.0).abs() } else { 1.0 };
             if is_flat && place == 0 && pair.share_at_highest < SATURATED {
                 for (info, frame) in [(&first_info, frames[0]), (&info, frames[1])] {
                     self.halves.take(info.taken.as_deref(), frame, meter.dark_offset());

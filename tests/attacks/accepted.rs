@@ -18,37 +18,11 @@ use super::watch::{Run, run};
 /// A run of the program that takes longer hangs.
 const PATIENCE: Duration = Duration::from_secs(60);
 
-/// Kinds of failures that are known today; each is mended elsewhere, and then taken out here. The key is how a failure
-/// begins: the command, a colon, what is wrong.
-pub(crate) const KNOWN: &[&str] = &[
-    // A dark current below 0, an ordinary estimate of a small one, is used as it is.
-    "cooling: cooling",
-    "cooling: months.cooled_dark_e_per_s",
-    "cooling: months.time_ratio",
-    "cooling: months.uncooled_dark_e_per_s",
-    "plan: noise_share_percent.dark",
-    "plan: rates_e_per_s.dark",
-    // Numbers that the frames do not determine are given with an error beyond what can be, and planned with.
-    "measure: activation_ev",
-    "measure: e_per_s",
-    "measure: gain_e_per_dn",
-    "measure: median_e_per_s",
-    "measure: other_e_per_s",
-    "measure: read_noise_core_e",
-    "measure: read_noise_e",
-    "measure: saturation_e",
-    "measure: text: 0 ± something huge",
-    "plan: noise_share_percent",
-    "plan: snr",
-    "plan: text: NaN",
-    "plan: text: between 0 and 0",
-    "plan: text: inf",
-    // A noise below one step ends in a number that is none, and the profile in a file that is refused.
-    "measure: text: NaN",
-    "measure: text: inf",
-    "plan: refused the profile",
-    "cooling: refused the profile",
-];
+/// So many folders of each kind of failure are printed.
+const PRINTED: usize = 20;
+
+/// How a seed becomes a folder.
+pub(crate) type Draw = fn(u64) -> Folder;
 
 /// What many folders came to.
 #[derive(Debug, Default)]
@@ -64,17 +38,6 @@ pub(crate) struct Outcome {
 }
 
 impl Outcome {
-    /// Failures of kinds that are not known.
-    pub(crate) fn unknown(&self) -> Vec<(&String, &Vec<String>)> {
-        self.failures.iter().filter(|(kind, _)| !KNOWN.iter().any(|known| kind.starts_with(known))).collect()
-    }
-
-    /// Known kinds that did not occur.
-    pub(crate) fn mended(&self) -> Vec<&'static str> {
-        let occurs = |known: &&&str| self.failures.keys().any(|kind| kind.starts_with(**known));
-        KNOWN.iter().filter(|known| !occurs(known)).copied().collect()
-    }
-
     pub(crate) fn print(&self) {
         println!(
             "{} folders: {} measured, {} planned; slowest run {:.1} s; refused: {:?}",
@@ -85,7 +48,8 @@ impl Outcome {
             self.refusals
         );
         for (kind, seeds) in &self.failures {
-            println!("{kind}: {} times, first {}", seeds.len(), seeds[0]);
+            println!("{kind}: {} times", seeds.len());
+            seeds.iter().take(PRINTED).for_each(|seed| println!("    {seed}"));
         }
     }
 
@@ -141,8 +105,8 @@ impl Outcome {
 }
 
 /// Writes one folder to stay, and says how to try it.
-pub(crate) fn kept(seed: u64) {
-    let folder = Folder::drawn(seed);
+pub(crate) fn kept(draw: Draw, seed: u64) {
+    let folder = draw(seed);
     println!("{}", folder.told);
     let mut outcome = Outcome::default();
     let profile = folder.beside("camera.toml");
@@ -156,11 +120,11 @@ pub(crate) fn kept(seed: u64) {
 }
 
 /// Draws folders, measures them, and plans from what was written.
-pub(crate) fn tried(seeds: std::ops::Range<u64>) -> Outcome {
+pub(crate) fn tried(draw: Draw, seeds: std::ops::Range<u64>) -> Outcome {
     let mut outcome = Outcome::default();
     for seed in seeds {
         outcome.folders += 1;
-        let folder = Folder::drawn(seed);
+        let folder = draw(seed);
         let profile = folder.beside("camera.toml");
         if measured(&mut outcome, &folder, &profile, seed) {
             outcome.measured += 1;

@@ -33,6 +33,11 @@ impl Folder {
         Self { place, words, told }
     }
 
+    /// Of frames that lie in `place`.
+    pub(crate) fn new(place: tempfile::TempDir, words: Vec<String>, told: String) -> Self {
+        Self { place, words, told }
+    }
+
     /// Where the frames stay.
     pub(crate) fn keep(self) -> PathBuf {
         self.place.keep()

@@ -15,6 +15,7 @@
 mod accepted;
 mod folders;
 mod frames;
+mod habits;
 mod kills;
 mod mutate;
 mod planted;
@@ -31,6 +32,7 @@ mod whole_frames;
 use std::path::Path;
 use std::time::Duration;
 
+use folders::Folder;
 use support::program::PROGRAM;
 use watch::{Limits, Tally};
 
@@ -79,9 +81,9 @@ fn a_kill_leaves_the_old_night_or_the_new_one() {
 
 #[test]
 fn what_is_measured_in_random_folders_is_planned_with() {
-    let outcome = accepted::tried(0..80);
+    let outcome = accepted::tried(Folder::drawn, 0..80);
     outcome.print();
-    assert!(outcome.unknown().is_empty(), "{:#?}", outcome.unknown());
+    assert!(outcome.failures.is_empty(), "{:#?}", outcome.failures);
     // Folders that are all taken, or all refused, try nothing.
     assert!(outcome.measured > 15 && outcome.measured < 75, "{} measured", outcome.measured);
 }
@@ -89,18 +91,34 @@ fn what_is_measured_in_random_folders_is_planned_with() {
 #[test]
 #[ignore = "the whole: some minutes"]
 fn a_thousand_random_folders() {
-    let outcome = accepted::tried(0..1000);
+    let outcome = accepted::tried(Folder::drawn, 0..1000);
     outcome.print();
-    assert!(outcome.unknown().is_empty(), "{:#?}", outcome.unknown());
-    assert!(outcome.mended().is_empty(), "mended, take it out of the list: {:?}", outcome.mended());
+    assert!(outcome.failures.is_empty(), "{:#?}", outcome.failures);
 }
 
-/// `FOLDER=34 cargo test --test attacks a_folder_to_look_at -- --ignored --nocapture` writes that folder to stay.
+#[test]
+fn what_is_measured_in_folders_of_several_habits_is_planned_with() {
+    let outcome = accepted::tried(habits::drawn, 0..40);
+    outcome.print();
+    assert!(outcome.failures.is_empty(), "{:#?}", outcome.failures);
+    assert!(outcome.measured > 8 && outcome.measured < 38, "{} measured", outcome.measured);
+}
+
+#[test]
+#[ignore = "the whole: some minutes"]
+fn a_thousand_folders_of_several_habits() {
+    let outcome = accepted::tried(habits::drawn, 0..1000);
+    outcome.print();
+    assert!(outcome.failures.is_empty(), "{:#?}", outcome.failures);
+}
+
+/// With `SECOND=1` a folder of the second kind: `FOLDER=34 cargo test --test attacks a_folder_to_look_at -- --ignored --nocapture` writes that folder to stay.
 #[test]
 #[ignore = "writes a folder that stays"]
 fn a_folder_to_look_at() {
     if let Some(seed) = std::env::var("FOLDER").ok().and_then(|seed| seed.parse().ok()) {
-        accepted::kept(seed);
+        let second = std::env::var("SECOND").is_ok();
+        accepted::kept(if second { habits::drawn } else { Folder::drawn }, seed);
     }
 }
 

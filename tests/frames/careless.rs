@@ -8,6 +8,7 @@ use rand::{RngExt, SeedableRng};
 use rand_distr::StandardNormal;
 use rand_xoshiro::Xoshiro256PlusPlus;
 use serde_json::Value;
+use subwell::frames::{Cards, Inventory, Seen, StripStatistics};
 
 const WIDTH: usize = 128;
 const HEIGHT: usize = 96;
@@ -177,4 +178,78 @@ fn one_gain_without_a_name_is_measured() {
     assert_eq!(code, 0, "{profile}");
     let gain = profile["modes"][0]["planes"][0]["gain_e_per_dn"]["value"].as_f64().unwrap();
     assert!((gain / 0.5 - 1.0).abs() < 0.06, "{gain}");
+}
+
+/// Bias frames of a converter whose codes are `step` DN apart, with `noise` and a level that wanders in steps.
+fn padded_biases(step: u16, noise: f64, cards: &str, seed: u64) -> Vec<Seen> {
+    let mut chance = Xoshiro256PlusPlus::seed_from_u64(seed);
+    let mut normal = || -> f64 { chance.sample(StandardNormal) };
+    let level = 60.0 + 0.5 * normal();
+    let frame = |number: usize| {
+        let own = level + 0.3 * normal();
+        let strip: Vec<u16> = (0..4000).map(|_| (own + noise * normal()).round() as u16 * step).collect();
+        Seen {
+            file: format!("bias/{number}.fits"),
+            cards: Cards::from_lines(cards),
+            width: 50,
+            height: 80,
+            strip_statistics: StripStatistics::from_strip(&strip, 50),
+        }
+    };
+    (0..12).map(frame).collect()
+}
+
+/// Twelve bits padded to sixteen: the noise is a step or less, and what is seen of it goes with the level. No good frame is thrown out.
+#[test]
+fn padded_bits_throw_no_bias_out() {
+    let (mut sets, mut frames) = (0, 0);
+    for step in [1, 4, 16, 64] {
+        for noise in [0.1, 0.25, 0.4, 0.55, 0.7, 1.0, 1.6, 3.0] {
+            for cards in ["GAIN = 100", ""] {
+                for seed in 0..5 {
+                    let inventory = Inventory::new(padded_biases(step, noise, cards, seed), &[], "", Vec::new());
+                    if let Some(first) = inventory.rejected.first() {
+                        println!("step {step}, noise {noise}, `{cards}`, seed {seed}: {}", first.reason);
+                    }
+                    sets += usize::from(!inventory.rejected.is_empty());
+                    frames += inventory.rejected.len();
+                }
+            }
+        }
+    }
+    println!("{sets} of 320 sets lose frames, {frames} in all");
+    assert_eq!(sets, 0);
+}
+
+/// Two gains are still told apart in padded bits, where the noise is more than half a step.
+#[test]
+fn padded_bits_of_two_gains_are_told_apart() {
+    let mut all = padded_biases(16, 0.9, "GAIN = 100", 1);
+    all.extend(
+        padded_biases(16, 1.8, "GAIN = 100", 2)
+            .into_iter()
+            .take(4)
+            .map(|seen| Seen { file: format!("other/{}", seen.file), ..seen }),
+    );
+    let inventory = Inventory::new(all, &[], "", Vec::new());
+    let files: Vec<&str> = inventory.rejected.iter().map(|file| file.file.as_str()).collect();
+    assert!(files.len() == 4 && files.iter().all(|file| file.starts_with("other/")), "{files:?}");
+}
+
+/// Flats that are stacks by their headers: the answer says so, not that there are none.
+#[test]
+fn flats_that_were_left_out_as_stacks_are_why_there_is_no_gain() {
+    let folder = tempfile::tempdir().unwrap();
+    for number in 0..4 {
+        put(folder.path(), &format!("bias/b_{number}.fits"), &bare(0.0, 1.0, number));
+    }
+    for number in 0..4_u64 {
+        let mut flat = bare(5000.0, 1.0, 90 + number);
+        let end = 6 * 80;
+        flat.splice(end..end + 160, format!("{:<80}{:<80}", "NCOMBINE= 20", "END").into_bytes());
+        put(folder.path(), &format!("flats/f_1s_{number}.fits"), &flat);
+    }
+    let (code, error) = measured(folder.path(), &[]);
+    let message = error["message"].as_str().unwrap();
+    assert!(code == 1 && message.contains("4 files left out") && message.contains("stack of 20 frames"), "{error}");
 }

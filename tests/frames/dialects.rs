@@ -28,6 +28,7 @@ fn lit(file: &str, lines: &str, level: f64) -> Seen {
         max: 9000,
         zero_share: 0.0,
         top_share: 0.0001,
+        step: Dn(1.0),
     };
     Seen { strip_statistics: Some(strip_statistics), ..seen(file, lines) }
 }

@@ -320,6 +320,11 @@ fn links_in_circles_are_told_and_left() {
         let set = folder.read();
         assert_eq!(set.inventory.frames().count(), 1);
         assert!(set.rejected()[0].reason.contains("link back"));
+        // A link to a disk that is gone.
+        std::os::unix::fs::symlink("/media/gone/dark.fits", folder.path().join("a/lost.fits")).unwrap();
+        let set = folder.read();
+        let lost = set.rejected().iter().find(|file| file.file.ends_with("lost.fits")).unwrap();
+        assert!(lost.reason.starts_with("a link to a file or folder that is not there"), "{}", lost.reason);
     }
 }
 

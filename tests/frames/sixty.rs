@@ -80,6 +80,7 @@ impl Truth {
             max: 65_535,
             zero_share: 0.0,
             top_share: 0.00001,
+            step: Dn(1.0),
         };
         let cards = Cards::from_lines(&lines);
         Seen { file, cards, width: 64, height: 64, strip_statistics: Some(strip_statistics) }

@@ -146,3 +146,44 @@ fn darks_of_one_exposure_under_a_cooler_that_settles_are_carried_by_their_temper
     assert!(point.e_per_s.covers(truth), "{point:?} for {truth}");
     assert!(point.e_per_s.relative() < 0.1, "{point:?}");
 }
+
+/// The level of the darks falls by 12 steps over forty minutes, exposures in turn: it is told, the interval holds the truth, and the median
+/// pixel lies by the mean one as its pixels do.
+#[test]
+fn a_level_that_settles_is_told_and_moves_the_median_with_the_mean() {
+    let body = small();
+    let fault = Fault::Settling { steps: 12.0, over_s: 900.0 };
+    let mut session = Session::new(-5.0);
+    (0..2).for_each(|_| IN_TURN.iter().for_each(|exposure| session.dark(1, *exposure)));
+    session.bias(8);
+    session.flat_ladder(&[0.05, 0.1, 0.2, 0.3, 0.45, 0.6].map(|share| share * body.saturation()));
+    let profile = with_faults(body, vec![fault], &session);
+    let point = &plane(&profile).dark_current[0];
+    let (truth, median) = (body.dark.at(-5.0), point.median_e_per_s.unwrap());
+    println!("{:?} and median {median:?} for {truth}", point.e_per_s);
+    assert!(!said(&profile, "dark-level-drift").is_empty(), "{:?}", profile.caveats);
+    assert!(point.e_per_s.covers(truth), "{point:?} for {truth}");
+    // A log-normal of width 0.3: the median pixel is at exp(−0.3²/2) of the mean one.
+    let apart = point.e_per_s.value.0 - median.value.0;
+    assert!((apart / truth - (1.0 - (-0.045_f64).exp())).abs() < 0.1, "{apart}");
+}
+
+/// Two flats of 1 s that are stamped dark, and one that is stamped bias, in a sound set: left out by name, and no number moves.
+#[test]
+fn flats_that_are_stamped_dark_or_bias_move_no_number() {
+    let body = small();
+    let mut session = session(&body, -5.0, Says::Truth);
+    for kind in ["Dark Frame", "Dark Frame", "Bias Frame"] {
+        session.take(Kind::Flat, 1.0, 0.4 * body.saturation()).told.kind = Some(kind);
+        session.shots.last_mut().unwrap().file = format!("darks/wrong {}.fits", session.shots.len());
+    }
+    let profile = measured(body, &session);
+    let plane = plane(&profile);
+    assert_eq!(profile.rejected.len(), 3, "{:?}", profile.rejected);
+    assert!(said(&profile, "conflicting-kind").len() >= 2, "{:?}", profile.caveats);
+    assert!(plane.dark_current[0].e_per_s.covers(body.dark.at(-5.0)), "{:?}", plane.dark_current[0]);
+    assert!(
+        (plane.gain_e_per_dn.value.0 / body.gain - 1.0).abs() < 0.05
+            && (plane.read_noise_e.value.0 / body.read - 1.0).abs() < 0.05
+    );
+}

@@ -2,6 +2,7 @@
 
 mod flats;
 mod flats_mixed;
+mod means;
 mod world;
 
 use subwell::camera::Mode;

@@ -155,3 +155,33 @@ fn a_night_names_a_mode_by_words_of_its_name() {
         assert!(error.hint().contains("mode"), "{error}: {}", error.hint());
     }
 }
+
+/// Modes of one gain, binned and not: the plan weighs both, and calls each by what tells them apart.
+#[test]
+fn a_plan_tells_modes_of_one_gain_apart() {
+    use subwell::night::Night;
+    let plane = "[[modes.planes]]\nplane = \"mono\"\ngain_e_per_dn = { value = 0.8, uncertainty = 0.01 }\n\
+                 read_noise_e = { value = 2.0, uncertainty = 0.1 }\nsaturation_e = { value = 9000.0, uncertainty = 10.0 }\n";
+    let mode = |words: &str| format!("[[modes]]\ngain_setting = 100.0\n{words}\n{plane}");
+    let text = format!(
+        "camera = \"a\"\nprovenance = \"measured\"\n{}{}",
+        mode("pixel_um = 3.8\nwidth_px = 1000\nheight_px = 800"),
+        mode("pixel_um = 7.6\nwidth_px = 500\nheight_px = 400\nbinning = [2, 2]")
+    );
+    let profile = CameraProfile::from_toml(&text).unwrap();
+    let sample = include_str!("../../sample-calibration/garden-night.toml");
+    let lines = |mode: &str| {
+        let kept = sample.lines().filter(|line| !line.starts_with("gain_setting"));
+        kept.map(|line| if line == "[camera]" { format!("{line}\n{mode}") } else { line.to_owned() })
+            .collect::<Vec<_>>()
+            .join("\n")
+    };
+    let plan = |mode: &str| subwell::plan::plan(&Night::from_toml(&lines(mode)).unwrap(), &profile);
+    let both = plan("").unwrap();
+    let names: Vec<String> = both.by_gain_setting.iter().map(|setting| setting.name(&both.by_gain_setting)).collect();
+    assert_eq!(names, ["gain 100, 1000x800", "gain 100, binned 2x2, 500x400"]);
+    assert!(subwell::report::plan_text(&both).contains("  gain 100, binned 2x2, 500x400  "));
+    let error = plan("gain_setting = 100.0").unwrap_err().to_string();
+    assert!(error.contains("gain 100, 1000x800; gain 100, binned 2x2, 500x400"), "{error}");
+    assert!(plan("mode = \"binned 2x2\"").is_ok());
+}

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use crate::caveat::Rejected;
-use crate::frames::kind::in_words;
+use crate::frames::names::kind_in_path;
 use crate::frames::{FrameKind, Group, names};
 
 /// What a measurement of these groups still lacks, in words, mode by mode; `rejected` are the files left out.
@@ -41,10 +41,6 @@ fn left_out(rejected: &[Rejected], kind: FrameKind) -> Option<String> {
     let of_kind = |file: &&Rejected| asked.contains(&file.code.as_str()) && kind_in_path(&file.file) == Some(kind);
     let count = rejected.iter().filter(of_kind).count();
     (count > 0).then(|| format!("{} left out, for which see the list of rejected files", names::files(count)))
-}
-
-fn kind_in_path(file: &str) -> Option<FrameKind> {
-    file.rsplit('/').find_map(in_words)
 }
 
 fn missing_in_mode(groups: &[Group], rejected: &[Rejected]) -> Vec<String> {

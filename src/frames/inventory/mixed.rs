@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::{Inventory, Judged};
 use crate::caveat::{Caveat, Rejected};
-use crate::frames::{FrameKind, ModeKey};
+use crate::frames::{FrameKind, ModeKey, StripStatistics};
 
 /// The noise of bias frames of one gain differs less than this from frame to frame.
 const NOISE_GAP: f64 = 1.12;
@@ -114,8 +114,10 @@ fn mixture(frames: &[&Judged]) -> Option<String> {
 /// Bias frames in two or more camps by their noise, each of several frames.
 fn noises_apart(frames: &[&Judged]) -> Option<String> {
     let biases = frames.iter().filter(|frame| frame.info.kind == FrameKind::Bias);
-    let mut noises: Vec<f64> = biases.filter_map(|frame| frame.strip_statistics).map(|strip| strip.sigma.0).collect();
-    noises.retain(|noise| *noise > 0.0);
+    let strips: Vec<StripStatistics> = biases.filter_map(|frame| frame.strip_statistics).collect();
+    // Below half a step the noise that is seen goes with the place of the level between two steps.
+    let least = 0.5 * strips.iter().map(|strip| strip.step.0).fold(1.0, f64::max);
+    let mut noises: Vec<f64> = strips.iter().map(|strip| strip.sigma.0.max(least)).collect();
     noises.sort_by(f64::total_cmp);
     let camps: Vec<&[f64]> = noises.chunk_by(|a, b| b / a <= NOISE_GAP).collect();
     if camps.len() < 2 || camps.iter().any(|camp| camp.len() < LEAST) {
@@ -178,6 +180,7 @@ mod tests {
                 max: 60_000,
                 zero_share: 0.0,
                 top_share: 0.0,
+                step: Dn(1.0),
             };
             let cards = Cards::from_lines("EXPTIME = 1");
             Seen { file, cards, width: 8, height: 8, strip_statistics: Some(strip) }

@@ -27,7 +27,7 @@ impl Inventory {
             |frame: &&Judged| constant.is_some() || (frame.contradicted.is_none() && frame.info.kind.is_unlit());
         let strips = frames.iter().filter(sound).filter_map(|frame| Some((&frame.mode, frame.strip_statistics?)));
         for (mode, strip) in strips {
-            let own = (strip.mean.0, strip.noise.0.max(0.5));
+            let own = (strip.mean.0, strip.noise_or_half_a_step());
             let known = darkest.entry(mode.clone()).or_insert(own);
             if own.0 < known.0 {
                 *known = own;

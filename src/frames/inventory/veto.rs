@@ -25,8 +25,6 @@ const TIMES_SCATTER: f64 = 5.0;
 const OTHERS_OF_ONE: usize = 5;
 const ONE_NOISE: f64 = 1.25;
 const TIMES_SCATTER_OF_ONE: f64 = 4.0;
-/// A strip of fewer pixels knows its noise too badly for that.
-const LEAST_NOISE_DN: f64 = 0.5;
 
 impl Inventory {
     pub(super) fn note_contradictions(&mut self, frames: &[Judged]) {
@@ -117,7 +115,7 @@ impl Judged {
     fn doubt(&self, all: &[Self]) -> Option<String> {
         let strip_statistics = self.strip_statistics.filter(|_| !self.certain)?;
         match self.info.kind {
-            FrameKind::Flat => self.unlit(&strip_statistics, all),
+            FrameKind::Flat => self.empty(&strip_statistics, all).or_else(|| self.unlit(&strip_statistics, all)),
             FrameKind::Bias | FrameKind::Dark | FrameKind::DarkFlat => self
                 .empty(&strip_statistics, all)
                 .or_else(|| self.lit(&strip_statistics, all))
@@ -182,12 +180,13 @@ impl Judged {
     }
 
     fn unlit(&self, strip_statistics: &StripStatistics, all: &[Self]) -> Option<String> {
+        // Darks that gather charge for longer than the flat are brighter than it.
+        let bias = |frame: &&Self| frame.info.kind == FrameKind::Bias;
         let dark = |frame: &&Self| match frame.info.kind {
-            FrameKind::Bias => true,
             FrameKind::Dark | FrameKind::DarkFlat => frame.info.exposure.0 <= self.info.exposure.0.max(1.0),
-            FrameKind::Flat | FrameKind::Light => false,
+            kind => kind == FrameKind::Bias,
         };
-        let (level, noise) = self.usual(all, dark)?;
+        let (level, noise) = self.usual(all, bias).or_else(|| self.usual(all, dark))?;
         (strip_statistics.mean.0 - level < UNLIT_SIGMAS * noise).then(|| {
             let mean = strip_statistics.mean.0;
             format!(
@@ -221,7 +220,11 @@ impl Judged {
     /// Median level and pixel noise of the other frames of this mode that `choose` takes, if they are enough.
     fn usual(&self, all: &[Self], choose: impl Fn(&&Self) -> bool) -> Option<(f64, f64)> {
         let level = self.middle(all, &choose, |frame| Some(frame.strip_statistics?.mean.0))?;
-        Some((level, self.middle(all, &choose, |frame| Some(frame.strip_statistics?.noise.0))?.max(0.5)))
+        // A frame of one code does not show its step: that of its mode.
+        let strips = all.iter().filter(|frame| frame.mode == self.mode).filter_map(|frame| frame.strip_statistics);
+        let step = strips.map(|strip| strip.step.0).fold(1.0, f64::max);
+        let noise = self.middle(all, &choose, |frame| Some(frame.strip_statistics?.noise.0))?;
+        Some((level, noise.max(0.5 * step)))
     }
 
     /// The middle of what `read` says of the other frames of this mode that `choose` takes, if they are enough.
@@ -242,13 +245,17 @@ impl Judged {
 
 /// Bias frames of a mode whose noise is that of another gain: the places of the fewer, and why.
 fn odd_biases(frames: &[Judged]) -> Vec<(usize, String)> {
-    let mut modes: BTreeMap<&ModeKey, Vec<(f64, usize)>> = BTreeMap::new();
+    let mut modes: BTreeMap<&ModeKey, Vec<(StripStatistics, usize)>> = BTreeMap::new();
     for (place, frame) in frames.iter().enumerate().filter(|(_, frame)| frame.info.kind == FrameKind::Bias) {
-        let noise = frame.strip_statistics.filter(|_| !frame.certain).map(|strip_statistics| strip_statistics.noise.0);
-        modes.entry(&frame.mode).or_default().extend(noise.map(|noise| (noise.max(LEAST_NOISE_DN), place)));
+        let strip = frame.strip_statistics.filter(|_| !frame.certain);
+        modes.entry(&frame.mode).or_default().extend(strip.map(|strip| (strip, place)));
     }
     let mut odd = Vec::new();
-    for mut noises in modes.into_values() {
+    for strips in modes.into_values() {
+        // A frame of one code does not show its step: that of its like.
+        let step = strips.iter().map(|(strip, _)| strip.step.0).fold(1.0, f64::max);
+        let noise = |strip: &StripStatistics| strip.sigma.0.max(0.5 * step);
+        let mut noises: Vec<(f64, usize)> = strips.iter().map(|(strip, place)| (noise(strip), *place)).collect();
         noises.sort_by(|a, b| a.0.total_cmp(&b.0));
         let Some(split) = two_kinds(&noises.iter().map(|(noise, _)| *noise).collect::<Vec<_>>()) else { continue };
         let (quiet, loud) = noises.split_at(split);

@@ -336,8 +336,15 @@ fn throughput_relative(chains: &[LightChain]) -> f64 {
     sum(&parts).map_or(0.0, |rate| relative(&rate))
 }
 
+/// The standard uncertainty of a number's logarithm. One that exceeds the number itself reaches as many times it, not e to that
+/// power:
+///
+/// ```text
+/// s = r,   above r = 1:  1 + ln r
+/// ```
 fn relative<Q: crate::units::Quantity>(estimate: &Estimate<Q>) -> f64 {
-    if estimate.value.get() > 0.0 { estimate.relative() } else { 0.0 }
+    let relative = if estimate.value.get() > 0.0 { estimate.relative() } else { 0.0 };
+    if relative > 1.0 { 1.0 + relative.ln() } else { relative }
 }
 
 /// What is left of a total uncertainty without a part of it.

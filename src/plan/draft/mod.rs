@@ -143,6 +143,7 @@ impl Draft {
         let saturation = mode.planes.iter().map(|plane| plane.saturation_e.value.0).fold(f64::MAX, f64::min);
         GainSetting {
             gain_setting: mode.gain_setting,
+            mode: mode.label(),
             wall_clock_s: self.wall_clock(),
             snr: self.snr(),
             read_noise_e: Electrons(read_noise),

@@ -89,8 +89,8 @@ fn all_numbers(plan: &Plan) -> String {
         text.push_str(&numbers(&calibration_entries(filter)));
     }
     if plan.by_gain_setting.len() > 1 {
-        let gain = |gain: Option<f64>| gain.map_or_else(|| "unnamed".into(), |gain| gain.to_string());
-        let rows = plan.by_gain_setting.iter().map(|s| vec![gain(s.gain_setting), duration(s.wall_clock_s)]).collect();
+        let all = &plan.by_gain_setting;
+        let rows = all.iter().map(|setting| vec![setting.name(all), duration(setting.wall_clock_s)]).collect();
         text.push_str(&subheading("time at each measured gain setting"));
         text.push_str(&table(&Table { head: vec!["gain setting".into(), "time on the clock".into()], rows }));
     }

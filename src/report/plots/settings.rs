@@ -24,9 +24,7 @@ pub fn settings_figure(id: &str, plan: &Plan) -> Option<Figure> {
     }
     let asked = plan.goal.hours.is_none();
     let is_planned = |setting: &GainSetting| setting.gain_setting == plan.gain_setting;
-    let name = |setting: &GainSetting| {
-        setting.gain_setting.map_or_else(|| "unnamed gain".to_owned(), |gain| format!("gain {gain}"))
-    };
+    let name = |setting: &GainSetting| setting.name(settings);
     let ends = |setting: &GainSetting| (setting.read_noise_e.0, setting.saturation_e.0);
     let bars = settings.iter().map(|setting| {
         let (from, to) = ends(setting);

@@ -90,7 +90,9 @@ pub(crate) fn recovered(
     let count = cut.iter().map(|pair| 2.0 * pair.count as f64).sum::<f64>();
     // The censored sample knows s less well than a whole one, by about 1/(1 − p₀).
     let statistical = sigma / (2.0 * count).sqrt() / (1.0 - at_zero);
-    let relative = (statistical / sigma).hypot(SHAPE).hypot(if is_upper_limit { pattern / 2.0 } else { part / 6.0 });
+    // A limit says that the noise is anywhere from 0 to it.
+    let of_pattern = if is_upper_limit { (pattern / 2.0).min(1.0 / 3_f64.sqrt()) } else { part / 6.0 };
+    let relative = (statistical / sigma).hypot(SHAPE).hypot(of_pattern);
     let noise = Estimate::new(sigma * step, sigma * step * relative);
     let offset = measured.offset.uncertainty.0.hypot(sigma * step * relative);
     Ok(Some(Recovered {

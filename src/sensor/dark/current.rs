@@ -65,7 +65,7 @@ pub(crate) struct DarkFrame {
     pub(super) taken: Option<f64>,
     /// What saturated pixels hold of the frame's dark signal, and their share of all pixels.
     saturated_share: f64,
-    saturated_pixels: f64,
+    pub(super) saturated_pixels: f64,
     /// The lowest code, and the share of the pixels that have it.
     pub(super) lowest: (u16, f64),
 }
@@ -100,7 +100,7 @@ pub(crate) struct DarkStage {
     temperatures: Moments,
     /// The code at which hot pixels pile up in the longest darks, if they do.
     saturation_pileup: Option<f64>,
-    pairs: Vec<PairVariance>,
+    pub(super) pairs: Vec<PairVariance>,
     /// Memory for the sum image, …
     spare: Array2<u32>,
     /// … the image while the stage is being taken, …
@@ -308,7 +308,8 @@ impl DarkStage {
         let counts = saturated.filter(|saturated| !saturated.left_out);
         let lost = counts.map_or(0.0, |saturated| saturated.share);
         let cut = cut_shares(&frames, anchor);
-        let known = counts.is_none_or(|saturated| saturated.pixels < UNKNOWN_PIXELS);
+        // What saturates cannot hold more than all: darks that seem so are no brighter than the level they are counted from.
+        let known = counts.is_none_or(|saturated| saturated.pixels < UNKNOWN_PIXELS && saturated.share < 1.0);
         DarkCurrent {
             from_mean: mean.filter(|_| known).map(|(slope, _)| {
                 let slope = cut_off(lacking(slope, lost), cut);
@@ -451,13 +452,14 @@ impl DarkStage {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
-    #[test]
-    fn the_slope_ignores_a_step_between_bias_and_dark() {
+    /// Darks of these exposures, levels and variances of their pairs.
+    pub(in super::super) fn stage(points: &[(f64, f64, f64)]) -> DarkStage {
         let mut stage = DarkStage::new(Some(Celsius(-5.0)), Array2::default((0, 0)));
-        for (exposure, level) in [(300.0, 403.0), (100.0, 203.0), (20.0, 123.0)] {
+        for &(exposure, level, variance) in points {
+            stage.pairs.push(PairVariance { exposure: Seconds(exposure), variance, uncertainty: 0.01 * variance });
             stage.frames.push(DarkFrame {
                 exposure: Seconds(exposure),
                 temperature: None,
@@ -470,6 +472,12 @@ mod tests {
             });
             stage.files.push(String::new());
         }
+        stage
+    }
+
+    #[test]
+    fn the_slope_ignores_a_step_between_bias_and_dark() {
+        let stage = stage(&[(300.0, 403.0, 4.0), (100.0, 203.0, 4.0), (20.0, 123.0, 4.0)]);
         let anchor = Anchor {
             offset: Estimate::new(100.0, 0.1),
             variance: Estimate::new(4.0, 0.01),

@@ -1,6 +1,7 @@
 //! Frames without light: read noise, dark current and its temperature, and what the dark alone says of the gain.
 
 pub(crate) mod anchor;
+pub(crate) mod averaged;
 pub(crate) mod clipped;
 mod compared;
 mod course;

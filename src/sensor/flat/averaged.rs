@@ -3,9 +3,12 @@
 //! Some flats among others are seen by their own noise for their level; all flats, or all bias frames, by where the curve
 //! through the flats alone meets the level without light.
 
+use crate::caveat::Caveat;
+use crate::frames::FrameKind;
 use crate::stats::birge_ratio;
 
 use super::transfer::{Level, likelihood_fit};
+use crate::sensor::MeasureError;
 use crate::sensor::dark::read_noise::ReadNoise;
 
 /// A pair speaks of its noise for its level where that is known to this part.
@@ -75,6 +78,42 @@ pub(crate) fn frames_in_each(flats: &[Level], zero: &ReadNoise) -> Option<f64> {
     let ratio = dark / own.max(sigma).max(1e-9);
     let apart = (own - dark).abs() > SIGMAS * sigma;
     (apart && own > -2.0 * sigma && !(1.0 / FACTOR..=FACTOR).contains(&ratio)).then_some(ratio)
+}
+
+/// Flats that are means of several frames, among single ones.
+pub(crate) fn some_caveat(pairs: usize, of: usize, factor: f64) -> Caveat {
+    Caveat::new(
+        "averaged-frames",
+        format!(
+            "{pairs} of {of} pairs of flats have {factor:.1} times less noise than others of their level: means of several \
+             frames, or of another gain; they were left out"
+        ),
+        "measure from single raw flats, as the camera wrote them",
+    )
+}
+
+/// Flats that all are means of several frames.
+pub(crate) fn all_error(frames: f64) -> MeasureError {
+    MeasureError::Unusable {
+        kind: FrameKind::Flat,
+        reason: format!(
+            "without light they would have {frames:.1} times less noise than the bias frames: they are means of \
+             several frames, and the gain would come out as many times too large"
+        ),
+        hint: "take single raw flats in pairs, as the camera writes them".into(),
+    }
+}
+
+/// Bias frames that are means of several frames.
+pub(crate) fn biases_caveat(frames: f64) -> Caveat {
+    Caveat::new(
+        "averaged-frames",
+        format!(
+            "without light the flats would have {frames:.1} times the noise of the bias frames: these are means of several, or \
+             something was taken off the flats; the read noise is too small by the root of that"
+        ),
+        "measure from single raw bias frames and flats, as the camera wrote them",
+    )
 }
 
 #[cfg(test)]

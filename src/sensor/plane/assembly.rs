@@ -33,6 +33,9 @@ const SLOPE_SIGMAS: f64 = 5.0;
 /// … and light, when it is more than this share of the floor.
 const SLOPE_OF_FLOOR: f64 = 0.1;
 
+/// An activation energy as uncertain as this in eV is not known at all: those of silicon lie between 0.4 and 1.25.
+const UNKNOWN_EV: f64 = 1.0;
+
 /// The sum over neighbours gives back what a filter took of the noise to this part (judgement: the kernel, and how it
 /// rounded, is not known).
 const SMOOTHED_PART: f64 = 0.02;
@@ -159,7 +162,8 @@ impl PlaneMeter {
         }
         let is_of_long_darks = stand_in.is_some_and(|exposure| exposure.0 > SHORT_DARK.0);
         Ok(Start {
-            saturation: self.saturation(flat_offset, step),
+            // Flats no brighter than the frames without light saturate nothing.
+            saturation: self.saturation(flat_offset, step).filter(|found| found.level.0 > flat_offset.0),
             is_upper_limit: zero.hidden || clipped.is_some_and(|clipped| clipped.is_upper_limit) || is_of_long_darks,
             is_of_long_darks,
             zero,
@@ -237,7 +241,10 @@ impl PlaneMeter {
         let lit = |stage| kinds::lit_dark(stage, zero.offset.value.0, full, gain.value);
         caveats.extend(self.darks.iter().find_map(lit).map(|caveat| caveat.about(self.name())));
         let doubtful = against_warmth(&dark_current, None).map(doubts::not_thermal);
-        let thermal = thermal_law(&dark_current, gain.relative()).filter(|_| doubtful.is_none());
+        let law = thermal_law(&dark_current, gain.relative()).filter(|_| doubtful.is_none());
+        let known = |law: &Thermal| law.activation_ev.uncertainty < UNKNOWN_EV;
+        caveats.extend(law.iter().filter(|law| !known(law)).map(|law| doubts::no_law(law).about(self.name())));
+        let thermal = law.filter(known);
         caveats.extend(doubtful.map(|caveat| caveat.about(self.name())));
         let few = dark_current.len() < TEMPERATURES_FOR_A_FLOOR;
         caveats.extend(thermal.iter().filter(|_| few).map(|law| doubts::no_floor(law).about(self.name())));

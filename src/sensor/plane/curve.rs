@@ -78,13 +78,13 @@ impl PlaneMeter {
         let quieter = averaged::quieter(&levels, zero.variance.value).filter(|_| !self.has_mixed_levels());
         if let Some((places, factor)) = quieter {
             places.iter().for_each(|place| levels[*place].0 = false);
-            caveats.push(doubts::averaged_flats(places.len(), levels.len(), factor));
+            caveats.push(averaged::some_caveat(places.len(), levels.len(), factor));
         }
         let (points, mut used) = self.within_fit(&levels, *flat_offset, saturation.as_ref());
         if !own_level && !is_of_long_darks {
             match averaged::frames_in_each(&used, zero) {
-                Some(frames) if frames > 1.0 => return Err(doubts::only_averaged_flats(frames)),
-                Some(frames) => caveats.push(doubts::averaged_biases(1.0 / frames)),
+                Some(frames) if frames > 1.0 => return Err(averaged::all_error(frames)),
+                Some(frames) => caveats.push(averaged::biases_caveat(1.0 / frames)),
                 None => {}
             }
         }

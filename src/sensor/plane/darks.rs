@@ -13,6 +13,7 @@ use super::PlaneMeter;
 use super::doubts;
 use super::zero::ShortDark;
 use crate::sensor::dark::anchor::Anchor;
+use crate::sensor::dark::averaged;
 use crate::sensor::dark::current::{DarkCurrent, DarkStage, Expectation, same_exposure};
 use crate::sensor::dark::drift::drift;
 use crate::sensor::dark::image::DarkImage;
@@ -180,6 +181,9 @@ impl PlaneMeter {
             caveats
                 .extend(doubts::of_darks(stage, &current, told).into_iter().map(|caveat| caveat.about(place.clone())));
             caveats.extend(drift(&current, gain.value, checks).into_iter().map(|caveat| caveat.about(place.clone())));
+            let averaged = stage.frames_in_each(&anchor, gain.value.0).filter(|_| current.subtracted.is_none());
+            let averaged = averaged.filter(|_| !level.hidden && self.filtered.caveat().is_none());
+            caveats.extend(averaged.map(|frames| averaged::caveat(frames).about(place)));
             points.extend(point(stage.sensor, current));
         }
         (points, caveats)
@@ -195,6 +199,11 @@ fn close(a: Option<Celsius>, b: Option<Celsius>) -> bool {
     }
 }
 
+/// Whether a second estimate of a rate says anything: charge only adds, and one that may be 0 or twice both says nothing.
+fn speaks(other: &Estimate<ElectronsPerSecond>, rate: &Estimate<ElectronsPerSecond>) -> bool {
+    other.value.0 >= 0.0 && other.uncertainty.0 < other.value.0.max(rate.value.0)
+}
+
 fn point(sensor: Option<Celsius>, current: DarkCurrent) -> Option<DarkCurrentPoint> {
     let pinned = current.is_pinned();
     let (rate, other): (Estimate<ElectronsPerSecond>, _) =
@@ -204,7 +213,7 @@ fn point(sensor: Option<Celsius>, current: DarkCurrent) -> Option<DarkCurrentPoi
         e_per_s: rate,
         median_e_per_s: if pinned { None } else { current.of_median },
         from: if pinned { DarkCurrentSource::Variance } else { DarkCurrentSource::Mean },
-        other_e_per_s: other,
+        other_e_per_s: other.filter(|other| speaks(other, &rate)),
         nonuniformity_percent: current.nonuniformity_percent,
         hot_pixel_fraction: current.hot_pixel_fraction,
         exposures_s: current.exposures,

@@ -7,8 +7,6 @@ use crate::caveat::Caveat;
 use crate::stats::Estimate;
 use crate::units::{Celsius, Dn, ElectronsPerDn, Seconds};
 
-use crate::frames::FrameKind;
-use crate::sensor::MeasureError;
 use crate::sensor::dark::current::{DarkCurrent, DarkStage};
 use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::flat::transfer::{ENOUGH_LEVELS, TransferFit};
@@ -302,42 +300,6 @@ pub(crate) fn outlier(files: &str) -> Caveat {
     )
 }
 
-/// Flats that are means of several frames, among single ones.
-pub(crate) fn averaged_flats(pairs: usize, of: usize, factor: f64) -> Caveat {
-    Caveat::new(
-        "averaged-frames",
-        format!(
-            "{pairs} of {of} pairs of flats have {factor:.1} times less noise than others of their level: means of several \
-             frames, or of another gain; they were left out"
-        ),
-        "measure from single raw flats, as the camera wrote them",
-    )
-}
-
-/// Flats that all are means of several frames.
-pub(crate) fn only_averaged_flats(frames: f64) -> MeasureError {
-    MeasureError::Unusable {
-        kind: FrameKind::Flat,
-        reason: format!(
-            "without light they would have {frames:.1} times less noise than the bias frames: they are means of \
-             several frames, and the gain would come out as many times too large"
-        ),
-        hint: "take single raw flats in pairs, as the camera writes them".into(),
-    }
-}
-
-/// Bias frames that are means of several frames.
-pub(crate) fn averaged_biases(frames: f64) -> Caveat {
-    Caveat::new(
-        "averaged-frames",
-        format!(
-            "without light the flats would have {frames:.1} times the noise of the bias frames: these are means of several, or \
-             something was taken off the flats; the read noise is too small by the root of that"
-        ),
-        "measure from single raw bias frames and flats, as the camera wrote them",
-    )
-}
-
 /// Flats of one exposure that lie on no common curve.
 pub(crate) fn mixed_levels() -> Caveat {
     Caveat::new(
@@ -358,6 +320,19 @@ pub(crate) fn no_floor(law: &Thermal) -> Caveat {
             law.activation_ev.value
         ),
         "take darks at four or more temperatures to see the floor",
+    )
+}
+
+/// Dark currents that do not say how they grow with the temperature.
+pub(super) fn no_law(law: &Thermal) -> Caveat {
+    let [cold, warm] = law.measured_c.unwrap_or([law.reference_c.0; 2]);
+    Caveat::new(
+        "thermal-law-undetermined",
+        format!(
+            "the dark currents from {cold:.1} to {warm:.1} °C are too uncertain to say how it grows with the temperature: it is \
+                     carried to others with an assumed doubling"
+        ),
+        "take darks at two temperatures at least 10 degrees apart, so long that the dark current stands out",
     )
 }
 

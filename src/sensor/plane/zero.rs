@@ -24,6 +24,11 @@ const OUTLIER_TIMES_MEDIAN: f64 = 2.0;
 /// Of fewer, when it is this many times the other one.
 const OUTLIER_OF_TWO: f64 = 5.0;
 
+/// No converter has fewer steps.
+const LEAST_CONVERTER: u32 = 256;
+/// With more pixels than this at its end a frame has no level.
+const BURNT: f64 = 0.2;
+
 /// Pairs without light at one temperature.
 pub(super) struct ZeroStack {
     pub(super) sensor: Option<Celsius>,
@@ -73,6 +78,24 @@ pub(super) struct Zero {
     pub(super) has_bias_level: bool,
 }
 
+/// Why frames without light have no level: most pixels of most of them lie where the converter ends, at 2ⁿ − 1 steps.
+fn burnt(pairs: &[PairStatistics], step: u32, what: &str) -> Option<MeasureError> {
+    let ends = |pair: &&PairStatistics| {
+        let steps = u32::from(pair.highest) / step.max(1) + 1;
+        steps >= LEAST_CONVERTER && steps.is_power_of_two() && pair.share_at_highest > BURNT
+    };
+    let first = pairs.iter().find(ends)?;
+    (2 * pairs.iter().filter(ends).count() > pairs.len()).then(|| MeasureError::Unusable {
+        kind: FrameKind::Bias,
+        reason: format!(
+            "{:.0} % of the pixels of {what} are at {}, where the converter ends",
+            100.0 * first.share_at_highest,
+            first.highest
+        ),
+        hint: "take bias frames: cap on, shortest exposure, at least 2, better 20".into(),
+    })
+}
+
 pub(super) struct ShortDark {
     pub(super) exposure: Seconds,
     pub(super) sensor: Option<Celsius>,
@@ -107,6 +130,7 @@ impl PlaneMeter {
         let too_few = || MeasureError::TooFewFrames { kind: FrameKind::Bias, found, needed: 2 };
         if let Some(stack) = self.reference_stack() {
             let noise = stack.noise(step).ok_or_else(too_few)?;
+            burnt(&stack.pairs, step, "bias frames").map_or(Ok(()), Err)?;
             return Ok(Zero { noise, reference: stack.sensor, stand_in: None, has_bias_level: true });
         }
         // One temperature only: darks of several have several levels.
@@ -122,6 +146,8 @@ impl PlaneMeter {
         }
         let exposure = short[0].exposure;
         let pairs: Vec<PairStatistics> = short.iter().map(|dark| dark.pair.clone()).collect();
+        let what = format!("darks of {} s, which stand in for missing bias frames,", exposure.0);
+        burnt(&pairs, step, &what).map_or(Ok(()), Err)?;
         let mut noise = read_noise(&pairs, &[], f64::from(step)).ok_or_else(too_few)?;
         let lone: Moments = self.bias.iter().flat_map(|stack| stack.lone.iter().copied()).collect();
         if lone.count() > 0 {
