@@ -9,7 +9,7 @@ pub(crate) mod drift;
 pub(crate) mod gain;
 mod image;
 pub(crate) mod levels;
-mod limits;
+pub(crate) mod limits;
 pub(crate) mod picture;
 pub(crate) mod read_noise;
 pub(crate) mod subtracted;
