@@ -44,7 +44,7 @@ macro_rules! caveat_codes {
 caveat_codes! {
     /// The altitude of the night file is not used: place, date and position say more.
     AltitudeNotUsed = "altitude-not-used",
-    /// An amplifier lights an edge or corner of the darks.
+    /// A part of the darks glows: an edge, a corner or all of them, or the centre.
     AmplifierGlow = "amplifier-glow",
     /// A number that nobody gave was assumed; the message says which.
     AssumedValue = "assumed-value",

@@ -230,10 +230,10 @@ pub struct Plane {
     /// Its part in single pixels.
     #[serde(default)]
     pub dsnu_pixel_e: Option<Estimate<Electrons>>,
-    /// What the brightest part of the edge glows with in darks, beyond the median part.
+    /// What the brightest part glows with in darks, beyond the median part.
     #[serde(default)]
     pub glow_e_per_s: Option<Estimate<ElectronsPerSecond>>,
-    /// Where that is in the stored frame: `top left`, `right`, …
+    /// Where that is in the stored frame: `top left`, `right`, `centre`, `corners`, …
     #[serde(default)]
     pub glow_at: Option<String>,
     /// Dark current at each temperature.

@@ -321,6 +321,9 @@ mod tests {
             ("target", _) => format!("{key} = {number}"),
             ("site", "horizon[0]") => format!("[site]\nhorizon = [[{number}, 10]]"),
             ("site", "horizon[1]") => format!("[site]\nhorizon = [[10, {number}]]"),
+            ("site.sky", "altitude_deg") => {
+                format!("[site]\nsky = {{ mag_per_arcsec2 = 20.0, altitude_deg = {number} }}")
+            }
             ("site.sky", "e_per_s") => format!("[site]\nsky = {{ e_per_s = {number}, filter = \"red\" }}"),
             ("filters.quantum_efficiency", _) => {
                 let others = ["R", "G", "B"].into_iter().filter(|colour| *colour != key).map(|c| format!("{c} = 0.5"));

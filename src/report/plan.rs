@@ -49,7 +49,7 @@ pub fn answer_line(plan: &Plan) -> String {
 
 /// A filter's name; a colour array alone has none.
 pub(super) fn filter_words(name: &str) -> &str {
-    if name == "none" { "colour, no filter" } else { name }
+    if name == "none" { "no filter" } else { name }
 }
 
 pub(super) fn counted(count: u64, what: &str) -> String {

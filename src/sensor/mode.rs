@@ -21,6 +21,8 @@ use crate::stats::Moments;
 
 /// Levels within a pair that differ by more than this are worth a word.
 const PAIR_DRIFT: f64 = 0.01;
+/// … where they differ by more than so many times what the level of single frames without light scatters by.
+const JUMPS: f64 = 5.0;
 /// Flats of two exposures are paired up to this ratio of their signals.
 const PAIRED_ACROSS: f64 = 1.6;
 /// Of those that differ by more than this the mean does not show the pattern of the pixels.
@@ -255,14 +257,17 @@ impl ModeMeasurement {
             }
             // Against nothing but 0 all is apart.
             let apart = if pair.means[1] > 0.0 { (pair.means[0] / pair.means[1] - 1.0).abs() } else { 1.0 };
+            // A level that jumps from frame to frame without light is no drift of the light.
+            let is_light = (pair.means[0] - pair.means[1]).abs() > JUMPS * meter.level_scatter();
             if is_flat && place == 0 && pair.share_at_highest < SATURATED {
                 for (info, frame) in [(&first_info, frames[0]), (&info, frames[1])] {
                     self.halves.take(info.taken.as_deref(), frame, meter.dark_offset());
                 }
             }
-            let (pair, left_out) = if is_flat { meter.sound_part(pair, frames) } else { (pair, None) };
+            let (pair, left_out) =
+                if is_flat { meter.sound_part(pair, frames) } else { (pair.with_waves(frames), None) };
             meter.correlate(key.kind, [&first, &second], region, &pair, left_out.as_ref());
-            if is_flat && !across && apart > PAIR_DRIFT {
+            if is_flat && !across && is_light && apart > PAIR_DRIFT {
                 self.repeated.drift(apart, &info.file);
             }
             if !across || apart < UNLIKE {

@@ -11,6 +11,7 @@ mod reading;
 mod required;
 mod verdict;
 mod warmth;
+mod waves;
 pub(crate) mod world;
 
 use std::collections::BTreeMap;
@@ -32,7 +33,7 @@ pub(crate) const ONE: &str = "--one";
 
 /// All worlds.
 pub(crate) fn worlds() -> impl Iterator<Item = &'static World> {
-    flats::WORLDS.iter().chain(darks::WORLDS).chain(warmth::WORLDS).chain(marks::WORLDS).chain(reading::WORLDS)
+    [flats::WORLDS, darks::WORLDS, warmth::WORLDS, marks::WORLDS, reading::WORLDS, waves::WORLDS].into_iter().flatten()
 }
 
 /// One run in this process: prints a document of what was asked and said.

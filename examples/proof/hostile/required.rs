@@ -35,4 +35,12 @@ pub(crate) const REQUIRED: &[&str] = &[
     "headers name temperatures with the wrong sign",
     "darks clipped at 0",
     "level jumps by 3 DN from frame to frame",
+    "biases at two temperatures",
+    "new firmware in the middle",
+    "dust moves within pairs",
+    "stripes from the power supply",
+    "exposures in milliseconds",
+    "bias frames that saw light",
+    "level jumps by 8 DN between flats",
+    "darks of 0.06 to 0.3 s only",
 ];

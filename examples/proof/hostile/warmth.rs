@@ -113,14 +113,24 @@ const SETTLES: &[&str] = &["dark-level-drift", "temperature-unsettled", "dark-cu
 const NOT_THERMAL: &[&str] = &["dark-not-thermal"];
 
 pub(crate) const WORLDS: &[World] = &[
-    World::new("cooler settles, rising, told", |chance| cooler(chance, Says::Truth, &RISING)).caused(SETTLES),
+    World::new("cooler settles, rising, told", |chance| cooler(chance, Says::Truth, &RISING))
+        .caused(SETTLES)
+        .never(&["dark-subtracted"]),
     World::new("cooler settles, rising, constant header", |chance| cooler(chance, Says::Always(-10.0), &RISING))
-        .caused(SETTLES),
-    World::new("cooler settles, rising, no header", |chance| cooler(chance, Says::Nothing, &RISING)).caused(SETTLES),
-    World::new("cooler settles, in turn, told", |chance| cooler(chance, Says::Truth, &IN_TURN)).caused(SETTLES),
+        .caused(SETTLES)
+        .never(&["dark-subtracted"]),
+    World::new("cooler settles, rising, no header", |chance| cooler(chance, Says::Nothing, &RISING))
+        .caused(SETTLES)
+        .never(&["dark-subtracted"]),
+    World::new("cooler settles, in turn, told", |chance| cooler(chance, Says::Truth, &IN_TURN))
+        .caused(SETTLES)
+        .never(&["dark-subtracted"]),
     World::new("cooler settles, in turn, constant header", |chance| cooler(chance, Says::Always(-10.0), &IN_TURN))
-        .caused(SETTLES),
-    World::new("cooler settles, in turn, no header", |chance| cooler(chance, Says::Nothing, &IN_TURN)).caused(SETTLES),
+        .caused(SETTLES)
+        .never(&["dark-subtracted"]),
+    World::new("cooler settles, in turn, no header", |chance| cooler(chance, Says::Nothing, &IN_TURN))
+        .caused(SETTLES)
+        .never(&["dark-subtracted"]),
     World::new("headers name temperatures that the sensor does not have", never_cooled)
         .caused(NOT_THERMAL)
         .must_be_said(),
@@ -130,7 +140,12 @@ pub(crate) const WORLDS: &[World] = &[
         .must_be_said(),
     World::new("level jumps by 3 DN from frame to frame", jumping),
     World::new("darks clipped at 0", clipped).caused(&["black-clipped"]).must_be_said(),
-    World::new("exposures in milliseconds", milliseconds).caused(&["exposure-doubtful", "conflicting-time"]),
+    World::new("exposures in milliseconds", milliseconds).caused(&[
+        "exposure-doubtful",
+        "conflicting-time",
+        // Its words there: the time is of another unit.
+        "no-exposure",
+    ]),
     World::new("a dark of 300 s stamped Bias", dark_as_bias)
         .caused(&["conflicting-kind", "outlier-frame"])
         .must_be_said(),

@@ -144,14 +144,15 @@ impl Compared {
         self.powers.add(&other.powers);
     }
 
-    /// Temporal variance of the pair, with its uncertainty from the differences' own fourth moment.
-    pub(super) fn variance(&self, exposure: Seconds) -> Option<PairVariance> {
+    /// Temporal variance of a pair of this level in DN, with its uncertainty from the differences' own fourth moment.
+    pub(super) fn variance(&self, exposure: Seconds, level: f64) -> Option<PairVariance> {
         if self.powers.count < 2.0 {
             return None;
         }
         let [second, fourth] = self.powers.central();
         let uncertainty = ((fourth - second * second).max(0.0) / self.powers.count).sqrt() / 2.0;
-        (second > 0.0 && uncertainty > 0.0).then_some(PairVariance { exposure, variance: second / 2.0, uncertainty })
+        let variance = second / 2.0;
+        (second > 0.0 && uncertainty > 0.0).then_some(PairVariance { exposure, variance, uncertainty, level })
     }
 }
 
@@ -205,7 +206,7 @@ mod tests {
         let mean = differences.iter().sum::<f64>() / n;
         let variance = differences.iter().map(|difference| (difference - mean).powi(2)).sum::<f64>() / n;
         assert_eq!(compared.hits, [0, 0]);
-        let found = compared.variance(Seconds(60.0)).unwrap();
+        let found = compared.variance(Seconds(60.0), 110.0).unwrap();
         approx::assert_relative_eq!(found.variance, variance / 2.0, max_relative = 1e-6);
     }
 }

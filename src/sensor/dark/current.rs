@@ -89,6 +89,8 @@ pub(super) struct PairVariance {
     pub(super) exposure: Seconds,
     pub(super) variance: f64,
     pub(super) uncertainty: f64,
+    /// Mean level in DN.
+    pub(super) level: f64,
 }
 
 /// The darks of one plane at one temperature, pushed with falling exposure time.
@@ -203,7 +205,8 @@ impl DarkStage {
             }
             let of_this_exposure = self.frames.iter().filter(|frame| same_exposure(frame.exposure, exposure)).count();
             if of_this_exposure % 2 == 1 {
-                self.pairs.extend(compared.variance(exposure));
+                let level = (self.frames[self.frames.len() - 1].mean + mean) / 2.0;
+                self.pairs.extend(compared.variance(exposure, level));
             }
         }
         let saturated = codes.occupied().rev().take_while(|(code, _)| f64::from(*code) >= expectation.ceiling);
@@ -231,6 +234,12 @@ impl DarkStage {
         self.longest.get_or_insert_with(empty).add(plane, exposure);
     }
 
+    /// Exposure, mean level in DN and temporal variance in DN² of the shortest darks that make a pair.
+    pub(crate) fn shortest_pair(&self) -> Option<(Seconds, f64, Estimate<f64>)> {
+        let shortest = self.pairs.iter().min_by(|a, b| a.exposure.0.total_cmp(&b.exposure.0))?;
+        Some((shortest.exposure, shortest.level, Estimate::new(shortest.variance, shortest.uncertainty)))
+    }
+
     /// Takes a frame of which only the sums are at hand.
     pub(crate) fn add_summary(&mut self, exposure: Seconds, summary: DarkSummary) {
         let DarkSummary { mean, median, temperature, taken, pair_variance } = summary;
@@ -252,6 +261,7 @@ impl DarkStage {
             exposure,
             variance,
             uncertainty,
+            level: mean,
         }));
     }
 
@@ -295,8 +305,9 @@ impl DarkStage {
         // Charge that fades makes the noise of the first darks greater too.
         let moves = found.is_some_and(|fit| fit.drift.signal.0 > MOVES);
         let subtracted = mean.filter(|_| anchor.is_of_bias && !moves).and_then(|(slope, at_zero)| {
-            let level = (slope, at_zero - anchor.offset.value.0);
-            subtracted(&pairs, &Beside { bias_variance: anchor.variance, level, gain: gain.value.0 })
+            let offset = anchor.offset.value.0;
+            let level = (slope, at_zero - offset);
+            subtracted(&pairs, &Beside { bias_variance: anchor.variance, level, offset, gain: gain.value.0 })
         });
         let variance = match &subtracted {
             Some(found) => Some((found.slope, false)),
@@ -431,6 +442,7 @@ impl DarkStage {
                 exposure: Seconds(0.0),
                 variance: anchor.variance.value + step_variance,
                 uncertainty: uncertainty.hypot(step_variance / 3_f64.sqrt()),
+                level: anchor.offset.value.0,
             });
         }
         let times: Vec<f64> = pairs.iter().map(|pair| pair.exposure.0).collect();
@@ -459,7 +471,12 @@ pub(super) mod tests {
     pub(in super::super) fn stage(points: &[(f64, f64, f64)]) -> DarkStage {
         let mut stage = DarkStage::new(Some(Celsius(-5.0)), Array2::default((0, 0)));
         for &(exposure, level, variance) in points {
-            stage.pairs.push(PairVariance { exposure: Seconds(exposure), variance, uncertainty: 0.01 * variance });
+            stage.pairs.push(PairVariance {
+                exposure: Seconds(exposure),
+                variance,
+                uncertainty: 0.01 * variance,
+                level,
+            });
             stage.frames.push(DarkFrame {
                 exposure: Seconds(exposure),
                 temperature: None,

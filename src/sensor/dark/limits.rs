@@ -62,7 +62,7 @@ pub(super) fn cut_off(slope: Estimate<f64>, [least, most]: [f64; 2]) -> Estimate
 }
 
 /// A gain that firmware changes with the level is another by about this share (common practice, no source).
-const OTHER_GAIN: f64 = 0.05;
+pub(crate) const OTHER_GAIN: f64 = 0.05;
 
 /// DN by which the shortest darks lie off the bias frames beyond what their time explains and beyond the step that cameras make.
 pub(super) fn level_jump(fit: &LevelFit, frames: &[DarkFrame], anchor: Anchor) -> Option<f64> {

@@ -10,7 +10,7 @@ pub(crate) mod drift;
 pub(crate) mod gain;
 pub(crate) mod image;
 pub(crate) mod levels;
-mod limits;
+pub(crate) mod limits;
 pub(crate) mod picture;
 pub(crate) mod read_noise;
 pub(crate) mod subtracted;

@@ -22,6 +22,9 @@ pub(crate) const HIDDEN_VARIANCE: f64 = 0.24;
 /// The limit that is then stated, in steps (the same equation).
 pub(crate) const HIDDEN_LIMIT: f64 = 0.40;
 
+/// What rows share, both their halves have to this part.
+const COMMON: f64 = 0.5;
+
 /// Noise and level of the frames without light.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct ReadNoise {
@@ -41,9 +44,14 @@ pub(crate) struct ReadNoise {
     pub hidden: bool,
     /// Scatter of the frames' levels in DN.
     pub level_scatter: f64,
+    /// What the level of other frames, taken at some other moment, may be off the mean of these, in DN: the uncertainty of
+    /// the mean, and all of the scatter that is no chance from frame to frame.
+    pub level_doubt: f64,
     /// Variance in DN⁴ of the pairs' variances beyond what their pixels allow: noise that is another in each pair, as
     /// waves over the frame make it.
     pub variance_scatter: f64,
+    /// The variance in DN⁴ of a frame's spatial variance from waves over it.
+    pub of_waves: f64,
     /// Differences beyond this many DN may be events.
     pub event_limit: f64,
     /// The code at which the dark side of the noise is cut off, if it is.
@@ -67,6 +75,19 @@ impl ReadNoise {
         let relative = (self.variance.uncertainty.powi(2) + phase * phase) / (variance * variance);
         Level { mean: Dn(0.0), variance, relative: relative.max(1e-12) }
     }
+
+    /// The same for flats whose own level without light may be off that of the frames without light, the variance growing
+    /// by `slope` DN²/DN: where the curve meets it is as uncertain as that level.
+    ///
+    /// ```text
+    /// u² = u²(V₀) + (K u(offset))²
+    /// ```
+    ///
+    /// To first order a level that is off by δ moves all flats by δ, or the point without light by −δ.
+    pub(crate) fn level_for_flats(&self, slope: f64) -> Level {
+        let own = self.level();
+        Level { relative: own.relative + (slope * self.level_doubt / own.variance).powi(2), ..own }
+    }
 }
 
 /// Pools pairs without light; `extra` are the means of frames that found no partner.
@@ -76,7 +97,8 @@ pub(crate) fn read_noise(pairs: &[PairStatistics], extra: &[f64], step: f64) -> 
     if pairs.is_empty() {
         return None;
     }
-    let levels: Moments = pairs.iter().flat_map(|pair| pair.means).chain(extra.iter().copied()).collect();
+    let in_order: Vec<f64> = pairs.iter().flat_map(|pair| pair.means).chain(extra.iter().copied()).collect();
+    let levels: Moments = in_order.iter().copied().collect();
     let variance = pooled(pairs, PairStatistics::variance);
     let core_variance = pooled(pairs, |pair| pair.core_variance);
     let hidden = variance.value < HIDDEN_VARIANCE * step * step;
@@ -96,7 +118,9 @@ pub(crate) fn read_noise(pairs: &[PairStatistics], extra: &[f64], step: f64) -> 
         step,
         hidden,
         level_scatter: levels.variance().unwrap_or(0.0).sqrt(),
+        level_doubt: (levels.variance().unwrap_or(0.0) / levels.count() as f64 + slow_variance(&in_order)).sqrt(),
         variance_scatter: scatter_beyond_pixels(pairs),
+        of_waves: pairs.iter().map(PairStatistics::of_waves).sum::<f64>() / pairs.len() as f64,
         event_limit: pairs.iter().map(|pair| pair.event_limit).fold(0.0, f64::max),
         floor: None,
     })
@@ -108,13 +132,16 @@ pub(crate) fn read_noise(pairs: &[PairStatistics], extra: &[f64], step: f64) -> 
 /// σ_row² = Var(row means of d)/2 − σ_within²/columns,    d = y0 − y1
 /// ```
 ///
-/// Derived here: the variance of the means of rows of independent pixels taken off.
+/// Derived here: the variance of the means of rows of independent pixels taken off. Waves and blotches move the means of rows
+/// too; then the two halves of a row share little of it, and nothing is said of rows.
 fn row_noise(pairs: &[PairStatistics]) -> Option<Estimate<Dn>> {
     let values: Moments = pairs.iter().map(|pair| pair.row_variance).collect();
     let mean = values.mean()?;
     let sigma =
         pairs.iter().map(PairStatistics::row_variance_sigma).map(|s| s * s).sum::<f64>().sqrt() / pairs.len() as f64;
-    (mean > 2.0 * sigma && mean > 0.0).then(|| Estimate::new(mean.sqrt(), sigma / (2.0 * mean.sqrt())))
+    let common: Moments = pairs.iter().map(PairStatistics::row_common).collect();
+    let is_common = common.mean().unwrap_or(0.0) > COMMON * mean;
+    (mean > 2.0 * sigma && mean > 0.0 && is_common).then(|| Estimate::new(mean.sqrt(), sigma / (2.0 * mean.sqrt())))
 }
 
 /// The mean of frame means; its uncertainty is their scatter, for the level of a frame
@@ -129,25 +156,44 @@ pub(crate) fn mean_level(levels: &Moments, of_one: f64) -> Estimate<Dn> {
     }
 }
 
-/// By how much the variances of pairs scatter beyond their pixels and chance.
-fn scatter_beyond_pixels(pairs: &[PairStatistics]) -> f64 {
-    let values: Moments = pairs.iter().map(PairStatistics::variance).collect();
-    let (Some(mean), Some(scatter)) = (values.mean(), values.variance()) else { return 0.0 };
-    let of_pixels = pairs.iter().map(|pair| pair.variance_of(mean)).sum::<f64>() / pairs.len() as f64;
-    let chi2 = scatter * (pairs.len() as f64 - 1.0) / of_pixels.max(f64::MIN_POSITIVE);
-    of_pixels * (birge_ratio(chi2, pairs.len() - 1).powi(2) - 1.0)
+/// The variance of levels that goes slowly, or in steps: what their differences from frame to frame do not explain. It does not
+/// average out.
+///
+/// ```text
+/// s² − δ²/2,    δ² = mean square of successive differences
+/// ```
+///
+/// # Source
+/// J. von Neumann, Annals of Mathematical Statistics 12 (1941) 367 (from memory): both are the variance where levels are independent.
+fn slow_variance(in_order: &[f64]) -> f64 {
+    let all: Moments = in_order.iter().copied().collect();
+    let steps: Moments = in_order.windows(2).map(|two| (two[1] - two[0]).powi(2) / 2.0).collect();
+    (all.variance().unwrap_or(0.0) - steps.mean().unwrap_or(0.0)).max(0.0)
 }
 
-/// Mean of the pairs' variances. Its uncertainty is that of the pixels, with their kurtosis; where the pairs
-/// scatter beyond what that allows, their scatter.
+/// By how much the variances of pairs scatter beyond their pixels and chance: as they do, or as the waves in each of them must.
+fn scatter_beyond_pixels(pairs: &[PairStatistics]) -> f64 {
+    let values: Moments = pairs.iter().map(PairStatistics::variance).collect();
+    let waves: Moments = pairs.iter().map(PairStatistics::of_waves).collect();
+    let of_waves = waves.mean().unwrap_or(0.0);
+    let (Some(mean), Some(scatter)) = (values.mean(), values.variance()) else { return of_waves };
+    let of_pixels = pairs.iter().map(|pair| pair.variance_without_waves(mean)).sum::<f64>() / pairs.len() as f64;
+    let chi2 = scatter * (pairs.len() as f64 - 1.0) / of_pixels.max(f64::MIN_POSITIVE);
+    (of_pixels * (birge_ratio(chi2, pairs.len() - 1).powi(2) - 1.0)).max(of_waves)
+}
+
+/// Mean of the pairs' variances. Its uncertainty is that of the pixels, with their kurtosis, and of the waves in them; where the
+/// pairs scatter beyond what their pixels allow, their scatter, if that is more.
 fn pooled(pairs: &[PairStatistics], statistic: impl Fn(&PairStatistics) -> f64) -> Estimate<f64> {
     let values: Moments = pairs.iter().map(&statistic).collect();
     let mean = values.mean().unwrap_or(0.0);
     let count = pairs.len() as f64;
-    let of_pixels = pairs.iter().map(|pair| pair.variance_of(mean)).sum::<f64>() / count;
+    let mean_of = |of: &dyn Fn(&PairStatistics) -> f64| pairs.iter().map(of).sum::<f64>() / count;
+    let of_pixels = mean_of(&|pair| pair.variance_without_waves(mean));
+    let with_waves = mean_of(&|pair| pair.variance_of(mean));
     let chi2 = values.variance().unwrap_or(0.0) * (count - 1.0) / of_pixels.max(f64::MIN_POSITIVE);
     let scatter = birge_ratio(chi2, pairs.len() - 1);
-    let of_mean = (of_pixels / count).sqrt() * scatter;
+    let of_mean = ((of_pixels * scatter * scatter).max(with_waves) / count).sqrt();
     if scatter > 1.0 { Estimate::of_student(mean, of_mean, count - 1.0) } else { Estimate::new(mean, of_mean) }
 }
 

@@ -30,6 +30,8 @@ pub(super) struct Beside {
     pub(super) bias_variance: Estimate<f64>,
     /// Slope in DN/s of the level, and how far in DN it lies at no time above that of the bias frames.
     pub(super) level: (Estimate<f64>, f64),
+    /// Level in DN of the bias frames.
+    pub(super) offset: f64,
     /// Electrons for each DN.
     pub(super) gain: f64,
 }
@@ -43,8 +45,9 @@ pub(super) struct Beside {
 ///
 /// `σ_d²` is the variance of the bias frames, `D` the dark current in e⁻/s, `K` the gain in e⁻/DN. A line through two
 /// or more exposures of at least a second has to meet twice the bias variance at no time, the level must not grow as
-/// that noise asks for, and charge that all darks share (a step of the level) must not explain the noise. Only darks
-/// beside bias frames show it. Hot pixels are gone from such darks, but for their noise: the slope is that of the
+/// that noise asks for, and charge that the darks hold must not explain the noise: neither such as all share (a step of the
+/// level), nor that of each pair, whatever the sensor's temperature did from one to the next. Only darks beside bias frames
+/// show it. Hot pixels are gone from such darks, but for their noise: the slope is that of the
 /// ordinary pixels. Derived here; two independent variances add up.
 pub(super) fn subtracted(pairs: &[PairVariance], beside: &Beside) -> Option<Subtracted> {
     let long: Vec<&PairVariance> = pairs.iter().filter(|pair| pair.exposure.0 >= SHORTEST.0).collect();
@@ -67,7 +70,9 @@ pub(super) fn subtracted(pairs: &[PairVariance], beside: &Beside) -> Option<Subt
     let one = fit.coefficients[1] / 2.0;
     let asked_for = one * beside.gain;
     let held = level_slope.value < 0.5 * asked_for.max(0.0) + SURE_SIGMAS * level_slope.uncertainty;
-    if !(doubled && held && by_step < 0.5 * (at_zero - bias.value)) {
+    let noise = long.iter().map(|pair| pair.variance - bias.value).sum::<f64>();
+    let charge = long.iter().map(|pair| (pair.level - beside.offset) / beside.gain).sum::<f64>();
+    if !(doubled && held && by_step < 0.5 * (at_zero - bias.value) && charge < 0.5 * noise) {
         return None;
     }
     let sigma = fit.sigma(1) * scatter / 2.0;
@@ -85,10 +90,26 @@ mod tests {
             exposure: Seconds(time),
             variance: variance(time),
             uncertainty: 0.005 * variance(time),
+            level: 100.0 + step + level_slope * time,
         };
         let pairs = [30.0, 60.0, 120.0, 300.0].map(pair);
         let level = (Estimate::new(level_slope, 1e-4), step);
-        subtracted(&pairs, &Beside { bias_variance: Estimate::new(9.0, 0.02), level, gain: 1.0 })
+        subtracted(&pairs, &Beside { bias_variance: Estimate::new(9.0, 0.02), level, offset: 100.0, gain: 1.0 })
+    }
+
+    /// A sensor that cools while the exposures rise: the first darks hold as much charge as the last.
+    #[test]
+    fn charge_that_each_pair_shows_in_its_level_is_no_subtraction() {
+        let pair = |(time, charge): (f64, f64)| PairVariance {
+            exposure: Seconds(time),
+            variance: 9.0 + charge,
+            uncertainty: 0.02,
+            level: 100.0 + charge,
+        };
+        let pairs = [(60.0, 9.0), (60.0, 8.7), (180.0, 9.2), (300.0, 9.1)].map(pair);
+        let level = (Estimate::new(0.0, 1e-3), 0.0);
+        let beside = Beside { bias_variance: Estimate::new(9.0, 0.02), level, offset: 100.0, gain: 1.0 };
+        assert!(subtracted(&pairs, &beside).is_none());
     }
 
     #[test]

@@ -77,6 +77,8 @@ pub struct TransferFit {
     /// The level in DN at which the slope jumps, with the slopes below and above in DN/e⁻ …
     pub kink: Option<Kink>,
     polynomial: PolynomialFit,
+    /// Of the variance that the level without light was fitted with, the part that is its own as measured.
+    of_dark: f64,
 }
 
 /// A level at which the transfer curve changes its slope.
@@ -101,7 +103,12 @@ impl TransferFit {
     /// dim, a read noise that comes out high makes the slope come out low.
     #[must_use]
     pub fn covariance_with_dark(&self) -> f64 {
-        self.polynomial.covariance[1][0]
+        self.polynomial.covariance[1][0] * self.of_dark
+    }
+
+    /// The same fit, where of the variance given to the level without light only this part is that of its measured noise.
+    pub(crate) fn with_dark_measured_to(self, part: f64) -> Self {
+        Self { of_dark: part, ..self }
     }
 }
 
@@ -168,6 +175,7 @@ pub fn transfer_fit(levels: &[Level]) -> Result<TransferFit, MeasureError> {
         is_narrow: told > NARROW * NARROW && lit >= 3 && held < relative / 2.0,
         kink: if kinked { kink(levels) } else { None },
         polynomial,
+        of_dark: 1.0,
     })
 }
 

@@ -121,6 +121,12 @@ impl Blocks {
         Some(Self { down, across, all: row_blocks::each(parts, of_band).concat() })
     }
 
+    /// Mean of the blocks' variances in DN² of frames without light.
+    pub(super) fn mean_variance(&self) -> f64 {
+        // Without light nothing is scaled: no offset makes the ratio of two levels another than 1 by much.
+        self.all.iter().map(|block| block.variance(f64::INFINITY)).sum::<f64>() / self.all.len().max(1) as f64
+    }
+
     /// Blocks between whose frames something moved: a star, dust, a shadow.
     ///
     /// The difference of the block's means, the second scaled to the first, less the median of those beside it in its

@@ -13,6 +13,7 @@ use crate::caveat::Caveat;
 use crate::stats::{Estimate, polynomial_fit};
 use crate::units::ElectronsPerDn;
 
+use crate::sensor::PairStatistics;
 use crate::sensor::pair::sound::LeftOut;
 use crate::sensor::row_blocks;
 use crate::sensor::simd;
@@ -50,6 +51,8 @@ struct Coupled {
     neighbours: f64,
     /// Pixels that went into it.
     count: f64,
+    /// Variance in DN⁴ of a frame's variance from waves, which neighbours share.
+    waves: f64,
 }
 
 /// Neighbour covariances of the pairs of one plane, without and with light.
@@ -69,18 +72,20 @@ pub(crate) struct Coupling {
 }
 
 impl Correlation {
-    /// Takes a pair of whole frames; `cell` is the plane's place in the 2 × 2 cell, `region` the part to use, and
-    /// `level` its mean level in DN; differences beyond `limit` are events, and blocks that are `left_out` do not count.
+    /// Takes a pair of whole frames; `cell` is the plane's place in the 2 × 2 cell, `region` the part to use;
+    /// differences beyond the event limit are none, and blocks that are `left_out` do not count.
     pub(crate) fn pair(
         &mut self,
         lit: bool,
         [first, second]: [&Array2<u16>; 2],
         place: ([usize; 4], Option<(usize, usize)>),
-        (level, limit): (f64, f64),
+        of_pair: &PairStatistics,
         left_out: Option<&LeftOut>,
     ) {
         let offset = self.offset();
-        let coupled = coupled([first, second], place, offset.filter(|_| lit), (level, limit), left_out);
+        let (level, waves) = ((of_pair.mean().0, of_pair.event_limit), of_pair.of_waves());
+        let coupled = coupled([first, second], place, offset.filter(|_| lit), level, left_out);
+        let coupled = coupled.map(|coupled| Coupled { waves, ..coupled });
         if lit { self.lit.extend(coupled) } else { self.zero.extend(coupled) }
     }
 
@@ -92,8 +97,10 @@ impl Correlation {
     /// The excess of the sum over a pixel and its neighbours over the pixel's own variance, light's part alone.
     ///
     /// ```text
-    /// ε(μ) = (Σ C_flat − Σ C_dark) / (σ²_flat − σ²_dark),    Var ε = 24 (σ⁴_flat/n + σ⁴_dark/n₀) / (σ²_flat − σ²_dark)²
+    /// ε(μ) = (Σ C_flat − Σ C_dark) / (σ²_flat − σ²_dark),    Var ε = (24 (σ⁴_flat/n + σ⁴_dark/n₀) + 4 · 12² w) / (σ²_flat − σ²_dark)²
     /// ```
+    ///
+    /// Waves over the frames, whose part of a frame's variance has the variance `w`, are shared by all twelve.
     ///
     /// `C` are the covariances of the difference of two frames with the twelve neighbours within two steps: no charge
     /// is lost between them, so the sum is the shot noise. A line over the level μ is fitted: what grows with the level
@@ -122,13 +129,17 @@ impl Correlation {
         };
         let (own, shared, offset) = (dark(|pair| pair.variance), dark(|pair| pair.neighbours), dark(|pair| pair.level));
         let of_dark = if dark_count > 0.0 { own * own / dark_count } else { 0.0 };
+        let pairs = (self.zero.len() as f64).max(1.0);
+        let waves = self.zero.iter().map(|pair| pair.waves).sum::<f64>() / pairs;
+        let of_waves = 4.0 * (LAGS.len() * LAGS.len()) as f64 * waves * (1.0 + 1.0 / pairs);
         let (mut levels, mut excesses, mut weights) = (Vec::new(), Vec::new(), Vec::new());
         for pair in &self.lit {
             let light = pair.variance - own;
             if light > own.max(1e-9) {
                 levels.push(pair.level - offset);
                 excesses.push((pair.neighbours - shared) / light);
-                weights.push(light * light / (24.0 * (pair.variance * pair.variance / pair.count + of_dark)));
+                let of_pixels = 24.0 * (pair.variance * pair.variance / pair.count + of_dark);
+                weights.push(light * light / (of_pixels + of_waves));
             }
         }
         let constant = polynomial_fit(&levels, &excesses, &weights, 0)?;
@@ -262,5 +273,5 @@ fn coupled(
     }
     let shared_by_all =
         far > NOTICED_SIGMAS * variance / (FAR.len() as f64 * count).sqrt() && far > 0.25 * nearest.abs();
-    (variance > 0.0 && !shared_by_all).then_some(Coupled { level, variance, neighbours, count })
+    (variance > 0.0 && !shared_by_all).then_some(Coupled { level, variance, neighbours, count, waves: 0.0 })
 }

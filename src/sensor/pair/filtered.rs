@@ -22,6 +22,9 @@ const SMOOTHED: f64 = 0.25;
 const FURTHER: usize = 7;
 const FURTHEST: usize = 16;
 const LOCAL: f64 = 0.5;
+/// Smoothed pixels share less with the second than with the first neighbour, or nearly everything with it; a blotch on
+/// noise of their own is shared alike by both.
+const FALLS: f64 = 0.8;
 
 /// Pixels strictly above or below all eight neighbours.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -120,6 +123,8 @@ impl Filtered {
         let within = |d: &&f64| d.abs() < limit;
         let mean = d.iter().filter(within).sum::<f64>() / d.iter().filter(within).count().max(1) as f64;
         d.mapv_inplace(|d| if d.abs() < limit { d - mean } else { 0.0 });
+        // What whole rows or columns share is no smoothing of pixels.
+        without_lines(&mut d);
         let own = d.iter().map(|d| d * d).sum::<f64>().max(1e-9) / d.len() as f64;
         let along = |axis: Axis| smoothed_along(&d, axis, own);
         let [rows, columns] = [along(Axis(1)), along(Axis(0))];
@@ -164,6 +169,15 @@ impl Filtered {
     }
 }
 
+/// Takes the means of rows and of columns off.
+fn without_lines(d: &mut Array2<f64>) {
+    for axis in [Axis(1), Axis(0)] {
+        if let Some(means) = d.mean_axis(axis) {
+            *d -= &means.insert_axis(axis);
+        }
+    }
+}
+
 /// The parts of the noise that pixels one and two steps apart along `axis` share, `own` being its variance; `None` where that is
 /// little, or where pixels far apart share as much, as bands, stripes and columns make them.
 fn smoothed_along(d: &Array2<f64>, axis: Axis, own: f64) -> Option<[f64; 2]> {
@@ -176,7 +190,8 @@ fn smoothed_along(d: &Array2<f64>, axis: Axis, own: f64) -> Option<[f64; 2]> {
     };
     let both = [shared(1), shared(2)];
     let near = both[0].max(both[1]);
-    if near < SMOOTHED {
+    let is_smooth = both[1] < FALLS * both[0] || both[0] > FALLS;
+    if near < SMOOTHED || !is_smooth {
         return None;
     }
     let far = (FURTHER..=FURTHEST).map(|lag| shared(lag).abs()).fold(0.0, f64::max);

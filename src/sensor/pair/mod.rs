@@ -9,8 +9,9 @@ mod blocks;
 pub(crate) mod correlation;
 pub(crate) mod filtered;
 pub(crate) mod sound;
+mod sums;
+mod waves;
 
-use std::cmp::Ordering;
 use std::ops::Range;
 
 use ndarray::{ArrayView2, Zip};
@@ -18,10 +19,11 @@ use ndarray::{ArrayView2, Zip};
 use crate::stats::{Histogram, Moments, clipped_variance_factor};
 use crate::units::Dn;
 
-use crate::sensor::exact;
-use crate::sensor::row_blocks::{self, each_two_rows};
+use crate::sensor::row_blocks;
 
+use blocks::Blocks;
 use sound::Sound;
+use sums::{Sums, common, covariance, of_columns};
 
 /// Differences beyond this many robust sigmas may be events, not noise: a cosmic ray, a jump.
 /// Wide enough that the brightest part of a vignetted flat, with up to twice the median
@@ -53,8 +55,14 @@ pub struct PairStatistics {
     /// Temporal variance in DN² common to whole rows, may come out negative near 0.
     pub row_variance: f64,
     rows: usize,
+    /// The part of it in DN² that both halves of a row share: less where waves or blotches move the rows' means.
+    row_common: f64,
     /// Variance in DN⁴ of that part of the variance which whole columns share.
     of_columns: f64,
+    /// The same of waves along the rows' means, and of others.
+    of_waves: [f64; 2],
+    /// Variance in DN² about the means of rows within blocks, where it was looked at: without waves that are longer.
+    within_blocks: Option<f64>,
     /// Excess kurtosis of the plain differences, events left out, at least 0.
     pub excess_kurtosis: f64,
     /// Temporal variance in DN² of the pixels within four robust sigmas, clipping corrected.
@@ -88,107 +96,6 @@ pub struct PairSums {
     pub share_at_highest: f64,
     /// Share of the pixels of both frames at 0.
     pub share_at_zero: f64,
-}
-
-/// Exact sums over a band of rows of both frames.
-struct Sums {
-    totals: [u64; 2],
-    squares: [u64; 2],
-    highest: u16,
-    at_highest: usize,
-    lowest: u16,
-    at_lowest: usize,
-    /// Mean difference of each row.
-    rows: Vec<f64>,
-    /// Sum of the differences of each column.
-    columns: Vec<i64>,
-}
-
-impl Sums {
-    fn new() -> Self {
-        Self {
-            totals: [0; 2],
-            squares: [0; 2],
-            highest: 0,
-            at_highest: 0,
-            lowest: u16::MAX,
-            at_lowest: 0,
-            rows: Vec::new(),
-            columns: Vec::new(),
-        }
-    }
-
-    /// The sums of a band of both frames, whose differences are counted.
-    fn from_frames(frames: [ArrayView2<'_, u16>; 2], differences: &mut Histogram) -> Self {
-        let mut sums = Self::new();
-        // A band of rows of 16 bits fits 32.
-        let mut columns = vec![0_i32; frames[0].ncols()];
-        each_two_rows(frames, |a, b| {
-            sums.take([a, b]);
-            exact::add_difference(a, b, &mut columns);
-            differences.push_all(a.iter().zip(b).map(|(&a, &b)| i32::from(a) - i32::from(b)));
-        });
-        sums.columns = columns.into_iter().map(i64::from).collect();
-        sums
-    }
-
-    fn take(&mut self, row: [&[u16]; 2]) {
-        let totals = row.map(exact::sum);
-        for (frame, codes) in row.into_iter().enumerate() {
-            self.totals[frame] += totals[frame];
-            self.squares[frame] += exact::squares(codes);
-            let Some((lowest, highest)) = exact::extremes(codes) else { continue };
-            if lowest < self.lowest {
-                (self.lowest, self.at_lowest) = (lowest, 0);
-            }
-            if lowest == self.lowest {
-                self.at_lowest += exact::count(codes, lowest);
-            }
-            if highest > self.highest {
-                (self.highest, self.at_highest) = (highest, 0);
-            }
-            if highest == self.highest {
-                self.at_highest += exact::count(codes, highest);
-            }
-        }
-        self.rows.push((totals[0] as f64 - totals[1] as f64) / row[0].len() as f64);
-    }
-
-    /// The sums over this band and the one below.
-    fn with(mut self, below: Self) -> Self {
-        for frame in 0..2 {
-            self.totals[frame] += below.totals[frame];
-            self.squares[frame] += below.squares[frame];
-        }
-        self.at_highest = match self.highest.cmp(&below.highest) {
-            Ordering::Less => below.at_highest,
-            Ordering::Equal => self.at_highest + below.at_highest,
-            Ordering::Greater => self.at_highest,
-        };
-        self.highest = self.highest.max(below.highest);
-        self.at_lowest = match self.lowest.cmp(&below.lowest) {
-            Ordering::Greater => below.at_lowest,
-            Ordering::Equal => self.at_lowest + below.at_lowest,
-            Ordering::Less => self.at_lowest,
-        };
-        self.lowest = self.lowest.min(below.lowest);
-        self.rows.extend(below.rows);
-        self.columns.iter_mut().zip(below.columns).for_each(|(sum, other)| *sum += other);
-        self
-    }
-
-    /// Σ y₀ y₁, from the squares of the differences.
-    fn product(&self, differences: &Histogram) -> u64 {
-        let square = |(value, count): (i32, u32)| u64::from(value.unsigned_abs()).pow(2) * u64::from(count);
-        let of_differences: u64 = differences.occupied().map(square).sum();
-        (self.squares[0] + self.squares[1] - of_differences) / 2
-    }
-}
-
-/// `(Σxy − Σx Σy / n) / (n − 1)` from exact integers.
-fn covariance(product: u64, x: u64, y: u64, n: u64) -> f64 {
-    let numerator = i128::from(product) * i128::from(n) - i128::from(x) * i128::from(y);
-    numerator as f64 / (n as f64 * (n - 1) as f64)
 }
 
 impl PairStatistics {
@@ -227,7 +134,8 @@ impl PairStatistics {
         };
         let pair = Self::from_sums(&pair_sums, &differences)?;
         let of_columns = of_columns(&sums.columns, first.nrows());
-        Some(Self { lowest: (sums.lowest, share(sums.at_lowest)), of_columns, ..pair })
+        let row_common = common(&sums.halves) / 2.0;
+        Some(Self { lowest: (sums.lowest, share(sums.at_lowest)), of_columns, row_common, ..pair })
     }
 
     /// The same from sums that were made elsewhere, and the histogram of the plain differences
@@ -242,7 +150,10 @@ impl PairStatistics {
             count: differences.total(),
             row_variance: sums.row_variance,
             rows: sums.rows,
+            row_common: sums.row_variance,
             of_columns: 0.0,
+            of_waves: [0.0; 2],
+            within_blocks: None,
             means: sums.means,
             spatial: sums.spatial,
             event_limit,
@@ -256,6 +167,18 @@ impl PairStatistics {
             lowest: (0, sums.share_at_zero),
             sound: None,
         })
+    }
+
+    /// The same pair, whose variance is as uncertain as the waves in its frames make it.
+    pub(crate) fn with_waves(self, frames: [ArrayView2<'_, u16>; 2]) -> Self {
+        let within_blocks = Blocks::of(frames[0], frames[1]).map(|blocks| blocks.mean_variance());
+        Self { of_waves: waves::waves(frames, self.event_limit), within_blocks, ..self }
+    }
+
+    /// The temporal variance in DN² that rows within blocks do not show, of which they keep the part `about_rows` of independent
+    /// pixels' noise: that of whole rows and of waves; may come out negative near 0.
+    pub(crate) fn beyond_blocks(&self, about_rows: f64) -> f64 {
+        self.within_blocks.map_or(self.row_variance, |within| self.variance() - within / about_rows)
     }
 
     /// DN from one code to the next.
@@ -328,11 +251,31 @@ impl PairStatistics {
     /// κ is the excess kurtosis of the differences: 0 for a normal distribution, large with
     /// telegraph pixels or uneven dark current. Noise common to a row is known from as many
     /// values as there are rows: `2 σ_row⁴ / rows` is added; and noise of whole columns from as many as there are
-    /// columns, of which few may jump: `(m₄ − m₂²) / (4 columns)` of the moments of their mean differences.
+    /// columns, of which few may jump: `(m₄ − m₂²) / (4 columns)` of the moments of their mean differences. Waves over the
+    /// frame are few, see `waves.rs`.
     #[must_use]
     pub fn variance_of(&self, variance: f64) -> f64 {
+        self.variance_without_waves(variance) + self.of_waves()
+    }
+
+    /// The same from pixels, rows and columns alone.
+    pub(crate) fn variance_without_waves(&self, variance: f64) -> f64 {
         let of_pixels = 2.0 * variance * variance * (1.0 + self.excess_kurtosis / 2.0) / self.count as f64;
-        of_pixels + 2.0 * self.row_variance.max(0.0).powi(2) / self.rows as f64 + self.of_columns
+        of_pixels + self.of_independent_rows() + self.of_columns
+    }
+
+    fn of_independent_rows(&self) -> f64 {
+        2.0 * self.row_variance.max(0.0).powi(2) / self.rows as f64
+    }
+
+    /// What waves add in DN⁴ to the variance of the variance.
+    pub(crate) fn of_waves(&self) -> f64 {
+        (self.of_waves[0] - self.of_independent_rows()).max(0.0) + self.of_waves[1]
+    }
+
+    /// The temporal variance in DN² that both halves of the rows share.
+    pub(crate) fn row_common(&self) -> f64 {
+        self.row_common
     }
 
     /// Standard uncertainty in DN² of [`PairStatistics::row_variance`]: as many values as rows.
@@ -354,15 +297,6 @@ impl PairStatistics {
     pub fn shared_variance(&self) -> f64 {
         self.spatial[2]
     }
-}
-
-/// Variance in DN⁴ of the part of the temporal variance that is in the mean differences of whole columns.
-fn of_columns(sums: &[i64], rows: usize) -> f64 {
-    let means: Vec<f64> = sums.iter().map(|&sum| sum as f64 / rows as f64).collect();
-    let count = means.len() as f64;
-    let middle = means.iter().sum::<f64>() / count;
-    let moment = |power: i32| means.iter().map(|mean| (mean - middle).powi(power)).sum::<f64>() / count;
-    (moment(4) - moment(2).powi(2)).max(0.0) / (4.0 * count)
 }
 
 /// The signal in DN from which on its ratio between the frames is known: 2 steps, or 20 of its own uncertainties.

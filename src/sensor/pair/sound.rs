@@ -106,7 +106,7 @@ impl Ceiling {
 pub(crate) struct Unlit {
     /// Their level in DN.
     pub(crate) offset: f64,
-    /// The variance in DN² that whole rows share.
+    /// The variance in DN² that rows within blocks do not show: of whole rows, and of waves.
     pub(crate) of_rows: f64,
     /// The part of the variance that is left about the means of rows within blocks: 1 but for smoothed frames.
     pub(crate) about_rows: f64,

@@ -1,6 +1,6 @@
-//! Amplifier glow: parts of the edge that are brighter in darks than the rest.
+//! Amplifier glow: parts of the frame that are brighter in darks than the rest.
 //!
-//! Median tiles of the longest darks less those of the bias frames: an edge tile glows from 1.5 times the median tile,
+//! Median tiles of the longest darks less those of the bias frames: a tile glows from 1.5 times the median tile,
 //! a tenth of the variance and five sigmas on.
 
 use ndarray::{Array2, ArrayView2, Axis, Slice};
@@ -99,10 +99,14 @@ fn quartiles(runs: &[(f64, f64)]) -> [f64; 3] {
     })
 }
 
+/// Places that are no edge.
+const CENTRE: &str = "centre";
+const CORNERS: &str = "corners";
+
 /// What glows, and where.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Glow {
-    /// Rate of the brightest edge tile beyond the median tile.
+    /// Rate of the brightest tile beyond the median tile.
     pub excess: Estimate<ElectronsPerSecond>,
     /// The median tile's rate in e⁻/s.
     rate: f64,
@@ -111,7 +115,7 @@ pub(crate) struct Glow {
     exposure: Seconds,
 }
 
-/// The brightest edge tile of the longest darks, if it glows: it has 1.5 times the rate of the median
+/// The brightest tile of the longest darks, if it glows: it has 1.5 times the rate of the median
 /// tile, adds a tenth to the variance of its pixels, and stands out by five sigmas.
 ///
 /// `dark` are the levels of their mean, `bias` those without time, `read_variance` in DN².
@@ -130,10 +134,7 @@ pub(crate) fn glow(
     sorted.sort_unstable_by(f64::total_cmp);
     let of_equal: Vec<(f64, f64)> = sorted.chunk_by(|a, b| a == b).map(|run| (run[0], run.len() as f64)).collect();
     let [_, middle, _] = quartiles(&of_equal);
-    let (down, across) = risen.dim();
-    let is_edge = |(i, j): (usize, usize)| i == 0 || j == 0 || i + 1 == down || j + 1 == across;
-    let (place, &brightest) =
-        risen.indexed_iter().filter(|(place, _)| is_edge(*place)).max_by(|(_, a), (_, b)| a.total_cmp(b))?;
+    let (place, &brightest) = risen.indexed_iter().max_by(|(_, a), (_, b)| a.total_cmp(b))?;
     let excess = brightest - middle;
     let sigma = dark.sigmas[place].hypot(bias.sigmas[place]);
     // In DN: shot noise of a level is level / gain.
@@ -143,7 +144,11 @@ pub(crate) fn glow(
     is_glow.then(|| Glow {
         excess: Estimate::<f64>::new(excess / exposure.0, sigma / exposure.0).times(gain),
         rate: middle.max(0.0) * gain.value.0 / exposure.0,
-        place: place_name(place, (down, across)),
+        place: if has_glowing_corners(&risen, middle, excess) {
+            CORNERS.into()
+        } else {
+            place_name(place, risen.dim())
+        },
         exposure,
     })
 }
@@ -174,21 +179,34 @@ pub(crate) fn gradient(dark: &Tiles, bias: &Tiles) -> Option<(f64, f64)> {
     Some((by_row.abs() + by_column.abs(), sigma))
 }
 
+/// Whether three corners or more glow at least half as much as the brightest tile.
+fn has_glowing_corners(risen: &Array2<f64>, middle: f64, excess: f64) -> bool {
+    let (bottom, right) = (risen.nrows() - 1, risen.ncols() - 1);
+    let glows = |place: &(usize, usize)| risen[*place] - middle > 0.5 * excess;
+    [(0, 0), (0, right), (bottom, 0), (bottom, right)].iter().filter(|place| glows(place)).count() >= 3
+}
+
 fn place_name((i, j): (usize, usize), (down, across): (usize, usize)) -> String {
     let vertical = ["top", "", "bottom"][3 * i / down];
     let horizontal = ["left", "", "right"][3 * j / across];
-    format!("{vertical} {horizontal}").trim().to_owned()
+    let place = format!("{vertical} {horizontal}").trim().to_owned();
+    if place.is_empty() { CENTRE.into() } else { place }
 }
 
 impl Glow {
     pub(crate) fn caveat(&self) -> Caveat {
         let times = (self.rate > 0.0).then(|| (self.rate + self.excess.value.0) / self.rate);
         let compared = times.map_or_else(String::new, |times| format!(", {times:.1} times the median part's rate"));
+        let place = match self.place.as_str() {
+            CENTRE => "in the centre, as a warm spot or light through a hole does",
+            CORNERS => "in the corners",
+            place => place,
+        };
         Caveat::new(
             "amplifier-glow",
             format!(
-                "darks of {} s glow {}: {:.2e} e-/s more than in the median part{compared}",
-                self.exposure.0, self.place, self.excess.value.0
+                "darks of {} s glow {place}: {:.2e} e-/s more than in the median part{compared}",
+                self.exposure.0, self.excess.value.0
             ),
             "keep targets away from there, and take darks of the lights' own exposure: glow does not scale",
         )
@@ -203,6 +221,29 @@ mod tests {
     fn places_have_the_names_of_the_page() {
         let names = [(0, 0), (0, 5), (4, 8), (8, 8)].map(|place| place_name(place, (9, 9)));
         assert_eq!(names, ["top left", "top", "right", "bottom right"]);
+        assert_eq!(place_name((4, 4), (9, 9)), "centre");
+    }
+
+    /// Darks of 9 × 9 tiles on bias frames of 100 DN, 10 DN brighter, and more where something glows.
+    fn glowing(more: impl Fn(usize, usize) -> f64) -> Option<String> {
+        let tiles = |level: &dyn Fn(usize, usize) -> f64| Tiles {
+            medians: Array2::from_shape_fn((9, 9), |(i, j)| level(i, j)),
+            sigmas: Array2::from_elem((9, 9), 0.05),
+        };
+        let (dark, bias) = (tiles(&|i, j| 110.0 + more(i, j)), tiles(&|_, _| 100.0));
+        glow(&dark, Seconds(300.0), &bias, &Estimate::new(1.0, 0.01), 9.0).map(|glow| glow.place)
+    }
+
+    #[test]
+    fn glow_is_found_wherever_it_is() {
+        let near = |i: usize, j: usize, at: (f64, f64)| {
+            20.0 * (-((i as f64 - at.0).powi(2) + (j as f64 - at.1).powi(2)) / 3.0).exp()
+        };
+        assert_eq!(glowing(|_, _| 0.0), None);
+        assert_eq!(glowing(|i, j| near(i, j, (4.0, 4.0))).as_deref(), Some("centre"));
+        assert_eq!(glowing(|i, j| near(i, j, (0.0, 8.0))).as_deref(), Some("top right"));
+        let corners = |i, j| [(0.0, 0.0), (0.0, 8.0), (8.0, 0.0), (8.0, 8.0)].iter().map(|at| near(i, j, *at)).sum();
+        assert_eq!(glowing(corners).as_deref(), Some("corners"));
     }
 
     #[test]

@@ -132,6 +132,17 @@ pub struct PatternVariance {
     pub total: Estimate<f64>,
 }
 
+impl PatternVariance {
+    /// The same where waves over the frames, few as they are, leave so much more or less in their mean than they do on average,
+    /// in DN² as a standard uncertainty.
+    pub(crate) fn among_waves(mut self, sigma: f64) -> Self {
+        for part in [&mut self.row, &mut self.pixel, &mut self.total] {
+            part.uncertainty = part.uncertainty.hypot(sigma);
+        }
+        self
+    }
+}
+
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Parts {
     row: Known,

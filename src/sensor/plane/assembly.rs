@@ -18,6 +18,7 @@ use super::kinds;
 use super::zero::{SHORT_DARK, Zero};
 use crate::camera::Thermal;
 use crate::sensor::dark::clipped::recovered;
+use crate::sensor::dark::limits::OTHER_GAIN;
 use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::dark::thermal_law::TEMPERATURES_FOR_A_FLOOR;
 use crate::sensor::flat::pedestal::{self};
@@ -81,12 +82,18 @@ impl PlaneMeter {
         for caveat in &mut caveats {
             caveat.about = self.name().into();
         }
-        let gain = curve.gain;
-        let (dark_current, thermal) = self.heat(&start, &gain, step, &mut caveats);
+        let (dark_current, thermal) = self.heat(&start, &curve.gain, step, &mut caveats);
+        // Of what jumps between bias frames and darks the flats may be before, after, or both.
+        let has_jumped = caveats.iter().any(|caveat| caveat.code == "black-level-moves");
+        let gain = less_sure(curve.gain, if has_jumped { OTHER_GAIN / 3_f64.sqrt() } else { 0.0 });
+        let light = kinds::light_on_biases(zero, &self.darks, &dark_current, gain.value);
+        caveats.extend(light.map(|light| kinds::lit_biases(light).about(self.name())));
         let dark_pattern = self.dark_pattern(*reference);
         // The pattern of long darks is that of the pixels' dark current.
         let unheated = dark_pattern.filter(|_| !start.is_of_long_darks);
-        let dsnu: Spread<Dn> = unheated.map_or_else(Spread::default, |dark| spread(&dark.plain, 1.0));
+        let dsnu: Spread<Dn> = unheated.map_or_else(Spread::default, |dark| {
+            spread(&dark.plain.among_waves(zero.of_waves.sqrt() / f64::from(dark.of_sum.1.max(1))), 1.0)
+        });
         let [unfiltered, prnu] = dark_pattern.map_or_else(
             || [Spread::default(); 2],
             |dark| self.prnu(dark, saturation.map(|saturation| saturation.level), curve.sharing.as_ref()),
@@ -114,7 +121,7 @@ impl PlaneMeter {
             read_noise_dn: Some(zero.noise),
             read_noise_e,
             read_noise_core_e: Some(in_electrons(&zero.core)),
-            read_noise_is_upper_limit: start.is_upper_limit,
+            read_noise_is_upper_limit: start.is_upper_limit || light.is_some(),
             row_noise_e: zero.row.map(|row| row.times(&gain)),
             saturation_e: full,
             saturation_dn: Some(level.0),

@@ -13,7 +13,7 @@ use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::flat::averaged;
 use crate::sensor::flat::pedestal::flat_pedestal;
 use crate::sensor::flat::saturation::{Saturation, saturation};
-use crate::sensor::flat::transfer::Level;
+use crate::sensor::flat::transfer::{Level, likelihood_fit};
 use crate::sensor::pair::sound::Sound;
 use crate::sensor::{
     MeasureError, NoGainCause, PairStatistics, TransferFit, emva_slope, linearity_error_percent, transfer_fit,
@@ -88,9 +88,11 @@ impl PlaneMeter {
                 None => {}
             }
         }
-        used.extend(Some(zero.level()).filter(|_| !own_level));
+        let without_light = without_light(&used, zero);
+        used.extend(Some(without_light).filter(|_| !own_level));
         let spoiled = self.spoiled(saturation.as_ref());
-        transfer_fit(&used).map(|fit| (points, fit)).map_err(|error| match error {
+        let measured = zero.level().relative / without_light.relative;
+        transfer_fit(&used).map(|fit| (points, fit.with_dark_measured_to(measured))).map_err(|error| match error {
             MeasureError::NoGain { levels, .. } if spoiled > 0 && spoiled == self.flats.len() => {
                 MeasureError::NoGain { levels, why: NoGainCause::Saturated { pairs: spoiled } }
             }
@@ -247,6 +249,13 @@ impl PlaneMeter {
             })
         })
     }
+}
+
+/// The level without light for the fit of `flats`, as uncertain as the flats' own level without light makes it.
+fn without_light(flats: &[Level], zero: &ReadNoise) -> Level {
+    let all: Vec<Level> = flats.iter().copied().chain([zero.level()]).collect();
+    let slope = likelihood_fit(&all).map_or(0.0, |fit| fit.coefficients[1].max(0.0));
+    zero.level_for_flats(slope)
 }
 
 /// The relative variance of a pair's variance.

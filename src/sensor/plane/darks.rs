@@ -4,13 +4,14 @@ use ndarray::ArrayView2;
 
 use crate::camera::{DarkCurrentPoint, DarkCurrentSource, SaturationIs};
 use crate::caveat::Caveat;
-use crate::frames::FrameInfo;
+use crate::frames::{FrameInfo, FrameKind};
 use crate::stats::Estimate;
 use crate::units::{Celsius, Dn, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
 use super::DarkSummary;
 use super::PlaneMeter;
 use super::doubts;
+use super::kinds;
 use super::zero::ShortDark;
 use crate::sensor::dark::anchor::Anchor;
 use crate::sensor::dark::averaged;
@@ -38,6 +39,8 @@ impl PlaneMeter {
         if partner.as_ref().is_some_and(|partner| partner == plane) {
             return false;
         }
+        // Dark flats are as short as flats.
+        self.has_own_darks |= key.kind == FrameKind::Dark;
         let before = self.darks.last().and_then(|stage| stage.frames.last()).map(|frame| frame.exposure);
         if let (Some(partner), Some(before)) = (partner, before)
             && (self.expectation.is_none() || (!self.has_bias_pairs() && same_exposure(before, key.exposure)))
@@ -49,6 +52,7 @@ impl PlaneMeter {
             let stage_frames = self.darks.last().map_or(0, |stage| stage.frames.len());
             if same_exposure(before, key.exposure) && stage_frames % 2 == 1 && !self.has_bias_pairs() {
                 self.patterns.push(key, [partner, plane], &pair);
+                let pair = pair.with_waves([partner, plane]);
                 self.short_darks.push(ShortDark { exposure: key.exposure, sensor: key.sensor, pair });
             }
         }
@@ -186,7 +190,17 @@ impl PlaneMeter {
             caveats.extend(averaged.map(|frames| averaged::caveat(frames).about(place)));
             points.extend(point(stage.sensor, current));
         }
+        caveats.extend(self.only_short().map(|longest| kinds::short_darks(longest).about(self.name())));
         (points, caveats)
+    }
+}
+
+impl PlaneMeter {
+    /// The longest of the darks, where all are too short for a dark current and none stands in for bias frames.
+    fn only_short(&self) -> Option<Seconds> {
+        let times = || self.darks.iter().flat_map(|stage| &stage.frames).map(|frame| frame.exposure);
+        let longest = times().max_by(|a, b| a.0.total_cmp(&b.0))?;
+        (longest.0 <= SHORTEST_RAMP.0 && self.has_bias_pairs() && self.has_own_darks).then_some(longest)
     }
 }
 

@@ -23,6 +23,9 @@ const OTHER_GAIN: f64 = 0.01;
 /// Share of dark pixels at 0 from which on the black level is cut (EMVA 1288 Release 4.0 Linear: 0.5 %).
 const CLIPPED_SHARE: f64 = 0.005;
 
+/// A read noise known to no better than this part, for its pairs scatter, asks for more of them.
+const LOOSE: f64 = 0.1;
+
 /// Doubts about read noise and offset from `pairs` pairs, of whose pixels the share `at_zero` is 0;
 /// `stand_in` is the exposure of long darks that stood in for missing bias frames.
 pub(crate) fn of_zero(zero: &ReadNoise, pairs: usize, at_zero: f64, stand_in: Option<Seconds>) -> Vec<Caveat> {
@@ -32,6 +35,17 @@ pub(crate) fn of_zero(zero: &ReadNoise, pairs: usize, at_zero: f64, stand_in: Op
             "few-frames",
             "read noise and offset rest on one pair of frames",
             "take 20 bias frames",
+        ));
+    }
+    let (low, high) = zero.noise.interval();
+    if pairs >= 2 && !zero.hidden && zero.variance_scatter > 0.0 && high - low > 2.0 * LOOSE * zero.noise.value.0 {
+        caveats.push(Caveat::new(
+            "few-frames",
+            format!(
+                "{pairs} pairs of bias frames differ in their noise by more than pixels explain, as bands, stripes or blotches make \
+                 it: so few do not tell the read noise well"
+            ),
+            "take 20 bias frames; check cables and power supply",
         ));
     }
     if let Some(exposure) = stand_in {
@@ -264,7 +278,7 @@ fn level_jump(jump: f64) -> Caveat {
         "black-level-moves",
         format!(
             "without time the darks would be {:.0} DN {way} the bias frames: another firmware, offset or gain setting between them? \
-             The dark current's interval counts with a gain that is another too",
+             The intervals of gain and dark current count with a gain that is another too",
             jump.abs()
         ),
         "take bias frames, flats and darks with the same settings, one after the other",

@@ -12,7 +12,6 @@ use ndarray::{Array2, ArrayView2};
 use crate::camera::{NoiseByScale, Plane, PlaneName, TransferPoint};
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
-use crate::stats::Moments;
 use crate::units::{Celsius, Colour, Dn, ElectronsPerDn, Seconds};
 
 use crate::sensor::dark::current::{DarkStage, Expectation};
@@ -40,6 +39,8 @@ pub struct PlaneMeter {
     flat_sensors: Vec<Option<Celsius>>,
     short_darks: Vec<ShortDark>,
     darks: Vec<DarkStage>,
+    /// Whether some of them are darks, not dark flats.
+    has_own_darks: bool,
     expectation: Option<Expectation>,
     correlation: Correlation,
     ceiling: Ceiling,
@@ -98,6 +99,7 @@ impl PlaneMeter {
             flat_sensors: Vec::new(),
             short_darks: Vec::new(),
             darks: Vec::new(),
+            has_own_darks: false,
             expectation: None,
             correlation: Correlation::default(),
             ceiling: Ceiling::default(),
@@ -136,8 +138,11 @@ impl PlaneMeter {
     ) -> (PairStatistics, Option<LeftOut>) {
         let about_rows = self.filtered.left_about_rows(SIDE_OF_BLOCK);
         let (offset, of_rows) = self.reference_stack().map_or((0.0, 0.0), |stack| {
-            let of_rows: Moments = stack.pairs.iter().map(|pair| pair.row_variance).collect();
-            (stack.pairs[0].mean().0, of_rows.mean().unwrap_or(0.0).max(0.0))
+            // The middle one: a damaged frame is in one pair.
+            let mut of_rows: Vec<f64> = stack.pairs.iter().map(|pair| pair.beyond_blocks(about_rows)).collect();
+            of_rows.sort_by(f64::total_cmp);
+            let middle = (of_rows[(of_rows.len() - 1) / 2] + of_rows[of_rows.len() / 2]) / 2.0;
+            (stack.pairs[0].mean().0, middle.max(0.0))
         });
         let unlit = Unlit { offset, of_rows, about_rows, is_smoothed: self.filtered.is_smoothed };
         let (pair, left_out) = pair.sound_part(frames, &unlit, &self.ceiling);
@@ -159,7 +164,6 @@ impl PlaneMeter {
             let [first, second] = pair.map(|frame| plane_view(frame, region, self.cell));
             self.filtered.pair(kind, [first, second], of_pair.event_limit);
         }
-        let of_pair = (of_pair.mean().0, of_pair.event_limit);
         if kind == FrameKind::Flat {
             let offset = self.reference_stack().map_or(0.0, |stack| stack.pairs[0].mean().0);
             let found = kinds::stars(plane_view(pair[0], region, self.cell), offset);

@@ -124,6 +124,13 @@ impl PlaneMeter {
         self.bias.iter().filter(|stack| !stack.pairs.is_empty()).max_by_key(|stack| stack.pairs.len())
     }
 
+    /// Scatter in DN of the level from one frame without light to the next; 0 before there are two pairs.
+    pub(crate) fn level_scatter(&self) -> f64 {
+        let levels: Moments =
+            self.reference_stack().iter().flat_map(|stack| &stack.pairs).flat_map(|p| p.means).collect();
+        if levels.count() > 2 { levels.variance().unwrap_or(0.0).sqrt() } else { 0.0 }
+    }
+
     /// Read noise and offset: from the temperature with most bias pairs, or from the shortest darks.
     pub(super) fn zero(&self, step: u32) -> Result<Zero, MeasureError> {
         let found = self.bias.iter().map(|stack| stack.lone.len()).sum();

@@ -35,6 +35,8 @@ pub(crate) enum Fault {
     Rows { steps: f64 },
     /// A wave over the rows, at another place in each frame.
     RollingBands { steps: f64, rows: f64 },
+    /// Smooth blotches of this size, others in each frame.
+    Blotches { steps: f64, pixels: f64 },
     /// Columns have their own level in each frame, and a share of them jump.
     Columns { steps: f64, jumping: f64, jump: f64 },
     /// The right half's gain grows with the clock.

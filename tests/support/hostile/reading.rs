@@ -35,6 +35,7 @@ impl Fault {
                 let phase = chance.between(0.0, TAU);
                 level.each(|_, row, value| *value += steps * (TAU * row as f64 / rows + phase).sin());
             }
+            Self::Blotches { steps, pixels } => blotches(level, steps, pixels, chance),
             Self::Columns { steps, jumping, jump } => {
                 let mut which = taking.fixed.clone();
                 let of_column = |_| {
@@ -57,4 +58,25 @@ impl Fault {
             _ => {}
         }
     }
+}
+
+/// Adds a field of chance that is smooth over so many pixels: normal numbers on a grid, joined by cosines; of this standard
+/// deviation in the mean over the field.
+fn blotches(level: &mut Field, steps: f64, pixels: f64, chance: &mut Chance) {
+    let across = (level.width as f64 / pixels) as usize + 2;
+    let down = (level.height as f64 / pixels) as usize + 2;
+    let knots: Vec<f64> = (0..across * down).map(|_| chance.normal()).collect();
+    let place = |at: usize| {
+        let (whole, part) = ((at as f64 / pixels).floor(), (at as f64 / pixels).fract());
+        (whole as usize, (1.0 - (TAU / 2.0 * part).cos()) / 2.0)
+    };
+    // The mean square of the weights between two knots is 3/4 along each side.
+    let size = steps / 0.75;
+    level.each(|column, row, value| {
+        let ((j, x), (i, y)) = (place(column), place(row));
+        let knot = |i: usize, j: usize| knots[i * across + j];
+        let upper = (1.0 - x) * knot(i, j) + x * knot(i, j + 1);
+        let lower = (1.0 - x) * knot(i + 1, j) + x * knot(i + 1, j + 1);
+        *value += size * ((1.0 - y) * upper + y * lower);
+    });
 }
