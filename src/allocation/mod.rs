@@ -60,6 +60,8 @@ pub(crate) struct Problem<'a> {
     pub(crate) setup_h: f64,
     /// The most usable hours of one night, set-up included.
     pub(crate) most_h: f64,
+    /// The least hours after set-up for which anybody goes out.
+    pub(crate) least_h: f64,
     /// Whether the last percent is worth the time of looking for it.
     pub(crate) thorough: bool,
 }

@@ -68,7 +68,9 @@ fn choices(problem: &Problem<'_>, night: usize, prices: &[f64], most_h: f64) -> 
             waited += if hours > 0.0 { block.gap_h } else { 0.0 };
             hours += there;
             worth += value * (there - lost);
-            found.push(Choice { first, hours, waited, worth });
+            if hours - problem.setup_h >= problem.least_h {
+                found.push(Choice { first, hours, waited, worth });
+            }
         }
     }
     found
@@ -126,7 +128,8 @@ impl Reach for Problem<'_> {
                 // Within the block, once set-up is over, worth grows with the hours.
                 let start = from.hours.max(self.setup_h);
                 let share = (worth - from.worth) / (choice.worth - from.worth);
-                found.push((choice.first, start + (choice.hours - start) * share));
+                let hours = start + (choice.hours - start) * share;
+                found.push((choice.first, hours.max(self.setup_h + self.least_h)));
             }
             before = choice;
         }

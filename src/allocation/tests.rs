@@ -122,6 +122,7 @@ fn small_cases_are_as_good_as_the_best_of_all() {
             needs: &needs,
             setup_h: 0.3 * random.next(),
             most_h: 2.0 + 2.0 * random.next(),
+            least_h: 0.0,
             thorough: true,
         };
         let soonest = problem.soonest(1);
@@ -177,7 +178,8 @@ fn many_filters_over_many_nights_are_near_the_bound() {
         let needs: Vec<f64> = (0..filters)
             .map(|filter| blocks[0][0].rates[filter] * hours * 0.3 * (0.3 + random.next()) / filters as f64)
             .collect();
-        let problem = Problem { nights: &blocks, needs: &needs, setup_h: 0.25, most_h: 6.0, thorough: false };
+        let problem =
+            Problem { nights: &blocks, needs: &needs, setup_h: 0.25, most_h: 6.0, least_h: 0.0, thorough: false };
         let soonest = problem.soonest(1);
         let least = problem.least().expect("a solution");
         let bound = least_possible(&problem, &least.prices);

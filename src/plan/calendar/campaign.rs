@@ -12,6 +12,8 @@ use super::light::sky_limit;
 use crate::allocation::{Assignment, Block, Problem};
 
 const MINUTES: f64 = 60.0;
+/// Nobody goes out for less than this after set-up (common practice, no source).
+const WORTH_H: f64 = 0.25;
 /// Rounds in which lengths follow hours and hours lengths.
 const ROUNDS: usize = 3;
 /// Where the light of a filter's hours changes by less than this, its sub stays.
@@ -78,7 +80,7 @@ impl Ground<'_> {
 
     pub(super) fn problem<'p>(&self, blocks: &'p [Vec<Block>], needs: &'p [f64], thorough: bool) -> Problem<'p> {
         let (setup_h, clear) = (self.setup_h(), self.night.goal.clear_hours());
-        Problem { nights: blocks, needs, setup_h, most_h: setup_h + clear, thorough }
+        Problem { nights: blocks, needs, setup_h, most_h: setup_h + clear, least_h: WORTH_H.min(clear), thorough }
     }
 
     /// The information that each filter needs. Where hours were asked for it is what they bring; how much that is, is found

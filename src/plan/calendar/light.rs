@@ -108,3 +108,46 @@ pub(super) fn sky_limit(filter: &FilterConditions, rates: &[Rates]) -> Option<Se
     let limits = filter.planes.iter().zip(rates).filter_map(|(plane, rates)| plane.sky_limit(rates.total()));
     limits.min_by(|a, b| a.0.total_cmp(&b.0))
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::camera::CameraProfile;
+    use crate::night::evening::track;
+    use crate::sky::night::Tonight;
+
+    use super::*;
+
+    const CAMERA: &str = "camera = \"a\"\nprovenance = \"published\"\n[[modes]]\npixel_um = 3.8\nwidth_px = 100\n\
+                          height_px = 100\n[[modes.planes]]\nplane = \"mono\"\ngain_e_per_dn = 1.0\nread_noise_e = 2.0\n\
+                          saturation_e = 20000.0\n";
+    const NIGHT: &str = "[optics]\naperture_mm = 80.0\nfocal_length_mm = 400.0\n[site]\nlatitude_deg = 50.0\n\
+                         longitude_deg = 10.0\nutc_offset_h = 1.0\nsky = { mag_per_arcsec2 = 20.3 }\n[[filters]]\n\
+                         name = \"blue\"\n[[filters]]\nname = \"dual\"\n[target]\nsurface_brightness_mag = 22.0\n\
+                         line_rayleigh = 40.0\nra_deg = 23.5\ndec_deg = 30.7\n[goal]\nsnr = 5.0\ndate = \"DATE\"\n";
+
+    #[test]
+    fn the_light_put_together_is_that_of_the_evening_itself() {
+        let profile = CameraProfile::from_toml(CAMERA).unwrap();
+        // Full Moon, new Moon, and a summer night in twilight.
+        for date in ["2026-10-26", "2026-10-10", "2026-06-20"] {
+            let night = Night::from_toml(&NIGHT.replace("DATE", date)).unwrap();
+            let light = NightLight::new(&night, &profile.modes[0]).unwrap();
+            let (first, place) = night.dated().unwrap().unwrap();
+            let tonight = Tonight::new(place, first, 1.0).unwrap();
+            let limit = crate::night::evening::counted(&night, &tonight).unwrap();
+            for span in tonight.usable(limit, &track(&night)) {
+                let samples = tonight.samples(&[span], &track(&night), night.site.extinction());
+                let whole = Conditions::on(&night, &profile.modes[0], &Evening::of_samples(&night, &samples)).unwrap();
+                for (filter, rates) in whole.filters.iter().zip(light.rates(&samples)) {
+                    for (plane, rates) in filter.planes.iter().zip(rates) {
+                        let known = plane.noise.rates;
+                        approx::assert_relative_eq!(rates.target.0, known.target.0, max_relative = 1e-3);
+                        approx::assert_relative_eq!(rates.sky.0, known.sky.0, max_relative = 1e-6);
+                        approx::assert_relative_eq!(rates.moon.0, known.moon.0, max_relative = 1e-6);
+                        assert_eq!(rates.dark, known.dark);
+                    }
+                }
+            }
+        }
+    }
+}

@@ -103,6 +103,10 @@ impl Clerk<'_> {
         let starts = ground.span(&portions[0]).from.later(-self.ground.setup_h());
         let mut sessions: Vec<Session> = Vec::new();
         let mut ends: Option<Utc> = None;
+        // What is shorter than half a sub is none, and parts nothing.
+        let half_a_sub = |portion: &Portion| 0.5 * self.campaign.lanes[portion.filter].pace() / SECONDS;
+        let portions: Vec<Portion> =
+            portions.iter().filter(|portion| portion.slot.hours >= half_a_sub(portion)).copied().collect();
         for portions in portions.chunk_by(|a, b| ground.together(a, b)) {
             let run = Run { filter: portions[0].filter, portions };
             if let Some((session, end)) = self.session(&run, ends) {
