@@ -233,7 +233,8 @@ impl Problem<'_> {
                 break;
             }
         }
-        Some(self.improved(found, market))
+        let improved = self.improved(found, market);
+        Some(if self.thorough { self.earliest(improved, market) } else { improved })
     }
 
     /// What a whole night brings each filter of a set, every hour given to the one that pays most for it; hours that several
@@ -299,6 +300,30 @@ impl Problem<'_> {
         let threshold = worth.last().map_or(0.0, |(_, worth)| worth * (1.0 - 1e-9));
         worth.sort_unstable_by_key(|(night, _)| *night);
         worth.into_iter().filter_map(|(night, _)| self.best_stretch(night, prices, threshold, self.most_h)).collect()
+    }
+
+    /// The same with each night begun as early as may be: hours that bring the same are best spent in the evening.
+    fn earliest(&self, found: Assignment, market: &mut Market) -> Assignment {
+        let mut best = found;
+        for place in 0..best.stretches.len() {
+            let Some(slots) = best.stretches.get(place).map(|stretch| stretch.slots.clone()) else { break };
+            let (night, begins) = (slots[0].night, slots[0].block);
+            let hours = self.setup_h + slots.iter().map(|slot| slot.hours).sum::<f64>() * (1.0 + SAVED);
+            for first in 0..begins {
+                let Some(earlier) = self.stretch_of(night, first, hours) else { continue };
+                if earlier.slots[0].block >= begins {
+                    break;
+                }
+                let mut stretches = best.stretches.clone();
+                stretches[place] = earlier;
+                let longest = best.hours(self) * (1.0 + SAVED);
+                if let Some(other) = self.filled(&stretches, market).filter(|other| other.hours(self) <= longest) {
+                    best = other;
+                    break;
+                }
+            }
+        }
+        best
     }
 
     /// Hours taken back, from one night after the other, as long as that saves time: first from those that bring least.
