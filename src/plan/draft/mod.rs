@@ -128,7 +128,7 @@ impl Draft {
         let time = if before.wall_clock().0 > 0.0 { self.wall_clock() / before.wall_clock() } else { 1.0 };
         let snr = if before.snr() > 0.0 { self.snr() / before.snr() } else { 1.0 };
         move |setting: GainSetting| {
-            if setting.gain_setting == own.gain_setting && setting.read_noise_e == own.read_noise_e {
+            if setting.gain_setting == own.gain_setting && setting.mode == own.mode {
                 return own.clone();
             }
             GainSetting { wall_clock_s: setting.wall_clock_s * time, snr: setting.snr * snr, ..setting }
