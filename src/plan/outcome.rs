@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::camera::{CameraProfile, Mode, PlaneName, SaturationIs};
-use crate::caveat::Caveat;
+use crate::caveat::{Caveat, CaveatCode};
 use crate::document::{Format, Stamp};
 use crate::noise::{NoiseShares, Rates};
 use crate::stats::Estimate;
@@ -391,10 +391,17 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
     if let Some(scheduled) = scheduled {
         let [low, high] = plan.wall_clock_range_s.map(|end| end.0 / plan.wall_clock_s.0);
         if plan.wall_clock_s.0 > 0.0 {
-            plan.wall_clock_range_s = [low, high].map(|factor| plan.wall_clock_s * scheduled.time_ratio(factor));
+            // More may take less time: it can reach into darker nights.
+            let ratios = [low, high].map(|factor| scheduled.time_ratio(factor));
+            let ends = [ratios[0].min(ratios[1]).min(1.0), ratios[0].max(ratios[1]).max(1.0)];
+            plan.wall_clock_range_s = ends.map(|ratio| plan.wall_clock_s * ratio);
         }
         let schedule = scheduled.schedule;
         plan.nights = schedule.nights.len() as u32;
+        if !schedule.finished {
+            // What cannot be shot is not reached.
+            plan.caveats.retain(|caveat| caveat.code != CaveatCode::GoalReached);
+        }
         plan.caveats.extend(schedule.caveats());
         plan.schedule = Some(schedule);
     }

@@ -26,6 +26,8 @@ pub(super) const NOISE_FROM: &str = "noise from";
 pub(super) const SUB_LENGTH: &str = "sub length";
 pub(super) const SET_BY: &str = "set by";
 pub(super) const REACHED: &str = "reached";
+/// What earlier stacks bring.
+pub(super) const IN_HAND: &str = "in hand";
 
 /// The answer in one line: sub length, count, dither cadence, gain, temperature.
 #[must_use]
@@ -147,6 +149,17 @@ pub(super) fn clock_line(plan: &Plan) -> String {
     let frames = format!("{} darks, {} flats, {} biases", plan.darks, plan.flats, plan.biases);
     let (share, source) = (plan.largest_uncertainty.share_percent, plan.largest_uncertainty.source);
     let clock = duration(plan.wall_clock_s);
+    let unfinished = plan.schedule.as_ref().filter(|schedule| !schedule.finished);
+    if let Some(schedule) = unfinished {
+        return if schedule.nights.is_empty() {
+            "nothing can be shot: in the 60 nights from the date on no time is left beside set-up".into()
+        } else {
+            format!(
+                "the 60 nights from the date on do {:.0} % of the plan: {clock} on the clock in {nights}; {frames}.",
+                schedule.done_percent.min(99.0)
+            )
+        };
+    }
     if plan.filters.iter().all(|filter| filter.subs_to_shoot == 0) {
         return format!("nothing is left to shoot: the hours in hand reach the goal. {frames}.");
     }
@@ -261,7 +274,7 @@ pub(super) fn filter_entries(filter: &FilterPlan) -> Vec<(&'static str, String)>
     );
     if let Some(had) = &filter.in_hand {
         line(
-            "in hand",
+            IN_HAND,
             format!(
                 "SNR {}, new subs {}: {} together, the earlier stack weighed with {:.0} % at equal brightness",
                 rounded(had.snr, 3),

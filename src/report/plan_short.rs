@@ -3,7 +3,7 @@
 use crate::caveat::{Caveat, CaveatCode};
 use crate::plan::{FilterPlan, GoalKind, Plan, PlanePlan};
 
-use super::plan::{NOISE_FROM, REACHED, SET_BY, SUB_LENGTH};
+use super::plan::{IN_HAND, NOISE_FROM, REACHED, SET_BY, SUB_LENGTH};
 use super::plan::{answer_line, clock_line, filter_entries, filter_words, plane_entries, reached_text};
 use super::schedule::{better_nights, short_schedule_text};
 use super::{caveats_text, entry, wrapped};
@@ -29,14 +29,14 @@ pub fn plan_summary(plan: &Plan) -> String {
         text.push_str(&short_schedule_text(schedule));
     }
     text.push_str(&doubts(&plan.caveats));
-    text.push_str("\n--all says more: limits, dither, calibration frames, gain settings, all doubts\n");
+    text.push_str("\n--all says more: all nights, limits, dither, calibration, gain settings, doubts\n");
     text
 }
 
 fn filter_text(filter: &FilterPlan) -> String {
     let mut text = format!("\n{}\n", filter_words(&filter.name));
     for (name, value) in filter_entries(filter) {
-        if [SUB_LENGTH, SET_BY].contains(&name) {
+        if [SUB_LENGTH, SET_BY, IN_HAND].contains(&name) {
             text.push_str(&entry(2, name, 18, &value));
         }
     }

@@ -131,7 +131,7 @@ pub(super) fn clouds(schedule: &Schedule) -> String {
         match (&done.date, done.calendar_nights) {
             (Some(date), Some(1)) => format!("{how_often} on {date}"),
             (Some(date), _) => format!("{how_often} by {date}"),
-            _ => format!("{how_often} later than in two months"),
+            _ => format!("{how_often} not within two months"),
         }
     };
     let likely: Vec<String> = schedule.done_by.iter().map(by).collect();

@@ -7,7 +7,7 @@ use crate::plan::Demand;
 use crate::plan::draft::FilterDraft;
 
 use super::hours::NightHours;
-use super::lane::{Lane, Need};
+use super::lane::{BETTER, Lane, Need};
 use super::light::sky_limit;
 use crate::allocation::{Assignment, Block, Problem};
 
@@ -18,11 +18,6 @@ const WORTH_H: f64 = 0.25;
 const ROUNDS: usize = 3;
 /// Where the light of a filter's hours changes by less than this, its sub stays.
 const SAME_LIGHT: f64 = 0.02;
-/// Rounds in which the worth of an hour follows the hours that were asked for.
-const HOURS_ROUNDS: usize = 4;
-/// Hours that are met within this are met.
-const SAME_HOURS: f64 = 2e-3;
-
 /// What is looked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Aim {
@@ -64,7 +59,7 @@ impl Ground<'_> {
     pub(super) fn blocks(&self, lanes: &[Lane]) -> Vec<Vec<Block>> {
         let busy = self.busy();
         let rates = |of_filters: &[Vec<Rates>]| {
-            lanes.iter().zip(of_filters).map(|(lane, rates)| lane.rate(rates, busy)).collect()
+            lanes.iter().zip(of_filters).map(|(lane, rates)| lane.toward_need(rates, busy)).collect()
         };
         let of_night = |night: &NightHours| {
             let mut ended = night.blocks.first().map(|block| block.span.from);
@@ -83,39 +78,14 @@ impl Ground<'_> {
         Problem { nights: blocks, needs, setup_h, most_h: setup_h + clear, least_h: WORTH_H.min(clear), thorough }
     }
 
-    /// The information that each filter needs. Where hours were asked for it is what they bring; how much that is, is found
-    /// by asking for more or less.
-    pub(super) fn needs(&self, lanes: &[Lane], blocks: &[Vec<Block>]) -> Vec<f64> {
+    /// What each filter needs: information, or hours where those were asked for.
+    pub(super) fn needs(&self, lanes: &[Lane]) -> Vec<f64> {
         let need = |lane: &Lane| match lane.need {
             Need::Nothing => 0.0,
             Need::Information(information) => information.max(lane.least_kept() * lane.information_of_a_sub()),
-            Need::Hours(hours) => hours * self.busy_rate(lane),
+            Need::Hours(hours) => hours * (1.0 + BETTER),
         };
-        let mut needs: Vec<f64> = lanes.iter().map(need).collect();
-        if lanes.iter().all(|lane| !matches!(lane.need, Need::Hours(_))) {
-            return needs;
-        }
-        for _ in 0..HOURS_ROUNDS {
-            let found = self.problem(blocks, &needs, false).soonest(1);
-            let mut same = true;
-            for (filter, lane) in lanes.iter().enumerate() {
-                let Need::Hours(wanted) = lane.need else { continue };
-                let had = self.hours(&found, filter);
-                if had > 0.0 && found.met >= 1.0 {
-                    same &= (had / wanted - 1.0).abs() < SAME_HOURS;
-                    needs[filter] *= wanted / had;
-                }
-            }
-            if same {
-                break;
-            }
-        }
-        needs
-    }
-
-    /// Information in an hour of subs under the filter's mean light.
-    fn busy_rate(&self, lane: &Lane) -> f64 {
-        lane.information_of_a_sub() / lane.shot_per_kept() * 3600.0 / lane.pace()
+        lanes.iter().map(need).collect()
     }
 
     /// Hours of subs that a filter has, without refocusing.
@@ -126,7 +96,7 @@ impl Ground<'_> {
 
     fn solved(&self, lanes: Vec<Lane>, aim: Aim, thorough: bool) -> Campaign {
         let blocks = self.blocks(&lanes);
-        let needs = self.needs(&lanes, &blocks);
+        let needs = self.needs(&lanes);
         let problem = self.problem(&blocks, &needs, thorough);
         let assignment = match aim {
             Aim::Soonest => problem.soonest(1),

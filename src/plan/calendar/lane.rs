@@ -8,6 +8,10 @@ use crate::plan::{Demand, Search};
 use super::light::sky_limit;
 
 const SECONDS: f64 = 3600.0;
+/// What the best hour counts more than the worst where hours were asked for.
+pub(super) const BETTER: f64 = 0.01;
+/// So many times the mean counts as the best.
+const MOST_QUALITY: f64 = 4.0;
 
 /// What a filter is to have.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -76,16 +80,29 @@ impl Lane {
         self.governing(rates).zip(&self.search().planes).map(of).collect()
     }
 
+    /// What an hour of the clock of which so much goes to subs brings toward the need: information in the plane that gains
+    /// least; where hours were asked for, hours, the better ones by a hair more.
+    pub(super) fn toward_need(&self, rates: &[Rates], busy: f64) -> f64 {
+        let Need::Hours(_) = self.need else { return self.rate(rates, busy) };
+        let quality = self.rate(rates, 1.0) / self.rate_in_the_mean().max(f64::MIN_POSITIVE);
+        if quality > 0.0 { busy * (1.0 + BETTER * quality.min(MOST_QUALITY) / MOST_QUALITY) } else { 0.0 }
+    }
+
+    /// Information in an hour of subs in the mean of the plan.
+    fn rate_in_the_mean(&self) -> f64 {
+        self.information_of_a_sub() / self.shot_per_kept() * SECONDS / self.pace()
+    }
+
     /// The same for an hour of the clock of which so much goes to subs, in the plane that gains least.
     pub(super) fn rate(&self, rates: &[Rates], busy: f64) -> f64 {
         let least = self.information(rates).into_iter().fold(f64::INFINITY, f64::min);
         if least.is_finite() { least * busy * SECONDS / self.pace() } else { 0.0 }
     }
 
-    /// Subs that must be kept whatever they bring.
+    /// Subs that must be kept whatever they bring, beside those in hand.
     pub(super) fn least_kept(&self) -> f64 {
         match self.search().demand {
-            Demand::Snr(_) => self.search().least_subs(self.every()),
+            Demand::Snr(_) => (self.search().least_subs(self.every()) - self.draft.in_hand_subs()).max(0.0),
             Demand::Within(_) => 0.0,
         }
     }

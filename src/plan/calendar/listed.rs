@@ -11,6 +11,11 @@ use crate::allocation::Portion;
 
 const SECONDS: f64 = 3600.0;
 const MINUTES: f64 = 60.0;
+/// Fewer subs than these are no session where the filter has so many in all.
+const LEAST_SUBS: f64 = 2.5;
+const MANY_SUBS: f64 = 12.0;
+/// A need that is met but for this is met.
+const ALMOST: f64 = 0.98;
 /// What two sessions of one filter lie apart at least.
 const A_FEW_MINUTES: f64 = 15.0;
 /// A hair, so that 12.000000001 subs are 12.
@@ -103,10 +108,7 @@ impl Clerk<'_> {
         let starts = ground.span(&portions[0]).from.later(-self.ground.setup_h());
         let mut sessions: Vec<Session> = Vec::new();
         let mut ends: Option<Utc> = None;
-        // What is shorter than half a sub is none, and parts nothing.
-        let half_a_sub = |portion: &Portion| 0.5 * self.campaign.lanes[portion.filter].pace() / SECONDS;
-        let portions: Vec<Portion> =
-            portions.iter().filter(|portion| portion.slot.hours >= half_a_sub(portion)).copied().collect();
+        let portions = self.without_crumbs(portions);
         for portions in portions.chunk_by(|a, b| ground.together(a, b)) {
             let run = Run { filter: portions[0].filter, portions };
             if let Some((session, end)) = self.session(&run, ends) {
@@ -129,14 +131,40 @@ impl Clerk<'_> {
         Some((night, ends.hours_since(starts) * SECONDS))
     }
 
+    /// The portions of a night without those that are too short to change the filter for: their time goes to the filters beside
+    /// them, and what they lack is asked for again.
+    fn without_crumbs(&self, portions: &[Portion]) -> Vec<Portion> {
+        let hours = |portions: &[Portion]| portions.iter().map(|portion| portion.slot.hours).sum::<f64>();
+        let all = |filter: usize| {
+            let own = self.campaign.assignment.portions.iter().filter(|portion| portion.filter == filter);
+            own.map(|portion| portion.slot.hours).sum::<f64>()
+        };
+        let sub_h = |filter: usize| self.campaign.lanes[filter].pace() / SECONDS;
+        // Half a sub is none, and a few are not worth it where the filter has many elsewhere.
+        let worth_it = |run: &&[Portion]| {
+            let filter = run[0].filter;
+            let few = if all(filter) > MANY_SUBS * sub_h(filter) { LEAST_SUBS } else { 0.5 };
+            hours(run) >= few * sub_h(filter)
+        };
+        let without = |portions: &[Portion], keep: &dyn Fn(&&[Portion]) -> bool| -> Vec<Portion> {
+            portions.chunk_by(|a, b| a.filter == b.filter).filter(keep).flatten().copied().collect()
+        };
+        let half = without(portions, &|run| hours(run) >= 0.5 * sub_h(run[0].filter));
+        let found = without(&half, &worth_it);
+        if found.is_empty() { half } else { found }
+    }
+
     /// What of all needs is met, in the worth that each has in the plan.
     fn done(&self) -> f64 {
         let worth = self.campaign.needs.iter().zip(&self.campaign.assignment.prices).map(|(need, price)| need * price);
-        let met = self
-            .tallies
-            .iter()
-            .zip(&self.campaign.needs)
-            .map(|(tally, need)| if tally.done { 1.0 } else { (least(&tally.information) / need).min(1.0) });
+        let met =
+            self.tallies.iter().zip(&self.campaign.needs).zip(&self.campaign.lanes).map(|((tally, need), lane)| {
+                match lane.need {
+                    _ if tally.done => 1.0,
+                    Need::Hours(hours) => (tally.shot as f64 * lane.pace() / SECONDS / hours).min(1.0),
+                    _ => (least(&tally.information) / need).min(1.0),
+                }
+            });
         let (all, done) =
             worth.zip(met).fold((0.0, 0.0), |(all, done), (worth, met)| (all + worth, done + worth * met));
         if all > 0.0 { (done / all).min(1.0) } else { 1.0 }
@@ -249,6 +277,16 @@ impl Clerk<'_> {
 
     fn finish(&mut self) {
         for (filter, tally) in self.tallies.iter_mut().enumerate() {
+            let lane = &self.campaign.lanes[filter];
+            // What is missing of one sub is not worth an evening.
+            if let Need::Information(needed) = lane.need {
+                let a_sub = lane.information_of_a_sub() / lane.shot_per_kept();
+                let kept = tally.shot as f64 / lane.shot_per_kept();
+                tally.done |= tally.shot > 0
+                    && least(&tally.information) + a_sub >= needed
+                    && least(&tally.information) >= needed * ALMOST
+                    && kept + 1.0 >= lane.least_kept();
+            }
             let light = tally.light.iter();
             tally.rates = super::campaign::mean_of(
                 light.map(|(subs, night, block)| (*subs, &self.ground.nights[*night].blocks[*block].rates[filter][..])),

@@ -18,9 +18,11 @@ use super::starts::{EVENINGS, Start, starts, wait_until};
 use super::{DoneBy, LeftOut, MOST_NIGHTS, NAMED_CHANCES, Schedule, WhyLeftOut};
 
 /// Times that what rounding to whole subs left is asked for again.
-const AGAIN: usize = 4;
+const AGAIN: usize = 6;
 /// The light of a steady night is that of the mean, where it differs by no more than this.
 const SAME_LIGHT: f64 = 1e-3;
+/// The least time is told beside waiting where it is less than this share of it.
+const NO_BETTER: f64 = 0.9;
 /// A hair, so that 11.999999 subs are 12.
 const ROUNDING_SLACK: f64 = 1e-6;
 /// Halvings in which the light of a steady night is found.
@@ -65,20 +67,29 @@ pub(in crate::plan) fn scheduled(
     let listed = whole_subs(&ground, &mut soonest);
     let filters: Vec<(FilterConditions, FilterDraft)> =
         soonest.lanes.iter().zip(&listed.tallies).map(|(lane, tally)| settled(lane, tally)).collect();
-    let seconds = ground.seconds(&soonest.assignment);
-    let seconds_at = factors(&filters).map(|factor| {
+    let seconds_for = |factor: f64| {
         let needs: Vec<f64> = soonest.needs.iter().map(|need| need * factor).collect();
         let found = ground.problem(&soonest.blocks, &needs, false).soonest(1);
-        let finished = found.met >= 1.0 && seconds > 0.0;
-        (factor, if finished { ground.seconds(&found) / seconds } else { factor })
-    });
+        (found.met >= 1.0).then(|| ground.seconds(&found))
+    };
+    let central = seconds_for(1.0).filter(|seconds| *seconds > 0.0);
+    let ratio = |factor: f64| Some(seconds_for(factor)? / central?);
+    let as_needed = |factor: f64| (factor - 1.0).abs() < 1e-9;
+    let seconds_at = factors(&filters).map(|f| (f, if as_needed(f) { 1.0 } else { ratio(f).unwrap_or(f) }));
     let mut schedule = schedule(&ground, &soonest, listed);
-    if !schedule.nights.is_empty() {
+    if !schedule.nights.is_empty() && night.goal.hours.is_none() {
         let least = ground.campaign(&soonest.lanes, Aim::LeastTime);
         let now_s = filters.iter().map(|(_, draft)| draft.counts.wall_clock.0).sum();
         let now_s = if schedule.finished { now_s } else { f64::INFINITY };
         schedule.least_time = ground.least_time(now_s, &least);
         (schedule.wait_until, schedule.wait_saves_percent) = wait_until(whole, now_s, &least).unzip();
+        // What waiting brings already is not told twice.
+        let waited = schedule.wait_until.as_ref().and_then(|start| start.wall_clock_s);
+        if let (Some(waited), Some(least)) = (waited, &schedule.least_time)
+            && least.wall_clock_s.0 > waited.0 * NO_BETTER
+        {
+            schedule.least_time = None;
+        }
     }
     Ok(Some(Scheduled { schedule, filters, seconds_at: seconds_at.to_vec() }))
 }
@@ -149,7 +160,7 @@ pub(super) fn whole_subs(ground: &Ground<'_>, campaign: &mut Campaign) -> Listed
         let needs: Vec<f64> = asked.iter().enumerate().map(of_rounding).collect();
         let found = ground.problem(&campaign.blocks, &needs, false).soonest(1);
         if found.met < 1.0 {
-            break;
+            continue;
         }
         (campaign.assignment, campaign.needs) = (found, needs);
         listed = ground.listed(campaign);

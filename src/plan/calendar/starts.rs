@@ -1,5 +1,6 @@
 //! When to begin: the same plan from each of the next evenings on, and the one of least time.
 
+use rayon::prelude::{IntoParallelIterator, ParallelIterator};
 use serde::{Deserialize, Serialize};
 
 use crate::units::Seconds;
@@ -95,7 +96,7 @@ impl Ground<'_> {
 /// The plan begun on each of the evenings, each planned as if it were tonight. `all` are the nights of the plan and four
 /// weeks more.
 pub(super) fn starts(all: Ground<'_>, lanes: &[Lane]) -> Vec<Start> {
-    (0..EVENINGS as usize).map(|evening| all.begun(evening, lanes)).collect()
+    (0..EVENINGS as usize).into_par_iter().map(|evening| all.begun(evening, lanes)).collect()
 }
 
 /// The evening to wait for and what it saves in percent of the time, where that is more than a fifth: the earliest from which
