@@ -234,7 +234,7 @@ impl Problem<'_> {
             }
         }
         let improved = self.improved(found, market);
-        Some(if self.thorough { self.earliest(improved, market) } else { improved })
+        Some(self.earliest(improved, market))
     }
 
     /// What a whole night brings each filter of a set, every hour given to the one that pays most for it; hours that several
