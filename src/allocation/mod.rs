@@ -304,6 +304,7 @@ impl Problem<'_> {
 
     /// The same with each night begun as early as may be: hours that bring the same are best spent in the evening.
     fn earliest(&self, found: Assignment, market: &mut Market) -> Assignment {
+        let longest = found.hours(self) * (1.0 + SAVED);
         let mut best = found;
         for place in 0..best.stretches.len() {
             let Some(slots) = best.stretches.get(place).map(|stretch| stretch.slots.clone()) else { break };
@@ -316,7 +317,6 @@ impl Problem<'_> {
                 }
                 let mut stretches = best.stretches.clone();
                 stretches[place] = earlier;
-                let longest = best.hours(self) * (1.0 + SAVED);
                 if let Some(other) = self.filled(&stretches, market).filter(|other| other.hours(self) <= longest) {
                     best = other;
                     break;

@@ -8,6 +8,7 @@ mod calendar;
 mod calibration;
 mod checklist;
 pub(crate) mod draft;
+mod drafted;
 mod error;
 mod filter_solution;
 mod map;

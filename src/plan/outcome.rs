@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::camera::{CameraProfile, Mode, PlaneName, SaturationIs};
+use crate::camera::{CameraProfile, PlaneName, SaturationIs};
 use crate::caveat::{Caveat, CaveatCode};
 use crate::document::{Format, Stamp};
 use crate::noise::{NoiseShares, Rates};
@@ -12,11 +12,9 @@ use crate::units::{
 };
 
 use super::bright_core::short_set;
-use super::calendar::Scheduled;
 use super::calibration::calibration_advice;
-use super::draft::Draft;
+use super::drafted::{drafted, drafted_under};
 use super::range::Source;
-use super::within_reach::within_reach;
 use super::{CalibrationAdvice, CostMap, PlanError, PriorStack, Schedule, Search, SetBy, ShortSet, Start};
 use crate::night::evening::Evening;
 use crate::night::{Night, PlanNight};
@@ -435,68 +433,4 @@ pub fn searches(night: &Night, profile: &CameraProfile) -> Result<Vec<Search>, P
 pub fn cost_maps(night: &Night, profile: &CameraProfile) -> Result<Vec<CostMap>, PlanError> {
     night.check()?;
     Ok(drafted(night, profile)?.1.cost_maps(night))
-}
-
-type Drafted<'a> = (&'a Mode, Draft, Vec<GainSetting>, Option<Scheduled>);
-
-/// The best mode with its draft, the time of each, and the nights that it takes.
-///
-/// With a date the modes are weighed under the first night's sky without the Moon, for the nights are chosen after them.
-fn drafted<'a>(night: &Night, profile: &'a CameraProfile) -> Result<Drafted<'a>, PlanError> {
-    let evening = Evening::new(night)?;
-    let dated = night.dated()?.is_some();
-    let evening = if dated { evening.in_the_dark() } else { evening };
-    let (mode, steady, by_gain_setting) = drafted_under(night, profile, &evening)?;
-    if !dated {
-        return Ok((mode, steady, by_gain_setting, None));
-    }
-    let (draft, scheduled) = steady.clone().over_nights(night, mode)?;
-    let over_nights = draft.at_setting_over_nights(mode, &steady);
-    let by_gain_setting = by_gain_setting.into_iter().map(over_nights).collect();
-    Ok((mode, draft, by_gain_setting, scheduled))
-}
-
-/// The best mode with its draft under the mean light of an evening, and the time of each; where the goal is out of reach, what
-/// is within.
-fn drafted_under<'a>(
-    night: &Night,
-    profile: &'a CameraProfile,
-    evening: &Evening,
-) -> Result<(&'a Mode, Draft, Vec<GainSetting>), PlanError> {
-    let plans = |asked: &Night| {
-        let (mode, draft, _) = drafted_once(asked, profile, &evening.with_clear_hours_of(asked))?;
-        Ok(draft.reached(mode))
-    };
-    drafted_once(night, profile, evening).map_err(|error| within_reach(night, error, &plans))
-}
-
-fn drafted_once<'a>(
-    night: &Night,
-    profile: &'a CameraProfile,
-    evening: &Evening,
-) -> Result<(&'a Mode, Draft, Vec<GainSetting>), PlanError> {
-    let wanted = profile.named_mode(night.camera.gain_setting, night.camera.mode.as_deref())?;
-    let drafts: Vec<_> = profile.modes.iter().map(|mode| (mode, Draft::new(night, mode, evening))).collect();
-    let by_gain_setting =
-        drafts.iter().filter_map(|(mode, draft)| Some(draft.as_ref().ok()?.at_setting(mode))).collect();
-    let hours = night.goal.hours.is_some();
-    let mut best: Option<(&Mode, Draft)> = None;
-    let mut failure = None;
-    for (mode, draft) in drafts {
-        if wanted.is_some_and(|wanted| !std::ptr::eq(wanted, mode)) {
-            continue;
-        }
-        match draft {
-            Ok(draft) if best.as_ref().is_none_or(|(_, other)| draft.better_than(other, hours)) => {
-                best = Some((mode, draft));
-            }
-            Ok(_) => {}
-            Err(error) => failure = failure.or(Some(error)),
-        }
-    }
-    match (best, failure) {
-        (Some((mode, draft)), _) => Ok((mode, draft, by_gain_setting)),
-        (None, Some(error)) => Err(error),
-        (None, None) => Err(PlanError::impossible("modes", "of the profile is empty")),
-    }
 }

@@ -21,6 +21,9 @@ use super::{DoneBy, LeftOut, MOST_NIGHTS, NAMED_CHANCES, Schedule, WhyLeftOut};
 const AGAIN: usize = 6;
 /// The light of a steady night is that of the mean, where it differs by no more than this.
 const SAME_LIGHT: f64 = 1e-3;
+/// Rounds in which hours in shares are made longer until all goals are reached, but for this share of the information.
+const ROUNDS_OF_SHARES: usize = 3;
+const OF_A_GOAL: f64 = 5e-3;
 /// The least time is told beside waiting where it is less than this share of it.
 const NO_BETTER: f64 = 0.9;
 /// A hair, so that 11.999999 subs are 12.
@@ -62,9 +65,19 @@ pub(in crate::plan) fn scheduled(
     let Some(all) = nights(night, mode)? else { return Ok(None) };
     let whole = Ground { night, mode, nights: &all };
     let ground = Ground { nights: &all[..MOST_NIGHTS as usize], ..whole };
-    let lanes = in_shares(&ground, lanes);
+    let (lanes, goals) = in_shares(&ground, lanes);
     let mut soonest = ground.campaign(&lanes, Aim::Soonest);
-    let listed = whole_subs(&ground, &mut soonest);
+    let mut listed = whole_subs(&ground, &mut soonest);
+    for _ in 0..ROUNDS_OF_SHARES {
+        let Some(more) = missing(&listed, &goals) else { break };
+        let longer = |lane: &Lane| match lane.need {
+            Need::Hours(hours) => Lane { need: Need::Hours(hours * more), ..lane.clone() },
+            _ => lane.clone(),
+        };
+        let lanes: Vec<Lane> = soonest.lanes.iter().map(longer).collect();
+        soonest = ground.campaign(&lanes, Aim::Soonest);
+        listed = whole_subs(&ground, &mut soonest);
+    }
     let filters: Vec<(FilterConditions, FilterDraft)> =
         soonest.lanes.iter().zip(&listed.tallies).map(|(lane, tally)| settled(lane, tally)).collect();
     let seconds_for = |factor: f64| {
@@ -101,7 +114,7 @@ pub(in crate::plan) fn scheduled(
 pub(in crate::plan) fn started(night: &Night, mode: &Mode, lanes: Lanes) -> Result<Option<Vec<Start>>, PlanError> {
     let Some(all) = nights(night, mode)? else { return Ok(None) };
     let whole = Ground { night, mode, nights: &all };
-    let lanes = in_shares(&Ground { nights: &all[..MOST_NIGHTS as usize], ..whole }, lanes);
+    let (lanes, _) = in_shares(&Ground { nights: &all[..MOST_NIGHTS as usize], ..whole }, lanes);
     Ok(Some(starts(whole, &lanes)))
 }
 
@@ -114,26 +127,38 @@ fn nights(night: &Night, mode: &Mode) -> Result<Option<Vec<NightHours>>, PlanErr
 }
 
 /// The lanes with hours in the ratio of their shares: the filter that needs most for its share decides, the others get more
-/// than they need.
-fn in_shares(ground: &Ground<'_>, lanes: Lanes) -> Vec<Lane> {
+/// than they need. Beside them what each of these filters needs.
+fn in_shares(ground: &Ground<'_>, lanes: Lanes) -> (Vec<Lane>, Vec<Option<f64>>) {
     let shares: Vec<Option<f64>> = lanes.iter().map(|(_, _, _, share)| *share).collect();
     let lanes: Vec<Lane> =
         lanes.into_iter().map(|(conditions, draft, need, _)| Lane { conditions, draft, need }).collect();
     let given = |filter: usize| shares[filter].filter(|share| *share > 0.0);
     if lanes.iter().all(|lane| !matches!(lane.need, Need::Information(_))) || shares.iter().flatten().count() < 2 {
-        return lanes;
+        let none = vec![None; lanes.len()];
+        return (lanes, none);
     }
     let by_need = ground.campaign(&lanes, Aim::Soonest);
     let hours = |filter: usize| ground.hours(&by_need.assignment, filter);
     let whole = (0..lanes.len()).filter_map(|filter| Some(hours(filter) / given(filter)?)).fold(0.0, f64::max);
     let mut lanes = by_need.lanes;
+    let mut goals = vec![None; lanes.len()];
     for (filter, lane) in lanes.iter_mut().enumerate() {
-        let Some(share) = given(filter) else { continue };
-        if hours(filter) < whole * share * (1.0 - 1e-3) {
+        if let (Some(share), Need::Information(goal)) = (given(filter), lane.need) {
+            goals[filter] = Some(goal);
             lane.need = Need::Hours(whole * share);
         }
     }
-    lanes
+    (lanes, goals)
+}
+
+/// How many times the hours are needed for all goals of filters whose hours stand in shares; `None` where they are enough.
+fn missing(listed: &Listed, goals: &[Option<f64>]) -> Option<f64> {
+    let of = |(tally, goal): (&Tally, &Option<f64>)| {
+        let had = tally.information.iter().copied().fold(f64::INFINITY, f64::min);
+        goal.filter(|_| had > 0.0).map(|goal| goal / had)
+    };
+    let most = listed.tallies.iter().zip(goals).filter_map(of).fold(0.0, f64::max);
+    (most > 1.0 + OF_A_GOAL).then_some(most.min(3.0) * (1.0 + OF_A_GOAL))
 }
 
 /// Seconds of the clock that the whole subs of a campaign take.
