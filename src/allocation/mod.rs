@@ -24,6 +24,8 @@ const SHORTENED: usize = 4;
 const ROUNDS_OF_SHORTENING: usize = 3;
 /// Less than this share of the hours is not worth a look.
 const SAVED: f64 = 4e-3;
+/// What an earlier beginning may cost, as a share of all hours.
+const FOR_AN_EARLY_NIGHT: f64 = 1e-3;
 /// With so few nights several orders are tried.
 const FEW_NIGHTS: usize = 4;
 /// Rounds of halving between what a stretch must have at least and what is known to be enough.
@@ -304,7 +306,7 @@ impl Problem<'_> {
 
     /// The same with each night begun as early as may be: hours that bring the same are best spent in the evening.
     fn earliest(&self, found: Assignment, market: &mut Market) -> Assignment {
-        let longest = found.hours(self) * (1.0 + SAVED);
+        let longest = found.hours(self) * (1.0 + FOR_AN_EARLY_NIGHT);
         let mut best = found;
         for place in 0..best.stretches.len() {
             let Some(slots) = best.stretches.get(place).map(|stretch| stretch.slots.clone()) else { break };

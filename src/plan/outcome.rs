@@ -387,13 +387,7 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
     plan.short_set = short_set;
     plan.calibration = calibration;
     if let Some(scheduled) = scheduled {
-        let [low, high] = plan.wall_clock_range_s.map(|end| end.0 / plan.wall_clock_s.0);
-        if plan.wall_clock_s.0 > 0.0 {
-            // More may take less time: it can reach into darker nights.
-            let ratios = [low, high].map(|factor| scheduled.time_ratio(factor));
-            let ends = [ratios[0].min(ratios[1]).min(1.0), ratios[0].max(ratios[1]).max(1.0)];
-            plan.wall_clock_range_s = ends.map(|ratio| plan.wall_clock_s * ratio);
-        }
+        plan.wall_clock_range_s = scheduled.range().map(|ratio| plan.wall_clock_s * ratio);
         let schedule = scheduled.schedule;
         plan.nights = schedule.nights.len() as u32;
         if !schedule.finished {

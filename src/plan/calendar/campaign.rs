@@ -199,7 +199,7 @@ impl Lane {
             (Need::Hours(hours), Demand::Snr(_)) => Demand::Within(crate::units::Seconds(hours * 3600.0)),
             (_, demand) => demand,
         };
-        let share = self.conditions.share.unwrap_or(1.0);
+        let share = self.draft.share_in_hand(night);
         let draft = FilterDraft::new(night, mode, &conditions, demand, share).ok()?;
         Some(Self { conditions, draft, need: self.need })
     }

@@ -36,15 +36,15 @@ pub(in crate::plan) struct Scheduled {
     pub(in crate::plan) schedule: Schedule,
     /// Each filter under the light of its own hours, with the counts of the nights.
     pub(in crate::plan) filters: Vec<(FilterConditions, FilterDraft)>,
-    /// How the time goes with the information that is needed: for less and for more of it.
-    seconds_at: Vec<(f64, f64)>,
+    /// The time over the plan's own where less and more is needed.
+    ratios: [f64; 2],
 }
 
 impl Scheduled {
-    /// The plan's time over its own, where so many times the information is needed.
-    pub(in crate::plan) fn time_ratio(&self, needed: f64) -> f64 {
-        let found = self.seconds_at.iter().find(|(factor, _)| (factor / needed).ln().abs() < 1e-9);
-        found.map_or(needed, |(_, ratio)| *ratio)
+    /// The least and the most time over the plan's own; more of a need may take less time, for it can reach into darker nights.
+    pub(in crate::plan) fn range(&self) -> [f64; 2] {
+        let ratios = || self.ratios.iter().copied();
+        [ratios().fold(1.0, f64::min), ratios().fold(1.0, f64::max)]
     }
 }
 
@@ -88,7 +88,7 @@ pub(in crate::plan) fn scheduled(
     let central = seconds_for(1.0).filter(|seconds| *seconds > 0.0);
     let ratio = |factor: f64| Some(seconds_for(factor)? / central?);
     let as_needed = |factor: f64| (factor - 1.0).abs() < 1e-9;
-    let seconds_at = factors(&filters).map(|f| (f, if as_needed(f) { 1.0 } else { ratio(f).unwrap_or(f) }));
+    let ratios = factors(&filters).map(|f| if as_needed(f) { 1.0 } else { ratio(f).unwrap_or(f) });
     let mut schedule = schedule(&ground, &soonest, listed);
     if !schedule.nights.is_empty() && night.goal.hours.is_none() {
         let least = ground.campaign(&soonest.lanes, Aim::LeastTime);
@@ -104,7 +104,7 @@ pub(in crate::plan) fn scheduled(
             schedule.least_time = None;
         }
     }
-    Ok(Some(Scheduled { schedule, filters, seconds_at: seconds_at.to_vec() }))
+    Ok(Some(Scheduled { schedule, filters, ratios }))
 }
 
 /// The plan begun on each evening of four weeks; `None` where the night has no date or no place.

@@ -122,6 +122,12 @@ impl FilterDraft {
         self.search.snr(self.sub(), kept, self.counts.every as f64)
     }
 
+    /// What of the hours in hand are this filter's; 1 where none are.
+    pub(crate) fn share_in_hand(&self, night: &Night) -> f64 {
+        let all_s = night.goal.already_have() * 3600.0;
+        if all_s > 0.0 { self.in_hand_s / all_s } else { 1.0 }
+    }
+
     /// Whole subs that the hours in hand are.
     pub(crate) fn in_hand_subs(&self) -> f64 {
         (self.in_hand_s / self.sub().0 + ROUNDING_SLACK).floor()

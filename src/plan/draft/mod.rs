@@ -104,8 +104,11 @@ impl Draft {
         mode: &Mode,
     ) -> Result<(Self, Option<Scheduled>), PlanError> {
         let hours = night.goal.hours.is_some();
+        // Where hours stand in shares, the filter that decides says how many are needed.
+        let shared = (!self.alone.is_empty()).then(|| range_factors(&self.sensitivities(night)));
         let factors = |filters: &[(FilterConditions, FilterDraft)]| {
-            let (low, high) = if hours { (1.0, 1.0) } else { range_factors(&by_need(filters)) };
+            let by_need = || shared.unwrap_or_else(|| range_factors(&by_need(filters)));
+            let (low, high) = if hours { (1.0, 1.0) } else { by_need() };
             [low, high]
         };
         let Some(scheduled) = scheduled(night, mode, self.lanes(night), factors)? else { return Ok((self, None)) };
