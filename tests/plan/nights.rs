@@ -227,8 +227,9 @@ fn nights_of_bright_moonlight_are_left_out_where_they_are_not_needed() {
     let moonlit = schedule.left_out.iter().filter(|night| night.why == WhyLeftOut::NotWorthIt);
     assert!(moonlit.clone().any(|night| night.date == "2026-10-26"), "{:?}", schedule.left_out);
     assert!(moonlit.clone().all(|night| ("2026-10-24".."2026-11-04").contains(&night.date.as_str())));
-    let least = schedule.least_time.as_ref().expect("better nights");
-    assert!(least.begins_on.as_str() > "2026-10-30" && least.wall_clock_s.0 < plan.wall_clock_s.0, "{least:?}");
+    let wait = schedule.wait_until.as_ref().expect("better nights");
+    let time = wait.wall_clock_s.expect("hours");
+    assert!(wait.date.as_str() > "2026-10-27" && time.0 < 0.8 * plan.wall_clock_s.0, "{wait:?}");
 }
 
 #[test]

@@ -40,6 +40,8 @@ pub(super) struct Tally {
     pub(super) rates: Option<Vec<Rates>>,
     /// Whether it has what it needs.
     pub(super) done: bool,
+    /// Whether no more than a part of one sub is missing.
+    pub(super) almost: bool,
     light: Vec<(f64, usize, usize)>,
 }
 
@@ -282,7 +284,7 @@ impl Clerk<'_> {
             if let Need::Information(needed) = lane.need {
                 let a_sub = lane.information_of_a_sub() / lane.shot_per_kept();
                 let kept = tally.shot as f64 / lane.shot_per_kept();
-                tally.done |= tally.shot > 0
+                tally.almost = tally.shot > 0
                     && least(&tally.information) + a_sub >= needed
                     && least(&tally.information) >= needed * ALMOST
                     && kept + 1.0 >= lane.least_kept();

@@ -191,6 +191,12 @@ pub(super) fn whole_subs(ground: &Ground<'_>, campaign: &mut Campaign) -> Listed
         listed = ground.listed(campaign);
     }
     campaign.needs = asked;
+    for tally in &mut listed.tallies {
+        tally.done |= tally.almost;
+    }
+    if let Some(last) = listed.nights.last_mut().filter(|_| listed.tallies.iter().all(|tally| tally.done)) {
+        last.done_percent = 100.0;
+    }
     listed
 }
 
