@@ -44,9 +44,12 @@ fn two_can_be_met(blocks: &[(f64, &[f64])], needs: &[f64]) -> bool {
     first <= 1e-9 && second <= 1e-9
 }
 
+/// Hours of a stretch, and hours and rates of its blocks.
+type Whole<'a> = (f64, Vec<(f64, &'a [f64])>);
+
 /// The earliest last night and its least hours, and the least hours of all, over every choice of stretches.
 fn by_trying_all(problem: &Problem<'_>) -> Option<(usize, f64, f64)> {
-    let options: Vec<Vec<(f64, Vec<(f64, &[f64])>)>> = problem
+    let options: Vec<Vec<Whole<'_>>> = problem
         .nights
         .iter()
         .map(|night| {

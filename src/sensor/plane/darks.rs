@@ -103,7 +103,7 @@ impl PlaneMeter {
 
     /// Of colder darks the pixels are forgotten: how their pattern falls is seen in the warmest alone.
     fn keep_warmest_middle(&mut self) {
-        let warmest = self.warmest_image().map(|image| std::ptr::from_ref(image));
+        let warmest = self.warmest_image().map(std::ptr::from_ref);
         for image in self.darks.iter_mut().filter_map(|stage| stage.image.as_mut()) {
             if warmest != Some(std::ptr::from_ref(image)) {
                 image.middle = None;
