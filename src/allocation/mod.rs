@@ -6,8 +6,8 @@
 //!
 //! The hours are shared out as in a market: at the right price of each filter's information every hour goes to the filter
 //! that pays most for it, and a night is worth going out for while it brings more in an hour than the last night that
-//! is needed ([`prices`](prices::prices)). Hours that several filters pay alike for are then filled so that filters
-//! change seldom ([`fill`](fill::fill)).
+//! is needed (`prices`). Hours that several filters pay alike for are then filled so that filters
+//! change seldom (`fill`).
 
 mod fill;
 mod prices;
