@@ -28,6 +28,15 @@ struct Filling<'a> {
 }
 
 impl Filling<'_> {
+    /// Later slots bring so much more to every set that holds one of the filters that it suits.
+    fn add(&mut self, suited: u64, worth: f64) {
+        for (set, later) in self.sets.iter().zip(&mut self.later) {
+            if set & suited != 0 {
+                *later += worth;
+            }
+        }
+    }
+
     /// The most of a slot that a filter may take: the others of every set that cannot wait get theirs.
     fn most(&self, filter: usize, worth: f64) -> f64 {
         let missing = |(set, later): (&u64, &f64)| {
@@ -125,14 +134,4 @@ fn filled(problem: &Problem<'_>, slots: &[Slot], prices: &[f64], alike: f64) -> 
         key(a).cmp(&key(b)).then(a.slot.after_h.total_cmp(&b.slot.after_h))
     });
     filling.left.iter().all(|left| *left <= 1e-6).then_some(portions)
-}
-
-impl Filling<'_> {
-    fn add(&mut self, suited: u64, worth: f64) {
-        for (set, later) in self.sets.iter().zip(&mut self.later) {
-            if set & suited != 0 {
-                *later += worth;
-            }
-        }
-    }
 }

@@ -15,9 +15,9 @@ mod stretch;
 
 pub(crate) use fill::Portion;
 use fill::fill;
-pub(crate) use prices::Market;
+use prices::Market;
 pub(crate) use stretch::Slot;
-use stretch::{Reach, Stretch, value};
+use stretch::{Stretch, value};
 
 /// So many nights are made shorter, so often.
 const SHORTENED: usize = 4;
@@ -125,43 +125,45 @@ impl Problem<'_> {
         self.needs.iter().any(|need| *need > 0.0)
     }
 
-    /// Everything used that there is until a night, as well as may be.
-    fn everything(&self, nights: usize, market: &mut Market) -> (Vec<Stretch>, f64) {
-        let within = Self { nights: &self.nights[..nights], ..*self };
-        let mut stretches = within.stretches(&market.guess(&within), 0.0);
+    /// The same until a night.
+    fn until(&self, nights: usize) -> Self {
+        Self { nights: &self.nights[..nights], ..*self }
+    }
+
+    /// Everything used that there is, as well as may be, and the share of the needs that it meets.
+    fn everything(&self, market: &mut Market) -> (Vec<Stretch>, f64) {
+        let mut stretches = self.stretches(&market.prices, 0.0);
         // The best hours of a night follow the prices, and the prices the hours.
         let mut met = 0.0;
         for _ in 0..2 {
             let slots = stretch::slots(&stretches);
-            met = market.settle(&within, &slots);
-            stretches = within.stretches(&market.prices, 0.0);
+            met = market.settle(self, &slots);
+            stretches = self.stretches(&market.prices, 0.0);
         }
         (stretches, met)
     }
 
-    /// Whether the needs can be met until a night.
-    fn enough(&self, nights: usize, market: &mut Market) -> bool {
-        let within = Self { nights: &self.nights[..nights], ..*self };
+    /// Whether the needs can be met.
+    fn enough(&self, market: &mut Market) -> bool {
         for _ in 0..ROUNDS_OF_ENOUGH {
-            let slots = stretch::slots(&within.stretches(&market.prices, 0.0));
+            let slots = stretch::slots(&self.stretches(&market.prices, 0.0));
             if market.worth(self, &slots) < 1.0 {
                 return false;
             }
-            if fill(&within, &slots, &market.prices).is_some() {
+            if fill(self, &slots, &market.prices).is_some() {
                 return true;
             }
-            if market.settle(&within, &slots) < 1.0 {
+            if market.settle(self, &slots) < 1.0 {
                 return false;
             }
         }
         false
     }
 
-    /// The number of nights until the needs can be met; `None` where all are not enough. `at_least` is known not to be too
-    /// many.
-    fn nights_needed(&self, at_least: usize, market: &mut Market) -> Option<usize> {
-        let (mut few, mut many) = (at_least.saturating_sub(1), at_least.max(1).min(self.nights.len()));
-        while !self.enough(many, market) {
+    /// The number of nights until the needs can be met; `None` where all are not enough.
+    fn nights_needed(&self, market: &mut Market) -> Option<usize> {
+        let (mut few, mut many) = (0, 1);
+        while !self.until(many).enough(market) {
             if many == self.nights.len() {
                 return None;
             }
@@ -169,34 +171,23 @@ impl Problem<'_> {
         }
         while many - few > 1 {
             let middle = few.midpoint(many);
-            if self.enough(middle, market) { many = middle } else { few = middle }
+            if self.until(middle).enough(market) { many = middle } else { few = middle }
         }
         Some(many)
     }
 
     /// The assignment that ends on the earliest night, and of those the one of least time; where the needs cannot be met,
-    /// all that can be done of them. `at_least` nights are known to be needed.
-    pub(crate) fn soonest(&self, at_least: usize) -> Assignment {
-        self.soonest_with(at_least, &mut Market::new(self))
-    }
-
-    /// [`Problem::soonest`] with the prices of a problem that is like this one.
-    pub(crate) fn soonest_with(&self, at_least: usize, market: &mut Market) -> Assignment {
+    /// all that can be done of them.
+    pub(crate) fn soonest(&self) -> Assignment {
         if !self.open() || self.nights.is_empty() {
             return Assignment { met: if self.open() { 0.0 } else { 1.0 }, ..Assignment::default() };
         }
-        let Some(mut nights) = self.nights_needed(at_least, market) else {
-            return self.what_can_be_done(market);
-        };
+        let market = &mut Market::new(self);
+        let needed = self.nights_needed(market);
         // A hair can be missing where hours are shared in whole blocks: then the next night is needed.
-        while nights <= self.nights.len() {
-            let within = Self { nights: &self.nights[..nights], ..*self };
-            if let Some(found) = within.least_of(market) {
-                return found;
-            }
-            nights += 1;
-        }
-        self.what_can_be_done(market)
+        let enough =
+            needed.and_then(|nights| (nights..=self.nights.len()).find_map(|n| self.until(n).least_of(market)));
+        enough.unwrap_or_else(|| self.what_can_be_done(market))
     }
 
     /// The assignment of least time; `None` where the needs cannot be met.
@@ -210,7 +201,7 @@ impl Problem<'_> {
     fn least_of(&self, market: &mut Market) -> Option<Assignment> {
         let whole = self.stretches(&market.prices, 0.0);
         let mut found = self.filled(&whole, market).or_else(|| {
-            let (stretches, met) = self.everything(self.nights.len(), market);
+            let (stretches, met) = self.everything(market);
             if met < 1.0 { None } else { self.filled(&stretches, market) }
         })?;
         // Nights are chosen by prices, and prices follow the nights that are chosen.
@@ -438,7 +429,7 @@ impl Problem<'_> {
 
     /// The same share of every need, with all hours.
     fn what_can_be_done(&self, market: &mut Market) -> Assignment {
-        let (stretches, met) = self.everything(self.nights.len(), market);
+        let (stretches, met) = self.everything(market);
         let slots = stretch::slots(&stretches);
         // What whole blocks cannot share is tried with a little less.
         for less in [0.999, 0.99, 0.97, 0.9, 0.8] {

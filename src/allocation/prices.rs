@@ -10,24 +10,15 @@ const CLOSE: [f64; 2] = [2e-3, 5e-3];
 /// How much sharper than in proportion the first bids follow known prices.
 const SHARPNESS: f64 = 24.0;
 
-/// Prices, kept from one question to the next that is like it.
+/// Prices, kept from one question about a problem to the next.
 pub(crate) struct Market {
     /// Worth of a unit of information of each filter; the needs together are worth 1.
     pub(crate) prices: Vec<f64>,
 }
 
 impl Market {
+    /// Prices at which every filter's need would take as long in the mean of all blocks.
     pub(crate) fn new(problem: &Problem<'_>) -> Self {
-        let mut market = Self { prices: Vec::new() };
-        market.prices = market.guess(problem);
-        market
-    }
-
-    /// The prices that are known, or those at which every filter's need would take as long in the mean of all blocks.
-    pub(crate) fn guess(&self, problem: &Problem<'_>) -> Vec<f64> {
-        if !self.prices.is_empty() {
-            return self.prices.clone();
-        }
         let mean = |filter: usize| {
             let blocks = problem.nights.iter().flatten();
             let (sum, hours) = blocks
@@ -39,7 +30,7 @@ impl Market {
             if need > 0.0 && mean > 0.0 { 1.0 / mean } else { 0.0 }
         };
         let prices = problem.needs.iter().enumerate().map(|(filter, need)| inverse(filter, *need)).collect();
-        normalised(prices, problem.needs)
+        Self { prices: normalised(prices, problem.needs) }
     }
 
     /// What some slots are worth at the known prices: no less than the share of all needs that they can meet.

@@ -24,20 +24,6 @@ pub(crate) fn slots(stretches: &[Stretch]) -> Vec<Slot> {
     stretches.iter().flat_map(|stretch| stretch.slots.iter().copied()).collect()
 }
 
-/// Stretches of a night, each with its hours and what they are worth.
-pub(crate) trait Reach {
-    /// The stretch of each night that is worth most above `threshold` for each hour of it.
-    fn stretches(&self, prices: &[f64], threshold: f64) -> Vec<Stretch>;
-    /// The stretch of one night, of at most so many hours; `None` where none is worth it.
-    fn best_stretch(&self, night: usize, prices: &[f64], threshold: f64, most_h: f64) -> Option<Stretch>;
-    /// What the best stretch of a night brings in an hour, set-up counted.
-    fn best_per_hour(&self, night: usize, prices: &[f64]) -> f64;
-    /// For each first block of a night the hours, set-up counted, that bring so much.
-    fn shortest_stretches(&self, night: usize, prices: &[f64], worth: f64) -> Vec<(usize, f64)>;
-    /// The stretch that begins with a block and has so many hours; `None` where set-up takes all.
-    fn stretch_of(&self, night: usize, first: usize, hours: f64) -> Option<Stretch>;
-}
-
 /// What an hour is worth to the filter that pays most.
 pub(crate) fn value(rates: &[f64], prices: &[f64]) -> f64 {
     rates.iter().zip(prices).map(|(rate, price)| rate * price).fold(0.0, f64::max)
@@ -94,12 +80,15 @@ fn slots_of(problem: &Problem<'_>, night: usize, choice: Choice) -> Stretch {
     Stretch { slots }
 }
 
-impl Reach for Problem<'_> {
-    fn stretches(&self, prices: &[f64], threshold: f64) -> Vec<Stretch> {
+/// Stretches of a night, each with its hours and what they are worth.
+impl Problem<'_> {
+    /// The stretch of each night that is worth most above `threshold` for each hour of it.
+    pub(super) fn stretches(&self, prices: &[f64], threshold: f64) -> Vec<Stretch> {
         (0..self.nights.len()).filter_map(|night| self.best_stretch(night, prices, threshold, self.most_h)).collect()
     }
 
-    fn best_stretch(&self, night: usize, prices: &[f64], threshold: f64, most_h: f64) -> Option<Stretch> {
+    /// The stretch of one night, of at most so many hours; `None` where none is worth it.
+    pub(super) fn best_stretch(&self, night: usize, prices: &[f64], threshold: f64, most_h: f64) -> Option<Stretch> {
         let net = |choice: &Choice| choice.worth - threshold * (choice.hours + choice.waited);
         let choices = choices(self, night, prices, most_h);
         // Of several that are worth the same the first and shortest.
@@ -107,12 +96,14 @@ impl Reach for Problem<'_> {
         (best.worth > 0.0).then(|| slots_of(self, night, best))
     }
 
-    fn best_per_hour(&self, night: usize, prices: &[f64]) -> f64 {
+    /// What the best stretch of a night brings in an hour, set-up and waiting counted.
+    pub(super) fn best_per_hour(&self, night: usize, prices: &[f64]) -> f64 {
         let choices = choices(self, night, prices, self.most_h);
         choices.iter().map(|choice| choice.worth / (choice.hours + choice.waited)).fold(0.0, f64::max)
     }
 
-    fn shortest_stretches(&self, night: usize, prices: &[f64], worth: f64) -> Vec<(usize, f64)> {
+    /// For each first block of a night the hours, set-up counted, that bring so much.
+    pub(super) fn shortest_stretches(&self, night: usize, prices: &[f64], worth: f64) -> Vec<(usize, f64)> {
         if worth <= 0.0 {
             return vec![(0, 0.0)];
         }
@@ -136,7 +127,8 @@ impl Reach for Problem<'_> {
         found
     }
 
-    fn stretch_of(&self, night: usize, first: usize, hours: f64) -> Option<Stretch> {
+    /// The stretch that begins with a block and has so many hours; `None` where set-up takes all.
+    pub(super) fn stretch_of(&self, night: usize, first: usize, hours: f64) -> Option<Stretch> {
         let stretch = slots_of(self, night, Choice { first, hours: hours.min(self.most_h), waited: 0.0, worth: 0.0 });
         (!stretch.slots.is_empty()).then_some(stretch)
     }

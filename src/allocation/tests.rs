@@ -128,7 +128,7 @@ fn small_cases_are_as_good_as_the_best_of_all() {
             least_h: 0.0,
             thorough: true,
         };
-        let soonest = problem.soonest(1);
+        let soonest = problem.soonest();
         // What needs a stretch that ends within a block is not among all that is tried.
         let Some((night, hours, least_hours)) = by_trying_all(&problem) else {
             continue;
@@ -183,7 +183,7 @@ fn many_filters_over_many_nights_are_near_the_bound() {
             .collect();
         let problem =
             Problem { nights: &blocks, needs: &needs, setup_h: 0.25, most_h: 6.0, least_h: 0.0, thorough: false };
-        let soonest = problem.soonest(1);
+        let soonest = problem.soonest();
         let least = problem.least().expect("a solution");
         let bound = least_possible(&problem, &least.prices);
         assert!(least.hours(&problem) <= bound * 1.02, "{filters}: {} {bound}", least.hours(&problem));

@@ -99,8 +99,8 @@ impl Ground<'_> {
         let needs = self.needs(&lanes);
         let problem = self.problem(&blocks, &needs, thorough);
         let assignment = match aim {
-            Aim::Soonest => problem.soonest(1),
-            Aim::LeastTime => problem.least().unwrap_or_else(|| problem.soonest(1)),
+            Aim::Soonest => problem.soonest(),
+            Aim::LeastTime => problem.least().unwrap_or_else(|| problem.soonest()),
         };
         Campaign { lanes, assignment, blocks, needs }
     }

@@ -82,7 +82,7 @@ pub(in crate::plan) fn scheduled(
         soonest.lanes.iter().zip(&listed.tallies).map(|(lane, tally)| settled(lane, tally)).collect();
     let seconds_for = |factor: f64| {
         let needs: Vec<f64> = soonest.needs.iter().map(|need| need * factor).collect();
-        let found = ground.problem(&soonest.blocks, &needs, false).soonest(1);
+        let found = ground.problem(&soonest.blocks, &needs, false).soonest();
         (found.met >= 1.0).then(|| ground.seconds(&found))
     };
     let central = seconds_for(1.0).filter(|seconds| *seconds > 0.0);
@@ -183,7 +183,7 @@ pub(super) fn whole_subs(ground: &Ground<'_>, campaign: &mut Campaign) -> Listed
             if *need > 0.0 { need + again as f64 * (0.5 * sessions as f64 + 0.5) * of_a_sub } else { 0.0 }
         };
         let needs: Vec<f64> = asked.iter().enumerate().map(of_rounding).collect();
-        let found = ground.problem(&campaign.blocks, &needs, false).soonest(1);
+        let found = ground.problem(&campaign.blocks, &needs, false).soonest();
         if found.met < 1.0 {
             continue;
         }

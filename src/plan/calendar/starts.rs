@@ -112,7 +112,7 @@ pub(super) fn wait_until(all: Ground<'_>, now_s: f64, least: &Campaign) -> Optio
     }
     let good = |evening: usize| {
         let until = (evening + MOST_NIGHTS as usize).min(least.blocks.len());
-        let begun = all.problem(&least.blocks[evening..until], &least.needs, false).soonest(1);
+        let begun = all.problem(&least.blocks[evening..until], &least.needs, false).soonest();
         begun.met >= 1.0 && all.seconds(&begun) <= least_s * (1.0 + AS_GOOD)
     };
     // The nearer to the dark nights the better, so that halving finds it.
