@@ -53,6 +53,9 @@ const PROFILE_GIVEN: &str = "this is the profile of a camera: give a night file,
 /// Rejection below so many sigmas takes the stack apart.
 const LEAST_CLIP_SIGMA: f64 = 2.0;
 
+/// More filters than anybody has; sets of them are numbers of so many bits.
+const MOST_FILTERS: usize = 32;
+
 /// An uncooled sensor colder than the air by more than this is a mistake.
 const BELOW_AIR_C: f64 = 1.0;
 
@@ -154,6 +157,9 @@ impl Night {
         self.dated()?;
         if let (Some(_), true) = (self.goal.hours, self.filters.iter().any(|filter| filter.snr.is_some())) {
             return impossible("filters.snr", "is a goal of its own and cannot stand beside goal.hours");
+        }
+        if self.filters.len() > MOST_FILTERS {
+            return impossible("filters", &format!("are {}, and {MOST_FILTERS} are the most", self.filters.len()));
         }
         let shares = self.filters.iter().map(|filter| filter.share.unwrap_or(1.0)).sum::<f64>();
         if !self.filters.is_empty() && shares <= 0.0 {

@@ -371,3 +371,22 @@ fn the_chance_to_finish_is_that_of_twenty_thousand_runs_of_weather() {
         assert!(night == 0 || by(night - 1) < named.chance_percent + 2.0, "{named:?}: {}", by(night - 1));
     }
 }
+
+/// A night with so many filters of one width, side by side.
+fn with_filters(count: usize) -> Result<Night, subwell::night::NightError> {
+    let filter = |i: usize| format!("[[filters]]\nname = \"f{i}\"\ncentre_nm = {}\nwidth_nm = 40", 440 + 7 * i);
+    let filters: Vec<String> = (0..count).map(filter).collect();
+    let asked = Asked { filters: vec!["luminance"], goal: "snr = 5.0\ndate = \"2026-10-03\"".into(), ..two_weeks("") };
+    Night::from_toml(&asked.text().replace("[[filters]]\nname = \"luminance\"", &filters.join("\n")))
+}
+
+#[test]
+fn many_filters_have_a_chance_too_and_more_than_anybody_has_are_refused() {
+    let many = plan(&with_filters(10).expect("a night"), &camera()).expect("a plan");
+    let schedule = many.schedule.expect("a schedule");
+    assert!(schedule.finished && schedule.done_by.iter().all(|done| done.date.is_some()), "{:?}", schedule.done_by);
+    assert!(schedule.chance_by_last_night_percent > 0.0);
+    with_filters(32).expect("a night");
+    let error = with_filters(65).expect_err("too many").to_string();
+    assert!(error.contains("`filters`") && error.contains("65") && error.contains("32"), "{error}");
+}

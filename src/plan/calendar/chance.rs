@@ -1,5 +1,7 @@
 //! The chance that a plan is done after so many nights, some of them cloudy.
 
+use std::collections::BTreeMap;
+
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng, SeedableRng};
 
@@ -11,13 +13,14 @@ const RUNS: usize = 10_000;
 const SEED: u64 = 7;
 /// A need that is met but for this share is met.
 const ROUNDING_SLACK: f64 = 1e-9;
-/// Sets of open filters are told apart up to so many filters; beyond, what is open shares the nights as the whole plan does.
-const MOST_FILTERS: usize = 8;
 
-/// What a clear night brings, whatever filters are still open.
-struct NightGain {
-    /// For each set of open filters what each of them gains; empty sets are left out.
-    by_open: Vec<Vec<f64>>,
+/// What a clear night brings the filters that are still open.
+struct NightGain<'a> {
+    problem: &'a Problem<'a>,
+    night: usize,
+    prices: &'a [f64],
+    /// For each set of open filters that was met so far what each of them gains.
+    by_open: BTreeMap<usize, Vec<f64>>,
 }
 
 /// The chance to be done by the end of each night.
@@ -33,7 +36,7 @@ pub(super) fn chances(problem: &Problem<'_>, prices: &[f64], clear: impl Fn(usiz
     let mut order: Vec<usize> = (0..RUNS).collect();
     let mut by_night = Vec::with_capacity(problem.nights.len());
     for night in 0..problem.nights.len() {
-        let gain = NightGain::new(problem, night, prices);
+        let mut gain = NightGain { problem, night, prices, by_open: BTreeMap::new() };
         let clear = (clear(night) * RUNS as f64).round() as usize;
         // The clear runs are the first of a shuffled order (Fisher and Yates).
         for place in 0..clear.min(RUNS) {
@@ -48,23 +51,18 @@ pub(super) fn chances(problem: &Problem<'_>, prices: &[f64], clear: impl Fn(usiz
             break;
         }
     }
-    by_night.resize(problem.nights.len(), 1.0_f64.min(by_night.last().copied().unwrap_or(0.0)));
+    // From where all runs are done they stay so.
+    by_night.resize(problem.nights.len(), 1.0);
     by_night
 }
 
-impl NightGain {
-    fn new(problem: &Problem<'_>, night: usize, prices: &[f64]) -> Self {
-        let filters = problem.needs.len();
-        let sets = if filters <= MOST_FILTERS { 1_usize << filters } else { 0 };
-        let by_open = (0..sets).map(|open| problem.gain_of(night, prices, open)).collect();
-        Self { by_open }
-    }
-
+impl NightGain<'_> {
     /// What is left after the night, and which filters are still open.
-    fn spend(&self, left: &mut [f64], open: usize) -> usize {
+    fn spend(&mut self, left: &mut [f64], open: usize) -> usize {
         let (mut open, mut share) = (open, 1.0);
         while open != 0 && share > 0.0 {
-            let Some(gain) = self.by_open.get(open) else { return open };
+            let of_night = || self.problem.gain_of(self.night, self.prices, open);
+            let gain = self.by_open.entry(open).or_insert_with(of_night);
             // Until the first filter is done.
             let until = |filter: usize| if gain[filter] > 0.0 { left[filter] / gain[filter] } else { f64::INFINITY };
             let members = || (0..left.len()).filter(move |filter| open >> filter & 1 == 1);
