@@ -92,6 +92,12 @@ impl Assignment {
         self.portions.last().map(|portion| portion.slot.night)
     }
 
+    /// Hours that a filter has.
+    pub(crate) fn hours_with(&self, filter: usize) -> f64 {
+        let own = self.portions.iter().filter(|portion| portion.filter == filter);
+        own.map(|portion| portion.slot.hours).sum()
+    }
+
     /// Hours from the first set-up to the last sub of each night.
     pub(crate) fn hours(&self, problem: &Problem<'_>) -> f64 {
         let nights = self.portions.chunk_by(|a, b| a.slot.night == b.slot.night);

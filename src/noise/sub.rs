@@ -25,6 +25,20 @@ impl Rates {
         self.target + self.sky + self.moon + self.dark
     }
 
+    /// Each kind of light made of those of two.
+    pub(crate) fn combined(
+        self,
+        other: Self,
+        of: impl Fn(ElectronsPerSecond, ElectronsPerSecond) -> ElectronsPerSecond,
+    ) -> Self {
+        Self {
+            target: of(self.target, other.target),
+            sky: of(self.sky, other.sky),
+            moon: of(self.moon, other.moon),
+            dark: of(self.dark, other.dark),
+        }
+    }
+
     /// All but the target: what a sub has where there is nothing.
     #[must_use]
     pub fn background(&self) -> ElectronsPerSecond {

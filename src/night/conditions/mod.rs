@@ -5,7 +5,7 @@ mod sensor_noise;
 
 use crate::camera::{Mode, Plane, PlaneName, SaturationIs};
 use crate::caveat::{Caveat, push_once};
-use crate::noise::{DarkCurrent, Patch, PlaneNoise};
+use crate::noise::{DarkCurrent, Patch, PlaneNoise, Rates};
 use crate::rig::saturation_time;
 use crate::sky::GivenSky;
 use crate::units::{
@@ -132,6 +132,34 @@ pub struct Conditions {
     pub caveats: Vec<Caveat>,
 }
 
+impl FilterConditions {
+    /// The same with the bounds that the light of its own planes sets: what `star`, the brightest to keep, and the sky fill.
+    fn bounded_by_light(mut self, star: Option<Magnitudes>) -> Self {
+        self.limits.star_saturation = shortest(self.planes.iter().filter_map(|plane| plane.star_limit(star?)));
+        let own = self.planes.iter().map(|plane| plane.noise.rates);
+        self.limits.sky_saturation = self.sky_limit(own);
+        self
+    }
+
+    /// The longest sub that the sky fills in no plane, under these rates of them.
+    pub(crate) fn sky_limit(&self, rates: impl IntoIterator<Item = Rates>) -> Option<Seconds> {
+        shortest(self.planes.iter().zip(rates).filter_map(|(plane, rates)| plane.sky_limit(rates.total())))
+    }
+
+    /// The same filter under other light.
+    pub(crate) fn under(&self, rates: &[Rates], star: Option<Magnitudes>) -> Self {
+        let mut other = self.clone();
+        for (plane, rates) in other.planes.iter_mut().zip(rates) {
+            plane.noise.rates = *rates;
+        }
+        other.bounded_by_light(star)
+    }
+}
+
+fn shortest(limits: impl Iterator<Item = Seconds>) -> Option<Seconds> {
+    limits.min_by(|a, b| a.0.total_cmp(&b.0))
+}
+
 impl PlaneConditions {
     /// What a star of this magnitude gives its brightest pixel.
     pub(crate) fn star_peak(&self, magnitude: Magnitudes) -> ElectronsPerSecond {
@@ -139,13 +167,13 @@ impl PlaneConditions {
     }
 
     /// The longest sub that keeps such a star.
-    pub(crate) fn star_limit(&self, magnitude: Magnitudes) -> Option<Seconds> {
+    fn star_limit(&self, magnitude: Magnitudes) -> Option<Seconds> {
         let background = self.noise.rates.background();
         saturation_time(self.full_well * STAR_HEADROOM, self.star_peak(magnitude), 1.0, background)
     }
 
     /// The longest sub that so much light and dark current does not fill.
-    pub(crate) fn sky_limit(&self, total: ElectronsPerSecond) -> Option<Seconds> {
+    fn sky_limit(&self, total: ElectronsPerSecond) -> Option<Seconds> {
         saturation_time(self.full_well * SKY_HEADROOM, ElectronsPerSecond(0.0), 0.0, total)
     }
 

@@ -96,16 +96,18 @@ impl Place<'_> {
         }
         mark_governing(&mut planes);
         let tracking = self.tracking();
-        let shortest = |limits: &mut dyn Iterator<Item = Seconds>| limits.min_by(|a, b| a.0.total_cmp(&b.0));
-        let star = self.night.goal.star_mag_kept;
-        let limits = Limits {
-            tracking: tracking.tracking,
-            field_rotation: tracking.field_rotation,
-            star_saturation: shortest(&mut planes.iter().filter_map(|plane| plane.star_limit(star?))),
-            sky_saturation: shortest(&mut planes.iter().filter_map(|plane| plane.sky_limit(plane.noise.rates.total()))),
-        };
+        let limits =
+            Limits { tracking: tracking.tracking, field_rotation: tracking.field_rotation, ..Limits::default() };
         let clear_hours = self.evening.clear_hours;
-        Ok(FilterConditions { name: filter.label(), share: filter.share, snr: filter.snr, planes, limits, clear_hours })
+        let conditions = FilterConditions {
+            name: filter.label(),
+            share: filter.share,
+            snr: filter.snr,
+            planes,
+            limits,
+            clear_hours,
+        };
+        Ok(conditions.bounded_by_light(self.night.goal.star_mag_kept))
     }
 
     fn plane(

@@ -3,12 +3,9 @@
 use crate::camera::Mode;
 use crate::night::Night;
 use crate::noise::Rates;
-use crate::plan::Demand;
-use crate::plan::draft::FilterDraft;
 
 use super::hours::NightHours;
 use super::lane::{BETTER, Lane, Need};
-use super::light::sky_limit;
 use crate::allocation::{Assignment, Block, Problem};
 
 const MINUTES: f64 = 60.0;
@@ -18,6 +15,7 @@ const WORTH_H: f64 = 0.25;
 const ROUNDS: usize = 3;
 /// Where the light of a filter's hours changes by less than this, its sub stays.
 const SAME_LIGHT: f64 = 0.02;
+
 /// What is looked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Aim {
@@ -90,8 +88,7 @@ impl Ground<'_> {
 
     /// Hours of subs that a filter has, without refocusing.
     pub(super) fn hours(&self, assignment: &Assignment, filter: usize) -> f64 {
-        let own = assignment.portions.iter().filter(|portion| portion.filter == filter);
-        own.map(|portion| portion.slot.hours).sum::<f64>() * self.busy()
+        assignment.hours_with(filter) * self.busy()
     }
 
     fn solved(&self, lanes: Vec<Lane>, aim: Aim, thorough: bool) -> Campaign {
@@ -141,7 +138,7 @@ impl Ground<'_> {
     }
 
     /// The mean rates of the planes of a filter over its hours; `None` where it has none.
-    pub(super) fn mean_rates(&self, assignment: &Assignment, filter: usize) -> Option<Vec<Rates>> {
+    fn mean_rates(&self, assignment: &Assignment, filter: usize) -> Option<Vec<Rates>> {
         let own = assignment.portions.iter().filter(|portion| portion.filter == filter);
         let weighed = own.map(|portion| {
             let block = &self.nights[portion.slot.night].blocks[portion.slot.block];
@@ -158,49 +155,9 @@ pub(super) fn mean_of<'a>(weighed: impl Iterator<Item = (f64, &'a [Rates])>) -> 
         let (total, sums) = all.get_or_insert_with(|| (0.0, vec![Rates::default(); rates.len()]));
         *total += weight;
         for (sum, rates) in sums.iter_mut().zip(rates) {
-            *sum = Rates {
-                target: sum.target + rates.target * weight,
-                sky: sum.sky + rates.sky * weight,
-                moon: sum.moon + rates.moon * weight,
-                dark: sum.dark + rates.dark * weight,
-            };
+            *sum = sum.combined(*rates, |sum, rate| sum + rate * weight);
         }
     }
     let (total, sums) = all.filter(|(total, _)| *total > 0.0)?;
-    let each = |sum: Rates| Rates {
-        target: sum.target * (1.0 / total),
-        sky: sum.sky * (1.0 / total),
-        moon: sum.moon * (1.0 / total),
-        dark: sum.dark * (1.0 / total),
-    };
-    Some(sums.into_iter().map(each).collect())
-}
-
-impl Lane {
-    /// Information of a sub that is kept, in the mean of the plan.
-    pub(super) fn information_of_a_sub(&self) -> f64 {
-        let kept = (self.draft.counts.kept as f64).max(1.0);
-        self.draft.snr_with(kept).powi(2) / kept
-    }
-
-    /// The same filter under other light, with the sub that suits it; `None` where none reaches the goal in it.
-    fn under(&self, night: &Night, mode: &Mode, rates: &[Rates]) -> Option<Self> {
-        let mut conditions = self.conditions.clone();
-        for (plane, rates) in conditions.planes.iter_mut().zip(rates) {
-            plane.noise.rates = *rates;
-        }
-        conditions.limits.sky_saturation = sky_limit(&conditions, rates);
-        if let Some(star) = night.goal.star_mag_kept {
-            let limits = conditions.planes.iter().filter_map(|plane| plane.star_limit(star));
-            conditions.limits.star_saturation = limits.min_by(|a, b| a.0.total_cmp(&b.0));
-        }
-        let demand = match (self.need, self.search().demand) {
-            // What is to be had in hours is shot in the subs that suit them.
-            (Need::Hours(hours), Demand::Snr(_)) => Demand::Within(crate::units::Seconds(hours * 3600.0)),
-            (_, demand) => demand,
-        };
-        let share = self.draft.share_in_hand(night);
-        let draft = FilterDraft::new(night, mode, &conditions, demand, share).ok()?;
-        Some(Self { conditions, draft, need: self.need })
-    }
+    Some(sums.into_iter().map(|sum| sum.combined(sum, |sum, _| sum * (1.0 / total))).collect())
 }

@@ -17,7 +17,6 @@ const MINUTES: f64 = 60.0;
 /// Up to half an hour of a night.
 pub(super) struct BlockHours {
     pub(super) span: Span,
-    pub(super) samples: Vec<NightSample>,
     /// Mean rates of each plane of each filter.
     pub(super) rates: Vec<Vec<Rates>>,
     /// Share of the block in which the Moon is up.
@@ -43,20 +42,20 @@ impl NightHours {
         let usable = tonight.usable(limit, &track);
         // Moonlight comes and goes at once: a block has it or has it not.
         let edges: Vec<Utc> = tonight.moon_free(limit).iter().flat_map(|span| [span.from, span.to]).collect();
+        let mut lit = Vec::new();
         for span in usable.iter().flat_map(|span| cut(*span, &edges)).flat_map(|span| pieces(&span)) {
             let samples = tonight.samples(&[span], &track, night.site.extinction());
-            found.blocks.push(BlockHours::new(light, span, samples, &track));
+            lit.extend(samples.iter().map(|sample| sample.moon.illuminated()));
+            found.blocks.push(BlockHours::new(light, span, &samples, &track));
         }
-        let mut lit = found.blocks.iter().flat_map(|block| &block.samples).map(|sample| sample.moon.illuminated());
-        let middle = found.blocks.iter().map(|block| block.samples.len()).sum::<usize>() / 2;
-        found.moon_illuminated = lit.nth(middle).unwrap_or(0.0);
+        found.moon_illuminated = lit.get(lit.len() / 2).copied().unwrap_or(0.0);
         found.usable_h = hours_of(&usable);
         Ok(found)
     }
 }
 
 impl BlockHours {
-    fn new(light: &NightLight, span: Span, samples: Vec<NightSample>, track: &Track) -> Self {
+    fn new(light: &NightLight, span: Span, samples: &[NightSample], track: &Track) -> Self {
         let up = samples.iter().filter(|sample| sample.moon.place.altitude.0 > 0.0).count();
         let altitudes = || samples.iter().map(|sample| sample.target.0);
         let altitudes = match track {
@@ -64,7 +63,7 @@ impl BlockHours {
             Track::Fixed { .. } => [altitudes().fold(90.0, f64::min), altitudes().fold(-90.0, f64::max)],
         };
         let moon_up = up as f64 / samples.len().max(1) as f64;
-        Self { span, rates: light.rates(&samples), samples, moon_up, altitudes }
+        Self { span, rates: light.rates(samples), moon_up, altitudes }
     }
 }
 

@@ -1,11 +1,11 @@
 //! One filter as the calendar sees it: its sub and cadence, what it needs, and what an hour anywhere brings it.
 
-use crate::night::FilterConditions;
-use crate::noise::{PlaneNoise, Rates, Stack};
+use crate::camera::Mode;
+use crate::night::{FilterConditions, Night};
+use crate::noise::{Patch, PlaneNoise, Rates, Stack};
 use crate::plan::draft::FilterDraft;
 use crate::plan::{Demand, Search};
-
-use super::light::sky_limit;
+use crate::units::Seconds;
 
 const SECONDS: f64 = 3600.0;
 /// What the best hour counts more than the worst where hours were asked for.
@@ -47,8 +47,7 @@ impl Lane {
 
     /// Mean seconds of the clock for a sub.
     pub(super) fn pace(&self) -> f64 {
-        let search = self.search();
-        search.open_shutter(self.draft.sub()) + search.between.0 + search.settle.0 / self.every()
+        self.search().pace(self.draft.sub(), self.every())
     }
 
     /// Subs to shoot for one that is kept.
@@ -56,8 +55,18 @@ impl Lane {
         self.search().shot_per_kept(self.draft.sub())
     }
 
+    /// Information of a sub that is kept, in the mean of the plan.
+    pub(super) fn information_of_a_sub(&self) -> f64 {
+        self.draft.snr_with(self.kept()).powi(2) / self.kept()
+    }
+
+    /// The same of one that is shot.
+    pub(super) fn information_of_a_shot(&self) -> f64 {
+        self.information_of_a_sub() / self.shot_per_kept()
+    }
+
     /// The planes that must reach the goal with the noise that they have under these rates of all planes.
-    pub(super) fn governing<'a>(&'a self, rates: &'a [Rates]) -> impl Iterator<Item = PlaneNoise> + 'a {
+    fn governing<'a>(&'a self, rates: &'a [Rates]) -> impl Iterator<Item = PlaneNoise> + 'a {
         let planes = self.conditions.planes.iter().zip(rates);
         planes.filter(|(plane, _)| plane.governs).map(|(plane, rates)| PlaneNoise { rates: *rates, ..plane.noise })
     }
@@ -69,12 +78,12 @@ impl Lane {
     /// were alike, which a box that is wide enough makes a matter of one or two percent at most.
     pub(super) fn information(&self, rates: &[Rates]) -> Vec<f64> {
         let sub = self.draft.sub();
-        if sky_limit(&self.conditions, rates).is_some_and(|limit| limit < sub) {
+        if self.conditions.sky_limit(rates.iter().copied()).is_some_and(|limit| limit < sub) {
             return vec![0.0; self.search().planes.len()];
         }
         let kept = self.kept();
         let stack = Stack { subs: kept, ..self.draft.stack() };
-        let of = |(noise, (_, patch)): (PlaneNoise, &(PlaneNoise, crate::noise::Patch))| {
+        let of = |(noise, (_, patch)): (PlaneNoise, &(PlaneNoise, Patch))| {
             stack.snr(&noise.sub(sub), *patch).powi(2) / kept / self.shot_per_kept()
         };
         self.governing(rates).zip(&self.search().planes).map(of).collect()
@@ -90,13 +99,26 @@ impl Lane {
 
     /// Information in an hour of subs in the mean of the plan.
     fn rate_in_the_mean(&self) -> f64 {
-        self.information_of_a_sub() / self.shot_per_kept() * SECONDS / self.pace()
+        self.information_of_a_shot() * SECONDS / self.pace()
     }
 
     /// The same for an hour of the clock of which so much goes to subs, in the plane that gains least.
-    pub(super) fn rate(&self, rates: &[Rates], busy: f64) -> f64 {
+    fn rate(&self, rates: &[Rates], busy: f64) -> f64 {
         let least = self.information(rates).into_iter().fold(f64::INFINITY, f64::min);
         if least.is_finite() { least * busy * SECONDS / self.pace() } else { 0.0 }
+    }
+
+    /// The same filter under other light, with the sub that suits it; `None` where none reaches the goal in it.
+    pub(super) fn under(&self, night: &Night, mode: &Mode, rates: &[Rates]) -> Option<Self> {
+        let conditions = self.conditions.under(rates, night.goal.star_mag_kept);
+        let demand = match (self.need, self.search().demand) {
+            // What is to be had in hours is shot in the subs that suit them.
+            (Need::Hours(hours), Demand::Snr(_)) => Demand::Within(Seconds(hours * SECONDS)),
+            (_, demand) => demand,
+        };
+        let share = self.draft.share_in_hand(night);
+        let draft = FilterDraft::new(night, mode, &conditions, demand, share).ok()?;
+        Some(Self { conditions, draft, need: self.need })
     }
 
     /// Subs that must be kept whatever they bring, beside those in hand.

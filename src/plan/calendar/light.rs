@@ -5,12 +5,12 @@
 
 use crate::camera::Mode;
 use crate::night::evening::Evening;
-use crate::night::{Conditions, FilterConditions, Night, SensorNoise};
+use crate::night::{Conditions, Night, SensorNoise};
 use crate::noise::Rates;
 use crate::plan::PlanError;
 use crate::sky::night::NightSample;
 use crate::sky::{Brightening, NATURAL_SKY, magnitude_of_nanolambert};
-use crate::units::{ElectronsPerSecond, Seconds};
+use crate::units::ElectronsPerSecond;
 
 /// Airmasses at which the target's light is known; between them its logarithm is a straight line, which it is for one
 /// wavelength and very nearly for a band.
@@ -101,12 +101,6 @@ impl PlaneLight {
             dark: ElectronsPerSecond(self.dark),
         }
     }
-}
-
-/// The longest sub that the sky does not fill, under these rates of the planes of a filter.
-pub(super) fn sky_limit(filter: &FilterConditions, rates: &[Rates]) -> Option<Seconds> {
-    let limits = filter.planes.iter().zip(rates).filter_map(|(plane, rates)| plane.sky_limit(rates.total()));
-    limits.min_by(|a, b| a.0.total_cmp(&b.0))
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@ use crate::noise::Rates;
 use crate::sky::night::{Span, Utc};
 use crate::units::Seconds;
 
-use super::campaign::{Campaign, Ground};
+use super::campaign::{Campaign, Ground, mean_of};
 use super::lane::{Lane, Need};
 use super::{ScheduledNight, Session};
 use crate::allocation::Portion;
@@ -22,10 +22,13 @@ const A_FEW_MINUTES: f64 = 15.0;
 const ROUNDING_SLACK: f64 = 1e-6;
 
 /// Subs of one filter under one light.
+#[derive(Debug, Clone)]
 struct Shot {
     subs: f64,
     night: usize,
     block: usize,
+    /// What one of them brings.
+    worth: f64,
 }
 
 /// What one filter has in the end.
@@ -42,7 +45,7 @@ pub(super) struct Tally {
     pub(super) done: bool,
     /// Whether no more than a part of one sub is missing.
     pub(super) almost: bool,
-    light: Vec<(f64, usize, usize)>,
+    shots: Vec<Shot>,
 }
 
 /// The nights of a campaign.
@@ -50,12 +53,6 @@ pub(super) struct Listed {
     pub(super) nights: Vec<ScheduledNight>,
     pub(super) tallies: Vec<Tally>,
     pub(super) wall_clock_s: f64,
-}
-
-/// Some time with one filter.
-struct Run<'a> {
-    filter: usize,
-    portions: &'a [Portion],
 }
 
 struct Clerk<'a> {
@@ -87,9 +84,7 @@ impl Ground<'_> {
         }
         Listed { nights, tallies: clerk.tallies, wall_clock_s }
     }
-}
 
-impl Ground<'_> {
     fn span(&self, portion: &Portion) -> Span {
         let block = &self.nights[portion.slot.night].blocks[portion.slot.block];
         let from = block.span.from.later(portion.slot.after_h);
@@ -112,8 +107,7 @@ impl Clerk<'_> {
         let mut ends: Option<Utc> = None;
         let portions = self.without_crumbs(portions);
         for portions in portions.chunk_by(|a, b| ground.together(a, b)) {
-            let run = Run { filter: portions[0].filter, portions };
-            if let Some((session, end)) = self.session(&run, ends) {
+            if let Some((session, end)) = self.session(portions, ends) {
                 sessions.push(session);
                 ends = Some(end);
             }
@@ -137,15 +131,12 @@ impl Clerk<'_> {
     /// them, and what they lack is asked for again.
     fn without_crumbs(&self, portions: &[Portion]) -> Vec<Portion> {
         let hours = |portions: &[Portion]| portions.iter().map(|portion| portion.slot.hours).sum::<f64>();
-        let all = |filter: usize| {
-            let own = self.campaign.assignment.portions.iter().filter(|portion| portion.filter == filter);
-            own.map(|portion| portion.slot.hours).sum::<f64>()
-        };
         let sub_h = |filter: usize| self.campaign.lanes[filter].pace() / SECONDS;
         // Half a sub is none, and a few are not worth it where the filter has many elsewhere.
         let worth_it = |run: &&[Portion]| {
             let filter = run[0].filter;
-            let few = if all(filter) > MANY_SUBS * sub_h(filter) { LEAST_SUBS } else { 0.5 };
+            let all = self.campaign.assignment.hours_with(filter);
+            let few = if all > MANY_SUBS * sub_h(filter) { LEAST_SUBS } else { 0.5 };
             hours(run) >= few * sub_h(filter)
         };
         let without = |portions: &[Portion], keep: &dyn Fn(&&[Portion]) -> bool| -> Vec<Portion> {
@@ -164,7 +155,7 @@ impl Clerk<'_> {
                 match lane.need {
                     _ if tally.done => 1.0,
                     Need::Hours(hours) => (tally.shot as f64 * lane.pace() / SECONDS / hours).min(1.0),
-                    _ => (least(&tally.information) / need).min(1.0),
+                    _ => (tally.least() / need).min(1.0),
                 }
             });
         let (all, done) =
@@ -173,12 +164,13 @@ impl Clerk<'_> {
     }
 
     /// The portions of one filter in a row as whole subs; begins where the one before ended if they touch.
-    fn session(&mut self, run: &Run<'_>, before: Option<Utc>) -> Option<(Session, Utc)> {
-        let (ground, lane) = (self.ground, &self.campaign.lanes[run.filter]);
-        if self.tallies[run.filter].done {
+    fn session(&mut self, portions: &[Portion], before: Option<Utc>) -> Option<(Session, Utc)> {
+        let (first, last) = (portions.first()?, portions.last()?);
+        let filter = first.filter;
+        let (ground, lane) = (self.ground, &self.campaign.lanes[filter]);
+        if self.tallies[filter].done {
             return None;
         }
-        let (first, last) = (run.portions.first()?, run.portions.last()?);
         let (planned, to) = (ground.span(first).from, ground.span(last).to);
         // What the filter before left of its last sub is not waited for.
         let touching = before.filter(|end| planned.hours_since(*end) * SECONDS < lane.pace() + MINUTES);
@@ -197,24 +189,25 @@ impl Clerk<'_> {
             if end <= begins {
                 continue;
             }
-            if self.tallies[run.filter].done {
+            if self.tallies[filter].done {
                 break;
             }
-            let subs = self.credit(run.filter, (night, block), end - taken, taken, there);
+            let (subs, worth) = self.credit(filter, (night, block), end - taken, taken, there);
             taken += subs;
             up += block_hours.moon_up * subs;
             altitudes = [altitudes[0].min(block_hours.altitudes[0]), altitudes[1].max(block_hours.altitudes[1])];
-            shots.push(Shot { subs, night, block });
+            shots.push(Shot { subs, night, block, worth });
         }
         let subs = (taken - ROUNDING_SLACK).ceil();
         if subs < 1.0 {
             return None;
         }
-        let tally = &mut self.tallies[run.filter];
+        let worth_percent = shots.iter().map(|shot| shot.subs * shot.worth).sum::<f64>() / taken;
+        let tally = &mut self.tallies[filter];
         let dithers = (subs / lane.every()).ceil();
         tally.shot += subs as u64;
         tally.dithers += dithers as u64;
-        tally.light.extend(shots.iter().map(|shot| (shot.subs, shot.night, shot.block)));
+        tally.shots.extend(shots);
         let ends = from.later(subs * pace_h);
         let offset = self.ground.night.utc_offset_h();
         let session = Session {
@@ -228,7 +221,7 @@ impl Clerk<'_> {
             dither_every_subs: lane.every() as u64,
             dithers: dithers as u64,
             // Made relative to the mean once all are known.
-            worth_percent: shots.iter().map(|shot| shot.subs * self.worth(run.filter, shot)).sum::<f64>() / taken,
+            worth_percent,
             moon_up_percent: 100.0 * up / taken,
             target_altitude_deg: altitudes,
         };
@@ -236,8 +229,15 @@ impl Clerk<'_> {
     }
 
     /// Subs of a block credited to a filter, at most so many: fewer where they are enough, rounded up to a whole sub of the
-    /// session.
-    fn credit(&mut self, filter: usize, (night, block): (usize, usize), most: f64, before: f64, there: f64) -> f64 {
+    /// session; and what one of them brings.
+    fn credit(
+        &mut self,
+        filter: usize,
+        (night, block): (usize, usize),
+        most: f64,
+        before: f64,
+        there: f64,
+    ) -> (f64, f64) {
         let lane = &self.campaign.lanes[filter];
         let gained = lane.information(&self.ground.nights[night].blocks[block].rates[filter]);
         let tally = &mut self.tallies[filter];
@@ -268,13 +268,7 @@ impl Clerk<'_> {
         for (had, gained) in tally.information.iter_mut().zip(&gained) {
             *had += gained * subs;
         }
-        subs
-    }
-
-    /// What a sub brings in a block.
-    fn worth(&self, filter: usize, shot: &Shot) -> f64 {
-        let rates = &self.ground.nights[shot.night].blocks[shot.block].rates[filter];
-        least(&self.campaign.lanes[filter].information(rates))
+        (subs, least(&gained))
     }
 
     fn finish(&mut self) {
@@ -282,18 +276,23 @@ impl Clerk<'_> {
             let lane = &self.campaign.lanes[filter];
             // What is missing of one sub is not worth an evening.
             if let Need::Information(needed) = lane.need {
-                let a_sub = lane.information_of_a_sub() / lane.shot_per_kept();
                 let kept = tally.shot as f64 / lane.shot_per_kept();
+                let had = tally.least();
                 tally.almost = tally.shot > 0
-                    && least(&tally.information) + a_sub >= needed
-                    && least(&tally.information) >= needed * ALMOST
+                    && had + lane.information_of_a_shot() >= needed
+                    && had >= needed * ALMOST
                     && kept + 1.0 >= lane.least_kept();
             }
-            let light = tally.light.iter();
-            tally.rates = super::campaign::mean_of(
-                light.map(|(subs, night, block)| (*subs, &self.ground.nights[*night].blocks[*block].rates[filter][..])),
-            );
+            let light = |shot: &Shot| &self.ground.nights[shot.night].blocks[shot.block].rates[filter][..];
+            tally.rates = mean_of(tally.shots.iter().map(|shot| (shot.subs, light(shot))));
         }
+    }
+}
+
+impl Tally {
+    /// Information in the plane that has least.
+    pub(super) fn least(&self) -> f64 {
+        least(&self.information)
     }
 }
 
@@ -318,7 +317,5 @@ fn universal(at: Utc) -> String {
 
 /// Seconds of the clock that a filter's subs and dithers take.
 pub(super) fn wall_clock(lane: &Lane, tally: &Tally) -> Seconds {
-    let search = lane.search();
-    let sub = search.open_shutter(lane.draft.sub()) + search.between.0;
-    Seconds(tally.shot as f64 * sub + tally.dithers as f64 * search.settle.0)
+    lane.search().clock(lane.draft.sub(), tally.shot as f64, tally.dithers as f64)
 }

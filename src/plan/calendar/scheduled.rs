@@ -154,7 +154,7 @@ fn in_shares(ground: &Ground<'_>, lanes: Lanes) -> (Vec<Lane>, Vec<Option<f64>>)
 /// How many times the hours are needed for all goals of filters whose hours stand in shares; `None` where they are enough.
 fn missing(listed: &Listed, goals: &[Option<f64>]) -> Option<f64> {
     let of = |(tally, goal): (&Tally, &Option<f64>)| {
-        let had = tally.information.iter().copied().fold(f64::INFINITY, f64::min);
+        let had = tally.least();
         goal.filter(|_| had > 0.0).map(|goal| goal / had)
     };
     let most = listed.tallies.iter().zip(goals).filter_map(of).fold(0.0, f64::max);
@@ -179,8 +179,8 @@ pub(super) fn whole_subs(ground: &Ground<'_>, campaign: &mut Campaign) -> Listed
             let lane = &campaign.lanes[filter];
             let sessions = listed.nights.iter().flat_map(|night| &night.sessions);
             let sessions = sessions.filter(|session| session.filter == lane.conditions.name).count();
-            let of_a_sub = lane.information_of_a_sub() / lane.shot_per_kept();
-            if *need > 0.0 { need + again as f64 * (0.5 * sessions as f64 + 0.5) * of_a_sub } else { 0.0 }
+            let of_a_shot = lane.information_of_a_shot();
+            if *need > 0.0 { need + again as f64 * (0.5 * sessions as f64 + 0.5) * of_a_shot } else { 0.0 }
         };
         let needs: Vec<f64> = asked.iter().enumerate().map(of_rounding).collect();
         let found = ground.problem(&campaign.blocks, &needs, false).soonest();

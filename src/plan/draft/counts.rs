@@ -32,18 +32,16 @@ impl Counts {
         let shot = ((kept - in_hand).max(0.0) * shot_per_kept - ROUNDING_SLACK).ceil().max(0.0);
         let shot = if matches!(search.demand, Demand::Within(_)) { shot.min(search.most_subs.floor()) } else { shot };
         let dithers = (shot / every).ceil();
-        let wall_clock = Seconds(shot * (search.open_shutter(sub) + search.between.0) + dithers * search.settle.0);
+        let wall_clock = search.clock(sub, shot, dithers);
         Self { kept: kept as u64, shot: shot as u64, every: every as u64, dithers: dithers as u64, wall_clock }
     }
 
     /// The whole number of subs that are most likely kept of those that fit into a time.
     fn kept_within(search: &Search, sub: Seconds, every: f64, time: Seconds) -> f64 {
-        let seconds_per_sub = search.open_shutter(sub) + search.between.0;
-        let spent = |shot: f64| shot * seconds_per_sub + (shot / every).ceil() * search.settle.0;
-        let mut shot = (time.0 / (seconds_per_sub + search.settle.0 / every) + ROUNDING_SLACK)
-            .floor()
-            .min(search.most_subs.floor());
-        while shot > 1.0 && spent(shot) > time.0 * (1.0 + ROUNDING_SLACK) {
+        let spent = |shot: f64| search.clock(sub, shot, (shot / every).ceil());
+        let fits = (time.0 / search.pace(sub, every) + ROUNDING_SLACK).floor();
+        let mut shot = fits.min(search.most_subs.floor());
+        while shot > 1.0 && spent(shot).0 > time.0 * (1.0 + ROUNDING_SLACK) {
             shot -= 1.0;
         }
         (shot / search.shot_per_kept(sub)).round().max(1.0)

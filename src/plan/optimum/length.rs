@@ -58,6 +58,20 @@ impl Search {
         if self.stops_lost && lost > 0.0 { -(-lost).exp_m1() / self.losses_per_s } else { sub.0 }
     }
 
+    /// Mean seconds of the clock for a sub that is shot.
+    pub(crate) fn pace(&self, sub: Seconds, every: f64) -> f64 {
+        self.pace_of(self.open_shutter(sub), every)
+    }
+
+    fn pace_of(&self, open_shutter: f64, every: f64) -> f64 {
+        open_shutter + self.between.0 + self.settle.0 / every
+    }
+
+    /// Time on the clock of so many subs that are shot and so many dithers.
+    pub(crate) fn clock(&self, sub: Seconds, shot: f64, dithers: f64) -> Seconds {
+        Seconds(shot * (self.open_shutter(sub) + self.between.0) + dithers * self.settle.0)
+    }
+
     /// [`Length::subs_for`] of one length.
     #[must_use]
     pub fn subs_for(&self, snr: f64, sub: Seconds, every: f64) -> Option<f64> {
@@ -131,8 +145,7 @@ impl Length<'_> {
     /// ```
     #[must_use]
     pub fn wall_clock(&self, subs: f64, every: f64) -> f64 {
-        let pace = self.open_shutter + self.search.between.0 + self.search.settle.0 / every;
-        subs * self.shot_per_kept * pace
+        subs * self.shot_per_kept * self.search.pace_of(self.open_shutter, every)
     }
 
     /// The most subs between two dithers that leave a night its positions.
