@@ -128,16 +128,8 @@ impl Evening {
 
     /// A night without date: the Moon down, the target at its usual altitude.
     pub(crate) fn undated(night: &Night) -> Result<Self, NightError> {
-        Ok(Self {
-            air: vec![(1.0, airmass(night.target.altitude())?)],
-            moon: None,
-            twilight: None,
-            brightening: Brightening::at(night.target.altitude(), night.site.extinction()),
-            elsewhere: elsewhere(night),
-            clear_hours: night.goal.clear_hours(),
-            night: None,
-            caveats: Vec::new(),
-        })
+        let altitude = night.target.altitude();
+        Ok(Self::made_up(night, airmass(altitude)?, Brightening::at(altitude, night.site.extinction())))
     }
 
     fn dated(night: &Night, date: Date, place: Place) -> Result<Self, NightError> {

@@ -9,17 +9,15 @@ use super::draft::Draft;
 use super::within_reach::within_reach;
 use super::{GainSetting, PlanError};
 
+pub(super) type Steady<'a> = (&'a Mode, Draft, Vec<GainSetting>);
 pub(super) type Drafted<'a> = (&'a Mode, Draft, Vec<GainSetting>, Option<Scheduled>);
 
 /// The best mode with its draft, the time of each, and the nights that it takes.
 ///
 /// With a date the modes are weighed under the first night's sky without the Moon, for the nights are chosen after them.
 pub(super) fn drafted<'a>(night: &Night, profile: &'a CameraProfile) -> Result<Drafted<'a>, PlanError> {
-    let evening = Evening::new(night)?;
-    let dated = night.dated()?.is_some();
-    let evening = if dated { evening.in_the_dark() } else { evening };
-    let (mode, steady, by_gain_setting) = drafted_under(night, profile, &evening)?;
-    if !dated {
+    let (mode, steady, by_gain_setting) = steady(night, profile)?;
+    if night.dated()?.is_none() {
         return Ok((mode, steady, by_gain_setting, None));
     }
     let (draft, scheduled) = steady.clone().over_nights(night, mode)?;
@@ -30,23 +28,17 @@ pub(super) fn drafted<'a>(night: &Night, profile: &'a CameraProfile) -> Result<D
 
 /// The best mode with its draft under the mean light of an evening, and the time of each; where the goal is out of reach, what
 /// is within.
-pub(super) fn drafted_under<'a>(
-    night: &Night,
-    profile: &'a CameraProfile,
-    evening: &Evening,
-) -> Result<(&'a Mode, Draft, Vec<GainSetting>), PlanError> {
+pub(super) fn steady<'a>(night: &Night, profile: &'a CameraProfile) -> Result<Steady<'a>, PlanError> {
+    let evening = Evening::new(night)?;
+    let evening = if night.dated()?.is_some() { evening.in_the_dark() } else { evening };
     let plans = |asked: &Night| {
         let (mode, draft, _) = drafted_once(asked, profile, &evening.with_clear_hours_of(asked))?;
         Ok(draft.reached(mode))
     };
-    drafted_once(night, profile, evening).map_err(|error| within_reach(night, error, &plans))
+    drafted_once(night, profile, &evening).map_err(|error| within_reach(night, error, &plans))
 }
 
-fn drafted_once<'a>(
-    night: &Night,
-    profile: &'a CameraProfile,
-    evening: &Evening,
-) -> Result<(&'a Mode, Draft, Vec<GainSetting>), PlanError> {
+fn drafted_once<'a>(night: &Night, profile: &'a CameraProfile, evening: &Evening) -> Result<Steady<'a>, PlanError> {
     let wanted = profile.named_mode(night.camera.gain_setting, night.camera.mode.as_deref())?;
     let drafts: Vec<_> = profile.modes.iter().map(|mode| (mode, Draft::new(night, mode, evening))).collect();
     let by_gain_setting =

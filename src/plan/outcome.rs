@@ -13,10 +13,9 @@ use crate::units::{
 
 use super::bright_core::short_set;
 use super::calibration::calibration_advice;
-use super::drafted::{drafted, drafted_under};
+use super::drafted::{drafted, steady};
 use super::range::Source;
 use super::{CalibrationAdvice, CostMap, PlanError, PriorStack, Schedule, Search, SetBy, ShortSet, Start};
-use crate::night::evening::Evening;
 use crate::night::{Night, PlanNight};
 
 /// What `plan --json` prints.
@@ -406,8 +405,7 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
 /// As [`plan`].
 pub fn starts(night: &Night, profile: &CameraProfile) -> Result<Option<Vec<Start>>, PlanError> {
     night.check()?;
-    let evening = Evening::new(night)?.in_the_dark();
-    let (mode, draft, _) = drafted_under(night, profile, &evening)?;
+    let (mode, draft, _) = steady(night, profile)?;
     draft.started(night, mode)
 }
 

@@ -1,6 +1,7 @@
 //! What would be in reach where a goal is not: found by planning again, so that who follows it gets a plan.
 
 use crate::night::Night;
+use crate::stats::bisect_ratio;
 
 use super::optimum::two_digits;
 use super::{OutOfReach, PlanError};
@@ -76,10 +77,7 @@ fn reachable_snr(night: &Night, plans: &dyn Fn(&Night) -> Result<Reached, PlanEr
         }
         missed = reached;
     }
-    for _ in 0..HALVINGS {
-        let middle = (reached * missed).sqrt();
-        if with(middle) { reached = middle } else { missed = middle }
-    }
+    let [reached, _] = bisect_ratio([reached, missed], HALVINGS, with);
     Some(two_digits(reached)).filter(|snr| *snr > 0.0 && with(*snr))
 }
 
@@ -94,11 +92,8 @@ fn needed_subs(night: &Night, plans: &dyn Fn(&Night) -> Result<Reached, PlanErro
     let free = with(f64::from(ALL_SUBS), ALL_GIGABYTES).ok()?;
     // The fewer the allowed, the longer the subs: between what a free plan takes and what is too few.
     let gigabytes = free.most_gigabytes.max(night.stack.most_gigabytes()) * 1.01;
-    let (mut few, mut enough) = (f64::from(night.stack.most_subs()).min(free.most_subs as f64), free.most_subs as f64);
-    for _ in 0..HALVINGS {
-        let middle = (few * enough).sqrt();
-        if with(middle.ceil(), gigabytes).is_ok() { enough = middle } else { few = middle }
-    }
+    let (few, enough) = (f64::from(night.stack.most_subs()).min(free.most_subs as f64), free.most_subs as f64);
+    let [enough, _] = bisect_ratio([enough, few], HALVINGS, |subs| with(subs.ceil(), gigabytes).is_ok());
     let rounded = [enough, enough * 1.02, enough * 1.1, free.most_subs as f64].map(rounded_up);
     rounded.into_iter().find(|subs| with(*subs, ALL_GIGABYTES).is_ok())
 }
@@ -145,10 +140,7 @@ fn least_that(missed: f64, with: &dyn Fn(f64) -> bool) -> Option<f64> {
         }
         missed = enough;
     }
-    for _ in 0..HALVINGS {
-        let middle = (missed * enough).sqrt();
-        if with(middle) { enough = middle } else { missed = middle }
-    }
+    let [enough, _] = bisect_ratio([enough, missed], HALVINGS, with);
     let rounded = [enough, enough * 1.02, enough * 1.1].map(rounded_up);
     rounded.into_iter().find(|hours| with(*hours))
 }

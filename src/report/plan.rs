@@ -7,7 +7,7 @@ use crate::units::Seconds;
 
 use super::bar::bar;
 use super::calibration::calibration_text;
-use super::schedule::{better_nights, schedule_text};
+use super::schedule::{better_nights, nights, schedule_text};
 use super::short_set::short_set_text;
 use super::{caveats_text, duration, entry, percent, rounded, wrapped};
 
@@ -58,9 +58,8 @@ pub(super) fn counted(count: u64, what: &str) -> String {
     if count == 1 { what.to_owned() } else { format!("{count} {what}s") }
 }
 
-/// The whole plan: the answer, why it is so, what it costs and what would change it.
-#[must_use]
-pub fn plan_text(plan: &Plan) -> String {
+/// The answer, the time that it takes, and what would take less.
+pub(super) fn head_text(plan: &Plan) -> String {
     let mut text = format!("{}\n\n", answer_line(plan));
     if plan.goal.kind == GoalKind::Hours {
         text.push_str(&reached_text(plan));
@@ -69,6 +68,13 @@ pub fn plan_text(plan: &Plan) -> String {
     for better in plan.schedule.iter().flat_map(better_nights) {
         text.push_str(&wrapped(&better, 0));
     }
+    text
+}
+
+/// The whole plan: the answer, why it is so, what it costs and what would change it.
+#[must_use]
+pub fn plan_text(plan: &Plan) -> String {
+    let mut text = head_text(plan);
     if let Some(night) = &plan.night {
         text.push_str(&night_text(night));
     }
@@ -95,7 +101,7 @@ pub fn plan_text(plan: &Plan) -> String {
 }
 
 /// What given hours bring, a line for each plane.
-pub(super) fn reached_text(plan: &Plan) -> String {
+fn reached_text(plan: &Plan) -> String {
     let mut text = String::new();
     let snr = |value: f64| rounded(value, 3);
     for filter in &plan.filters {
@@ -142,7 +148,7 @@ fn setting_line(plan: &Plan, setting: &GainSetting) -> String {
 /// Time on the clock, its range, nights, calibration frames and what the range comes from.
 pub(super) fn clock_line(plan: &Plan) -> String {
     let [low, high] = plan.wall_clock_range_s;
-    let mut nights = if plan.nights == 1 { "one night".into() } else { format!("{} nights", plan.nights) };
+    let mut nights = nights(plan.nights);
     if let Some(last) = plan.schedule.as_ref().and_then(|schedule| schedule.nights.last()) {
         nights.push_str(&format!(", {} {}", if plan.nights == 1 { "on" } else { "the last on" }, last.date));
     }

@@ -1,12 +1,12 @@
 //! A plan on one screen: the answer, why, the nights, and the three doubts that matter most.
 
 use crate::caveat::{Caveat, CaveatCode};
-use crate::plan::{FilterPlan, GoalKind, Plan, PlanePlan};
+use crate::plan::{FilterPlan, Plan, PlanePlan};
 
 use super::plan::{IN_HAND, NOISE_FROM, REACHED, SET_BY, SUB_LENGTH};
-use super::plan::{answer_line, clock_line, filter_entries, filter_words, plane_entries, reached_text};
-use super::schedule::{better_nights, short_schedule_text};
-use super::{caveats_text, entry, wrapped};
+use super::plan::{filter_entries, filter_words, head_text, plane_entries};
+use super::schedule::short_schedule_text;
+use super::{caveats_text, entry};
 
 /// So many doubts are told.
 const DOUBTS: usize = 3;
@@ -14,14 +14,7 @@ const DOUBTS: usize = 3;
 /// The plan in about forty lines; [`plan_text`](super::plan_text) says all.
 #[must_use]
 pub fn plan_summary(plan: &Plan) -> String {
-    let mut text = format!("{}\n\n", answer_line(plan));
-    if plan.goal.kind == GoalKind::Hours {
-        text.push_str(&reached_text(plan));
-    }
-    text.push_str(&wrapped(&clock_line(plan), 0));
-    for better in plan.schedule.iter().flat_map(better_nights) {
-        text.push_str(&wrapped(&better, 0));
-    }
+    let mut text = head_text(plan);
     for filter in &plan.filters {
         text.push_str(&filter_text(filter));
     }

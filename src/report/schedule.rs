@@ -16,19 +16,22 @@ const COLUMNS: &str = "night,filter,starts,ends,starts_utc,ends_utc,sub_s,subs,d
 /// Rows of the nights that a short text has; of more, the first and the last ones.
 const SHORT_ROWS: usize = 10;
 
+/// A line for each session.
+fn rows(schedule: &Schedule) -> Vec<String> {
+    let of_night = |night: &ScheduledNight| {
+        let count = night.sessions.len();
+        let row_of = |(i, session)| row(night, session, i == 0, i + 1 == count);
+        night.sessions.iter().enumerate().map(row_of).collect::<Vec<_>>()
+    };
+    schedule.nights.iter().flat_map(of_night).collect()
+}
+
 /// The nights on one screen.
 pub(super) fn short_schedule_text(schedule: &Schedule) -> String {
     if schedule.nights.is_empty() {
         return String::new();
     }
-    let rows: Vec<String> = schedule
-        .nights
-        .iter()
-        .flat_map(|night| {
-            let last = night.sessions.len() - 1;
-            night.sessions.iter().enumerate().map(move |(i, session)| row(night, session, i == 0, i == last))
-        })
-        .collect();
+    let rows = rows(schedule);
     let mut text = String::from(HEAD);
     if rows.len() <= SHORT_ROWS {
         text.push_str(&rows.concat());
@@ -47,11 +50,7 @@ pub(super) fn schedule_text(schedule: &Schedule) -> String {
         return String::new();
     }
     let mut text = String::from(HEAD);
-    for night in &schedule.nights {
-        for (i, session) in night.sessions.iter().enumerate() {
-            text.push_str(&row(night, session, i == 0, i + 1 == night.sessions.len()));
-        }
-    }
+    text.push_str(&rows(schedule).concat());
     for (why, word) in [
         (WhyLeftOut::NoHours, "not dark while the target is up"),
         (WhyLeftOut::NotWorthIt, "the others reach the goal as soon, in less time"),
@@ -144,9 +143,13 @@ pub(super) fn clouds(schedule: &Schedule) -> String {
     )
 }
 
+/// So many nights, in words.
+pub(super) fn nights(count: u32) -> String {
+    if count == 1 { "one night".into() } else { format!("{count} nights") }
+}
+
 /// What another beginning or better nights would save, each a sentence.
 pub(super) fn better_nights(schedule: &Schedule) -> Vec<String> {
-    let nights = |count: u32| if count == 1 { "one night".to_owned() } else { format!("{count} nights") };
     let mut said = Vec::new();
     if let (Some(start), Some(saves)) = (&schedule.wait_until, schedule.wait_saves_percent)
         && let (Some(time), Some(done)) = (start.wall_clock_s, &start.done_on)

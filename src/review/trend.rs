@@ -1,5 +1,7 @@
 //! How a number changes over a night, whatever single subs do.
 
+use crate::stats::median;
+
 /// More points than this are thinned out: every two of them make a slope.
 const MOST_POINTS: usize = 600;
 /// A slope as uncertain as this, in parts an hour, is given only where it stands out.
@@ -22,21 +24,15 @@ pub(super) fn trend(points: &[(f64, f64)]) -> Option<f64> {
     let thin = points.len().div_ceil(MOST_POINTS).max(1);
     let points: Vec<(f64, f64)> = points.iter().copied().step_by(thin).collect();
     let pairs = points.iter().enumerate().flat_map(|(place, a)| points[place + 1..].iter().map(move |b| (*a, *b)));
-    let slopes = pairs.filter(|(a, b)| b.0 != a.0).map(|(a, b)| (b.1 - a.1) / (b.0 - a.0)).collect();
+    let slopes = pairs.filter(|(a, b)| b.0 != a.0).map(|(a, b)| (b.1 - a.1) / (b.0 - a.0));
     let slope = median(slopes).filter(|slope| slope.is_finite() && points.len() > 2)?;
-    let level = median(points.iter().map(|point| point.1 - slope * point.0).collect())?;
-    let off = points.iter().map(|point| (point.1 - slope * point.0 - level).abs()).collect();
+    let level = median(points.iter().map(|point| point.1 - slope * point.0))?;
+    let off = points.iter().map(|point| (point.1 - slope * point.0 - level).abs());
     let scatter = median(off)? / MEDIAN_DEVIATION;
     let mean = points.iter().map(|point| point.0).sum::<f64>() / points.len() as f64;
     let across = points.iter().map(|point| (point.0 - mean).powi(2)).sum::<f64>().sqrt();
     let uncertainty = scatter / across;
     (uncertainty < UNCERTAIN || slope.abs() > STANDS_OUT * uncertainty).then_some(slope)
-}
-
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let (above, below) = (values.get(values.len() / 2)?, values.get(values.len().checked_sub(1)? / 2)?);
-    Some((above + below) / 2.0)
 }
 
 #[cfg(test)]

@@ -6,6 +6,8 @@ use crate::caveat::Caveat;
 use crate::frames::FrameKind;
 use crate::units::Seconds;
 
+use super::without_lines;
+
 /// At most this many rows and columns in the middle are looked at.
 const SIDE: usize = 1024;
 /// Peaks rarer than pits by this many sigmas …
@@ -166,15 +168,6 @@ impl Filtered {
             ),
             "switch off noise reduction and hot-pixel removal in the camera, or use shorter exposures that it leaves alone",
         ))
-    }
-}
-
-/// Takes the means of rows and of columns off.
-fn without_lines(d: &mut Array2<f64>) {
-    for axis in [Axis(1), Axis(0)] {
-        if let Some(means) = d.mean_axis(axis) {
-            *d -= &means.insert_axis(axis);
-        }
     }
 }
 

@@ -14,7 +14,7 @@ mod waves;
 
 use std::ops::Range;
 
-use ndarray::{ArrayView2, Zip};
+use ndarray::{Array2, ArrayView2, Axis, Zip};
 
 use crate::stats::{Histogram, Moments, clipped_variance_factor};
 use crate::units::Dn;
@@ -383,6 +383,15 @@ pub fn spatial_covariance(first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16
     product / n - total(first) / n * (total(second) / n)
 }
 
+/// Takes the means of rows and of columns off.
+fn without_lines(d: &mut Array2<f64>) {
+    for axis in [Axis(1), Axis(0)] {
+        if let Some(means) = d.mean_axis(axis) {
+            *d -= &means.insert_axis(axis);
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -405,7 +414,7 @@ mod tests {
 
     #[test]
     fn a_drift_of_the_lamp_is_scaled_away() {
-        let first = ndarray::Array2::from_shape_fn((64, 64), |(row, column)| 1000 + 20 * (row + column) as u16);
+        let first = Array2::from_shape_fn((64, 64), |(row, column)| 1000 + 20 * (row + column) as u16);
         let second = first.mapv(|y| y / 2);
         let pair = PairStatistics::from_frames(first.view(), second.view()).unwrap();
         assert!(pair.variance() > 1000.0);

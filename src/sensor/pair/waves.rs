@@ -3,7 +3,9 @@
 
 use std::f64::consts::TAU;
 
-use ndarray::{Array2, ArrayView2, Axis};
+use ndarray::{Array2, ArrayView2};
+
+use super::without_lines;
 
 /// At most this many rows and columns in the middle are looked at, a power of two.
 const SIDE: usize = 128;
@@ -44,7 +46,8 @@ pub(super) fn waves([first, second]: [ArrayView2<'_, u16>; 2], limit: f64) -> [f
     let (down, across) = (whole(rows).min(SIDE), whole(columns).min(SIDE));
     let (top, left) = ((rows - down) / 2, (columns - across) / 2);
     let mut field = Array2::from_shape_fn((down, across), |(row, column)| noise(top + row, left + column));
-    let variance = without_lines(&mut field);
+    without_lines(&mut field);
+    let variance = field.iter().map(|value| value * value).sum::<f64>() / field.len() as f64;
     let rest = of_field(&field, variance);
 
     let length = whole(rows);
@@ -52,16 +55,6 @@ pub(super) fn waves([first, second]: [ArrayView2<'_, u16>; 2], limit: f64) -> [f
     let of_row = |row: usize| (0..columns).map(|column| noise(row, column)).sum::<f64>() / columns as f64;
     let means: Vec<f64> = (from..from + length).map(of_row).collect();
     [of_line(&means, variance / columns as f64), rest]
-}
-
-/// Takes the means of rows and columns off; the variance that is left.
-fn without_lines(field: &mut Array2<f64>) -> f64 {
-    for axis in [Axis(1), Axis(0)] {
-        if let Some(means) = field.mean_axis(axis) {
-            *field -= &means.insert_axis(axis);
-        }
-    }
-    field.iter().map(|value| value * value).sum::<f64>() / field.len() as f64
 }
 
 /// The waves of a field whose independent pixels have the variance `usual`.
