@@ -4,76 +4,53 @@ use subwell::camera::CameraProfile;
 use subwell::night::Night;
 use subwell::plan::{OutOfReach, PlanError, plan};
 
+use crate::draw::Draw;
+
+/// A gain setting of a camera that nobody makes.
+fn mode(gain_setting: f64, gain: f64, read_noise: f64, saturation: f64) -> String {
+    format!(
+        "[[modes]]\ngain_setting = {gain_setting:.1}\npixel_um = 3.8\nwidth_px = 3000\nheight_px = 2000\n[[modes.planes]]\n\
+         plane = \"mono\"\ngain_e_per_dn = {gain:.2}\nread_noise_e = {read_noise:.1}\nsaturation_e = {saturation:.1}\n\
+         [[modes.planes.dark_current]]\nsensor_c = 10.0\ne_per_s = 0.1\nnonuniformity_percent = 60.0\n"
+    )
+}
+
 /// Two gain settings: the first is out of reach sooner.
-const CAMERA: &str = r#"
-camera = "Sample mono"
-provenance = "published"
-source = "made up for the tests"
-[[modes]]
-gain_setting = 0.0
-pixel_um = 3.8
-width_px = 3000
-height_px = 2000
-[[modes.planes]]
-plane = "mono"
-gain_e_per_dn = 1.0
-read_noise_e = 6.0
-saturation_e = 40000.0
-[[modes.planes.dark_current]]
-sensor_c = 10.0
-e_per_s = 0.1
-nonuniformity_percent = 60.0
-[[modes]]
-gain_setting = 100.0
-pixel_um = 3.8
-width_px = 3000
-height_px = 2000
-[[modes.planes]]
-plane = "mono"
-gain_e_per_dn = 0.25
-read_noise_e = 1.5
-saturation_e = 10000.0
-[[modes.planes.dark_current]]
-sensor_c = 10.0
-e_per_s = 0.1
-nonuniformity_percent = 60.0
-"#;
+fn modes() -> [String; 2] {
+    [mode(0.0, 1.0, 6.0, 40_000.0), mode(100.0, 0.25, 1.5, 10_000.0)]
+}
+
+fn camera(modes: &[String]) -> CameraProfile {
+    let head = "camera = \"Sample mono\"\nprovenance = \"published\"\nsource = \"made up for the tests\"\n";
+    CameraProfile::from_toml(&format!("{head}{}", modes.concat())).expect("a profile")
+}
 
 const ALL: [&str; 5] = ["luminance", "red", "blue", "h-alpha", "oiii"];
 
-struct Random(u64);
-
-impl Random {
-    fn next(&mut self) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    fn between(&mut self, low: f64, high: f64) -> f64 {
-        low * (high / low).powf(self.next())
-    }
-}
-
 /// A night that asks for much.
 fn demanding(number: u64) -> Night {
-    let mut random = Random(number.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
+    let mut random = Draw::from_state(number.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
     (0..8).for_each(|_| {
-        random.next();
+        random.unit();
     });
-    let count = 1 + (random.next() * 3.0) as usize;
+    let count = 1 + (random.unit() * 3.0) as usize;
     let filters: String = ALL[..]
         .iter()
         .cycle()
-        .skip((random.next() * 5.0) as usize)
+        .skip((random.unit() * 5.0) as usize)
         .take(count)
         .map(|name| format!("[[filters]]\nname = \"{name}\"\n"))
         .collect();
-    let goal = match (random.next() * 4.0) as usize {
-        0 => format!("hours = {:.4}", random.between(0.01, 1.0)),
+    let goal = match (random.unit() * 4.0) as usize {
+        0 => format!("hours = {:.4}", random.of_any_size(0.01, 1.0)),
         1 => {
-            format!("snr = {:.2}\nclear_hours_per_night = {:.3}", random.between(1.0, 20.0), random.between(0.05, 0.5))
+            format!(
+                "snr = {:.2}\nclear_hours_per_night = {:.3}",
+                random.of_any_size(1.0, 20.0),
+                random.of_any_size(0.05, 0.5)
+            )
         }
-        _ => format!("snr = {:.1}", random.between(20.0, 2000.0)),
+        _ => format!("snr = {:.1}", random.of_any_size(20.0, 2000.0)),
     };
     let text = format!(
         "[camera]\nsensor_c = 10.0\n[optics]\naperture_mm = {:.0}\nfocal_length_mm = {:.0}\n\
@@ -81,18 +58,18 @@ fn demanding(number: u64) -> Night {
          altitude_deg = 60.0\n[mount]\nlongest_sub_s = {:.0}\nlost_subs_per_hour = {:.1}\nsettle_s = {:.0}\n\
          [stack]\nmost_subs = {:.0}\nmin_positions_per_night = {:.0}\n[calibration]\ndarks = {:.0}\n\
          dark_mismatch_c = {:.1}\n[goal]\n{goal}\n",
-        random.between(50.0, 200.0),
-        random.between(300.0, 1200.0),
-        2 + (random.next() * 7.0) as u32,
-        20.0 + 6.0 * random.next(),
-        random.between(2.0, 200.0),
-        random.between(2.0, 600.0),
-        3.0 * random.next(),
-        random.between(5.0, 60.0),
-        random.between(40.0, 3000.0),
-        random.between(2.0, 15.0),
-        30.0 * random.next(),
-        3.0 * random.next(),
+        random.of_any_size(50.0, 200.0),
+        random.of_any_size(300.0, 1200.0),
+        2 + (random.unit() * 7.0) as u32,
+        20.0 + 6.0 * random.unit(),
+        random.of_any_size(2.0, 200.0),
+        random.of_any_size(2.0, 600.0),
+        3.0 * random.unit(),
+        random.of_any_size(5.0, 60.0),
+        random.of_any_size(40.0, 3000.0),
+        random.of_any_size(2.0, 15.0),
+        30.0 * random.unit(),
+        3.0 * random.unit(),
     );
     Night::from_toml(&text).unwrap_or_else(|error| panic!("{error}\n{text}"))
 }
@@ -126,7 +103,7 @@ fn followed(night: &Night, reach: &OutOfReach) -> Vec<Night> {
 
 /// Hints that were followed, and those that did not lead to a plan.
 fn of_nights(numbers: std::ops::Range<u64>) -> (usize, usize) {
-    let camera = CameraProfile::from_toml(CAMERA).expect("a profile");
+    let camera = camera(&modes());
     let (mut count, mut failed) = (0, 0);
     for number in numbers {
         let night = demanding(number);
@@ -159,15 +136,9 @@ fn thousands_of_hints_that_are_followed_lead_to_plans() {
 
 #[test]
 fn of_several_gain_settings_the_one_that_reaches_furthest_is_told() {
-    let camera = CameraProfile::from_toml(CAMERA).expect("a profile");
-    let alone = |gain: &str| {
-        let text = CAMERA.split("[[modes]]").collect::<Vec<_>>();
-        let mode = text.iter().find(|mode| mode.contains(gain)).expect("a mode");
-        CameraProfile::from_toml(&format!("{}[[modes]]{mode}", text[0])).expect("a profile")
-    };
+    let [low, high] = modes();
     let reached = |camera: &CameraProfile| {
-        let night = demanding(7);
-        let mut night = night;
+        let mut night = demanding(7);
         night.goal.hours = None;
         night.goal.snr = Some(5000.0);
         match plan(&night, camera) {
@@ -179,6 +150,6 @@ fn of_several_gain_settings_the_one_that_reaches_furthest_is_told() {
             other => panic!("{other:?}"),
         }
     };
-    let best = reached(&alone("gain_setting = 0.0")).max(reached(&alone("gain_setting = 100.0")));
-    approx::assert_relative_eq!(reached(&camera), best, max_relative = 1e-9);
+    let best = reached(&camera(&[low])).max(reached(&camera(&[high])));
+    approx::assert_relative_eq!(reached(&camera(&modes())), best, max_relative = 1e-9);
 }

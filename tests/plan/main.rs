@@ -2,6 +2,7 @@
 
 mod beside;
 mod campaign;
+mod draw;
 mod hints;
 mod laws;
 mod light;

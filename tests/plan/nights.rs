@@ -7,7 +7,7 @@ use subwell::night::Night;
 use subwell::plan::{Plan, PlanError, Schedule, Session, WhyLeftOut, plan};
 use subwell::report::{plan_text, schedule_csv, schedule_icalendar};
 
-const CAMERA: &str = r#"
+pub(crate) const CAMERA: &str = r#"
 camera = "Sample cooled mono"
 provenance = "published"
 source = "made up for the tests"

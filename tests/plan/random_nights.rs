@@ -5,48 +5,14 @@ use subwell::night::Night;
 use subwell::plan::{FilterPlan, Plan, PlanError, plan};
 use subwell::report;
 
+use crate::draw::Draw;
+
 /// Planned in every run of the tests …
 const A_FEW: u64 = 60;
 /// … and in the long one.
 const MANY: u64 = 2000;
 /// Lengths are written with so many parts of themselves.
 const ROUNDED: f64 = 1e-6;
-
-/// Numbers from a seed: the same everywhere.
-struct Draw(u64);
-
-impl Draw {
-    fn new(seed: u64) -> Self {
-        let mut draw = Self(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ 0x5851_F42D);
-        (0..8).for_each(|_| {
-            draw.unit();
-        });
-        draw
-    }
-
-    /// 0 to 1.
-    fn unit(&mut self) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    fn between(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * self.unit()
-    }
-
-    /// Each power of ten as likely as the others.
-    fn of_any_size(&mut self, low: f64, high: f64) -> f64 {
-        self.between(low.ln(), high.ln()).exp()
-    }
-
-    fn one_in(&mut self, count: u32) -> bool {
-        self.unit() * f64::from(count) < 1.0
-    }
-
-    fn of<'a>(&mut self, words: &[&'a str]) -> &'a str {
-        words[(self.unit() * words.len() as f64) as usize]
-    }
-}
 
 /// Tables of a noise that is partly of pixels, of rows, of columns and of blobs.
 fn tables(draw: &mut Draw, plane: &str, part: &str, variance: f64) -> String {
