@@ -46,6 +46,8 @@ caveat_codes! {
     AltitudeNotUsed = "altitude-not-used",
     /// A part of the darks glows: an edge, a corner or all of them, or the centre.
     AmplifierGlow = "amplifier-glow",
+    /// A sub length or a dither cadence that was asked for breaks a bound.
+    AskedBeyondBound = "asked-beyond-bound",
     /// A number that nobody gave was assumed; the message says which.
     AssumedValue = "assumed-value",
     /// Frames hold averages of several readings, so their noise is not that of one.

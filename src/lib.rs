@@ -94,6 +94,7 @@ pub mod keys;
 pub mod measure;
 pub mod night;
 pub mod noise;
+pub(crate) mod optimum;
 pub mod plan;
 pub mod reading;
 pub mod report;

@@ -27,11 +27,31 @@ const TABLE: &[(&str, &[&str])] = &[
     ("rig", &["units", "stats", "caveat", "reading", "keys"]),
     ("noise", &["units", "stats", "caveat", "camera", "sky", "target", "rig"]),
     ("night", &["units", "stats", "caveat", "reading", "keys", "camera", "sky", "target", "rig", "noise"]),
+    ("optimum", &["units", "stats", "noise", "night"]),
     (
         "plan",
-        &["allocation", "units", "stats", "caveat", "document", "camera", "sky", "target", "rig", "noise", "night"],
+        &[
+            "allocation",
+            "optimum",
+            "units",
+            "stats",
+            "caveat",
+            "document",
+            "camera",
+            "sky",
+            "target",
+            "rig",
+            "noise",
+            "night",
+        ],
     ),
-    ("decide", &["units", "stats", "caveat", "document", "camera", "sky", "target", "rig", "noise", "night", "plan"]),
+    (
+        "decide",
+        &[
+            "units", "stats", "caveat", "document", "camera", "sky", "target", "rig", "noise", "optimum", "night",
+            "plan",
+        ],
+    ),
     ("review", &["units", "stats", "caveat", "document", "camera", "sky", "target", "rig", "noise", "night", "plan"]),
     (
         "measure",
@@ -202,7 +222,7 @@ fn what_was_split_by_question_stays_split() {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src").join(module);
         let lines: usize =
             sources(&folder).iter().map(|path| std::fs::read_to_string(path).unwrap().lines().count()).sum();
-        assert!((100..5800).contains(&lines), "{module}: {lines} lines");
+        assert!((100..5300).contains(&lines), "{module}: {lines} lines");
     }
 }
 

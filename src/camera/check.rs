@@ -4,6 +4,7 @@ use crate::keys;
 use crate::reading::OutOfRange;
 
 use super::profile::{FORMAT, VERSION};
+use super::sheet::written_out;
 use super::{CameraProfile, ProfileError};
 
 /// The profile, if it is one and its numbers are those of a camera.
@@ -17,6 +18,7 @@ pub(super) fn checked(profile: CameraProfile) -> Result<CameraProfile, ProfileEr
     if profile.modes.is_empty() {
         return impossible("modes", "is empty");
     }
+    let profile = written_out(profile)?;
     // Every number there is, also those that nobody has thought of: a profile is its own list of them.
     match toml::Value::try_from(&profile) {
         Ok(whole) => numbers("", &whole)?,

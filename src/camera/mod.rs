@@ -17,6 +17,7 @@ mod noise_by_scale;
 mod plane_name;
 mod profile;
 mod profile_text;
+mod sheet;
 
 pub use against_warmth::against_warmth;
 pub use background::{Background, PlaneBackground, StarFlux};
@@ -30,5 +31,5 @@ pub use noise_by_scale::{AveragedOver, NoiseByScale, NoisePart};
 pub use plane_name::PlaneName;
 pub use profile::{
     CameraProfile, DarkCurrentPoint, DarkCurrentSource, FORMAT, Fit, FitModel, FrameCounts, Mode, Plane, Provenance,
-    ReadNoisePoint, SaturationCause, SaturationIs, Thermal, TransferPoint, VERSION,
+    ReadNoisePoint, SaturationCause, SaturationIs, SheetColours, Thermal, TransferPoint, VERSION,
 };

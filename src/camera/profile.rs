@@ -69,6 +69,10 @@ fn whole() -> f64 {
     1.0
 }
 
+fn all_pixels() -> PlaneName {
+    PlaneName::Mono
+}
+
 fn unbinned() -> [u32; 2] {
     [1, 1]
 }
@@ -116,6 +120,9 @@ pub struct Mode {
     /// The temperature at which read noise and offset were measured.
     #[serde(default)]
     pub reference_sensor_c: Option<Celsius>,
+    /// Of a colour camera from a data sheet: its four planes are like the one that is given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub colours: Option<SheetColours>,
     /// One plane for a monochrome sensor, four for a colour array.
     pub planes: Vec<Plane>,
     /// The points of the photon transfer curve.
@@ -124,6 +131,25 @@ pub struct Mode {
     /// How the noise of each plane falls when its pixels are averaged; empty where it was not measured: as independent pixels.
     #[serde(default)]
     pub noise_by_scale: Vec<NoiseByScale>,
+}
+
+/// A colour array in one line: `colours = { pattern = "RGGB", R = 0.55, G = 0.7, B = 0.6 }`. No profile keeps it: reading makes
+/// four planes of it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub struct SheetColours {
+    /// Colours of the stored 2 × 2 cell, row by row: `RGGB`, `BGGR`, `GRBG` or `GBRG`.
+    pub pattern: String,
+    /// Peak quantum efficiency of red pixels.
+    #[serde(rename = "R")]
+    pub red: Option<f64>,
+    /// Of green pixels.
+    #[serde(rename = "G")]
+    pub green: Option<f64>,
+    /// Of blue pixels.
+    #[serde(rename = "B")]
+    pub blue: Option<f64>,
 }
 
 /// How many frames of each kind were used.
@@ -145,6 +171,7 @@ pub struct FrameCounts {
 #[serde(deny_unknown_fields)]
 pub struct Plane {
     /// `mono`, or the place in the stored cell: `r0c0`, `r0c1`, `r1c0`, `r1c1`.
+    #[serde(default = "all_pixels")]
     pub plane: PlaneName,
     /// `R`, `G` or `B` where the pattern is known.
     #[serde(default)]
@@ -177,6 +204,9 @@ pub struct Plane {
     /// Temporal noise common to a row.
     #[serde(default)]
     pub row_noise_e: Option<Estimate<Electrons>>,
+    /// Peak quantum efficiency as a data sheet has it, never measured: what the filters of a night file have that say none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub quantum_efficiency: Option<f64>,
     /// Signal at saturation.
     pub saturation_e: Estimate<Electrons>,
     /// The same level as a stored count, offset included.

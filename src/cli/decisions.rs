@@ -36,7 +36,9 @@ pub(super) fn cooling(args: &CoolingArgs) -> Result<Answer, Failure> {
 pub(super) fn compare(a: &Path, b: &Path, page: &ReportArgs) -> Result<Answer, Failure> {
     page.check()?;
     let [first, second] = [files::read_night(a)?, files::read_night(b)?];
+    let name = |file: &Path| file.file_stem().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
     let answer = Comparison::new((&first.0, &first.1), (&second.0, &second.1)).map_err(subwell::Error::from)?;
+    let answer = answer.called([name(a), name(b)]);
     let mut text = report::comparison_text(&answer);
     page.write(&mut text, || report::comparison_page(&answer))?;
     Ok(Answer::document(text, &answer, answer.caveats.len()))

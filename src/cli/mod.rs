@@ -1,5 +1,6 @@
 //! Words in, words out: each command reads its words, asks the library, prints.
 
+mod choosing;
 mod decisions;
 mod demo;
 mod output;
@@ -100,6 +101,10 @@ enum Command {
         #[command(flatten)]
         report: ReportArgs,
     },
+    /// The single changes that you could make, by the hours that each saves
+    Choices(choosing::ChoicesArgs),
+    /// What this rig can reach under this sky, by the hours that it takes
+    Targets(choosing::TargetsArgs),
     /// Last night's lights against the plan: what to leave out, what was reached, what to do next
     Review(review::ReviewArgs),
     /// A commented example of a file that the program reads, or its JSON Schema
@@ -266,6 +271,8 @@ pub(crate) fn run() -> ExitCode {
         ),
         Command::Cooling(asked) => decisions::cooling(asked),
         Command::Compare { a, b, report } => decisions::compare(a, b, report),
+        Command::Choices(asked) => choosing::choices(asked),
+        Command::Targets(asked) => choosing::targets(asked),
         Command::Review(asked) => review::review(asked, args.quiet),
         Command::Schema(asked) => schema::schema(asked),
         #[cfg(feature = "page")]

@@ -62,7 +62,7 @@ pub(super) fn planned(night: &Path, asked: &Files<'_>, force: bool) -> Result<An
     Ok(Answer::document(text, &plan, plan.caveats.len()))
 }
 
-fn named(file: &Path, ending: &str, what: &str) -> Result<(), Failure> {
+pub(super) fn named(file: &Path, ending: &str, what: &str) -> Result<(), Failure> {
     let found = file.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_lowercase();
     if found == ending {
         return Ok(());

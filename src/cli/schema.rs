@@ -37,6 +37,10 @@ enum Schema {
     Cooling,
     /// Printed by `compare`
     Compare,
+    /// Printed by `choices`
+    Choices,
+    /// Printed by `targets`
+    Targets,
     /// Printed by `review`
     Review,
     /// Printed by `checklist`
@@ -76,6 +80,8 @@ impl Schema {
             Self::Plan => Of::Output(Output::Plan),
             Self::Cooling => Of::Output(Output::Cooling),
             Self::Compare => Of::Output(Output::Compare),
+            Self::Choices => Of::Output(Output::Choices),
+            Self::Targets => Of::Output(Output::Targets),
             Self::Review => Of::Output(Output::Review),
             Self::Checklist => Of::Output(Output::Checklist),
             Self::Simulation => Of::Output(Output::Simulation),

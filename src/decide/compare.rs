@@ -10,11 +10,11 @@ use crate::sky::Lamps;
 use crate::stats::Estimate;
 use crate::units::Seconds;
 
+use super::Verdict;
 use super::hours::Hours;
-use super::pair::{Pair, Side};
-use super::sky_answer::asking_for_snr;
-use super::weighed::best_mode;
-use crate::night::{Goal, Night};
+use super::pair::Side;
+use super::two_nights::TwoNights;
+use crate::night::Night;
 use crate::plan::{OutOfReach, PlanError};
 
 /// What `compare --json` prints.
@@ -31,6 +31,13 @@ pub struct Comparison {
     pub snr: f64,
     /// Hours of the first night over those of the second: above 1 the second is quicker.
     pub hours_ratio: Estimate<f64>,
+    /// Whether to change from the first to the second.
+    #[serde(default = "not_worth_it")]
+    pub verdict: Verdict,
+    /// What the two are called: the cameras where they differ, else the names of the files, else `the first night` and
+    /// `the second night`.
+    #[serde(default)]
+    pub names: [String; 2],
     /// What it is made of; the factors multiply to it and none is what is left over.
     pub factors: Vec<Factor>,
     /// Hours of the first night, before rounding.
@@ -152,26 +159,14 @@ impl Comparison {
     pub fn new(a: (&Night, &CameraProfile), b: (&Night, &CameraProfile)) -> Result<Self, PlanError> {
         a.0.check()?;
         b.0.check()?;
-        let first = asking_for_snr(a.0, a.1)?;
-        let mut second = b.0.clone();
-        let same_goal = {
-            let goal = |night: &Night| (night.goal.snr, night.goal.hours, night.goal.patch());
-            goal(a.0) == goal(b.0)
-        };
-        second.goal.snr = first.goal.snr;
-        second.goal.hours = None;
-        second.goal.patch_arcsec = first.goal.patch_arcsec;
-        second.goal.pixel = first.goal.pixel;
-        let side = |night: &Night, camera: &CameraProfile| -> Result<Side, PlanError> {
-            Ok(Side { night: night.clone(), mode: best_mode(night, camera)?.clone() })
-        };
-        let pair = Pair { sides: [side(&first, a.1)?, side(&second, b.1)?] };
-        let shared = pair.shared_inputs(a.1 == b.1);
-        let pair = pair.with_comparable_skies()?;
-        let [here, there] = [pair.sides[0].hours()?, pair.sides[1].hours()?];
-        let ratio = here.seconds / there.seconds;
+        let TwoNights { pair, hours: [here, there], ratio: hours_ratio, first, same_goal, alike } =
+            TwoNights::new(a, b)?;
+        let ratio = hours_ratio.value;
+        let (low, high) = hours_ratio.interval();
         let clear = first.goal.clear_hours();
-        let mut caveats = pair.caveats([a, b], [&here, &there])?;
+        let names = names(a.1, b.1);
+        let mut caveats = Vec::from_iter(alike);
+        caveats.extend(pair.caveats([a, b], [&here, &there], &names)?);
         if !same_goal {
             let message = "the two nights ask for different things: the goal of the first is asked of both";
             push_once(&mut caveats, Caveat::new("goal-differs", message, "give both the same snr and patch_arcsec"));
@@ -179,8 +174,10 @@ impl Comparison {
         Ok(Self {
             stamp: Stamp::new(),
             program: env!("CARGO_PKG_VERSION").into(),
-            snr: first.goal.snr.unwrap_or(Goal::DEFAULT_SNR),
-            hours_ratio: Estimate::within_factor(ratio, pair.spread(&shared)?),
+            snr: first.goal.snr(),
+            hours_ratio,
+            verdict: Verdict::from_interval(ratio, Some([low, high])),
+            names,
             factors: pair.factors()?,
             a_wall_clock_s: Seconds(here.seconds),
             b_wall_clock_s: Seconds(there.seconds),
@@ -192,6 +189,26 @@ impl Comparison {
             caveats,
         })
     }
+
+    /// The same with these names for nights of one camera, such as those of their files.
+    #[must_use]
+    pub fn called(mut self, names: [String; 2]) -> Self {
+        if self.a.camera == self.b.camera && names[0] != names[1] {
+            self.names = names;
+        }
+        self
+    }
+}
+
+fn not_worth_it() -> Verdict {
+    Verdict::NotWorthIt
+}
+
+fn names(a: &CameraProfile, b: &CameraProfile) -> [String; 2] {
+    if a.camera == b.camera {
+        return ["the first night", "the second night"].map(str::to_owned);
+    }
+    [a.camera.clone(), b.camera.clone()]
 }
 
 fn noise_of(side: &Side, camera: &CameraProfile, hours: &Hours) -> Result<NoiseOfNight, PlanError> {

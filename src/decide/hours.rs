@@ -4,9 +4,9 @@ use crate::camera::Mode;
 use crate::noise::{NoiseShares, Patch, PlaneNoise, Stack};
 use crate::units::Seconds;
 
-use crate::night::{Conditions, FilterConditions, Goal, Night};
+use crate::night::{Conditions, FilterConditions, Night};
+use crate::optimum::golden_section;
 use crate::plan::draft::{DITHER_BOXES_PX, search, shares};
-use crate::plan::optimum::golden_section;
 use crate::plan::range::{Source, moved_search};
 use crate::plan::{Demand, OutOfReach, PlanError, Search};
 
@@ -92,7 +92,7 @@ pub(super) fn hours_moved(
 
 /// The plan's search without the rules that bind a short target, dithered so widely that no place is hit twice.
 fn free_search(night: &Night, mode: &Mode, filter: &FilterConditions, moved: Option<(Source, f64)>) -> Search {
-    let demand = Demand::Snr(night.goal.snr.unwrap_or(Goal::DEFAULT_SNR));
+    let demand = Demand::Snr(filter.snr.unwrap_or(night.goal.snr()));
     let box_px = DITHER_BOXES_PX[DITHER_BOXES_PX.len() - 1];
     let plain = search(night, mode, filter, demand, box_px);
     let plain = match moved {
@@ -105,6 +105,10 @@ fn free_search(night: &Night, mode: &Mode, filter: &FilterConditions, moved: Opt
 /// The least wall-clock time over lengths and cadences that are no whole numbers: with nothing rounded it rises with every
 /// rate of noise.
 fn least(search: &Search) -> Option<Least> {
+    if let Some(sub) = search.asked.sub {
+        let (seconds, subs, every) = at(search, sub)?;
+        return Some(Least { seconds, sub, every, subs, search: search.clone() });
+    }
     let (shortest, longest) = (search.shortest(), search.longest());
     let last = (LOOKS - 1) as f64;
     let step = (longest / shortest).ln() / last;
@@ -123,11 +127,14 @@ fn least(search: &Search) -> Option<Least> {
 fn at(search: &Search, sub: Seconds) -> Option<(f64, f64, f64)> {
     let snr = search.demand_snr()?;
     let length = search.length(sub);
+    let at_cadence = |every: f64| length.subs_for(snr, every).map(|subs| (length.wall_clock(subs, every), subs, every));
+    if let Some(every) = search.asked.every {
+        return at_cadence(every);
+    }
     let slowest = length.slowest_cadence_unrounded().min(1e6);
     if slowest < 1.0 {
         return None;
     }
-    let at_cadence = |every: f64| length.subs_for(snr, every).map(|subs| (length.wall_clock(subs, every), subs, every));
     let cadences: Vec<f64> = length.closed_cadences().map(|closed| closed.clamp(1.0, slowest)).collect();
     // A plane that is worst off at the cadence that is best for itself has set the time: for all, none is better.
     if let Some(own) = (0..cadences.len()).find(|plane| length.governs(*plane, snr, cadences[*plane])) {

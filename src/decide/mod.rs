@@ -7,27 +7,33 @@
 //! A ratio is split by the mean over all orders in which what differs can be exchanged (Shapley 1953), so that its
 //! factors multiply to it.
 
+mod choices;
 mod climate;
 mod compare;
 mod cooling;
 mod hours;
 mod pair;
+mod pictures;
 mod sky_answer;
 mod split;
 mod star_light;
+mod targets;
+mod two_nights;
 mod weighed;
 
 use serde::{Deserialize, Serialize};
 
+pub use choices::{Choice, Choices, NotWeighed, WORDS_OF_CHOICES};
 pub use compare::{Comparison, Factor, FilterPurchase, NoiseOfNight, PurchaseTarget};
 pub use cooling::{Cooling, DarkStatistic, MonthOfCooling, ReadNoiseShare, USEFUL_SHARE, WhichDark};
 pub use sky_answer::{ChainFactor, HoursRatio, PlaneSky, SkyAnswer, SkyWindow};
 pub use split::{Against, Split};
 pub use star_light::{MeasuredStar, StarLight, star_light};
+pub use targets::{FilterTime, TargetInReach, Targets, TargetsAsked};
 
 use crate::camera::Mode;
 use crate::caveat::Caveat;
-use crate::rig::{Filter, Mount};
+use crate::rig::Mount;
 use crate::stats::try_bisect;
 
 use crate::night::Night;
@@ -109,24 +115,6 @@ fn crossing(
 /// Whether a mode sees colours through an array.
 fn is_array(mode: &Mode) -> bool {
     mode.planes.iter().any(|plane| plane.colour.is_some())
-}
-
-/// A word where one camera must reach the goal in three colours and the other in fewer.
-fn colours_against_fewer(sides: [(&Night, &Mode); 2]) -> Option<Caveat> {
-    let colours = |(night, mode): &(&Night, &Mode)| {
-        let broad = |filter: &Filter| ["none", "luminance"].contains(&filter.label().as_str());
-        if is_array(mode) && night.filters(true).iter().any(broad) { 3 } else { night.filters(is_array(mode)).len() }
-    };
-    let [own, other] = [colours(&sides[0]), colours(&sides[1])];
-    (is_array(sides[0].1) != is_array(sides[1].1) && own.min(other) < 3).then(|| {
-        let message = format!(
-            "the colour camera must reach the goal in red, green and blue, a quarter or a half of its pixels each; the other \
-             in {} alone: that is no picture in colour",
-            if own.min(other) == 1 { "one filter".into() } else { format!("{} filters", own.min(other)) }
-        );
-        let hint = "to compare pictures in colour, give the monochrome night the filters red, green and blue";
-        Caveat::new("colours-against-fewer", message, hint)
-    })
 }
 
 /// The factors of a ratio, one for each of `count` properties that differ.

@@ -10,7 +10,7 @@ use crate::units::{MagnitudesPerSquareArcsecond, Rayleighs};
 use super::SkyAnswer;
 use super::compare::{Factor, FilterPurchase, PurchaseTarget};
 use super::hours::{Hours, hours, hours_moved};
-use super::{colours_against_fewer, factors, is_array, losses_assumed};
+use super::{factors, is_array, losses_assumed};
 use crate::night::{Conditions, Night};
 use crate::plan::range::{Sensitivity, Source};
 use crate::plan::{OutOfReach, PlanError, plan};
@@ -324,11 +324,10 @@ impl Pair {
         &self,
         given: [(&Night, &CameraProfile); 2],
         hours: [&Hours; 2],
+        names: &[String; 2],
     ) -> Result<Vec<Caveat>, PlanError> {
-        let [a, b] = &self.sides;
-        let mut caveats = Vec::from_iter(colours_against_fewer([(&a.night, &a.mode), (&b.night, &b.mode)]));
-        for (((night, camera), side), (hours, name)) in given.iter().zip(&self.sides).zip(hours.iter().zip(["A", "B"]))
-        {
+        let mut caveats = Vec::new();
+        for (((night, camera), side), (hours, name)) in given.iter().zip(&self.sides).zip(hours.iter().zip(names)) {
             if let Some(caveat) = losses_assumed(night) {
                 push_once(&mut caveats, caveat);
             }
@@ -338,11 +337,11 @@ impl Pair {
                 if caveats.iter().all(|known: &Caveat| (&known.code, &known.message) != (&caveat.code, &caveat.message))
                 {
                     let about =
-                        if caveat.about.is_empty() { name.to_owned() } else { format!("{name}: {}", caveat.about) };
+                        if caveat.about.is_empty() { name.clone() } else { format!("{name}: {}", caveat.about) };
                     caveats.push(caveat.about(about));
                 }
             }
-            caveats.extend(plan_differs(side, camera, hours.seconds).map(|caveat| caveat.about(name)));
+            caveats.extend(plan_differs(side, camera, hours.seconds).map(|caveat| caveat.about(name.clone())));
         }
         Ok(caveats)
     }

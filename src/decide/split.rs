@@ -5,12 +5,15 @@ use serde::{Deserialize, Serialize};
 use crate::camera::{CameraProfile, Mode, Plane, PlaneName, Provenance};
 use crate::caveat::Caveat;
 use crate::rig::{ColourEfficiencies, DEFAULT_QUANTUM_EFFICIENCY, Filter, QuantumEfficiency};
+use crate::stats::Estimate;
 use crate::units::Colour;
 
 use super::climate::{Cooling as Held, Darks, MeanDark, night_air};
+use super::pair::{Pair, Side as SideOfPair};
+use super::pictures::same_picture;
 use super::sky_answer::asking_for_snr;
 use super::weighed::{Weighed, as_run, best_mode, hours_with};
-use super::{Verdict, colours_against_fewer, factors, is_array};
+use super::{Verdict, factors, is_array};
 use crate::night::Night;
 use crate::plan::{OutOfReach, PlanError};
 
@@ -69,6 +72,9 @@ pub struct Against {
     pub source: Option<String>,
     /// Hours of the year with the own camera over those with the other: what `split` multiplies to.
     pub time_ratio: f64,
+    /// Its 95 % interval, by what the two cameras do not share.
+    #[serde(default)]
+    pub time_ratio_interval_95: [f64; 2],
     /// Of the hours in a year what the other camera saves; negative where it needs more.
     pub hours_saved_per_year: f64,
     /// The part of `split.cooling` that is the sensor's temperature.
@@ -139,11 +145,15 @@ impl Side<'_> {
 /// Weighs the own camera against another.
 pub(super) fn against(own: &Weighed, other: &Night, camera: &CameraProfile) -> Result<AgainstWithSplit, PlanError> {
     other.check()?;
-    let of_other = asking_for_snr(other, camera)?;
-    let sides = [
-        side(&own.night, own.mode),
-        side(&of_other, best_mode(&Night { goal: own.night.goal.clone(), ..of_other.clone() }, camera)?),
-    ];
+    let mut nights = [own.night.clone(), asking_for_snr(other, camera)?];
+    nights[1].goal = own.night.goal.clone();
+    let mut modes = [own.mode, best_mode(&nights[1], camera)?];
+    let [first, second] = &mut nights;
+    let caveat = same_picture([(first, modes[0]), (second, modes[1])]);
+    if caveat.is_some() {
+        modes[1] = best_mode(&nights[1], camera)?;
+    }
+    let sides = [side(&nights[0], modes[0]), side(&nights[1], modes[1])];
     let differing: Vec<Property> = Property::ALL.into_iter().filter(|property| differ(&sides, *property)).collect();
     let years = Years::new(own, &sides);
     let value = |set: u32| {
@@ -158,6 +168,9 @@ pub(super) fn against(own: &Weighed, other: &Night, camera: &CameraProfile) -> R
     let factor_of =
         |property: Property| differing.iter().position(|known| *known == property).map_or(1.0, |at| factors[at]);
     let time_ratio = whole.exp();
+    let pair = Pair { sides: [0, 1].map(|at| SideOfPair { night: nights[at].clone(), mode: modes[at].clone() }) };
+    let spread = pair.spread(&pair.shared_inputs(false))?;
+    let (low, high) = Estimate::<f64>::within_factor(time_ratio, spread).interval();
     let hours = own.night.cooler.clone().unwrap_or_default().hours();
     let split = Split {
         cooling: Some(factor_of(Property::Temperature) * factor_of(Property::DarkCurrent)),
@@ -173,12 +186,12 @@ pub(super) fn against(own: &Weighed, other: &Night, camera: &CameraProfile) -> R
         provenance: camera.provenance,
         source: camera.source.clone(),
         time_ratio,
+        time_ratio_interval_95: [low, high],
         hours_saved_per_year: hours * (1.0 - 1.0 / time_ratio),
         cooling_by_temperature: factor_of(Property::Temperature),
         cooling_by_sensor: factor_of(Property::DarkCurrent),
-        verdict: Verdict::from_ratio(time_ratio),
+        verdict: Verdict::from_interval(time_ratio, Some([low, high])),
     };
-    let caveat = colours_against_fewer([(&sides[0].night, sides[0].mode), (&sides[1].night, sides[1].mode)]);
     Ok(AgainstWithSplit { against, split, caveat })
 }
 

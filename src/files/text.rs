@@ -107,7 +107,16 @@ pub fn night_of(
     place: &dyn Fn(&Path) -> Result<PathBuf, FileError>,
 ) -> Result<(Night, CameraProfile), TextError> {
     let unusable = |error| TextError::Night { path: path.to_owned(), error };
-    let mut night = Night::from_toml(written).map_err(unusable)?;
+    beside_camera(Night::from_toml(written).map_err(unusable)?, path, place)
+}
+
+/// The night with the camera and the curves that it names.
+fn beside_camera(
+    mut night: Night,
+    path: &Path,
+    place: &dyn Fn(&Path) -> Result<PathBuf, FileError>,
+) -> Result<(Night, CameraProfile), TextError> {
+    let unusable = |error| TextError::Night { path: path.to_owned(), error };
     read_curves(&mut night, path, place)?;
     let Some(profile) = &night.camera.profile else {
         let why = "is missing under [camera]: it names the camera's file".into();
@@ -115,7 +124,19 @@ pub fn night_of(
     };
     let named = beside(path, profile);
     let camera = profile_of(&text(&place(&named)?)?, &named)?;
-    Ok((night, camera))
+    Ok((night.beside(&camera), camera))
+}
+
+/// For each of the `[[choices]]` of a night file that set keys the night with them and its camera, as if they stood in a file
+/// beside it.
+///
+/// # Errors
+/// When the keys are none of a night, or a file that they name cannot be read.
+pub fn read_chosen(path: &Path) -> Result<Vec<(Night, CameraProfile)>, TextError> {
+    let unusable = |error| TextError::Night { path: path.to_owned(), error };
+    let night = Night::from_toml(&text(path)?).map_err(unusable)?;
+    let with = |set| beside_camera(night.with(set).map_err(unusable)?, path, &|named| Ok(named.to_owned()));
+    night.choices.iter().filter_map(|choice| choice.set.as_ref()).map(with).collect()
 }
 
 /// Reads the transmission curves that the filters of a night name, relative to the night file.

@@ -100,14 +100,16 @@ impl Night {
         list.add(stack.min_positions.is_none(), key!(NIGHT, "stack.min_positions"));
         list.add(stack.most_subs.is_none(), key!(NIGHT, "stack.most_subs"));
         list.add(stack.most_gigabytes.is_none(), key!(NIGHT, "stack.most_gigabytes"));
-        list.add(goal.snr.is_none() && goal.hours.is_none(), key!(NIGHT, "goal.snr"));
-        let no_patch = goal.patch_arcsec.is_none() && goal.pixel != Some(true);
+        let no_goal = goal.snr.is_none() && goal.hours.is_none() && goal.picture.is_none();
+        list.add(no_goal, key!(NIGHT, "goal.snr"));
+        let no_patch = goal.patch_arcsec.is_none() && goal.picture.is_none() && goal.pixel != Some(true);
         list.add(no_patch, key!(NIGHT, "goal.patch_arcsec"));
         list.add(goal.clear_hours_per_night.is_none(), key!(NIGHT, "goal.clear_hours_per_night"));
         let cadence_left_out = goal.already.iter().any(|stack| stack.dither_every_subs.is_none());
         list.add(cadence_left_out, key!(NIGHT, "goal.already.dither_every_subs"));
         let dated = self.is_dated();
-        list.add(dated && goal.clear_share.is_none(), key!(NIGHT, "goal.clear_share"));
+        let no_share = goal.clear_share.is_none() && goal.clear_share_by_month.is_none();
+        list.add(dated && no_share, key!(NIGHT, "goal.clear_share"));
         list.add(dated && goal.setup_min.is_none(), key!(NIGHT, "goal.setup_min"));
         list.add(dated && goal.refocus_min_per_hour.is_none(), key!(NIGHT, "goal.refocus_min_per_hour"));
     }
@@ -121,6 +123,7 @@ impl Night {
             ("target.min_altitude_deg", self.target.min_altitude_deg.is_some() && !tracked),
             ("goal.date", self.goal.date.is_some() && !dated),
             ("goal.clear_share", self.goal.clear_share.is_some() && !dated),
+            ("goal.clear_share_by_month", self.goal.clear_share_by_month.is_some() && !dated),
             ("goal.setup_min", self.goal.setup_min.is_some() && !dated),
             ("goal.refocus_min_per_hour", self.goal.refocus_min_per_hour.is_some() && !dated),
             ("goal.need_astronomical_night", self.goal.need_astronomical_night.is_some() && !dated),

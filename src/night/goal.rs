@@ -6,7 +6,7 @@ use crate::keys::{check_all, key};
 use crate::sky::GivenSky;
 use crate::units::{Arcseconds, Magnitudes, Seconds};
 
-use super::{Night, NightError};
+use super::{Night, NightError, Picture};
 
 /// `[goal]`: the picture to reach, or the time there is.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -15,16 +15,24 @@ use super::{Night, NightError};
 pub struct Goal {
     /// Signal over noise of the target in the patch.
     pub snr: Option<f64>,
+    /// The kind of picture, which stands for a signal over noise and a patch: `first-look`, `clean` or `deep`.
+    pub picture: Option<Picture>,
     /// Side of the square patch.
     pub patch_arcsec: Option<Arcseconds>,
     /// One pixel of the plane instead of a patch.
     pub pixel: Option<bool>,
     /// Wall-clock hours instead of `snr`, all filters together.
     pub hours: Option<f64>,
+    /// The length of all subs, where it is not to be chosen.
+    pub sub_s: Option<Seconds>,
+    /// A dither after so many subs, where that is not to be chosen.
+    pub dither_every: Option<u32>,
     /// Hours of a usual clear night.
     pub clear_hours_per_night: Option<f64>,
     /// Share of nights that are clear, 0 to 1.
     pub clear_share: Option<f64>,
+    /// The same for each month from January on, in its place.
+    pub clear_share_by_month: Option<[f64; 12]>,
     /// Minutes of set-up at the beginning of a night, in dark hours.
     pub setup_min: Option<f64>,
     /// Minutes of each hour for refocusing, filter changes and the like.
@@ -58,10 +66,11 @@ impl Goal {
     /// Refocusing in each hour where none is given, in minutes (common practice, no source).
     pub const DEFAULT_REFOCUS_MIN_PER_HOUR: f64 = key!(NIGHT, "goal.refocus_min_per_hour").number();
 
-    /// Share of clear nights, or the default.
+    /// Share of clear nights in a month, 1 to 12, or the default.
     #[must_use]
-    pub fn clear_share(&self) -> f64 {
-        self.clear_share.unwrap_or(Self::DEFAULT_CLEAR_SHARE)
+    pub fn clear_share(&self, month: u32) -> f64 {
+        let of_month = |shares: [f64; 12]| shares[(month.clamp(1, 12) - 1) as usize];
+        self.clear_share_by_month.map(of_month).or(self.clear_share).unwrap_or(Self::DEFAULT_CLEAR_SHARE)
     }
 
     /// Minutes of set-up, or the default.
@@ -76,10 +85,18 @@ impl Goal {
         self.refocus_min_per_hour.unwrap_or(Self::DEFAULT_REFOCUS_MIN_PER_HOUR)
     }
 
-    /// The patch, or the default; `None` for one pixel.
+    /// The signal over noise, the picture's, or the default.
+    #[must_use]
+    pub fn snr(&self) -> f64 {
+        self.snr.or(self.picture.map(Picture::snr)).unwrap_or(Self::DEFAULT_SNR)
+    }
+
+    /// The patch, the picture's, or the default; `None` for one pixel.
     #[must_use]
     pub fn patch(&self) -> Option<Arcseconds> {
-        if self.pixel == Some(true) { None } else { Some(self.patch_arcsec.unwrap_or(Self::DEFAULT_PATCH)) }
+        let of_picture = || self.picture.map(Picture::patch);
+        let side = || self.patch_arcsec.or_else(of_picture).unwrap_or(Self::DEFAULT_PATCH);
+        (self.pixel != Some(true)).then(side)
     }
 
     /// Clear hours of a night, or the default.

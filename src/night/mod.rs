@@ -12,9 +12,11 @@
 
 mod assumed;
 mod camera_choice;
+mod choice;
 pub(crate) mod conditions;
 mod cooler;
 mod course;
+mod data_sheet;
 mod error;
 pub(crate) mod evening;
 mod fast_beam;
@@ -22,9 +24,11 @@ mod filter_names;
 mod goal;
 pub(crate) mod infrared_cut;
 pub(crate) mod measured_sky;
+mod picture;
 mod rules;
 
 pub use camera_choice::CameraChoice;
+pub use choice::{KeysToSet, NightChoice};
 pub(crate) use conditions::SensorNoise;
 pub use conditions::{Conditions, FilterConditions, Limits, PlaneConditions, Spread};
 pub use cooler::Cooler;
@@ -33,6 +37,7 @@ pub use error::{NightError, NoHours};
 pub use evening::PlanNight;
 pub use filter_names::{names_filter, usual_filter};
 pub use goal::{AlreadyHave, Goal};
+pub use picture::Picture;
 pub use rules::{CalibrationCounts, StackRules};
 
 use serde::{Deserialize, Serialize};
@@ -94,6 +99,9 @@ pub struct Night {
     /// `[cooler]`
     #[serde(default)]
     pub cooler: Option<Cooler>,
+    /// `[[choices]]`
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub choices: Vec<NightChoice>,
 }
 
 impl Night {
@@ -103,16 +111,21 @@ impl Night {
     /// When the text is not TOML, has an unknown key (the nearest known one is named) or lacks one that has no
     /// default, when a number cannot be, or when two keys contradict each other.
     pub fn from_toml(text: &str) -> Result<Self, NightError> {
-        let mut night: Self = reading::from_toml(text).map_err(|mut error| {
+        let night: Self = reading::from_toml(text).map_err(|mut error| {
             if text.contains("[[modes]]") {
                 error.advice = Some(PROFILE_GIVEN.to_owned());
             }
             NightError::Syntax(error)
         })?;
-        night.filters.iter_mut().for_each(known_by_its_usual_name);
-        night.name_the_filter_of_its_sky();
-        night.check()?;
-        Ok(night)
+        night.made_whole()
+    }
+
+    /// The night with the names that the program knows its filters by, checked.
+    fn made_whole(mut self) -> Result<Self, NightError> {
+        self.filters.iter_mut().for_each(known_by_its_usual_name);
+        self.name_the_filter_of_its_sky();
+        self.check()?;
+        Ok(self)
     }
 
     /// A measured sky may call its filter by another of its usual names than the night does.
@@ -151,6 +164,14 @@ impl Night {
         if self.goal.snr.is_some() && self.goal.hours.is_some() {
             return impossible("goal.hours", "stands instead of snr, not beside it");
         }
+        if self.goal.clear_share.is_some() && self.goal.clear_share_by_month.is_some() {
+            return impossible("goal.clear_share_by_month", "stands instead of clear_share, not beside it");
+        }
+        let key = key!(NIGHT, "goal.clear_share_by_month");
+        check_all(self.goal.clear_share_by_month.into_iter().flatten().map(|share| (key, Some(share))))?;
+        if self.goal.picture.is_some() && (self.goal.snr.is_some() || self.goal.hours.is_some()) {
+            return impossible("goal.picture", "stands instead of snr and hours, not beside them");
+        }
         if self.goal.pixel == Some(true) && self.goal.patch_arcsec.is_some() {
             return impossible("goal.pixel", "stands instead of patch_arcsec, not beside it");
         }
@@ -160,6 +181,15 @@ impl Night {
         }
         if self.filters.len() > MOST_FILTERS {
             return impossible("filters", &format!("are {}, and {MOST_FILTERS} are the most", self.filters.len()));
+        }
+        let labels: Vec<String> = self.filters.iter().map(Filter::label).collect();
+        if let Some(twice) =
+            labels.iter().enumerate().find_map(|(i, label)| labels[..i].contains(label).then_some(label))
+        {
+            return impossible(
+                "filters",
+                &format!("has `{twice}` twice: give the second another name, or leave it out"),
+            );
         }
         let shares = self.filters.iter().map(|filter| filter.share.unwrap_or(1.0)).sum::<f64>();
         if !self.filters.is_empty() && shares <= 0.0 {
@@ -180,10 +210,10 @@ impl Night {
         for stack in &self.goal.already {
             stack.check(self)?;
         }
-        Ok(())
+        self.choices.iter().try_for_each(|choice| choice.check(self))
     }
 
-    fn numbers(&self) -> [(&'static Key, Option<f64>); 23] {
+    fn numbers(&self) -> [(&'static Key, Option<f64>); 25] {
         let Self { camera, calibration, stack, goal, .. } = self;
         let cooler = |value: fn(&Cooler) -> Option<f64>| self.cooler.as_ref().and_then(value);
         [
@@ -204,6 +234,8 @@ impl Night {
             (key!(NIGHT, "goal.snr"), goal.snr),
             (key!(NIGHT, "goal.patch_arcsec"), goal.patch_arcsec.map(Quantity::get)),
             (key!(NIGHT, "goal.hours"), goal.hours),
+            (key!(NIGHT, "goal.sub_s"), goal.sub_s.map(Quantity::get)),
+            (key!(NIGHT, "goal.dither_every"), goal.dither_every.map(f64::from)),
             (key!(NIGHT, "goal.clear_hours_per_night"), goal.clear_hours_per_night),
             (key!(NIGHT, "goal.clear_share"), goal.clear_share),
             (key!(NIGHT, "goal.setup_min"), goal.setup_min),

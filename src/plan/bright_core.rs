@@ -8,10 +8,10 @@ use crate::stats::bisect_ratio;
 use crate::units::{Colour, Electrons, ElectronsPerSecond, Magnitudes, MagnitudesPerSquareArcsecond, Seconds};
 
 use super::filter_solution::FilterSolution;
-use super::optimum::two_digits;
 use super::{Demand, ROUND_LENGTHS_S, Search, SetBy};
 use crate::night::conditions::STAR_HEADROOM;
 use crate::night::{Limits, Night, PlaneConditions};
+use crate::optimum::two_digits;
 
 /// Signal over noise of one pixel of the short set where it takes over from the long one: a fiftieth, about the least
 /// contrast that an eye sees (common practice, no source).

@@ -1,11 +1,11 @@
-//! Why a night cannot be planned, and what a goal out of reach leaves within reach.
+//! Why a night cannot be planned.
 
 use crate::camera::ProfileError;
 use crate::night::NightError;
+use crate::optimum::OutOfReach;
 use crate::rig::RigError;
 use crate::sky::SkyError;
 use crate::target::TargetError;
-use crate::units::Seconds;
 
 /// Why a night cannot be planned.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -35,89 +35,6 @@ macro_rules! through_the_night {
     )*};
 }
 through_the_night!(SkyError, RigError, TargetError, ProfileError);
-
-/// Below this length of the longest sub it is the limit that is in the way, not the pattern.
-const SHORT_SUB_S: f64 = 5.0;
-
-/// Why a goal is out of reach, with what is within.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum OutOfReach {
-    /// The filter passes nothing of the target.
-    #[error("no light of the target reaches the sensor")]
-    NoLight,
-    /// The pattern that calibration leaves does not average.
-    #[error(
-        "the fixed pattern alone holds the signal-to-noise ratio to {snr}, the goal is {goal}; subs may be {longest} long"
-    )]
-    Pattern {
-        /// What can be reached.
-        snr: f64,
-        /// What was asked for.
-        goal: f64,
-        /// The longest sub that mount, stars and sky allow: in very short ones the pattern weighs most.
-        longest: Seconds,
-    },
-    /// The target stands so low that the air takes most of its light.
-    #[error(
-        "the target stands {altitude_deg} degrees high, where the air lets {percent:.1} % of its light pass: the goal is out of reach"
-    )]
-    TargetLow {
-        /// Its altitude.
-        altitude_deg: f64,
-        /// The share of its light in V.
-        percent: f64,
-    },
-    /// More subs than may be taken.
-    #[error(
-        "the goal needs at least {needed:.0} subs and {allowed:.0} are allowed, enough for a signal-to-noise ratio of {snr:.1}"
-    )]
-    TooManySubs {
-        /// The least number that would do.
-        needed: f64,
-        /// What `most_subs` and `most_gigabytes` allow.
-        allowed: f64,
-        /// What can be reached with them.
-        snr: f64,
-    },
-    /// No number of subs is enough, under whatever gain setting.
-    #[error("no number of subs brings more than a signal-to-noise ratio of {snr}, the goal is {goal}")]
-    Held {
-        /// What can be reached.
-        snr: f64,
-        /// What was asked for.
-        goal: f64,
-    },
-    /// A night does not hold the least number of dither positions.
-    #[error("a night of {hours:.2} h does not hold {positions} dither positions, one of {least_h} h would")]
-    NightTooShort {
-        /// Clear hours of a night.
-        hours: f64,
-        /// Positions that rejection needs.
-        positions: u32,
-        /// The hours that would hold them.
-        least_h: f64,
-        /// What such nights reach, where that is less than the goal.
-        snr: Option<f64>,
-    },
-    /// What calibration leaves does not average, in whatever number of subs.
-    #[error("no number of hours reaches the goal: the pattern that the dark current leaves does not average out")]
-    Endless,
-    /// The hours do not hold the least number of subs and dither positions.
-    #[error(
-        "{hours:.2} h of the hours do not hold {subs} subs at {positions} dither positions; {least_h} h in all would"
-    )]
-    TooShort {
-        /// The hours asked for.
-        hours: f64,
-        /// Subs that rejection needs.
-        subs: u32,
-        /// Positions that rejection needs.
-        positions: u32,
-        /// The hours that would hold them.
-        least_h: f64,
-    },
-}
 
 impl PlanError {
     /// A number of the night or the profile that cannot be.
@@ -149,38 +66,6 @@ impl PlanError {
         match self {
             Self::Night(error) => error.hint(),
             Self::OutOfReach { reach, .. } => reach.hint(),
-        }
-    }
-}
-
-impl OutOfReach {
-    fn hint(&self) -> String {
-        match self {
-            Self::NoLight => "choose a filter that the target shines through".into(),
-            Self::Pattern { longest, .. } if longest.0 < SHORT_SUB_S => {
-                "allow longer subs: raise star_mag_kept, or longest_sub_s, or check that the target is above the horizon"
-                    .into()
-            }
-            Self::Pattern { snr, .. } => {
-                format!("ask for snr = {snr}, or take more darks and flats at the temperature of the lights")
-            }
-            Self::TargetLow { .. } => {
-                "photograph it when it stands higher, altitude_deg = 30 or more, or give date and place".into()
-            }
-            Self::Endless => {
-                "take darks at the temperature of the lights (dark_mismatch_c under [calibration]), or ask for a lower snr".into()
-            }
-            Self::TooManySubs { snr, needed, .. } => {
-                format!("ask for snr = {snr}, or allow most_subs = {needed} and the gigabytes for them under [stack]")
-            }
-            Self::Held { snr, .. } => format!("ask for snr = {snr}, or a larger patch_arcsec"),
-            Self::NightTooShort { least_h, snr: Some(snr), .. } => {
-                format!("give clear_hours_per_night = {least_h} and ask for snr = {snr}")
-            }
-            Self::NightTooShort { least_h, .. } => {
-                format!("give clear_hours_per_night = {least_h}, or lower min_positions_per_night under [stack]")
-            }
-            Self::TooShort { least_h, .. } => format!("give hours = {least_h}, or lower min_subs under [stack]"),
         }
     }
 }

@@ -16,7 +16,7 @@ use super::calibration::calibration_advice;
 use super::drafted::{drafted, steady};
 use super::range::Source;
 use super::{CalibrationAdvice, CostMap, PlanError, PriorStack, Schedule, Search, SetBy, ShortSet, Start};
-use crate::night::{Night, PlanNight};
+use crate::night::{Night, Picture, PlanNight};
 
 /// What `plan --json` prints.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -80,6 +80,9 @@ pub struct PlanGoal {
     /// Hours, where they were asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub hours: Option<f64>,
+    /// The kind of picture that stands for both, where one was asked for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub picture: Option<Picture>,
     /// Side of the patch; `null` for a single pixel.
     pub patch_arcsec: Option<Arcseconds>,
 }

@@ -3,8 +3,8 @@
 use crate::night::Night;
 use crate::stats::bisect_ratio;
 
-use super::optimum::two_digits;
 use super::{OutOfReach, PlanError};
+use crate::optimum::two_digits;
 
 /// Steps in which a goal that can be reached is looked for, and halvings in which the last one is.
 const STEPS: usize = 24;
@@ -39,7 +39,7 @@ pub(super) fn within_reach(
             match (snr, needed) {
                 (Some(snr), Some(needed)) => OutOfReach::TooManySubs { needed, allowed, snr },
                 (Some(snr), None) => {
-                    let goal = night.goal.snr.unwrap_or(crate::night::Goal::DEFAULT_SNR);
+                    let goal = night.goal.snr();
                     OutOfReach::Held { snr, goal }
                 }
                 _ => reach,
@@ -60,7 +60,7 @@ pub(super) fn within_reach(
 
 /// The largest goal of two digits that plans; goals of single filters in the same proportion.
 fn reachable_snr(night: &Night, plans: &dyn Fn(&Night) -> Result<Reached, PlanError>) -> Option<f64> {
-    let goal = night.goal.snr.unwrap_or(crate::night::Goal::DEFAULT_SNR);
+    let goal = night.goal.snr();
     let with = |snr: f64| {
         let mut asked = night.clone();
         asked.goal.snr = Some(snr);

@@ -1,36 +1,51 @@
 //! Two nights side by side as text.
 
 use crate::decide::{Comparison, NoiseOfNight, PurchaseTarget};
+use crate::stats::Estimate;
 use crate::units::Seconds;
 
-use super::{caveats_text, duration, entry, paragraph, rounded, with_uncertainty};
+use super::{caveats_text, duration, entry, paragraph, rounded, with_uncertainty, wrapped};
 
-/// The answer in a line: the ratio of hours and which night is quicker.
+/// Columns of a name before what is said of it.
+const NAME_WIDTH: usize = 20;
+
+/// The answer in a line: which is quicker, by how much, and whether to change.
 pub(super) fn comparison_line(answer: &Comparison) -> String {
-    let ratio = answer.hours_ratio.value;
-    let (low, high) = answer.hours_ratio.interval();
-    let quicker = match ratio {
-        _ if is_certain(answer) && (0.995..=1.005).contains(&ratio) => {
-            return "hours of A : hours of B = 1: both take the same".into();
-        }
-        _ if (low..=high).contains(&1.0) => "which is quicker cannot be told",
-        ratio if ratio > 1.005 => "B is quicker",
-        ratio if ratio < 0.995 => "A is quicker",
-        _ => "both take the same",
+    let ratio = answer.hours_ratio;
+    let (low, high) = ratio.interval();
+    let [a, b] = &answer.names;
+    if is_certain(answer) && (0.995..=1.005).contains(&ratio.value) {
+        return format!("{a} and {b} take the same hours\n");
+    }
+    let line = if (low..=high).contains(&1.0) {
+        format!("which is quicker cannot be told: {a} takes {} times the hours of {b}", with_uncertainty(&ratio))
+    } else if ratio.value > 1.0 {
+        let times = with_uncertainty(&ratio);
+        format!("{b} is quicker: {a} takes {times} times its hours; changing is {}", answer.verdict.words())
+    } else {
+        let turned: Estimate<f64> = Estimate::new(1.0 / ratio.value, ratio.uncertainty / ratio.value.powi(2));
+        format!("{a} is quicker: {b} takes {} times its hours; changing is not worth it", with_uncertainty(&turned))
     };
-    format!("hours of A : hours of B = {}: {quicker}", with_uncertainty(&answer.hours_ratio))
+    wrapped(&line, 2)
+}
+
+/// A line about one of the two; a long name goes before what is said of it.
+fn about(name: &str, said: String) -> (String, String) {
+    if name.chars().count() < NAME_WIDTH { (name.to_owned(), said) } else { (String::new(), format!("{name}: {said}")) }
 }
 
 /// The range of the ratio, the goal, both nights.
-pub(super) fn comparison_entries(answer: &Comparison) -> Vec<(&'static str, String)> {
+pub(super) fn comparison_entries(answer: &Comparison) -> Vec<(String, String)> {
     let (low, high) = answer.hours_ratio.interval();
-    let range = ("95 times in 100", format!("between {} and {}", rounded(low, 3), rounded(high, 3)));
-    let mut entries = if is_certain(answer) { Vec::new() } else { vec![range] };
-    entries.extend([
-        ("for SNR", rounded(answer.snr, 3)),
-        ("A", format!("{} with {}", duration(answer.a_wall_clock_s), night(&answer.a))),
-        ("B", format!("{} with {}", duration(answer.b_wall_clock_s), night(&answer.b))),
-    ]);
+    let [a, b] = &answer.names;
+    let mut entries = vec![("first : second".into(), with_uncertainty(&answer.hours_ratio))];
+    if !is_certain(answer) {
+        let range = format!("between {} and {}", rounded(low, 3), rounded(high, 3));
+        entries.push(("95 times in 100".into(), range));
+    }
+    entries.push(("for SNR".into(), rounded(answer.snr, 3)));
+    entries.push(about(a, format!("{} with {}", duration(answer.a_wall_clock_s), night(&answer.a))));
+    entries.push(about(b, format!("{} with {}", duration(answer.b_wall_clock_s), night(&answer.b))));
     entries
 }
 
@@ -43,9 +58,9 @@ fn is_certain(answer: &Comparison) -> bool {
 /// The whole answer of `compare`.
 #[must_use]
 pub fn comparison_text(answer: &Comparison) -> String {
-    let mut text = format!("{}\n\n", comparison_line(answer));
+    let mut text = format!("{}\n", comparison_line(answer));
     for (name, value) in comparison_entries(answer) {
-        text.push_str(&entry(2, name, 22, &value));
+        text.push_str(&entry(2, &name, 2 + NAME_WIDTH, &value));
     }
     text.push_str(
         "\n  Hours of a target that takes nights: least subs and dither places, which bind\n  a short plan, are left out.\n",
@@ -69,7 +84,7 @@ fn night(night: &NoiseOfNight) -> String {
 }
 
 /// What the noise of both nights is made of.
-pub(super) fn noise_entries(answer: &Comparison) -> Vec<(&'static str, String)> {
+pub(super) fn noise_entries(answer: &Comparison) -> Vec<(String, String)> {
     let shares = |night: &NoiseOfNight| {
         let share = &night.noise_share_percent;
         format!(
@@ -81,14 +96,15 @@ pub(super) fn noise_entries(answer: &Comparison) -> Vec<(&'static str, String)> 
             share.pattern + share.calibration
         )
     };
-    vec![("A", shares(&answer.a)), ("B", shares(&answer.b))]
+    let [a, b] = &answer.names;
+    vec![about(a, shares(&answer.a)), about(b, shares(&answer.b))]
 }
 
 /// What the noise is made of, for that is why a darker sky helps much or little.
 fn noise_text(answer: &Comparison) -> String {
     let mut text = String::from("\nnoise from\n");
     for (name, value) in noise_entries(answer) {
-        text.push_str(&entry(2, name, 6, &value));
+        text.push_str(&entry(2, &name, 2 + NAME_WIDTH, &value));
     }
     text.push_str(&sky_text(answer));
     text
@@ -101,11 +117,12 @@ pub(super) fn sky_text(answer: &Comparison) -> String {
     if !(by_sky(answer) && here > 0.0 && there > 0.0) {
         return String::new();
     }
+    let [a, b] = &answer.names;
     let (here_share, there_share) = (&answer.a.noise_share_percent, &answer.b.noise_share_percent);
     paragraph(
         &format!(
-            "A pixel gets {} times as much sky light in A as in B. If the sky were all of the noise, the sky's factor would be \
-                 that. It is {:.0} % of the variance in A and {:.0} % in B; what is left (the target's own light, dark \
+            "With {a} a pixel gets {} times as much sky light as with {b}. If the sky were all of the noise, the sky's factor would be \
+                 that. It is {:.0} % of the variance with the one and {:.0} % with the other; what is left (the target's own light, dark \
                  current, read noise) does not fall with the sky.",
             rounded(here / there, 3),
             here_share.sky + here_share.moon,
@@ -123,34 +140,36 @@ fn by_sky(answer: &Comparison) -> bool {
 /// How long a drive to the second night may be; empty where the sky is no reason.
 pub(super) fn travel_text(answer: &Comparison) -> String {
     let clear = Seconds(answer.clear_hours_per_night * 3600.0);
+    let b = &answer.names[1];
     match answer.break_even_travel_h {
         Some(hours) if by_sky(answer) => paragraph(
             &format!(
-                "If B is a drive away: of a clear night of {} at A, {} on the road, there and back, eat what B gains. \
+                "If {b} is a drive away: of a clear night of {} at home, {} on the road, there and back, eat what it gains. \
                  A shorter drive pays.",
                 duration(clear),
                 duration(Seconds(hours * 3600.0))
             ),
             2,
         ),
-        None if by_sky(answer) => paragraph("No drive from A to B pays: B is not quicker.", 2),
+        None if by_sky(answer) => paragraph(&format!("No drive to {b} pays: it is not quicker."), 2),
         _ => String::new(),
     }
 }
 
 /// The title of [`purchase_entries`].
-pub(super) const PURCHASE: &str = "the filters alone, hours with A's : with B's";
+pub(super) const PURCHASE: &str = "the filters alone, hours with the first's : with the second's";
 
 fn purchase_text(answer: &Comparison) -> String {
     if answer.filter_purchase.is_empty() {
         return String::new();
     }
-    let lines: String = purchase_entries(answer).iter().map(|(name, value)| entry(2, name, 22, value)).collect();
+    let rows = purchase_entries(answer);
+    let lines: String = rows.iter().map(|(name, value)| entry(2, name, 2 + NAME_WIDTH, value)).collect();
     format!("\n{PURCHASE}\n{lines}")
 }
 
 /// What the filters alone do to light of all wavelengths and to lines, by the lamps.
-pub(super) fn purchase_entries(answer: &Comparison) -> Vec<(&'static str, String)> {
+pub(super) fn purchase_entries(answer: &Comparison) -> Vec<(String, String)> {
     let target = |target: PurchaseTarget| {
         let rows = answer.filter_purchase.iter().filter(|row| row.target == target);
         let said = rows.map(|row| {
@@ -159,5 +178,5 @@ pub(super) fn purchase_entries(answer: &Comparison) -> Vec<(&'static str, String
         });
         said.collect::<Vec<_>>().join(", ")
     };
-    vec![("galaxy", target(PurchaseTarget::Galaxy)), ("nebula", target(PurchaseTarget::Nebula))]
+    vec![("galaxy".into(), target(PurchaseTarget::Galaxy)), ("nebula".into(), target(PurchaseTarget::Nebula))]
 }

@@ -7,13 +7,17 @@ use super::{caveats_text, duration, entry, paragraph, rounded, wrapped};
 /// The whole answer of `cooling`.
 #[must_use]
 pub fn cooling_text(answer: &Cooling) -> String {
-    let mut text = format!("cooling the {}: {}\n\n", answer.camera, answer.verdict.words());
+    let mut text = String::new();
+    if let Some(against) = &answer.against {
+        text.push_str(&wrapped(&against_head(answer, against), 2));
+    }
+    text.push_str(&format!("cooling the {}: {}\n\n", answer.camera, answer.verdict.words()));
     text.push_str(&entries_text(&year_entries(answer)));
     text.push_str(&months_text(&answer.months));
     text.push_str(&entries_text(&where_entries(answer)));
     text.push_str(&read_noise_text(answer));
     if let Some(against) = &answer.against {
-        text.push_str(&paragraph(&against_head(answer, against), 0));
+        text.push_str(&format!("\nwhat of the {}'s hours is cooling\n", against.camera));
         text.push_str(&entries_text(&against_entries(answer, against)));
     }
     text.push_str(&caveats_text(&answer.caveats));
@@ -194,12 +198,15 @@ pub(super) fn read_noise_text(answer: &Cooling) -> String {
 
 /// The other camera with the verdict on it.
 pub(super) fn against_head(answer: &Cooling, against: &Against) -> String {
-    let unlike = answer.caveats.iter().any(|caveat| caveat.code == "colours-against-fewer");
+    let (low, high) = (against.time_ratio_interval_95[0], against.time_ratio_interval_95[1]);
+    let range = if ratio(low) == ratio(high) { String::new() } else { format!(" ({} to {})", ratio(low), ratio(high)) };
+    let source = against.source.as_ref().map_or_else(String::new, |source| format!(" ({source})"));
     format!(
-        "against the {}{}: {}",
+        "the {}{source} in place of the {}: {}; over the year yours takes {}{range} times its hours",
         against.camera,
-        against.source.as_ref().map_or_else(String::new, |source| format!(" ({source})")),
-        if unlike { "no verdict, the pictures are not alike" } else { against.verdict.words() }
+        answer.camera,
+        against.verdict.words(),
+        ratio(against.time_ratio),
     )
 }
 

@@ -5,6 +5,7 @@ mod calendar_file;
 mod calibration;
 mod camera;
 mod checklist;
+mod choices;
 mod compare;
 mod cooling;
 mod frames;
@@ -22,17 +23,19 @@ mod schedule;
 mod short_set;
 mod sky;
 mod table;
+mod targets;
 
 use std::collections::BTreeMap;
 
 pub use calendar_file::schedule_icalendar;
 pub use camera::{camera_line, camera_text, changes_text};
 pub use checklist::checklist_text;
+pub use choices::{choices_csv, choices_text};
 pub use compare::comparison_text;
 pub use cooling::{cooling_line, cooling_text};
 pub use frames::{frames_text, stated_text};
 #[cfg(feature = "report")]
-pub use html::{camera_page, comparison_page, cooling_page, plan_page, review_page};
+pub use html::{camera_page, choices_page, comparison_page, cooling_page, plan_page, review_page, targets_page};
 pub use json::{error_document, json_text, json_value};
 pub use number::{duration, rounded, with_uncertainty};
 use number::{percent, plain};
@@ -43,6 +46,7 @@ pub use review::review_text;
 pub use schedule::{schedule_csv, starts_csv, starts_text};
 pub use sky::sky_text;
 pub use table::Table;
+pub use targets::{targets_csv, targets_text};
 
 use crate::caveat::{Caveat, Rejected};
 

@@ -64,6 +64,9 @@ pub(super) fn head_text(plan: &Plan) -> String {
     if plan.goal.kind == GoalKind::Hours {
         text.push_str(&reached_text(plan));
     }
+    if let Some(picture) = plan.goal.picture {
+        text.push_str(&format!("{}\n", picture.words()));
+    }
     text.push_str(&wrapped(&clock_line(plan), 0));
     for better in plan.schedule.iter().flat_map(better_nights) {
         text.push_str(&wrapped(&better, 0));
@@ -343,7 +346,7 @@ fn set_by(filter: &FilterPlan) -> String {
         SetBy::SkySaturation => "the sky: it fills the pixel".into(),
         SetBy::Rejection => "rejection: it needs so many subs and dither positions".into(),
         SetBy::Storage => "storage: fewer, longer subs".into(),
-        SetBy::Requested => "the length asked for".into(),
+        SetBy::Requested => "you: this length was asked for".into(),
     }
 }
 

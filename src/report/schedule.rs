@@ -235,7 +235,7 @@ pub fn schedule_csv(plan: &Plan) -> Option<String> {
 }
 
 /// A word as a cell: quoted where it must be, and never one that a spreadsheet takes for a formula.
-fn cell(word: &str) -> String {
+pub(super) fn cell(word: &str) -> String {
     let word = if word.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{word}") } else { word.to_owned() };
     if word.contains([',', '"', '\n', '\r']) { format!("\"{}\"", word.replace('"', "\"\"")) } else { word }
 }

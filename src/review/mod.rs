@@ -35,7 +35,7 @@ use crate::document::Stamp;
 use crate::stats::Estimate;
 use crate::units::{Degrees, Electrons, MAGNITUDES_PER_LOGARITHM, Seconds};
 
-use crate::night::{Goal, Night};
+use crate::night::Night;
 
 use assigned::assigned;
 pub use moments::Clock;
@@ -87,7 +87,7 @@ impl Review {
             all().filter(|sub| sub.dropped == dropped).map(|sub| sub.light.exposure_s.0).sum::<f64>() / 3600.0
         };
         let effective = all().map(|sub| sub.light.exposure_s.0 * sub.worth_percent.min(100.0)).sum::<f64>() / 3.6e5;
-        let goal_snr = night.goal.hours.is_none().then(|| night.goal.snr.unwrap_or(Goal::DEFAULT_SNR));
+        let goal_snr = night.goal.hours.is_none().then(|| night.goal.snr());
         let mut review = Self {
             stamp: Stamp::new(),
             program: env!("CARGO_PKG_VERSION").into(),

@@ -11,7 +11,7 @@ use schemars::{JsonSchema, Schema};
 use serde_json::{Value, json};
 
 use crate::camera::CameraProfile;
-use crate::decide::{Comparison, Cooling, SkyAnswer};
+use crate::decide::{Choices, Comparison, Cooling, SkyAnswer, Targets};
 use crate::document::{Document, Failure, Format, Simulation};
 use crate::frames::Inventory;
 use crate::keys::{CAMERA, Key, NIGHT, SENSOR};
@@ -49,6 +49,10 @@ pub enum Output {
     Cooling,
     /// `compare`.
     Compare,
+    /// `choices`.
+    Choices,
+    /// `targets`.
+    Targets,
     /// `review`.
     Review,
     /// `checklist`.
@@ -126,13 +130,15 @@ impl KeyFile {
 
 impl Output {
     /// All of them.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 12] = [
         Self::Frames,
         Self::Measure,
         Self::Sky,
         Self::Plan,
         Self::Cooling,
         Self::Compare,
+        Self::Choices,
+        Self::Targets,
         Self::Review,
         Self::Checklist,
         Self::Simulation,
@@ -149,6 +155,8 @@ impl Output {
             Self::Plan => Plan::FORMAT,
             Self::Cooling => Cooling::FORMAT,
             Self::Compare => Comparison::FORMAT,
+            Self::Choices => Choices::FORMAT,
+            Self::Targets => Targets::FORMAT,
             Self::Review => Review::FORMAT,
             Self::Checklist => Checklist::FORMAT,
             Self::Simulation => Simulation::FORMAT,
@@ -166,6 +174,8 @@ impl Output {
             Self::Plan => generated::<Plan>(true),
             Self::Cooling => generated::<Cooling>(true),
             Self::Compare => generated::<Comparison>(true),
+            Self::Choices => generated::<Choices>(true),
+            Self::Targets => generated::<Targets>(true),
             Self::Review => generated::<Review>(true),
             Self::Checklist => generated::<Document<Checklist>>(true),
             Self::Simulation => generated::<Simulation>(true),

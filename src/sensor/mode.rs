@@ -397,6 +397,7 @@ impl ModeMeasurement {
         caveats.extend(super::greens::doubt(&planes));
         let info = &self.first;
         let mode = Mode {
+            colours: None,
             gain_setting: info.gain_setting,
             offset_setting: info.offset_setting,
             readout_mode: info.readout_mode.clone(),

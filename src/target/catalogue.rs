@@ -6,6 +6,9 @@
 //! ellipse of the 25th magnitude); all other numbers are from memory, sizes rounded as observing lists print them.
 //! Positions are from memory, good to some arcminutes.
 
+use std::collections::BTreeMap;
+use std::sync::OnceLock;
+
 use crate::units::{Arcseconds, Degrees, Magnitudes, MagnitudesPerSquareArcsecond};
 
 use super::colour::ColourName;
@@ -98,10 +101,6 @@ impl Object {
             ObjectKind::Planetary | ObjectKind::Emission | ObjectKind::Remnant => ColourName::HIi,
         }
     }
-
-    fn is_called(&self, name: &str) -> bool {
-        self.names.iter().any(|known| plain(known) == name)
-    }
 }
 
 /// The object of this name; case, spaces, hyphens, leading zeros and "Messier" for M do not matter.
@@ -115,8 +114,9 @@ impl Object {
 /// ```
 #[must_use]
 pub fn object(name: &str) -> Option<&'static Object> {
-    let name = plain(name);
-    objects().find(|object| object.is_called(&name))
+    static BY_NAME: OnceLock<BTreeMap<String, &'static Object>> = OnceLock::new();
+    let names = || objects().flat_map(|object| object.names.iter().map(move |name| (plain(name), object))).collect();
+    BY_NAME.get_or_init(names).get(&plain(name)).copied()
 }
 
 /// Every object that is known by name.

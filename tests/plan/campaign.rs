@@ -178,6 +178,43 @@ fn lived_through(light: &Light, plan: &Plan, filter: &FilterPlan, index: usize) 
     squares.sqrt()
 }
 
+/// How many times the information per hour of the clock a filter would have if every session had the length that is best for
+/// its own light, over that of the best one length: no second length can bring more.
+fn of_own_lengths(light: &Light, plan: &Plan, filter: &FilterPlan, index: usize) -> f64 {
+    let mut night = light.night.clone();
+    night.goal.date = None;
+    let conditions = Conditions::new(&night, &light.camera.modes[0]).expect("conditions");
+    let plane = &conditions.filters[index].planes[0];
+    let limits = [filter.limits_s.tracking, filter.limits_s.field_rotation, filter.limits_s.star_saturation];
+    let longest = limits.iter().flatten().map(|limit| limit.0).fold(1200.0, f64::min);
+    let lengths: Vec<f64> = (0..=200).map(|i| longest.powf(f64::from(i) / 200.0)).collect();
+    let (mut own, mut one) = (0.0, vec![0.0; lengths.len()]);
+    for session in sessions(plan, &filter.name) {
+        let (from, to) = (instant(&session.starts_utc), instant(&session.ends_utc));
+        let sample = light.sample(from.later(to.hours_since(from) / 2.0));
+        let moon = subwell::sky::magnitude_of_nanolambert(sample.moon_nanolambert)
+            .map_or(0.0, |magnitude| light.moon[index] * 10_f64.powf(-0.4 * magnitude.0));
+        let rates = Rates { moon: ElectronsPerSecond(moon), ..light.dark(sample.target.0)[index] };
+        let noise = subwell::noise::PlaneNoise { rates, ..plane.noise };
+        let stack = Stack {
+            subs: filter.subs_kept.max(1) as f64,
+            dither_every: session.dither_every_subs as f64,
+            dither_box_px: f64::from(filter.dither_px),
+            clip: Clip::iterated(3.0).expect("a clip"),
+        };
+        let rate = |sub: f64| {
+            let pace = sub + filter.between_subs_s.0 + filter.settle_s.0 / stack.dither_every;
+            let kept = (-filter.lost_subs_per_hour / 3600.0 * sub).exp();
+            stack.snr(&noise.sub(Seconds(sub)), plane.patch).powi(2) * kept / pace
+        };
+        let hours = to.hours_since(from);
+        let brings: Vec<f64> = lengths.iter().map(|sub| rate(*sub) * hours).collect();
+        own += brings.iter().copied().fold(0.0, f64::max);
+        one.iter_mut().zip(&brings).for_each(|(sum, brings)| *sum += brings);
+    }
+    own / one.into_iter().fold(0.0, f64::max)
+}
+
 /// A random night, the same for the same number.
 fn random_night(number: u64) -> Asked {
     let mut random = Draw::from_state(number.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
@@ -200,7 +237,7 @@ fn random_night(number: u64) -> Asked {
     }
 }
 
-/// The head is the sum over the nights, and living through them reaches the goal.
+/// The head is the sum over the nights, living through them reaches the goal, and no second length would pay a tenth.
 fn check(number: u64) -> bool {
     let asked = random_night(number);
     let Ok(plan) = plan(&asked.night(), &camera()) else { return false };
@@ -219,6 +256,10 @@ fn check(number: u64) -> bool {
         let hours: f64 = own().map(time).sum();
         assert_relative_eq!(filter.wall_clock_s.0, hours, max_relative = 1e-9);
         total += hours;
+        if filter.subs_to_shoot > 0 {
+            let more = of_own_lengths(&light, &plan, filter, index);
+            assert!((0.999..1.1).contains(&more), "{number}: {} {more}", filter.name);
+        }
         if schedule.finished {
             let reached = lived_through(&light, &plan, filter, index);
             let told = filter.planes[0].snr.value;

@@ -4,7 +4,7 @@ use proptest::prelude::*;
 use subwell::camera::CameraProfile;
 use subwell::night::{Limits, Night, NightError};
 use subwell::noise::{Calibration, Clip, LeftPattern, Patch, PlaneNoise, Rates, Stack};
-use subwell::plan::{Demand, Plan, PlanError, Search, SetBy, Source, plan};
+use subwell::plan::{Asked, Demand, Plan, PlanError, Search, SetBy, Source, plan};
 use subwell::units::{Colour, Electrons, ElectronsPerSecond, Seconds};
 
 const MONO: &str = r#"
@@ -136,6 +136,7 @@ fn search(rates: Rates, read: f64, mismatch: f64, darks: u32, snr: f64, pixels: 
         min_positions_per_night: 10.0,
         night: Seconds(4.0 * 3600.0),
         most_subs: 1e9,
+        asked: Asked::default(),
     }
 }
 

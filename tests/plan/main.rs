@@ -2,6 +2,7 @@
 
 mod beside;
 mod campaign;
+mod choices;
 mod draw;
 mod hints;
 mod laws;
@@ -14,6 +15,8 @@ mod recomputed;
 #[cfg(feature = "report")]
 mod sky_height;
 mod stack_proof;
+#[cfg(feature = "report")]
+mod steps;
 
 #[cfg(feature = "cli")]
 mod decisions;

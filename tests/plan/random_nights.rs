@@ -42,7 +42,7 @@ fn tables(draw: &mut Draw, plane: &str, part: &str, variance: f64) -> String {
         + &table("column", &|side| value(1.0, side))
 }
 
-fn camera_of(draw: &mut Draw, colour: bool) -> String {
+pub(crate) fn camera_of(draw: &mut Draw, colour: bool) -> String {
     let read_noise = draw.of_any_size(0.7, 15.0);
     let dark = draw.of_any_size(1e-4, 1.0);
     let saturation = draw.of_any_size(3000.0, 120_000.0);
@@ -183,7 +183,7 @@ fn target_of(draw: &mut Draw) -> String {
     }
 }
 
-fn night_of(draw: &mut Draw, colour: bool) -> String {
+pub(crate) fn night_of(draw: &mut Draw, colour: bool) -> String {
     let (filters, first) = filters_of(draw, colour);
     let sky = sky_of(draw, &first, colour);
     let camera = match draw.one_in(2) {

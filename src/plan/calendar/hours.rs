@@ -35,9 +35,13 @@ pub(super) struct NightHours {
 
 impl NightHours {
     pub(super) fn new(night: &Night, light: &NightLight, place: Place, date: Date) -> Result<Self, PlanError> {
-        let tonight = Tonight::new(place, date, night.utc_offset_h())?;
+        Ok(Self::of(night, light, date, &Tonight::new(place, date, night.utc_offset_h())?))
+    }
+
+    /// The usable hours of a night whose Sun and Moon are known.
+    pub(super) fn of(night: &Night, light: &NightLight, date: Date, tonight: &Tonight) -> Self {
         let mut found = Self { date, blocks: Vec::new(), usable_h: 0.0, moon_illuminated: 0.0 };
-        let Some(limit) = counted(night, &tonight) else { return Ok(found) };
+        let Some(limit) = counted(night, tonight) else { return found };
         let track = track(night);
         let usable = tonight.usable(limit, &track);
         // Moonlight comes and goes at once: a block has it or has it not.
@@ -50,7 +54,7 @@ impl NightHours {
         }
         found.moon_illuminated = lit.get(lit.len() / 2).copied().unwrap_or(0.0);
         found.usable_h = hours_of(&usable);
-        Ok(found)
+        found
     }
 }
 

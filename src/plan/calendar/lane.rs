@@ -72,13 +72,14 @@ impl Lane {
     }
 
     /// What a sub that is shot adds to the squared signal over noise of each governing plane, as one of so many kept ones;
-    /// nothing where the sky would fill it.
+    /// nothing where the sky would fill one that was not asked for.
     ///
     /// Means of subs, each weighed by its own quality, add up so; the floor that dithers leave is shared out as if all subs
     /// were alike, which a box that is wide enough makes a matter of one or two percent at most.
     pub(super) fn information(&self, rates: &[Rates]) -> Vec<f64> {
         let sub = self.draft.sub();
-        if self.conditions.sky_limit(rates.iter().copied()).is_some_and(|limit| limit < sub) {
+        let full = self.conditions.sky_limit(rates.iter().copied()).is_some_and(|limit| limit < sub);
+        if full && self.search().asked.sub.is_none() {
             return vec![0.0; self.search().planes.len()];
         }
         let kept = self.kept();

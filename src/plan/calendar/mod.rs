@@ -19,7 +19,7 @@ use crate::caveat::Caveat;
 use crate::units::Seconds;
 
 pub(in crate::plan) use lane::Need;
-pub(in crate::plan) use scheduled::{Lanes, Scheduled, scheduled, started};
+pub(in crate::plan) use scheduled::{Lanes, Scheduled, in_nights, scheduled, started};
 pub use starts::{LeastTime, Start};
 
 /// No plan is spread over more nights of the calendar.
@@ -36,7 +36,7 @@ pub struct Schedule {
     pub setup_min: f64,
     /// Refocusing, filter changes and the like in each hour.
     pub refocus_min_per_hour: f64,
-    /// Share of nights that are clear.
+    /// Share of nights that are clear, in the mean until the last one.
     pub clear_share: f64,
     /// The nights in which something is done, in order.
     pub nights: Vec<ScheduledNight>,

@@ -4,7 +4,9 @@ use crate::camera::Mode;
 use crate::night::{FilterConditions, Night};
 use crate::noise::Stack;
 use crate::plan::PlanError;
+use crate::plan::brief::Calendar;
 use crate::plan::draft::{Counts, FilterDraft};
+use crate::sky::night::{Date, Tonight};
 use crate::stats::bisect;
 use crate::units::Seconds;
 
@@ -116,6 +118,39 @@ pub(in crate::plan) fn started(night: &Night, mode: &Mode, lanes: Lanes) -> Resu
     let whole = Ground { night, mode, nights: &all };
     let (lanes, _) = in_shares(&Ground { nights: &all[..MOST_NIGHTS as usize], ..whole }, lanes);
     Ok(Some(starts(whole, &lanes)))
+}
+
+/// What some evenings do.
+///
+/// # Errors
+/// As [`crate::plan::plan`].
+pub(in crate::plan) fn in_nights(
+    night: &Night,
+    mode: &Mode,
+    lanes: Lanes,
+    evenings: &[(Date, Tonight)],
+) -> Result<Calendar, PlanError> {
+    let light = NightLight::new(night, mode)?;
+    let all: Vec<NightHours> =
+        evenings.iter().map(|(date, tonight)| NightHours::of(night, &light, *date, tonight)).collect();
+    let ground = Ground { night, mode, nights: &all };
+    let (lanes, _) = in_shares(&ground, lanes);
+    let mut campaign = ground.campaign(&lanes, Aim::Soonest);
+    let listed = whole_subs(&ground, &mut campaign);
+    let finished = listed.tallies.iter().all(|tally| tally.done);
+    let blocks = || all.iter().take(1).flat_map(|first| &first.blocks);
+    let offset = night.utc_offset_h();
+    let ends = blocks().next().zip(blocks().last());
+    let window = ends.map(|(first, last)| [first.span.from, last.span.to].map(|time| time.local(offset)));
+    let widest = |[low, high]: [f64; 2], block: [f64; 2]| [low.min(block[0]), high.max(block[1])];
+    Ok(Calendar {
+        wall_clock: finished.then(|| Seconds(seconds_of(&campaign, &listed))),
+        nights: listed.nights.len() as u32,
+        done_on: listed.nights.last().filter(|_| finished).map(|night| night.date.clone()),
+        done_percent: listed.nights.last().map_or(0.0, |night| night.done_percent),
+        window,
+        altitude_deg: blocks().map(|block| block.altitudes).reduce(widest),
+    })
 }
 
 /// The nights of the plan and four weeks more.
@@ -242,12 +277,14 @@ fn settled(lane: &Lane, tally: &Tally) -> (FilterConditions, FilterDraft) {
 
 fn schedule(ground: &Ground<'_>, campaign: &Campaign, listed: Listed) -> Schedule {
     let goal = &ground.night.goal;
+    let clear = |night: usize| goal.clear_share(ground.nights[night].date.month());
+    let clear_until = |last: usize| (0..=last).map(clear).sum::<f64>() / (last + 1) as f64;
     let finished = listed.tallies.iter().all(|tally| tally.done);
     let done_percent = listed.nights.last().map_or(if finished { 100.0 } else { 0.0 }, |night| night.done_percent);
     let mut found = Schedule {
         setup_min: goal.setup_min(),
         refocus_min_per_hour: goal.refocus_min_per_hour(),
-        clear_share: goal.clear_share(),
+        clear_share: clear_until(campaign.assignment.last().unwrap_or(0)),
         left_out: left_out(ground, &listed),
         nights: listed.nights,
         finished,
@@ -264,7 +301,7 @@ fn schedule(ground: &Ground<'_>, campaign: &Campaign, listed: Listed) -> Schedul
         return found;
     }
     let problem = ground.problem(&campaign.blocks, &campaign.needs, false);
-    let chances = chances(&problem, &campaign.assignment.prices, |_| goal.clear_share());
+    let chances = chances(&problem, &campaign.assignment.prices, clear);
     let last = campaign.assignment.last().unwrap_or(0);
     found.chance_by_last_night_percent = 100.0 * chances[last];
     for chance in NAMED_CHANCES {

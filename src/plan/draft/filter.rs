@@ -5,8 +5,8 @@ use crate::night::{Conditions, FilterConditions, Limits, Night, PlaneConditions}
 use crate::noise::{Clip, Patch, PlaneNoise, Stack, faintest_rate};
 use crate::plan::range::{Sensitivity, Source, moved, moved_search, range_factors};
 use crate::plan::{
-    Demand, FilterAtSetting, FilterPlan, Optimum, OutOfReach, PlanError, PlaneInputs, PlanePlan, RuleOfThumb, Search,
-    SubLimits, WithoutDither,
+    Asked, Demand, FilterAtSetting, FilterPlan, Optimum, OutOfReach, PlanError, PlaneInputs, PlanePlan, RuleOfThumb,
+    Search, SubLimits, WithoutDither,
 };
 use crate::rig::polar_drift_per_second;
 use crate::stats::Estimate;
@@ -61,6 +61,7 @@ pub(crate) fn search(night: &Night, mode: &Mode, filter: &FilterConditions, dema
         min_positions_per_night: f64::from(stack.min_positions_per_night()),
         night: Seconds(filter.clear_hours * 3600.0),
         most_subs: f64::from(stack.most_subs()).min(storable),
+        asked: Asked { sub: night.goal.sub_s, every: night.goal.dither_every.map(f64::from) },
     }
 }
 

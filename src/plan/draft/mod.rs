@@ -1,20 +1,21 @@
 //! The way from conditions to a plan: one optimum for each filter, whole numbers, uncertainties.
 
 mod counts;
+mod doubts;
 pub(crate) mod filter;
 
 pub(crate) use counts::Counts;
 pub(crate) use filter::{DITHER_BOXES_PX, FilterDraft, search};
 
-use crate::camera::{CameraProfile, Mode, PlaneName};
-use crate::caveat::{Caveat, push_once};
+use crate::camera::{CameraProfile, Mode};
 use crate::document::Stamp;
 use crate::night::evening::Evening;
-use crate::night::{Conditions, FilterConditions, Goal, Night};
-use crate::rig::Mount;
+use crate::night::{Conditions, FilterConditions, Night};
+use crate::sky::night::{Date, Tonight};
 use crate::units::{Electrons, Seconds};
 
-use super::calendar::{Lanes, Need, Scheduled, scheduled, started};
+use super::brief::Calendar;
+use super::calendar::{Lanes, Need, Scheduled, in_nights, scheduled, started};
 use super::filter_solution::FilterSolution;
 use super::prior_stack::{PriorStack, snr_in_hand, still_to_reach};
 use super::range::{Sensitivity, Source, largest, moved_search, range_factors};
@@ -24,12 +25,8 @@ use super::{
     PlanError, PlanGoal, Search, Start,
 };
 
-/// A target lower than this is worth a word.
-const LOW_DEG: f64 = 20.0;
 /// Where the air lets less than this share of the light pass, it is in the way before all else.
 const THICK_AIR: f64 = 0.3;
-/// Share of the stack's variance from which the masters are worth a word, in percent.
-const CALIBRATION_SHARE: f64 = 10.0;
 /// What counts of subs may be off by the rounding of floats: 12.000000001 subs are 12.
 const ROUNDING_SLACK: f64 = 1e-9;
 
@@ -49,7 +46,7 @@ impl Draft {
         let conditions = Conditions::on(night, mode, evening)?;
         let shares = shares(&conditions);
         let in_hand = snr_in_hand(night, mode, evening, &shares)?;
-        let goal = |filter: &FilterConditions| filter.snr.or(night.goal.snr).unwrap_or(Goal::DEFAULT_SNR);
+        let goal = |filter: &FilterConditions| filter.snr.unwrap_or(night.goal.snr());
         let asked = |filter: &FilterConditions, share: f64, in_hand: f64| match night.goal.hours {
             Some(hours) => Demand::Within(Seconds(hours * 3600.0 * share)),
             None => Demand::Snr(still_to_reach(goal(filter), in_hand).unwrap_or(goal(filter))),
@@ -123,6 +120,26 @@ impl Draft {
     /// As [`crate::plan::plan`].
     pub(in crate::plan) fn started(&self, night: &Night, mode: &Mode) -> Result<Option<Vec<Start>>, PlanError> {
         started(night, mode, self.lanes(night))
+    }
+
+    /// What some evenings do.
+    ///
+    /// # Errors
+    /// As [`crate::plan::plan`].
+    pub(in crate::plan) fn in_nights(
+        &self,
+        night: &Night,
+        mode: &Mode,
+        evenings: &[(Date, Tonight)],
+    ) -> Result<Calendar, PlanError> {
+        in_nights(night, mode, self.lanes(night), evenings)
+    }
+
+    /// The ends of the time's range, as factors.
+    pub(in crate::plan) fn range_factors(&self, night: &Night) -> [f64; 2] {
+        let (low, high) =
+            if night.goal.hours.is_some() { (1.0, 1.0) } else { range_factors(&self.sensitivities(night)) };
+        [low, high]
     }
 
     /// What one gain setting costs, with what the nights made of the mean light.
@@ -229,7 +246,7 @@ impl Draft {
     ) -> Plan {
         let total = self.wall_clock();
         let sensitivities = self.sensitivities(night);
-        let (low, high) = if night.goal.hours.is_some() { (1.0, 1.0) } else { range_factors(&sensitivities) };
+        let [low, high] = self.range_factors(night);
         let (source, share_percent) = largest(&sensitivities);
         let pairs = self.filters.iter().zip(&self.conditions.filters);
         let mut filters: Vec<FilterPlan> =
@@ -294,93 +311,6 @@ impl Draft {
         };
         Source::ALL.into_iter().map(sensitivity).collect()
     }
-
-    /// A patch that is wider than what the profile says of the noise that neighbours share, or dithers wider than the frame.
-    fn beyond_the_tables(&self, mode: &Mode, filters: &[FilterPlan]) -> Option<Caveat> {
-        let known = mode.noise_by_scale.iter().filter_map(|table| table.pixels.last()).max()?;
-        // A colour array's plane has every other pixel.
-        let pitch = if mode.planes.iter().any(|plane| plane.plane == PlaneName::Mono) { 1.0 } else { 2.0 };
-        let (known, frame) = (pitch * f64::from(*known), mode.width_px.min(mode.height_px) as f64);
-        let planes = || self.conditions.filters.iter().flat_map(|filter| &filter.planes).map(|plane| plane.patch);
-        let patch = planes().filter(|patch| !patch.is_white()).map(|patch| patch.side_px).fold(0.0, f64::max);
-        let dithers = filters.iter().map(|filter| f64::from(filter.dither_px)).fold(0.0, f64::max);
-        let (message, hint) = if patch > known {
-            (
-                format!(
-                    "the patch is {patch:.0} px wide, and the profile says what neighbours share of the noise up to \
-                     {known:.0} px: beyond that it is extrapolated"
-                ),
-                "ask for a smaller patch_arcsec, or measure whole frames",
-            )
-        } else if dithers > frame && planes().any(|patch| !patch.is_white()) {
-            (
-                format!(
-                    "the dithers reach over {dithers:.0} px and the measured frames over {frame:.0}: the pattern is extrapolated"
-                ),
-                "measure whole frames",
-            )
-        } else {
-            return None;
-        };
-        Some(Caveat::new("extrapolated", message, hint).about("noise_by_scale"))
-    }
-
-    fn caveats(&self, night: &Night, profile: &CameraProfile, mode: &Mode, filters: &[FilterPlan]) -> Vec<Caveat> {
-        let mut caveats = Vec::from_iter(self.beyond_the_tables(mode, filters));
-        if night.mount.lost_subs_per_hour.is_none() {
-            let rate = Mount::DEFAULT_LOST_SUBS_PER_HOUR;
-            let message = format!(
-                "lost_subs_per_hour was left out and taken as {rate}: under a bright sky nothing moves the sub length more"
-            );
-            let hint = "count the subs that your last nights lost in an hour of open shutter";
-            caveats.push(Caveat::new("assumed-value", message, hint).about("mount.lost_subs_per_hour"));
-        }
-        let more = night.caveats().into_iter().chain(self.conditions.caveats.iter().cloned());
-        for caveat in more.chain(profile.caveats.iter().cloned()) {
-            push_once(&mut caveats, caveat);
-        }
-        let counts = &night.calibration;
-        if counts.darks() + counts.flats() + counts.biases() == 0 {
-            let message =
-                "no calibration frames at all: vignetting, dust and what the sensor adds by itself stay in the stack";
-            let hint = "take flats at least; the plan says how many, and whether darks or a bad-pixel map serve better";
-            caveats.push(Caveat::new("no-calibration-frames", message, hint));
-        }
-        if self.conditions.night.is_none() && night.target.altitude().0 < LOW_DEG {
-            let message = format!(
-                "at {:.0} degrees the light crosses much air, and how bright the sky is there depends on the lamps beneath",
-                night.target.altitude().0
-            );
-            let hint = "wait until it stands higher, or give a sky that was measured there, with its altitude_deg";
-            caveats.push(Caveat::new("low-target", message, hint).about("target.altitude_deg"));
-        }
-        for (filter, draft) in filters.iter().zip(&self.filters) {
-            let most = draft.search.most_subs;
-            if night.goal.hours.is_some() && filter.subs_to_shoot as f64 >= most.floor() {
-                let message = format!(
-                    "most_subs or most_gigabytes end the set at {} subs, {:.1} h on the clock, before the hours do",
-                    filter.subs_to_shoot,
-                    filter.wall_clock_s.0 / 3600.0
-                );
-                let hint = "raise them under [stack], or give fewer hours";
-                caveats.push(Caveat::new("storage-bound", message, hint).about(filter.name.clone()));
-            }
-            let share = filter.planes.iter().map(|plane| plane.noise_share_percent.calibration).fold(0.0, f64::max);
-            if share > CALIBRATION_SHARE {
-                let message = format!("the calibration frames bring {share:.0} % of the stack's variance");
-                let hint = "take more darks and flats, or dither more often";
-                push_once(
-                    &mut caveats,
-                    Caveat::new("few-calibration-frames", message, hint).about(filter.name.clone()),
-                );
-            }
-            if filter.subs_to_shoot == 0 {
-                let message = "the hours in hand reach the goal already";
-                push_once(&mut caveats, Caveat::new("goal-reached", message, "raise snr").about(filter.name.clone()));
-            }
-        }
-        caveats
-    }
 }
 
 /// The time of all filters for the same goals over the plan's, with one source moved.
@@ -435,8 +365,9 @@ fn goal(night: &Night) -> PlanGoal {
     let hours = night.goal.hours;
     PlanGoal {
         kind: if hours.is_some() { GoalKind::Hours } else { GoalKind::Snr },
-        snr: if hours.is_some() { None } else { Some(night.goal.snr.unwrap_or(Goal::DEFAULT_SNR)) },
+        snr: if hours.is_some() { None } else { Some(night.goal.snr()) },
         hours,
+        picture: night.goal.picture,
         patch_arcsec: night.goal.patch(),
     }
 }

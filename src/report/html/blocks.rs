@@ -31,8 +31,9 @@ pub(super) fn answer(title: &str, lines: &str) -> String {
 }
 
 /// Names and their values in two columns; on a phone one below the other.
-pub(super) fn numbers(entries: &[(&str, String)]) -> String {
-    let row = |(name, value): &(&str, String)| {
+pub(super) fn numbers<Name: AsRef<str>>(entries: &[(Name, String)]) -> String {
+    let row = |(name, value): &(Name, String)| {
+        let name = name.as_ref();
         // An entry that goes on with the one above has no name of its own, and no header.
         let header =
             if name.is_empty() { "<td></td>".into() } else { format!("<th scope=\"row\">{}</th>", escaped(name)) };

@@ -282,6 +282,29 @@ pub(super) fn compare_methods() -> Table {
     table(compare())
 }
 
+/// How the numbers of changes and of targets were got.
+pub(super) fn choices_methods() -> Table {
+    table(vec![
+        (
+            "hours",
+            "the least wall-clock time over sub length and cadence for the signal over noise asked for; for targets the plan over the \
+             nights, in each of the night's filters"
+                .into(),
+            "derived for this program; noise as in the report of a plan",
+        ),
+        (
+            "saved in a year",
+            "the year's hours less those for the same pictures with the change, the road taken from the clear hours".into(),
+            "derived for this program",
+        ),
+        (
+            "brightness of targets",
+            "the catalogue's mean over the whole object, or its lines; good to half a magnitude or worse".into(),
+            "the sources of each entry stand in the library's documentation",
+        ),
+    ])
+}
+
 /// How the numbers of a reviewed night were got.
 pub(super) fn review_methods() -> Table {
     table(review())

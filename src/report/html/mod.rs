@@ -5,6 +5,7 @@
 
 mod blocks;
 mod camera;
+mod choices;
 mod compare;
 mod cooling;
 mod methods;
@@ -12,6 +13,7 @@ mod plan;
 mod review;
 
 pub use camera::camera_page;
+pub use choices::{choices_page, targets_page};
 pub use compare::comparison_page;
 pub use cooling::cooling_page;
 pub use plan::plan_page;

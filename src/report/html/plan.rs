@@ -6,7 +6,7 @@ use crate::report::calibration::calibration_entries;
 use crate::report::duration;
 use crate::report::plan::{NOISE_FROM, answer_line, clock_line, filter_entries, night_entries, plane_entries};
 use crate::report::plots::{
-    night_figure, settings_figure, snr_figure, strip_figure, sub_noise_figure, wall_time_figure,
+    night_figure, settings_figure, snr_figure, starts_figure, strip_figure, sub_noise_figure, wall_time_figure,
 };
 use crate::report::schedule::{better_nights, clouds, schedule_table};
 use crate::report::short_set;
@@ -24,6 +24,7 @@ pub fn plan_page(plan: &Plan, searches: &[Search]) -> String {
     let mut body = answer(&format!("The plan{date}"), &answer_line(plan));
     body.push_str(&heading("Why"));
     body.push_str(&paragraph(&clock_line(plan)));
+    body.push_str(&plan.goal.picture.map_or_else(String::new, |picture| paragraph(picture.words())));
     for filter in &plan.filters {
         let why: Vec<_> = filter_entries(filter)
             .into_iter()
@@ -42,6 +43,8 @@ pub fn plan_page(plan: &Plan, searches: &[Search]) -> String {
     }
     body.push_str(&settings_figure("settings", plan).iter().map(figure).collect::<String>());
     body.push_str(&night_figure("night", plan).iter().map(figure).collect::<String>());
+    let starts = plan.schedule.as_ref().and_then(|schedule| schedule.starts.as_deref());
+    body.push_str(&starts.and_then(|starts| starts_figure("starts", starts)).iter().map(figure).collect::<String>());
     body.push_str(&heading("Numbers"));
     body.push_str(&all_numbers(plan));
     body.push_str(&heading("Doubts and cautions"));

@@ -166,7 +166,8 @@ fn chain_figure(id: &str, factors: &[(String, f64)], whole: f64, texts: [String;
     let x = Axis::logarithmic(bars.iter().flat_map(|bar| [bar.from, bar.to]).chain([1.0 / 1.3, 1.3]), 1.15);
     let height = 74 + 34 * bars.len() as i32;
     let y = Axis::bare(bars.len() as f64);
-    let mut panel = Panel::new(x, y.clone(), ("ratio of hours, above 1 B is quicker", "factor by factor"), height);
+    let mut panel =
+        Panel::new(x, y.clone(), ("ratio of hours, above 1 the second is quicker", "factor by factor"), height);
     panel.series.push(Series::new(Pen::Thumb, Shape::Line, vec![(1.0, y.low()), (1.0, y.high())]));
     let mut rows: Vec<Vec<String>> = factors
         .iter()
@@ -188,8 +189,9 @@ fn chain_figure(id: &str, factors: &[(String, f64)], whole: f64, texts: [String;
 #[must_use]
 pub fn factors_figure(id: &str, answer: &Comparison) -> Option<Figure> {
     let factors: Vec<(String, f64)> = answer.factors.iter().map(|factor| (factor.name.clone(), factor.ratio)).collect();
+    let [a, b] = &answer.names;
     let description = format!(
-        "{} factors multiply to {}, the hours of A over the hours of B. A bar to the right speaks for B, one to the left for A.",
+        "{} factors multiply to {}, the hours of {a} over those of {b}. A bar to the right speaks for {b}, one to the left for {a}.",
         factors.len(),
         rounded(answer.hours_ratio.value, 3)
     );
@@ -212,7 +214,7 @@ pub fn split_figure(id: &str, answer: &Cooling) -> Option<Figure> {
     .map(|(name, factor)| (name.to_owned(), factor))
     .to_vec();
     let description = format!(
-        "The factors multiply to {}: the year's hours with the {} (A) over those with the {} (B). A bar to the right speaks for B.",
+        "The factors multiply to {}: the year's hours with the {} over those with the {}. A bar to the right speaks for the second.",
         rounded(against.time_ratio, 3),
         answer.camera,
         against.camera

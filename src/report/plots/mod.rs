@@ -5,6 +5,7 @@
 mod axis;
 mod camera;
 mod canvas;
+mod choices;
 mod dark;
 mod decisions;
 mod figure;
@@ -18,6 +19,7 @@ mod settings;
 mod strip;
 
 pub use camera::{dark_current_figure, photon_transfer_figure, span_figure};
+pub use choices::{choices_figure, starts_figure, targets_figure};
 pub use dark::{dark_histogram_figure, dark_map_figure, dark_profile_figure};
 pub use decisions::{cooling_year_figure, factors_figure, split_figure};
 pub use figure::{Figure, KeyEntry, STYLE};

@@ -108,6 +108,7 @@ impl PlaneMeter {
             absolute_threshold(read_noise_e.value, Electrons(gain.value.0 * f64::from(step) / 12_f64.sqrt()));
         let range = dynamic_range(full.value, threshold);
         let plane = Plane {
+            quantum_efficiency: None,
             plane: self.name(),
             colour: self.colour,
             sampling: self.sampling(),

@@ -78,6 +78,12 @@ impl Date {
         Utc(self.mjd).later(hours - utc_offset_h)
     }
 
+    /// The month, 1 to 12.
+    #[must_use]
+    pub fn month(self) -> u32 {
+        jd2cal(MJD_0, self.mjd).map_or(1, |(_, month, _, _)| month.clamp(1, 12) as u32)
+    }
+
     /// The date so many days later.
     #[must_use]
     pub fn later(self, days: u32) -> Self {

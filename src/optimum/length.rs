@@ -23,8 +23,10 @@ impl Search {
         let shot_per_kept = self.shot_per_kept(sub);
         let cadence_for = |time: f64, positions: f64| (time / positions - self.settle.0) / (sub.0 + self.between.0);
         let nightly = cadence_for(self.night.0, self.min_positions_per_night);
+        let nightly = if self.asked.every.is_some() { f64::MAX } else { nightly };
         let in_all = match self.demand {
             Demand::Snr(_) => f64::MAX,
+            Demand::Within(_) if self.asked.every.is_some() => f64::MAX,
             Demand::Within(time) => cadence_for(time.0 / shot_per_kept, self.positions()),
         };
         Length {
@@ -206,6 +208,9 @@ impl Length<'_> {
     /// The least cost with a cadence that need not be whole: a smooth curve over lengths, for pictures.
     #[must_use]
     pub fn smooth_cost(&self) -> Option<f64> {
+        if let Some(every) = self.search.asked.every {
+            return self.at(every).map(|chosen| chosen.cost);
+        }
         let slowest = self.slowest.min(1e6);
         if slowest < 1.0 {
             return None;
@@ -217,9 +222,12 @@ impl Length<'_> {
         [0.0, found].map(cost).into_iter().min_by(f64::total_cmp).filter(|cost| *cost < forbidden(0.0))
     }
 
-    /// The best cadence. The cost is convex in the cadence, so walking downhill finds it.
+    /// The best cadence, or the one that was asked for. The cost is convex in the cadence, so walking downhill finds it.
     #[must_use]
     pub fn best(&self) -> Option<Chosen> {
+        if let Some(every) = self.search.asked.every {
+            return self.at(every);
+        }
         let slowest = self.slowest_cadence();
         let start = self.closed_cadences().fold(f64::MAX, f64::min).min(slowest).max(1.0).round();
         let cost = |every: f64| self.at(every).map_or(f64::INFINITY, |chosen| chosen.cost);

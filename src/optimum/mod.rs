@@ -6,15 +6,15 @@ use crate::night::Limits;
 use crate::noise::{Clip, Patch, PlaneNoise};
 use crate::units::Seconds;
 
-use crate::plan::OutOfReach;
-
 mod closed;
 mod length;
+mod out_of_reach;
 mod reach;
 mod valley;
 
 pub use closed::{best_cadence, best_sub, efficiency};
 pub use length::Length;
+pub use out_of_reach::OutOfReach;
 use valley::edge;
 pub(crate) use valley::{golden_section, two_digits};
 
@@ -70,6 +70,15 @@ pub enum Demand {
     Within(Seconds),
 }
 
+/// What the person has fixed, and is not to be looked for.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Asked {
+    /// The length of a sub: it is planned whatever it costs, and whatever bounds the best one.
+    pub sub: Option<Seconds>,
+    /// The subs between two dithers: they are planned whatever positions they leave.
+    pub every: Option<f64>,
+}
+
 /// Everything that the optimum of one filter depends on.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Search {
@@ -101,6 +110,8 @@ pub struct Search {
     pub night: Seconds,
     /// Most subs to shoot.
     pub most_subs: f64,
+    /// What is not to be looked for.
+    pub asked: Asked,
 }
 
 /// One way of spending the night, counts not yet rounded.
@@ -157,10 +168,11 @@ impl Search {
 
     /// Subs that a stack with this cadence must have, whatever they bring.
     pub(crate) fn least_subs(&self, every: f64) -> f64 {
-        self.min_subs.max(self.positions() * every)
+        let positions = if self.asked.every.is_some() { 0.0 } else { self.positions() };
+        self.min_subs.max(positions * every)
     }
 
-    /// The optimum over sub length and cadence.
+    /// The optimum over sub length and cadence. A length that was asked for is what is recommended, beside the best one.
     ///
     /// # Errors
     /// When no length and cadence reaches the goal within the rules; the error says what would be in reach.
@@ -173,7 +185,13 @@ impl Search {
         let best = (0..LOOKS).min_by(|a, b| costs[*a].total_cmp(&costs[*b])).unwrap_or(0);
         let refined = golden_section(&cost, (best as f64 - 1.0).max(0.0), (best as f64 + 1.0).min(LAST_LOOK));
         let at = if cost(refined) < costs[best] * (1.0 - 1e-9) { refined } else { best as f64 };
-        let Some(least) = self.best_at(look(at)) else { return Err(self.out_of_reach()) };
+        let least = self.best_at(look(at));
+        if let Some(sub) = self.asked.sub {
+            let recommended = self.best_at(sub).ok_or_else(|| self.out_of_reach())?;
+            let least = least.filter(|least| least.cost < recommended.cost).unwrap_or(recommended);
+            return Ok(Optimum { set_by: SetBy::Requested, least, recommended });
+        }
+        let least = least.ok_or_else(|| self.out_of_reach())?;
         let recommended = self.recommended(&least);
         Ok(Optimum { set_by: self.set_by(&least), least, recommended })
     }

@@ -2,8 +2,7 @@
 
 use crate::units::Seconds;
 
-use super::super::OutOfReach;
-use super::{Demand, LAST_LOOK, LOOKS, Search, two_digits};
+use super::{Demand, LAST_LOOK, LOOKS, OutOfReach, Search, two_digits};
 
 impl Search {
     /// Why nothing is feasible, and what would be.

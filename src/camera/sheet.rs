@@ -1,0 +1,88 @@
+//! A colour camera typed from a data sheet: four planes of one.
+
+use crate::units::Colour;
+
+use super::{CameraProfile, Mode, Plane, PlaneName, ProfileError, SheetColours};
+
+/// Shares of the pixels that a colour has.
+const GREEN: f64 = 0.5;
+const RED_OR_BLUE: f64 = 0.25;
+const PATTERNS: [&str; 4] = ["RGGB", "BGGR", "GRBG", "GBRG"];
+
+/// The profile with all planes written out.
+pub(super) fn written_out(mut profile: CameraProfile) -> Result<CameraProfile, ProfileError> {
+    profile.modes.iter_mut().try_for_each(planes_of_colours)?;
+    Ok(profile)
+}
+
+fn planes_of_colours(mode: &mut Mode) -> Result<(), ProfileError> {
+    let Some(colours) = mode.colours.take() else { return Ok(()) };
+    let impossible = |why: String| Err(ProfileError::Impossible { what: "modes.colours".into(), why });
+    if !PATTERNS.contains(&colours.pattern.as_str()) {
+        return impossible(format!("has the pattern `{}`, and it is one of {}", colours.pattern, PATTERNS.join(", ")));
+    }
+    let [plane] = mode.planes.as_slice() else {
+        return impossible(format!("stands for four planes like one, and {} are given", mode.planes.len()));
+    };
+    if plane.plane != PlaneName::Mono {
+        return impossible(format!("stands for four planes like one, and that is called {}", plane.plane));
+    }
+    mode.planes =
+        colours.pattern.chars().enumerate().map(|(place, letter)| plane_of(plane, &colours, place, letter)).collect();
+    Ok(())
+}
+
+fn plane_of(plane: &Plane, colours: &SheetColours, place: usize, letter: char) -> Plane {
+    let (colour, efficiency, sampling) = match letter {
+        'R' => (Colour::Red, colours.red, RED_OR_BLUE),
+        'B' => (Colour::Blue, colours.blue, RED_OR_BLUE),
+        _ => (Colour::Green, colours.green, GREEN),
+    };
+    Plane {
+        plane: PlaneName::from_cell(place / 2, place % 2),
+        colour: Some(colour),
+        sampling,
+        quantum_efficiency: efficiency.or(plane.quantum_efficiency),
+        ..plane.clone()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SHEET: &str = r#"
+camera = "Plover 62 C"
+provenance = "published"
+[[modes]]
+pixel_um = 3.8
+width_px = 4000
+height_px = 3000
+colours = { pattern = "GRBG", R = 0.5, G = 0.7, B = 0.6 }
+planes = [{ gain_e_per_dn = 0.8, read_noise_e = 1.6, saturation_e = 14000.0 }]
+"#;
+
+    #[test]
+    fn one_plane_and_a_pattern_are_four_planes() {
+        let profile = CameraProfile::from_toml(SHEET).unwrap();
+        let said = |plane: &Plane| (plane.plane.to_string(), plane.colour, plane.sampling, plane.quantum_efficiency);
+        let planes: Vec<_> = profile.modes[0].planes.iter().map(said).collect();
+        let expected = [
+            ("r0c0", Colour::Green, 0.5, 0.7),
+            ("r0c1", Colour::Red, 0.25, 0.5),
+            ("r1c0", Colour::Blue, 0.25, 0.6),
+            ("r1c1", Colour::Green, 0.5, 0.7),
+        ];
+        let expected = expected.map(|(name, colour, share, peak)| (name.to_owned(), Some(colour), share, Some(peak)));
+        assert_eq!(planes, expected);
+        assert_eq!(CameraProfile::from_toml(&profile.to_toml().unwrap()).unwrap(), profile);
+    }
+
+    #[test]
+    fn a_pattern_that_is_none_and_planes_beside_it_are_refused() {
+        for (good, bad) in [("GRBG", "GRGB"), ("planes = [{", "planes = [{ plane = \"r0c0\","), ("R = 0.5", "R = 50")] {
+            let error = CameraProfile::from_toml(&SHEET.replace(good, bad)).unwrap_err().to_string();
+            assert!(error.contains("colours") || error.contains("quantum_efficiency"), "{error}");
+        }
+    }
+}

@@ -1,0 +1,245 @@
+//! The single changes that a person could make, by the hours that each saves for the same picture.
+
+mod changes;
+
+use rayon::prelude::{IntoParallelRefIterator, ParallelIterator};
+use serde::{Deserialize, Serialize};
+
+use crate::camera::CameraProfile;
+use crate::caveat::{Caveat, push_once};
+use crate::document::{Format, Stamp};
+use crate::night::{KeysToSet, Night, NightChoice};
+use crate::plan::{PlanError, plan};
+use crate::sky::GivenSky;
+use crate::stats::Estimate;
+use crate::units::Seconds;
+
+use super::sky_answer::{SkyAnswer, asking_for_snr};
+use super::two_nights::TwoNights;
+use super::weighed::best_mode;
+use super::{Verdict, losses_assumed};
+use changes::{Change, changes};
+
+pub use changes::WORDS as WORDS_OF_CHOICES;
+
+/// What `choices --json` prints.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
+pub struct Choices {
+    /// `format`, always `subwell.choices`, and `version`.
+    #[serde(flatten)]
+    pub stamp: Stamp<Self>,
+    /// The program's version.
+    pub program: String,
+    /// The camera.
+    pub camera: String,
+    /// The signal over noise that every choice must reach.
+    pub snr: f64,
+    /// Time for it as things are, before rounding.
+    pub wall_clock_s: Seconds,
+    /// Hours under the sky in a year, as given under `[cooler]`.
+    pub imaging_hours_per_year: f64,
+    /// Hours of a usual clear night.
+    pub clear_hours_per_night: f64,
+    /// The changes, those that save most first.
+    pub choices: Vec<Choice>,
+    /// Changes that could not be weighed.
+    pub not_weighed: Vec<NotWeighed>,
+    /// What the numbers rest on.
+    pub caveats: Vec<Caveat>,
+}
+
+impl Format for Choices {
+    const FORMAT: &'static str = "subwell.choices";
+}
+
+/// One change, all else as it is.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[non_exhaustive]
+pub struct Choice {
+    /// The word that a price is written for under `[[choices]]`; `own` for a change that is written there.
+    pub word: String,
+    /// What is done.
+    pub name: String,
+    /// The keys of the night file that it changes; `compare` of the two files says the same. Empty where it is another evening.
+    pub set: KeysToSet,
+    /// Hours as things are over hours with it: above 1 it saves.
+    pub hours_ratio: Estimate<f64>,
+    /// Time for the picture with it, before rounding.
+    pub wall_clock_s: Seconds,
+    /// Of the hours in a year what it saves for the same pictures, the road taken off; negative where it costs.
+    pub hours_saved_per_year: f64,
+    /// 95 % interval of that.
+    pub hours_saved_interval_95: [f64; 2],
+    /// Hours on the road in a night, as given.
+    pub travel_h: f64,
+    /// Its price, as given.
+    pub price: Option<f64>,
+    /// Hours saved in a year for each unit of money.
+    pub hours_saved_per_price: Option<f64>,
+    /// Whether it is worth it.
+    pub verdict: Verdict,
+    /// The usual caution, where it can hurt someone or something.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub caution: Option<String>,
+}
+
+/// A change that could not be weighed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct NotWeighed {
+    /// What would be done.
+    pub name: String,
+    /// Why it could not be weighed.
+    pub why: String,
+}
+
+impl Choices {
+    /// Weighs every single change that the night allows, and those under its `[[choices]]`.
+    ///
+    /// `chosen` holds for each of the night's choices with keys of its own the night with them and its camera, in their order
+    /// ([`Night::with`]). The ratio of each change is that of [`Comparison`](super::Comparison) between the two nights.
+    ///
+    /// # Errors
+    /// When night and camera do not fit together, or the goal cannot be reached as things are.
+    pub fn new(night: &Night, camera: &CameraProfile, chosen: &[(Night, CameraProfile)]) -> Result<Self, PlanError> {
+        night.check()?;
+        let mut asked = asking_for_snr(night, camera)?;
+        let mut chosen = chosen.to_vec();
+        if let Some(sky) = sky_of_any_rig(&asked, camera)? {
+            for changed in
+                chosen.iter_mut().map(|(changed, _)| changed).filter(|changed| changed.site.sky == asked.site.sky)
+            {
+                changed.site.sky = Some(sky.clone());
+            }
+            asked.site.sky = Some(sky);
+        }
+        let base = TwoNights::new((&asked, camera), (&asked, camera))?;
+        let hours = night.cooler.clone().unwrap_or_default().hours();
+        let all = changes(&asked, camera, &chosen)?;
+        let weighed: Vec<Result<Choice, NotWeighed>> = all
+            .par_iter()
+            .map(|change| {
+                let pair = TwoNights::new((&asked, camera), (&change.night, change.camera.unwrap_or(camera)));
+                let found = pair.map(|pair| (pair.ratio, Seconds(pair.hours[1].seconds)));
+                found
+                    .map(|found| Choice::new(change, night, hours, found))
+                    .map_err(|error| NotWeighed { name: change.name.clone(), why: error.to_string() })
+            })
+            .collect();
+        let (mut choices, mut not_weighed) = (Vec::new(), Vec::new());
+        for found in weighed {
+            match found {
+                Ok(choice) => choices.push(choice),
+                Err(why) => not_weighed.push(why),
+            }
+        }
+        choices.extend(another_evening(night, camera, hours)?);
+        choices.sort_by(|a, b| b.hours_saved_per_year.total_cmp(&a.hours_saved_per_year));
+        let mut caveats = Vec::from_iter(losses_assumed(night));
+        for caveat in base.pair.sides[0].conditions()?.caveats.into_iter().chain(night.caveats()) {
+            push_once(&mut caveats, caveat);
+        }
+        Ok(Self {
+            stamp: Stamp::new(),
+            program: env!("CARGO_PKG_VERSION").into(),
+            camera: camera.camera.clone(),
+            snr: asked.goal.snr(),
+            wall_clock_s: Seconds(base.hours[0].seconds),
+            imaging_hours_per_year: hours,
+            clear_hours_per_night: night.goal.clear_hours(),
+            choices,
+            not_weighed,
+            caveats,
+        })
+    }
+}
+
+/// A sky that was measured in electrons is that of one rig: what it is for any, in magnitudes.
+fn sky_of_any_rig(night: &Night, camera: &CameraProfile) -> Result<Option<GivenSky>, PlanError> {
+    let GivenSky::Measured { .. } = night.site.sky() else { return Ok(None) };
+    let magnitude = SkyAnswer::of_night(night, best_mode(night, camera)?, None)?.mag_per_arcsec2;
+    Ok(magnitude.map(|magnitude| GivenSky::Magnitude(magnitude.value)))
+}
+
+impl Choice {
+    fn new(change: &Change<'_>, night: &Night, hours: f64, (ratio, wall_clock_s): (Estimate<f64>, Seconds)) -> Self {
+        let given = change.given;
+        let travel = given.and_then(|given| given.travel_h).unwrap_or(0.0);
+        let price = given.and_then(|given| given.price);
+        let clear = night.goal.clear_hours();
+        let saved = |ratio: f64| saved(hours, ratio, clear, travel);
+        let (low, high) = ratio.interval();
+        let net = if travel > 0.0 { hours / (hours - saved(ratio.value)) } else { ratio.value };
+        Self {
+            word: change.word.clone(),
+            name: change.name.clone(),
+            set: change.set.clone(),
+            hours_ratio: ratio,
+            wall_clock_s,
+            hours_saved_per_year: saved(ratio.value),
+            hours_saved_interval_95: [saved(low), saved(high)],
+            travel_h: travel,
+            price,
+            hours_saved_per_price: price.filter(|price| *price > 0.0).map(|price| saved(ratio.value) / price),
+            verdict: Verdict::from_interval(net, Some([low * net / ratio.value, high * net / ratio.value])),
+            caution: change.caution.map(str::to_owned),
+        }
+    }
+}
+
+/// Of so many hours in a year what a change saves for the same pictures.
+///
+/// ```text
+/// H − H/r · c/(c − v)
+/// ```
+///
+/// `r` is the ratio of hours, `c` the clear hours of a night, of which the road takes `v`. Where the road takes them all,
+/// nothing gets done, and all the hours are lost.
+///
+/// # Source
+/// Derived here; zero where [`Comparison::break_even_travel_h`](super::Comparison) says so.
+fn saved(hours: f64, ratio: f64, clear: f64, travel: f64) -> f64 {
+    let left = (clear - travel) / clear;
+    if left > 0.0 { (hours - hours / (ratio * left)).max(-hours) } else { -hours }
+}
+
+/// The evening to wait for, where the plan names one: the Moon out of the way.
+fn another_evening(night: &Night, camera: &CameraProfile, hours: f64) -> Result<Option<Choice>, PlanError> {
+    let plan = plan(night, camera)?;
+    let Some(schedule) = plan.schedule else { return Ok(None) };
+    let Some((start, saves)) = schedule.wait_until.zip(schedule.wait_saves_percent) else { return Ok(None) };
+    let Some(wall_clock_s) = start.wall_clock_s else { return Ok(None) };
+    let ratio = 1.0 / (1.0 - saves / 100.0);
+    let change = Change {
+        word: "wait".into(),
+        name: format!("wait until {} for less Moon", start.date),
+        set: KeysToSet::new(),
+        night: night.clone(),
+        camera: None,
+        given: priced(night, "wait"),
+        caution: None,
+    };
+    Ok(Some(Choice::new(&change, night, hours, (Estimate::new(ratio, 0.0), wall_clock_s))))
+}
+
+/// What the night says of a change that the program knows by this word.
+fn priced<'a>(night: &'a Night, word: &str) -> Option<&'a NightChoice> {
+    night.choices.iter().find(|choice| choice.set.is_none() && choice.name == word)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_drive_eats_what_it_gains_where_the_comparison_says_so() {
+        let (clear, ratio) = (5.0, 2.5);
+        let break_even = clear * (1.0 - 1.0 / ratio);
+        assert!(saved(60.0, ratio, clear, break_even).abs() < 1e-9);
+        approx::assert_relative_eq!(saved(60.0, 2.0, clear, 0.0), 30.0);
+        assert_eq!(saved(60.0, 2.0, clear, 5.0), -60.0);
+    }
+}

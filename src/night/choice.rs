@@ -1,0 +1,144 @@
+//! `[[choices]]` of a night: changes of one's own that are to be weighed, and prices.
+
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+
+use crate::keys::{check_all, key};
+use crate::reading;
+
+use super::{Night, NightError};
+
+/// Keys of a night file as they would be written in place of its own, as JSON: tables inside tables. A `null` takes a key
+/// out.
+pub type KeysToSet = Map<String, Value>;
+
+/// Tables that say one thing in one of several ways, and are replaced whole.
+const WHOLE: [&str; 1] = ["sky"];
+
+/// `[[choices]]`: a change of one's own, or the price of one that the program knows by its name.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub struct NightChoice {
+    /// What it is called; without `set`, the word of a change that the program knows.
+    pub name: String,
+    /// What it costs, in any currency.
+    pub price: Option<f64>,
+    /// Hours on the road in a night, there and back, taken from the clear ones.
+    pub travel_h: Option<f64>,
+    /// The keys of this file that it changes, each in its table: `set.optics.aperture_mm = 102`.
+    pub set: Option<KeysToSet>,
+}
+
+impl NightChoice {
+    /// Checks what the types cannot.
+    pub(super) fn check(&self, night: &Night) -> Result<(), NightError> {
+        check_all([(key!(NIGHT, "choices.price"), self.price), (key!(NIGHT, "choices.travel_h"), self.travel_h)])?;
+        if let Some(set) = &self.set {
+            night.with(set).map_err(|error| self.blamed(&error))?;
+        }
+        Ok(())
+    }
+
+    fn blamed(&self, error: &NightError) -> NightError {
+        NightError::Impossible { key: "choices.set".into(), why: format!("of \"{}\": {error}", self.name) }
+    }
+}
+
+impl Night {
+    /// The night with other keys, as if they stood in its file. Tables are put together, lists and skies replaced; its own
+    /// choices are left out.
+    ///
+    /// # Errors
+    /// When the keys are none of a night, or do not fit together.
+    ///
+    /// # Examples
+    /// ```
+    /// use subwell::night::Night;
+    ///
+    /// let night = Night::from_toml(r#"
+    ///     optics = { aperture_mm = 76.0, focal_length_mm = 440.0 }
+    ///     site = { sky = { bortle = 7 } }
+    ///     target = { surface_brightness_mag = 22.0 }
+    /// "#)?;
+    /// let set = serde_json::json!({ "site": { "sky": { "mag_per_arcsec2": 21.0 } }, "optics": { "aperture_mm": 102.0 } });
+    /// let other = night.with(set.as_object().unwrap())?;
+    /// assert_eq!((other.optics.aperture_mm.0, other.optics.focal_length_mm.0), (102.0, 440.0));
+    /// # Ok::<(), subwell::night::NightError>(())
+    /// ```
+    pub fn with(&self, set: &KeysToSet) -> Result<Self, NightError> {
+        let unreadable = |error: &serde_json::Error| {
+            NightError::Syntax(reading::SyntaxError { message: error.to_string(), advice: None })
+        };
+        let plain = Self { choices: Vec::new(), ..self.clone() };
+        let mut keys = serde_json::to_value(&plain).map_err(|error| unreadable(&error))?;
+        if let Value::Object(keys) = &mut keys {
+            put_together(keys, set);
+        }
+        let text = serde_json::to_string(&keys).map_err(|error| unreadable(&error))?;
+        let mut night: Self = reading::from_json(&text).map_err(NightError::Syntax)?;
+        // Curves are read from files of their own.
+        for filter in &mut night.filters {
+            let own = self.filters.iter().find(|own| own.curve.is_some() && own.curve == filter.curve);
+            filter.transmission_curve = own.and_then(|own| own.transmission_curve.clone());
+        }
+        night.made_whole()
+    }
+}
+
+fn put_together(keys: &mut KeysToSet, set: &KeysToSet) {
+    for (name, value) in set {
+        match (keys.get_mut(name), value) {
+            (Some(Value::Object(own)), Value::Object(others)) if !WHOLE.contains(&name.as_str()) => {
+                put_together(own, others);
+            }
+            _ => {
+                keys.insert(name.clone(), value.clone());
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const NIGHT: &str = r#"
+        camera = { cooled = false, rise_c = 6.0 }
+        optics = { aperture_mm = 76.0, focal_length_mm = 440.0 }
+        site = { sky = { bortle = 7 }, lamps = "sodium" }
+        filters = [{ name = "L" }]
+        target = { surface_brightness_mag = 22.0 }
+    "#;
+
+    fn with(choice: &str) -> Result<Night, NightError> {
+        let night = Night::from_toml(&format!("{NIGHT}\n[[choices]]\nname = \"x\"\n{choice}"))?;
+        night.with(night.choices[0].set.as_ref().expect("keys"))
+    }
+
+    #[test]
+    fn a_choice_is_the_night_with_its_keys() {
+        let plain = Night::from_toml(NIGHT).unwrap();
+        let darker = with("[choices.set.site.sky]\nmag_per_arcsec2 = 21.0").unwrap();
+        let by_hand = NIGHT.replace("bortle = 7", "mag_per_arcsec2 = 21.0");
+        assert_eq!(darker, Night::from_toml(&by_hand).unwrap());
+        assert_eq!(plain.with(&KeysToSet::new()).unwrap(), plain);
+        let cooled = plain.with(serde_json::json!({"camera": {"cooled": true, "rise_c": null}}).as_object().unwrap());
+        assert_eq!(
+            cooled.unwrap(),
+            Night::from_toml(&NIGHT.replace("cooled = false, rise_c = 6.0", "cooled = true")).unwrap()
+        );
+    }
+
+    #[test]
+    fn what_is_no_night_is_refused_with_the_choices_name() {
+        for (choice, said) in [
+            ("set = { optics = { apperture_mm = 1.0 } }", "apperture_mm"),
+            ("set = { optics = { aperture_mm = -1.0 } }", "aperture_mm"),
+            ("set = { camera = { cooled = true } }", "rise_c"),
+        ] {
+            let error = with(choice).unwrap_err().to_string();
+            assert!(error.contains("of \"x\"") && error.contains(said), "{error}");
+        }
+    }
+}

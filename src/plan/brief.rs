@@ -1,0 +1,87 @@
+//! The plan in a few numbers, for many targets at once.
+
+use crate::camera::{CameraProfile, Mode};
+use crate::night::Night;
+use crate::night::evening::{counted, track};
+use crate::sky::night::{Date, Tonight};
+use crate::units::Seconds;
+
+use super::PlanError;
+use super::draft::Draft;
+use super::drafted::steady;
+
+/// A goal under the mean light of the first evening, and what it takes over the nights where that is asked for.
+pub(crate) struct Brief<'a> {
+    night: Night,
+    mode: &'a Mode,
+    draft: Draft,
+}
+
+/// What a number of nights does.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Calendar {
+    /// Time on the clock, where they finish it.
+    pub(crate) wall_clock: Option<Seconds>,
+    /// Nights that are used.
+    pub(crate) nights: u32,
+    /// The last of them, where they finish it.
+    pub(crate) done_on: Option<String>,
+    /// What of it they do.
+    pub(crate) done_percent: f64,
+    /// From when to when the first night can be used, local time; `None` where it cannot.
+    pub(crate) window: Option<[String; 2]>,
+    /// Lowest and highest altitude of the target in it.
+    pub(crate) altitude_deg: Option<[f64; 2]>,
+}
+
+impl<'a> Brief<'a> {
+    /// The goal in the best mode.
+    ///
+    /// # Errors
+    /// As [`plan`](super::plan).
+    pub(crate) fn new(night: Night, profile: &'a CameraProfile) -> Result<Self, PlanError> {
+        let (mode, draft, _) = steady(&night, profile)?;
+        Ok(Self { night, mode, draft })
+    }
+
+    /// Time on the clock under the mean light of the first evening.
+    pub(crate) fn wall_clock(&self) -> Seconds {
+        self.draft.wall_clock()
+    }
+
+    /// The ends of the time's range, as factors.
+    pub(crate) fn range_factors(&self) -> [f64; 2] {
+        self.draft.range_factors(&self.night)
+    }
+
+    /// What some evenings do.
+    ///
+    /// # Errors
+    /// As [`plan`](super::plan).
+    pub(crate) fn on(&self, evenings: &Evenings) -> Result<Calendar, PlanError> {
+        self.draft.in_nights(&self.night, self.mode, &evenings.0)
+    }
+}
+
+/// Evenings with their Sun and Moon, which are the same for every target.
+pub(crate) struct Evenings(Vec<(Date, Tonight)>);
+
+impl Evenings {
+    /// So many from the night's date on; `None` where it has no date or no place.
+    ///
+    /// # Errors
+    /// When the ephemeris does not reach a date.
+    pub(crate) fn new(night: &Night, count: u32) -> Result<Option<Self>, PlanError> {
+        let Some((first, place)) = night.dated()? else { return Ok(None) };
+        let evening = |date: Date| Ok((date, Tonight::new(place, date, night.utc_offset_h())?));
+        let all: Result<_, PlanError> = (0..count).map(|later| evening(first.later(later))).collect();
+        Ok(Some(Self(all?)))
+    }
+
+    /// Whether the night's target is up in the dark hours of the first.
+    pub(crate) fn is_up(&self, night: &Night) -> bool {
+        let track = track(night);
+        let usable = |tonight: &Tonight| counted(night, tonight).map(|limit| tonight.usable(limit, &track));
+        self.0.first().and_then(|(_, tonight)| usable(tonight)).is_some_and(|spans| !spans.is_empty())
+    }
+}

@@ -1,0 +1,181 @@
+//! The changes that a person could make, by what each saves, as text and as a table for other programs.
+
+use crate::decide::{Choice, Choices};
+use crate::stats::Estimate;
+use crate::units::Seconds;
+
+#[cfg(feature = "report")]
+use super::Table;
+use super::schedule::cell;
+use super::{caveats_text, duration, paragraph, rounded, with_uncertainty, wrapped};
+
+/// A change that moves the hours by less than this share helps nothing.
+const NOTHING: f64 = 0.03;
+/// Columns for what is done.
+const NAME_WIDTH: usize = 44;
+
+/// The answer in a line: what saves most.
+pub(super) fn choices_line(answer: &Choices) -> String {
+    let year = rounded(answer.imaging_hours_per_year, 3);
+    match answer.choices.first().filter(|choice| !helps_nothing(choice) && choice.hours_saved_per_year > 0.0) {
+        Some(best) => wrapped(
+            &format!("what saves most: {}, {} of {year} h in a year", best.name, hours(best.hours_saved_per_year)),
+            2,
+        ),
+        None => format!("no single change saves anything of the {year} h in a year\n"),
+    }
+}
+
+/// The whole answer of `choices`.
+#[must_use]
+pub fn choices_text(answer: &Choices) -> String {
+    let mut text = choices_line(answer);
+    text.push_str(&paragraph(
+        &format!(
+            "As things are the picture takes {} for SNR {} with the {}. Each change alone, for the same picture; hours of a \
+             target that takes nights:",
+            duration(answer.wall_clock_s),
+            rounded(answer.snr, 3),
+            answer.camera
+        ),
+        0,
+    ));
+    text.push_str(&format!("\n{:NAME_WIDTH$}  {:>9}  {}\n", "", "quicker", "saves in a year"));
+    let (idle, others): (Vec<&Choice>, Vec<&Choice>) = answer.choices.iter().partition(|choice| helps_nothing(choice));
+    others.iter().for_each(|choice| text.push_str(&row(choice)));
+    if !idle.is_empty() {
+        let names: Vec<String> = idle.iter().map(|choice| format!("{} ({})", choice.name, percent(choice))).collect();
+        text.push_str(&paragraph(&format!("helps nothing: {}", names.join("; ")), 0));
+    }
+    for missing in &answer.not_weighed {
+        text.push_str(&paragraph(&format!("{}: {}", missing.name, missing.why), 0));
+    }
+    text.push_str(&roads(answer));
+    for choice in &answer.choices {
+        if let Some(caution) = &choice.caution {
+            text.push_str(&paragraph(&format!("caution, {}: {caution}", choice.name), 0));
+        }
+    }
+    text.push_str(&caveats_text(&answer.caveats));
+    text
+}
+
+fn helps_nothing(choice: &Choice) -> bool {
+    (choice.hours_ratio.value - 1.0).abs() < NOTHING && choice.travel_h == 0.0
+}
+
+/// `1.3 %`: what it moves.
+fn percent(choice: &Choice) -> String {
+    format!("{} %", rounded(100.0 * (1.0 - 1.0 / choice.hours_ratio.value), 1))
+}
+
+fn hours(value: f64) -> String {
+    rounded(value, if value.abs() < 10.0 { 2 } else { 3 })
+}
+
+/// `2.3 ×`.
+fn times(ratio: &Estimate<f64>) -> String {
+    let near_1 = (0.8..1.2).contains(&ratio.value) || ratio.value >= 10.0;
+    format!("{} ×", rounded(ratio.value, if near_1 { 3 } else { 2 }))
+}
+
+fn row(choice: &Choice) -> String {
+    let [low, high] = choice.hours_saved_interval_95;
+    let saved = hours(choice.hours_saved_per_year);
+    let range = if hours(low) == hours(high) { String::new() } else { format!(" ({} to {})", hours(low), hours(high)) };
+    let price = choice.price.map_or_else(String::new, |price| {
+        let each = choice
+            .hours_saved_per_price
+            .map_or_else(String::new, |per| format!(", {} h for each 100", rounded(100.0 * per, 2)));
+        format!("  price {}{each}", rounded(price, 4))
+    });
+    let road =
+        if choice.travel_h > 0.0 { format!("  {} h on the road", rounded(choice.travel_h, 2)) } else { String::new() };
+    let mut lines = broken(&choice.name);
+    let last = lines.pop().unwrap_or_default();
+    let mut text: String = lines.iter().map(|line| format!("{line}\n")).collect();
+    let line = format!("{last:NAME_WIDTH$}  {:>9}  {saved} h{range}{road}", times(&choice.hours_ratio));
+    text.push_str(&format!("{}\n", line.trim_end()));
+    if !price.is_empty() {
+        text.push_str(&format!("{:NAME_WIDTH$}             {}\n", "", price.trim_start()));
+    }
+    text
+}
+
+/// A name in lines that fit its columns.
+fn broken(name: &str) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    for word in name.split_whitespace() {
+        let Some(line) = lines.last_mut() else { break };
+        if line.is_empty() {
+            line.push_str(word);
+        } else if line.chars().count() + 1 + word.chars().count() <= NAME_WIDTH {
+            line.push(' ');
+            line.push_str(word);
+        } else {
+            lines.push(format!("  {word}"));
+        }
+    }
+    lines
+}
+
+/// How long a drive may be where none is given.
+fn roads(answer: &Choices) -> String {
+    let site = answer.choices.iter().find(|choice| choice.word == "darker-site" && choice.travel_h == 0.0);
+    let Some(site) = site.filter(|site| site.hours_ratio.value > 1.0) else { return String::new() };
+    let clear = answer.clear_hours_per_night;
+    let road = clear * (1.0 - 1.0 / site.hours_ratio.value);
+    let said = format!(
+        "the darker site: of a clear night of {} a drive of {}, there and back, eats what it gains; a shorter one pays",
+        duration(Seconds(clear * 3600.0)),
+        duration(Seconds(road * 3600.0))
+    );
+    paragraph(&said, 0)
+}
+
+/// The same as comma-separated values with a row of names (RFC 4180).
+#[must_use]
+pub fn choices_csv(answer: &Choices) -> String {
+    let mut text = String::from(
+        "word,name,hours_ratio,hours_ratio_uncertainty,wall_clock_s,hours_saved_per_year,hours_saved_low,hours_saved_high,\
+         travel_h,price,hours_saved_per_price,verdict\r\n",
+    );
+    for choice in &answer.choices {
+        let [low, high] = choice.hours_saved_interval_95;
+        let optional = |value: Option<f64>| value.map_or_else(String::new, |value| format!("{value}"));
+        let cells = [
+            cell(&choice.word),
+            cell(&choice.name),
+            format!("{:.4}", choice.hours_ratio.value),
+            format!("{:.4}", choice.hours_ratio.uncertainty),
+            format!("{:.0}", choice.wall_clock_s.0),
+            format!("{:.2}", choice.hours_saved_per_year),
+            format!("{low:.2}"),
+            format!("{high:.2}"),
+            format!("{}", choice.travel_h),
+            optional(choice.price),
+            choice.hours_saved_per_price.map_or_else(String::new, |per| format!("{per:.6}")),
+            choice.verdict.words().to_owned(),
+        ];
+        text.push_str(&format!("{}\r\n", cells.join(",")));
+    }
+    text
+}
+
+/// The rows of the page's table.
+#[cfg(feature = "report")]
+pub(super) fn choices_table(answer: &Choices) -> Table {
+    let head = ["change", "times quicker", "saves in a year, h", "from", "to", "verdict"].map(str::to_owned).into();
+    let row = |choice: &Choice| {
+        let [low, high] = choice.hours_saved_interval_95;
+        vec![
+            choice.name.clone(),
+            with_uncertainty(&choice.hours_ratio),
+            hours(choice.hours_saved_per_year),
+            hours(low),
+            hours(high),
+            choice.verdict.words().to_owned(),
+        ]
+    };
+    Table { head, rows: answer.choices.iter().map(row).collect() }
+}

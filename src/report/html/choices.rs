@@ -1,0 +1,56 @@
+//! The reports of what to choose: changes, and targets.
+
+use crate::decide::{Choices, Targets};
+use crate::report::choices::choices_line;
+use crate::report::plots::{choices_figure, targets_figure};
+use crate::report::targets::targets_line;
+
+use super::blocks::{answer as answer_block, caveats, figure, heading, list, paragraph, table_of_words};
+use super::methods::{choices_methods, plan_cautions};
+use super::page;
+
+/// The single changes by what they save, as one HTML file.
+#[must_use]
+pub fn choices_page(answer: &Choices) -> String {
+    let mut body = answer_block("What to change", &choices_line(answer));
+    match choices_figure("choices", answer) {
+        Some(found) => body.push_str(&figure(&found)),
+        None => body.push_str(&paragraph("No change could be weighed.")),
+    }
+    let cautions = answer.choices.iter().filter_map(|choice| Some((&choice.name, choice.caution.as_ref()?)));
+    for (name, caution) in cautions {
+        body.push_str(&paragraph(&format!("Caution, {name}: {caution}.")));
+    }
+    for missing in &answer.not_weighed {
+        body.push_str(&paragraph(&format!("{}: {}.", missing.name, missing.why)));
+    }
+    body.push_str(&ending(&answer.caveats));
+    page("What to change", &body)
+}
+
+/// The targets in reach, as one HTML file.
+#[must_use]
+pub fn targets_page(answer: &Targets) -> String {
+    let mut body = answer_block("Targets in reach", &targets_line(answer));
+    match targets_figure("targets", answer) {
+        Some(found) => body.push_str(&figure(&found)),
+        None => body.push_str(&paragraph("No target of the list is in reach.")),
+    }
+    if !answer.out_of_reach.is_empty() {
+        body.push_str(&heading("Out of reach"));
+        for missing in &answer.out_of_reach {
+            body.push_str(&paragraph(&format!("{}: {}.", missing.name, missing.why)));
+        }
+    }
+    body.push_str(&ending(&answer.caveats));
+    page("Targets in reach", &body)
+}
+
+fn ending(doubts: &[crate::caveat::Caveat]) -> String {
+    let mut body = heading("Doubts and cautions");
+    body.push_str(&caveats(doubts));
+    body.push_str(&list(plan_cautions()));
+    body.push_str(&heading("How each number was got"));
+    body.push_str(&table_of_words(&choices_methods()));
+    body
+}
