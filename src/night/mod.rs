@@ -369,6 +369,8 @@ mod tests {
                 format!("[[filters]]\nname = \"none\"\nquantum_efficiency = {{ {others}, {key} = {number} }}")
             }
             ("filters", _) => format!("[[filters]]\nname = \"red\"\n{key} = {number}"),
+            ("choices", _) => format!("[[choices]]\nname = \"guiding\"\n{key} = {number}"),
+            ("goal", "clear_share_by_month") => format!("[goal]\n{key} = [{number}{}]", ", 0.5".repeat(11)),
             ("goal.already", _) => {
                 let others = [("hours", "1.0"), ("sub_s", "60.0")].into_iter().filter(|(other, _)| *other != key);
                 let others = others.map(|(other, value)| format!("{other} = {value}\n")).collect::<String>();
@@ -393,7 +395,9 @@ mod tests {
                 assert!([below, above].map(|n| Night::from_toml(&night_with(key.path, n)).is_err()) == [true, true]);
                 continue;
             }
-            let whole = ["bortle", "warmest_month", "min_subs", "most_subs"].iter().any(|word| key.path.contains(word));
+            let whole = ["bortle", "warmest_month", "min_subs", "most_subs", "dither_every"]
+                .iter()
+                .any(|word| key.path.contains(word));
             assert!(refused(above), "{}: {}", key.path, night_with(key.path, above));
             assert!(refused(below) || whole && below < 0.0, "{}: {}", key.path, night_with(key.path, below));
             assert!(!refused(key.low) && !refused(key.high), "{}", key.path);

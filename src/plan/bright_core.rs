@@ -60,6 +60,9 @@ pub struct FilterShortSet {
     pub long_sub_s: Seconds,
     /// The longest sub that keeps it: its brightest pixel fills 80 % of the well.
     pub burns_after_s: Seconds,
+    /// Whether saturation was reached in the plane that burns first, or is the least that it can be: then it may burn later.
+    #[serde(default)]
+    pub saturation_is: SaturationIs,
     /// The short sub; `null` where none is needed, or none is short enough.
     pub sub_s: Option<Seconds>,
     /// Short subs in the stack.
@@ -211,13 +214,15 @@ fn of_star(filter: &FilterSolution<'_>, star: Magnitudes) -> Option<FilterShortS
 }
 
 fn set(filter: &FilterSolution<'_>, planes: &[Shining<'_>], burns: Burns, long: Seconds) -> FilterShortSet {
-    let limit = planes.iter().map(Shining::limit).fold(f64::MAX, f64::min);
+    let first = planes.iter().min_by(|a, b| a.limit().total_cmp(&b.limit()));
+    let limit = first.map_or(f64::MAX, Shining::limit);
     let mut set = FilterShortSet {
         name: filter.conditions.name.clone(),
         burns,
         needed: limit < long.0,
         long_sub_s: long,
         burns_after_s: Seconds(limit),
+        saturation_is: first.map_or(SaturationIs::Reached, |first| first.plane.full_well_is),
         sub_s: None,
         subs_kept: 0,
         subs_to_shoot: 0,

@@ -36,12 +36,16 @@ pub(super) fn word(set: &FilterShortSet) -> &'static str {
 /// Why a short set is needed, and how many subs of it.
 pub(super) fn entries(set: &FilterShortSet) -> Vec<(&'static str, String)> {
     let (long, limit) = (duration(set.long_sub_s), duration(set.burns_after_s));
+    let (after, unharmed) = match set.saturation_is {
+        SaturationIs::Reached => ("burns after", "burns after"),
+        SaturationIs::AtLeast => ("may burn after", "does not burn before"),
+    };
     if !set.needed {
-        return vec![("needed", format!("no: the {} burns after {limit}, the subs are {long}", word(set)))];
+        return vec![("needed", format!("no: the {} {unharmed} {limit}, the subs are {long}", word(set)))];
     }
     let why = match set.burns {
-        Burns::Core => format!("the core burns after {limit}, the subs of the plan are {long}"),
-        Burns::Star => format!("the star burns after {limit} and keeps the plan's subs short"),
+        Burns::Core => format!("the core {after} {limit}, the subs of the plan are {long}"),
+        Burns::Star => format!("the star {after} {limit} and keeps the plan's subs short"),
     };
     let mut entries = vec![("why", why)];
     let Some(sub) = set.sub_s else {

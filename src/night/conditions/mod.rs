@@ -286,8 +286,8 @@ fn note_camera(mode: &Mode, sensor: &SensorNoise, caveats: &mut Vec<Caveat>) {
         push_once(caveats, Caveat::new("quantisation-limited", message, "measure at a higher gain setting"));
     }
     if mode.noise_by_scale.is_empty() {
-        let message = "the profile does not say what neighbouring pixels share of the noise: nothing is assumed, and wide \
-                       patches may take longer";
+        let message = "the profile does not say what neighbouring pixels share of the noise: nothing beyond its row noise is \
+                       assumed, and wide patches may take longer";
         push_once(caveats, Caveat::new("assumed-value", message, "measure biases and darks with this program"));
     }
     if mode.planes.iter().any(|plane| plane.saturation_is == SaturationIs::AtLeast) {

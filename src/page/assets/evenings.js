@@ -98,11 +98,12 @@ function set(one, i) {
   const at = `short_set/sets/${i}`;
   const head = el("h3", {}, `${plain(one.name)}, for the ${BURNS[one.for] ?? plain(one.for)}`);
   const burns = time(one.burns_after_s, `${at}/burns_after_s`);
-  if (!one.needed) return [head, el("p", {}, "Not needed: it burns after ", burns, ", the subs are ", time(one.long_sub_s, `${at}/long_sub_s`), ".")];
-  if (one.sub_s === null) return [head, el("p", {}, "It burns after ", burns, "; no sub is short enough within the rules of the stack.")];
+  const after = one.saturation_is === "at-least" ? "may burn after " : "burns after ";
+  if (!one.needed) return [head, el("p", {}, `Not needed: it ${after}`, burns, ", the subs are ", time(one.long_sub_s, `${at}/long_sub_s`), ".")];
+  if (one.sub_s === null) return [head, el("p", {}, `It ${after}`, burns, "; no sub is short enough within the rules of the stack.")];
   const every = one.dither_every_subs;
   const list = el("dl", {},
-    el("dt", {}, "why"), el("dd", {}, "it burns after ", burns, "; the subs of the plan are ", time(one.long_sub_s, `${at}/long_sub_s`)),
+    el("dt", {}, "why"), el("dd", {}, `it ${after}`, burns, "; the subs of the plan are ", time(one.long_sub_s, `${at}/long_sub_s`)),
     el("dt", {}, "subs"), el("dd", {}, number(one.subs_kept, `${at}/subs_kept`, String(one.subs_kept)), " of ", time(one.sub_s, `${at}/sub_s`), ", ",
       number(one.subs_to_shoot, `${at}/subs_to_shoot`, String(one.subs_to_shoot)), " to shoot, dither every ", number(every, `${at}/dither_every_subs`, every === 1 ? "sub" : `${every} subs`), ": ",
       time(one.wall_clock_s, `${at}/wall_clock_s`), " on the clock"));
