@@ -114,7 +114,7 @@ fn darks(plane: Option<&Plane>, set: &Set, name: &str) -> Vec<Observation> {
         }
         let mean = |read: &dyn Fn(&Shot) -> f64| mine.iter().map(|shot| read(shot)).sum::<f64>() / mine.len() as f64;
         let truth = match point.sensor_c {
-            Some(said) => said.0 + mean(&|shot| shot.celsius - shot.told.celsius.unwrap_or(shot.celsius)),
+            Some(said) => said.0 - mean(&|shot| shot.header_off),
             None => mean(&|shot| shot.celsius),
         };
         let rates = mine.iter().map(|shot| law.at(shot.celsius));

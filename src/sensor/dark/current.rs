@@ -29,6 +29,7 @@ use super::levels::{Drift, Level, LevelFit, level_fit};
 use super::limits::{
     cut_off, cut_shares, exposures, hidden_by, is_determined, lacking, level_jump, of_other_gain, saturation_pileup,
 };
+use super::moment::{Darks, at_middle};
 use super::subtracted::{Beside, Subtracted, subtracted};
 use super::taken::{Taken, timed};
 use super::told::{at_one_exposure, moved};
@@ -68,6 +69,23 @@ pub(crate) struct DarkFrame {
     pub(super) saturated_pixels: f64,
     /// The lowest code, and the share of the pixels that have it.
     pub(super) lowest: (u16, f64),
+}
+
+#[cfg(test)]
+impl DarkFrame {
+    /// A frame of which only the header counts.
+    pub(super) fn told(exposure: Seconds, temperature: Celsius, taken: f64) -> Self {
+        Self {
+            exposure,
+            temperature: Some(temperature),
+            mean: 0.0,
+            median: 0.0,
+            taken: Some(taken),
+            saturated_share: 0.0,
+            saturated_pixels: 0.0,
+            lowest: (0, 0.0),
+        }
+    }
 }
 
 /// Exposures in which saturated pixels hold much of the dark signal.
@@ -290,21 +308,25 @@ impl DarkStage {
         let left_out = saturated.filter(|saturated| saturated.left_out);
         let bound = left_out.map_or(f64::INFINITY, |saturated| saturated.from.0);
         let within = |exposure: Seconds| exposure.0 < bound;
-        let timed = timed(&self.frames, &self.files);
-        let frames: Vec<DarkFrame> = timed.into_iter().filter(|frame| within(frame.exposure)).collect();
+        let mut darks = at_middle(timed(&self.frames, &self.files));
+        darks.frames.retain(|frame| within(frame.exposure));
+        let frames = &darks.frames;
         let pairs: Vec<PairVariance> = self.pairs.iter().filter(|pair| within(pair.exposure)).copied().collect();
-        let exposures = exposures(&frames);
-        let found = self.slope(&frames, |frame| frame.mean, anchor);
-        let undetermined = found.is_some_and(|fit| !is_determined(&fit, &frames, anchor));
+        let exposures = exposures(frames);
+        let found = self.slope(&darks, |frame| frame.mean, anchor);
+        let undetermined = found.is_some_and(|fit| !is_determined(&fit, frames, anchor));
         let found = found.filter(|_| !undetermined);
-        let median = found.and_then(|fit| self.median_slope(&fit, &frames, anchor));
+        let median = found.and_then(|fit| self.median_slope(&fit, &darks, anchor));
         let mean = found.map(|fit| (fit.slope, fit.at_zero));
         let at_zero = mean.filter(|_| exposures.len() > 1).map_or(anchor.offset.value.0, |(_, at_zero)| at_zero);
         let step = (at_zero - anchor.offset.value.0).max(0.0);
-        let jump = found.filter(|_| anchor.is_of_bias).and_then(|fit| level_jump(&fit, &frames, anchor));
-        // Charge that fades makes the noise of the first darks greater too.
+        let cut = cut_shares(frames, anchor);
+        let jump = found.filter(|_| anchor.is_of_bias).and_then(|fit| level_jump(&fit, frames, anchor));
+        // Charge that fades makes the noise of the first darks greater too, …
         let moves = found.is_some_and(|fit| fit.drift.signal.0 > MOVES);
-        let subtracted = mean.filter(|_| anchor.is_of_bias && !moves).and_then(|(slope, at_zero)| {
+        // … and a noise that is cut off grows as its level rises above the cut.
+        let steps_hide = cut[1] > 0.0 || anchor.hidden_by_steps[1] > STEPS_HIDE * anchor.variance.value;
+        let subtracted = mean.filter(|_| anchor.is_of_bias && !moves && !steps_hide).and_then(|(slope, at_zero)| {
             let offset = anchor.offset.value.0;
             let level = (slope, at_zero - offset);
             subtracted(&pairs, &Beside { bias_variance: anchor.variance, level, offset, gain: gain.value.0 })
@@ -318,7 +340,6 @@ impl DarkStage {
         let squared = Estimate::<f64>::new(gain.value.0.powi(2), 2.0 * gain.value.0 * gain.uncertainty.0);
         let counts = saturated.filter(|saturated| !saturated.left_out);
         let lost = counts.map_or(0.0, |saturated| saturated.share);
-        let cut = cut_shares(&frames, anchor);
         // What saturates cannot hold more than all: darks that seem so are no brighter than the level they are counted from.
         let known = counts.is_none_or(|saturated| saturated.pixels < UNKNOWN_PIXELS && saturated.share < 1.0);
         DarkCurrent {
@@ -336,8 +357,7 @@ impl DarkStage {
             exposures,
             saturated,
             drift: found.map_or_else(Drift::default, |fit| fit.drift),
-            // A noise that is cut off grows as its level rises above the cut.
-            steps_hide: cut[1] > 0.0 || anchor.hidden_by_steps[1] > STEPS_HIDE * anchor.variance.value,
+            steps_hide,
             undetermined,
             subtracted,
             jump,
@@ -359,7 +379,8 @@ impl DarkStage {
 
     /// Slope of a frame's level over time in DN/s and its level at no time, free: between bias
     /// and dark there may be a step. A single exposure is anchored on the bias level; `None` where there is none.
-    fn slope(&self, frames: &[DarkFrame], level: impl Fn(&DarkFrame) -> f64, anchor: Anchor) -> Option<LevelFit> {
+    fn slope(&self, darks: &Darks, level: impl Fn(&DarkFrame) -> f64, anchor: Anchor) -> Option<LevelFit> {
+        let frames = &darks.frames;
         let point = |frame: &DarkFrame| Level {
             time: frame.exposure.0,
             level: level(frame),
@@ -372,7 +393,7 @@ impl DarkStage {
             let span = all().fold(0.0, f64::max) - all().fold(f64::INFINITY, f64::min);
             let at = self.sensor.map(|celsius| celsius.0);
             let fit = level_fit(&points, at, |slope| self.unseen_scatter(slope, frames, anchor))?;
-            let slope = moved(hidden_by(anchor.hidden_by_steps[0], span, fit.slope), frames);
+            let slope = moved(hidden_by(anchor.hidden_by_steps[0], span, fit.slope), darks.unread);
             return Some(LevelFit { slope, ..fit });
         }
         if !anchor.is_of_bias {
@@ -392,20 +413,20 @@ impl DarkStage {
         let half = |of: &Estimate<Dn>| (of.interval().1 - of.interval().0) / 2.0;
         let rate = Estimate::new(slope, level.uncertainty.0.hypot(anchor.offset.uncertainty.0) / exposure)
             .with_half_interval(half(&level).hypot(half(&anchor.offset)) / exposure);
-        let rate = moved(hidden_by(anchor.hidden_by_steps[0], exposure, rate), frames);
+        let rate = moved(hidden_by(anchor.hidden_by_steps[0], exposure, rate), darks.unread);
         Some(LevelFit { slope: rate, at_zero: anchor.offset.value.0, drift: Drift::default() })
     }
 
     /// Slope of the median pixel's level: what it is less than the mean's is known better than either, for levels that wander
     /// wander together.
-    fn median_slope(&self, mean: &LevelFit, frames: &[DarkFrame], anchor: Anchor) -> Option<Estimate<f64>> {
-        let slope = if exposures(frames).len() > 1 {
-            let below = self.slope(frames, |frame| frame.mean - frame.median, anchor)?.slope;
+    fn median_slope(&self, mean: &LevelFit, darks: &Darks, anchor: Anchor) -> Option<Estimate<f64>> {
+        let slope = if exposures(&darks.frames).len() > 1 {
+            let below = self.slope(darks, |frame| frame.mean - frame.median, anchor)?.slope;
             let half = |of: &Estimate<f64>| (of.interval().1 - of.interval().0) / 2.0;
             Estimate::new(mean.slope.value - below.value, mean.slope.uncertainty.hypot(below.uncertainty))
                 .with_half_interval(half(&mean.slope).hypot(half(&below)))
         } else {
-            self.slope(frames, |frame| frame.median, anchor)?.slope
+            self.slope(darks, |frame| frame.median, anchor)?.slope
         };
         Some(slope)
     }

@@ -11,6 +11,7 @@ pub(crate) mod gain;
 pub(crate) mod image;
 pub(crate) mod levels;
 pub(crate) mod limits;
+mod moment;
 pub(crate) mod picture;
 pub(crate) mod read_noise;
 pub(crate) mod subtracted;

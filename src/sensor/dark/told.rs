@@ -2,43 +2,19 @@
 
 use crate::stats::{Estimate, Opinion, mixture};
 
-use super::current::DarkFrame;
 use super::levels::Level;
 
 /// What is thought beforehand of the relative change per kelvin: between depletion (0.09 at 10 °C) and diffusion (0.18), see
 /// `noise/thermal.rs`.
-const PER_KELVIN: (f64, f64) = (0.12, 0.035);
+pub(super) const PER_KELVIN: (f64, f64) = (0.12, 0.035);
 /// Places about it, in its standard uncertainty.
 const PLACES: [f64; 9] = [-2.0, -1.5, -1.0, -0.5, 0.0, 0.5, 1.0, 1.5, 2.0];
 /// Readings nearer than this to the temperature of the rate, in kelvins, are at it.
 const AT_IT: f64 = 0.15;
 
-/// Standard uncertainty, as a share of the rate, of readings taken at an unknown moment of each exposure while the temperature moves.
-///
-/// ```text
-/// u = κ ⟨t dT/dt⟩ / (2 √3),    κ = 0.12/K
-/// ```
-///
-/// A header may give the temperature at the beginning or at the end of the exposure: half an exposure off the middle at most,
-/// a rectangle. Readings that only scatter take each other off. Derived here.
-pub(super) fn of_unknown_moment(frames: &[DarkFrame]) -> f64 {
-    let mut told: Vec<(f64, f64, f64)> =
-        frames.iter().filter_map(|frame| Some((frame.taken?, frame.temperature?.0, frame.exposure.0))).collect();
-    told.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let of_pair = |pair: &[(f64, f64, f64)]| {
-        let seconds = pair[1].0 - pair[0].0;
-        // A frame lasts as long as itself, whatever the clock says.
-        let speed = (pair[1].1 - pair[0].1) / seconds.max(pair[0].2).max(1e-9);
-        pair[0].2 * (speed * pair[0].2 / 2.0)
-    };
-    let exposed: f64 = told.iter().map(|frame| frame.2).sum();
-    let moved: f64 = told.windows(2).map(of_pair).sum();
-    if exposed > 0.0 { PER_KELVIN.0 * (moved / exposed).abs() / 3.0_f64.sqrt() } else { 0.0 }
-}
-
-/// The same put into a slope.
-pub(super) fn moved(slope: Estimate<f64>, frames: &[DarkFrame]) -> Estimate<f64> {
-    let sigma = of_unknown_moment(frames) * slope.value.abs();
+/// A slope whose frames' temperatures are off by this share of it, as [`at_middle`](super::moment::at_middle) says.
+pub(super) fn moved(slope: Estimate<f64>, share: f64) -> Estimate<f64> {
+    let sigma = share * slope.value.abs();
     let (low, high) = slope.interval();
     let end = |end: f64, sign: f64| slope.value + sign * (end - slope.value).hypot(1.96 * sigma);
     Estimate {

@@ -1,5 +1,7 @@
 //! Has the camera filtered the pixels before it stored them?
 
+use std::collections::BTreeMap;
+
 use ndarray::{Array2, ArrayView2, Axis, Slice, Zip};
 
 use crate::caveat::Caveat;
@@ -15,7 +17,7 @@ const SCORE: f64 = -5.0;
 /// … and by this factor.
 const RATIO: f64 = 0.8;
 /// Where ties leave fewer peaks and pits than this share, the noise is near one step and its place between two steps
-/// favours one side by itself: then peaks must nearly be gone.
+/// favours one side by itself: then peaks must nearly be gone, of those that the codes allow.
 const FEW_EXTREMES: f64 = 0.12;
 const RATIO_OF_FEW_CODES: f64 = 0.3;
 /// Noise that neighbours share to this part has been smoothed …
@@ -34,11 +36,14 @@ struct Extremes {
     peaks: f64,
     pits: f64,
     pixels: f64,
+    /// Peaks over pits of as many independent pixels with these codes.
+    of_codes: f64,
 }
 
 impl Extremes {
     fn new(plane: ArrayView2<'_, u16>) -> Self {
         let (mut peaks, mut pits, mut pixels) = (0_u64, 0_u64, 0_u64);
+        let mut codes = BTreeMap::<u16, u64>::new();
         let (rows, columns) = plane.dim();
         let middle = |length: usize| {
             let used = length.min(SIDE);
@@ -57,23 +62,35 @@ impl Extremes {
                 peaks += u64::from(own > highest);
                 pits += u64::from(own < lowest);
                 pixels += 1;
+                *codes.entry(own).or_default() += 1;
             }
         }
-        Self { peaks: peaks as f64, pits: pits as f64, pixels: pixels as f64 }
+        let (mut below, mut of_peaks, mut of_pits) = (0.0, 0.0, 0.0);
+        for share in codes.values().map(|count| *count as f64 / pixels as f64) {
+            of_peaks += share * f64::powi(below, 8);
+            below += share;
+            of_pits += share * f64::powi(1.0 - below, 8);
+        }
+        let of_codes = if of_pits > 0.0 { of_peaks / of_pits } else { 1.0 };
+        Self { peaks: peaks as f64, pits: pits as f64, pixels: pixels as f64, of_codes }
     }
 
     /// Whether peaks are missing.
     ///
     /// ```text
-    /// z = (f_peaks − f_pits) / √((f_peaks + f_pits) / n) < −5    and    f_peaks / f_pits < 0.8
+    /// z = (f_peaks − f_pits) / √((f_peaks + f_pits) / n) < −5    and    f_peaks / f_pits < 0.8 q,
+    /// q = Σ p_c F(c − 1)⁸ / Σ p_c (1 − F(c))⁸, at most 1
     /// ```
     ///
     /// Noise of any symmetric kind has as many peaks as pits, 1/9 of the pixels for a continuous one; hot pixels and
-    /// few electrons make more peaks, never fewer. Derived here.
+    /// few electrons make more peaks, never fewer. Of a few codes, of which a share `p_c` of the pixels have the code `c` and `F(c)`
+    /// it or less, one side has fewer by itself: `q` is what independent pixels show. Derived here.
     fn peaks_are_missing(&self) -> bool {
         let both = self.peaks + self.pits;
         let ratio = if both < FEW_EXTREMES * self.pixels { RATIO_OF_FEW_CODES } else { RATIO };
-        both > 0.0 && (self.peaks - self.pits) / both.sqrt() < SCORE && self.peaks < ratio * self.pits
+        both > 0.0
+            && (self.peaks - self.pits) / both.sqrt() < SCORE
+            && self.peaks < ratio * self.of_codes.min(1.0) * self.pits
     }
 }
 
@@ -189,4 +206,41 @@ fn smoothed_along(d: &Array2<f64>, axis: Axis, own: f64) -> Option<[f64; 2]> {
     }
     let far = (FURTHER..=FURTHEST).map(|lag| shared(lag).abs()).fold(0.0, f64::max);
     (far < LOCAL * near).then_some(both)
+}
+
+#[cfg(test)]
+mod tests {
+    use rand::SeedableRng;
+    use rand_distr::{Distribution, StandardNormal};
+    use rand_xoshiro::Xoshiro256PlusPlus;
+
+    use super::*;
+
+    /// Noise of `sigma` steps about a level between two steps; with `cut`, no pixel stands above all its neighbours.
+    fn frame(sigma: f64, level: f64, cut: bool) -> Array2<u16> {
+        let mut rng = Xoshiro256PlusPlus::seed_from_u64((1000.0 * (sigma + level)) as u64);
+        let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
+        let plane = Array2::from_shape_fn((160, 200), |_| (300.0 + level + sigma * normal()).round() as u16);
+        let mut stored = plane.clone();
+        for ((row, column), value) in stored.indexed_iter_mut().filter(|_| cut) {
+            let around = |at: usize, most: usize| at.saturating_sub(1)..(at + 2).min(most);
+            let of_row = |r: usize| around(column, 200).map(move |c| (r, c));
+            let others = around(row, 160).flat_map(of_row).filter(|place| *place != (row, column));
+            *value = (*value).min(others.map(|place| plane[place]).max().unwrap());
+        }
+        stored
+    }
+
+    /// Whatever the level's place between two steps: the noise of 0.3 step has two codes or three.
+    #[test]
+    fn few_codes_have_few_peaks_by_themselves_and_cut_ones_have_none() {
+        for sigma in [0.2, 0.3, 0.4, 0.6, 1.0, 3.0] {
+            for level in [-0.4, -0.25, -0.1, 0.0, 0.1, 0.25, 0.4] {
+                let sound = Extremes::new(frame(sigma, level, false).view());
+                assert!(!sound.peaks_are_missing(), "{sigma} {level}: {sound:?}");
+                let cut = Extremes::new(frame(sigma, level, true).view());
+                assert!(cut.peaks_are_missing() || sigma < 0.4, "{sigma} {level}: {cut:?}");
+            }
+        }
+    }
 }

@@ -58,6 +58,8 @@ pub(crate) struct Shot {
     pub(crate) light: f64,
     /// The sensor's temperature.
     pub(crate) celsius: f64,
+    /// What the header says above what the sensor had: when it was read if it tells the truth, else in the middle of the exposure.
+    pub(crate) header_off: f64,
     /// Start of the exposure, seconds after the session began.
     pub(crate) at_s: f64,
     /// Another setting: the body's electrons per step are times this.
@@ -117,6 +119,8 @@ impl Session {
         let (kelvins, over_s) = self.settles;
         let at = |clock: f64| self.celsius + kelvins * (-clock / over_s).exp();
         let rounded = |celsius: f64| (celsius * 10.0).round() / 10.0;
+        let middle = at(self.clock_s + exposure_s / 2.0);
+        let had = if self.says == Says::Truth { at(self.clock_s) } else { middle };
         let celsius = match self.says {
             Says::Truth => Some(rounded(at(self.clock_s))),
             Says::Nothing => None,
@@ -143,7 +147,8 @@ impl Session {
             kind,
             exposure_s,
             light: if kind == Kind::Flat { light } else { 0.0 },
-            celsius: at(self.clock_s + exposure_s / 2.0),
+            celsius: middle,
+            header_off: celsius.map_or(0.0, |told| told - had),
             at_s: self.clock_s,
             gain_times: 1.0,
             offset_plus: 0.0,
