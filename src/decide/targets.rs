@@ -186,16 +186,14 @@ impl Rig<'_> {
         if self.evenings.is_some_and(|evenings| !evenings.is_up(&night)) {
             return Err(NotWeighed { name: object.name().into(), why: DOWN.into() });
         }
-        let with = |filter: &Filter| Night { filters: vec![Filter { share: None, ..filter.clone() }], ..night.clone() };
         let (mut briefs, mut failure) = (Vec::new(), None);
-        for filter in self.filters {
-            match Brief::new(with(filter), self.camera) {
-                Ok(brief) => briefs.push((filter, brief)),
+        for found in Brief::through(&night, self.filters, self.camera).map_err(unreached)? {
+            match found {
+                Ok(brief) => briefs.push(brief),
                 Err(error) => failure = failure.or(Some(error)),
             }
         }
-        let Some((filter, quickest)) = briefs.iter().min_by(|a, b| a.1.wall_clock().0.total_cmp(&b.1.wall_clock().0))
-        else {
+        let Some(quickest) = briefs.iter().min_by(|a, b| a.wall_clock().0.total_cmp(&b.wall_clock().0)) else {
             return Err(unreached(failure.unwrap_or_else(|| PlanError::impossible("filters", "are none"))));
         };
         let calendar = self.evenings.map(|evenings| quickest.on(evenings)).transpose().map_err(unreached)?;
@@ -208,12 +206,12 @@ impl Rig<'_> {
             kind: kind(object.kind).into(),
             size_arcmin: object.size_arcmin,
             share_of_field: (long / self.field[0]).max(short / self.field[1]),
-            filter: filter.label(),
+            filter: quickest.filter(),
             wall_clock_s: wall_clock,
             wall_clock_range_s: quickest.range_factors().map(|factor| wall_clock * factor),
             filters: briefs
                 .iter()
-                .map(|(filter, brief)| FilterTime { filter: filter.label(), wall_clock_s: brief.wall_clock() })
+                .map(|brief| FilterTime { filter: brief.filter(), wall_clock_s: brief.wall_clock() })
                 .collect(),
             done_on: calendar.and_then(|calendar| calendar.done_on.clone()),
             nights: calendar.map(|calendar| calendar.nights),

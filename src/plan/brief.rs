@@ -3,12 +3,13 @@
 use crate::camera::{CameraProfile, Mode};
 use crate::night::Night;
 use crate::night::evening::{counted, track};
+use crate::rig::Filter;
 use crate::sky::night::{Date, Tonight};
 use crate::units::Seconds;
 
 use super::PlanError;
 use super::draft::Draft;
-use super::drafted::steady;
+use super::drafted::{drafted_once, first_evening};
 
 /// A goal under the mean light of the first evening, and what it takes over the nights where that is asked for.
 pub(crate) struct Brief<'a> {
@@ -35,13 +36,28 @@ pub(crate) struct Calendar {
 }
 
 impl<'a> Brief<'a> {
-    /// The goal in the best mode.
+    /// The goal of one night through each of some filters alone, in the best mode of each.
     ///
     /// # Errors
-    /// As [`plan`](super::plan).
-    pub(crate) fn new(night: Night, profile: &'a CameraProfile) -> Result<Self, PlanError> {
-        let (mode, draft, _) = steady(&night, profile)?;
-        Ok(Self { night, mode, draft })
+    /// As [`plan`](super::plan), and within for each filter.
+    pub(crate) fn through(
+        night: &Night,
+        filters: &[Filter],
+        profile: &'a CameraProfile,
+    ) -> Result<Vec<Result<Self, PlanError>>, PlanError> {
+        let evening = first_evening(night)?;
+        let alone = |filter: &Filter| Filter { share: None, ..filter.clone() };
+        let with = |filter: &Filter| {
+            let night = Night { filters: vec![alone(filter)], ..night.clone() };
+            let (mode, draft, _) = drafted_once(&night, profile, &evening)?;
+            Ok(Self { night, mode, draft })
+        };
+        Ok(filters.iter().map(with).collect())
+    }
+
+    /// The filter.
+    pub(crate) fn filter(&self) -> String {
+        self.night.filters.first().map_or_else(String::new, Filter::label)
     }
 
     /// Time on the clock under the mean light of the first evening.

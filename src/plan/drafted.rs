@@ -29,8 +29,7 @@ pub(super) fn drafted<'a>(night: &Night, profile: &'a CameraProfile) -> Result<D
 /// The best mode with its draft under the mean light of an evening, and the time of each; where the goal is out of reach, what
 /// is within.
 pub(super) fn steady<'a>(night: &Night, profile: &'a CameraProfile) -> Result<Steady<'a>, PlanError> {
-    let evening = Evening::new(night)?;
-    let evening = if night.dated()?.is_some() { evening.in_the_dark() } else { evening };
+    let evening = first_evening(night)?;
     let plans = |asked: &Night| {
         let (mode, draft, _) = drafted_once(asked, profile, &evening.with_clear_hours_of(asked))?;
         Ok(draft.reached(mode))
@@ -38,7 +37,18 @@ pub(super) fn steady<'a>(night: &Night, profile: &'a CameraProfile) -> Result<St
     drafted_once(night, profile, &evening).map_err(|error| within_reach(night, error, &plans))
 }
 
-fn drafted_once<'a>(night: &Night, profile: &'a CameraProfile, evening: &Evening) -> Result<Steady<'a>, PlanError> {
+/// The mean light of the first evening: of a dated one without the Moon, for its nights are chosen later.
+pub(super) fn first_evening(night: &Night) -> Result<Evening, PlanError> {
+    let evening = Evening::new(night)?;
+    Ok(if night.dated()?.is_some() { evening.in_the_dark() } else { evening })
+}
+
+/// [`steady`] on an evening; what is in reach where the goal is not is not looked for.
+pub(super) fn drafted_once<'a>(
+    night: &Night,
+    profile: &'a CameraProfile,
+    evening: &Evening,
+) -> Result<Steady<'a>, PlanError> {
     let wanted = profile.named_mode(night.camera.gain_setting, night.camera.mode.as_deref())?;
     let drafts: Vec<_> = profile.modes.iter().map(|mode| (mode, Draft::new(night, mode, evening))).collect();
     let by_gain_setting =

@@ -130,9 +130,7 @@ impl Correlation {
         let (own, shared, offset) = (dark(|pair| pair.variance), dark(|pair| pair.neighbours), dark(|pair| pair.level));
         let of_dark = if dark_count > 0.0 { own * own / dark_count } else { 0.0 };
         let pairs = (self.zero.len() as f64).max(1.0);
-        // One pair without light may have its two frames' waves in step, and shows none: the dimmest flats have them too.
-        let dimmest = self.lit.iter().min_by(|a, b| a.level.total_cmp(&b.level)).map_or(0.0, |pair| pair.waves);
-        let waves = (self.zero.iter().map(|pair| pair.waves).sum::<f64>() / pairs).max(dimmest);
+        let waves = self.zero.iter().map(|pair| pair.waves).sum::<f64>() / pairs;
         let of_waves = 4.0 * (LAGS.len() * LAGS.len()) as f64 * waves * (1.0 + 1.0 / pairs);
         let (mut levels, mut excesses, mut weights) = (Vec::new(), Vec::new(), Vec::new());
         for pair in &self.lit {
