@@ -21,6 +21,10 @@ fn planes_of_colours(mode: &mut Mode) -> Result<(), ProfileError> {
     if !PATTERNS.contains(&colours.pattern.as_str()) {
         return impossible(format!("has the pattern `{}`, and it is one of {}", colours.pattern, PATTERNS.join(", ")));
     }
+    let peaks = [colours.red, colours.green, colours.blue].iter().flatten().count();
+    if ![0, 3].contains(&peaks) {
+        return impossible(format!("has {peaks} of R, G and B: give the peaks of all three, or of none"));
+    }
     let [plane] = mode.planes.as_slice() else {
         return impossible(format!("stands for four planes like one, and {} are given", mode.planes.len()));
     };

@@ -23,7 +23,7 @@ mod weighed;
 
 use serde::{Deserialize, Serialize};
 
-pub use choices::{Choice, Choices, NotWeighed, WORDS_OF_CHOICES};
+pub use choices::{Choice, Choices, NotWeighed, WORDS_OF_CHOICES, WithinReach};
 pub use compare::{Comparison, Factor, FilterPurchase, NoiseOfNight, PurchaseTarget};
 pub use cooling::{Cooling, DarkStatistic, MonthOfCooling, ReadNoiseShare, USEFUL_SHARE, WhichDark};
 pub use sky_answer::{ChainFactor, HoursRatio, PlaneSky, SkyAnswer, SkyWindow};

@@ -103,10 +103,16 @@ impl Pair {
         if only_sky || !self.sides.iter().any(measured) {
             return Ok(self);
         }
-        for side in &mut self.sides {
-            if let Some(magnitude) = SkyAnswer::of_night(&side.night, &side.mode, None)?.mag_per_arcsec2 {
-                side.night.site.sky = Some(GivenSky::Magnitude(magnitude.value));
-            }
+        let same = self.sides[0].night.site.sky == self.sides[1].night.site.sky;
+        let magnitude = |side: &Side| -> Result<Option<GivenSky>, PlanError> {
+            let magnitude = SkyAnswer::of_night(&side.night, &side.mode, None)?.mag_per_arcsec2;
+            Ok(magnitude.map(|magnitude| GivenSky::Magnitude(magnitude.value)))
+        };
+        let first = magnitude(&self.sides[0])?;
+        // The same rate in both files was measured once, with what the first night has.
+        let second = if same { first.clone() } else { magnitude(&self.sides[1])? };
+        for (side, sky) in self.sides.iter_mut().zip([first, second]) {
+            side.night.site.sky = sky.or(side.night.site.sky.take());
         }
         Ok(self)
     }

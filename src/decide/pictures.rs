@@ -65,7 +65,8 @@ fn shown_by(filters: &[Filter]) -> Option<&'static [&'static str]> {
     filters.iter().any(|filter| !is_narrow(filter)).then_some(&COLOURS)
 }
 
-fn is_narrow(filter: &Filter) -> bool {
+/// Whether a filter shows lines alone.
+pub(super) fn is_narrow(filter: &Filter) -> bool {
     NARROW.contains(&filter.label().as_str()) || filter.width_nm.is_some_and(|width| width.0 < NARROW_NM)
 }
 

@@ -18,7 +18,7 @@ use super::weighed::best_mode;
 use super::{is_array, losses_assumed};
 
 /// Why a target is not planned that is not up.
-const DOWN: &str = "it does not rise above the horizon in the first night's dark hours";
+const DOWN: &str = "it does not rise above the horizon in the dark hours";
 
 /// What is asked beside the night.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -121,6 +121,10 @@ impl Targets {
     /// When night and camera do not fit together.
     pub fn new(night: &Night, camera: &CameraProfile, asked: TargetsAsked) -> Result<Self, PlanError> {
         night.check()?;
+        if night.goal.hours.is_some() {
+            let why = "says nothing of targets, for each would take just these: ask for snr or a picture";
+            return Err(PlanError::impossible("goal.hours", why));
+        }
         let nights = asked.nights.clamp(1, 60);
         let dated = night.dated()?.is_some();
         let mut usual = of_target(night, objects().next().map_or("", Object::name));
@@ -133,6 +137,9 @@ impl Targets {
         let filters = night.filters(is_array(mode));
         let surfaces: Vec<&Object> = objects().filter(|object| object.kind != ObjectKind::OpenCluster).collect();
         let evenings = Evenings::new(night, nights)?;
+        if let Some(evenings) = &evenings {
+            evenings.check_dark(night)?;
+        }
         let rig = Rig { night, camera, filters: &filters, evenings: evenings.as_ref(), field };
         let weighed: Vec<Result<TargetInReach, NotWeighed>> =
             surfaces.par_iter().map(|object| rig.target(object)).collect();
@@ -183,8 +190,16 @@ impl Rig<'_> {
     fn target(&self, object: &Object) -> Result<TargetInReach, NotWeighed> {
         let unreached = |error: PlanError| NotWeighed { name: object.name().into(), why: error.to_string() };
         let night = of_target(self.night, object.name());
-        if self.evenings.is_some_and(|evenings| !evenings.is_up(&night)) {
-            return Err(NotWeighed { name: object.name().into(), why: DOWN.into() });
+        let down = |why: &str| NotWeighed { name: object.name().into(), why: why.into() };
+        if self.evenings.is_none() && night.never_rises() {
+            return Err(down("it does not rise above the horizon at this latitude"));
+        }
+        // The plan begins on the first evening on which the target is up.
+        let first = self.evenings.map(|evenings| evenings.first_up(&night).ok_or_else(|| down(DOWN))).transpose()?;
+        let evenings = self.evenings.zip(first).map(|(evenings, first)| evenings.from(first));
+        let mut night = night;
+        if let Some((date, _)) = evenings.and_then(<[_]>::first) {
+            night.goal.date = Some(date.to_string());
         }
         let (mut briefs, mut failure) = (Vec::new(), None);
         for found in Brief::through(&night, self.filters, self.camera).map_err(unreached)? {
@@ -196,7 +211,7 @@ impl Rig<'_> {
         let Some(quickest) = briefs.iter().min_by(|a, b| a.wall_clock().0.total_cmp(&b.wall_clock().0)) else {
             return Err(unreached(failure.unwrap_or_else(|| PlanError::impossible("filters", "are none"))));
         };
-        let calendar = self.evenings.map(|evenings| quickest.on(evenings)).transpose().map_err(unreached)?;
+        let calendar = evenings.map(|evenings| quickest.on(evenings)).transpose().map_err(unreached)?;
         let calendar = calendar.as_ref();
         let wall_clock = calendar.and_then(|calendar| calendar.wall_clock).unwrap_or(quickest.wall_clock());
         let [long, short] = object.size_arcmin;

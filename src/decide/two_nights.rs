@@ -36,6 +36,9 @@ impl TwoNights {
         };
         second.goal.hours = None;
         (second.goal.snr, second.goal.picture) = (first.goal.snr, first.goal.picture);
+        for filter in &mut second.filters {
+            filter.snr = first.filters.iter().find(|own| own.label() == filter.label()).and_then(|own| own.snr);
+        }
         (second.goal.patch_arcsec, second.goal.pixel) = (first.goal.patch_arcsec, first.goal.pixel);
         let side = |night: &Night, camera: &CameraProfile| -> Result<Side, PlanError> {
             Ok(Side { night: night.clone(), mode: best_mode(night, camera)?.clone() })

@@ -4,8 +4,7 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use crate::camera::{CameraProfile, PlaneName, ProfileError};
-use crate::night::Night;
-use crate::night::NightError;
+use crate::night::{Night, NightChoice, NightError};
 use crate::reading::{SyntaxError, check_depth};
 use crate::rig::{RigError, TransmissionCurve};
 #[cfg(feature = "simulate")]
@@ -135,8 +134,8 @@ fn beside_camera(
 pub fn read_chosen(path: &Path) -> Result<Vec<(Night, CameraProfile)>, TextError> {
     let unusable = |error| TextError::Night { path: path.to_owned(), error };
     let night = Night::from_toml(&text(path)?).map_err(unusable)?;
-    let with = |set| beside_camera(night.with(set).map_err(unusable)?, path, &|named| Ok(named.to_owned()));
-    night.choices.iter().filter_map(|choice| choice.set.as_ref()).map(with).collect()
+    let with = |keys| beside_camera(night.with(&keys).map_err(unusable)?, path, &|named| Ok(named.to_owned()));
+    night.choices.iter().filter_map(NightChoice::keys).map(with).collect()
 }
 
 /// Reads the transmission curves that the filters of a night name, relative to the night file.

@@ -108,7 +108,7 @@ pub const NIGHT: &[Key] = &[
     Key::new("goal.dither_every", "").within(1.0, 1e6).or_what_follows("the best cadence"),
     Key::new("goal.clear_hours_per_night", "h").within(0.05, 24.0).or(4.0),
     Key::new("goal.clear_share", "").within(0.01, 1.0).or(0.4),
-    Key::new("goal.clear_share_by_month", "").within(0.01, 1.0),
+    Key::new("goal.clear_share_by_month", "").within(0.0, 1.0),
     Key::new("goal.setup_min", "min").within(0.0, 600.0).or(15.0),
     Key::new("goal.refocus_min_per_hour", "min/h").within(0.0, 50.0).or(3.0),
     Key::new("goal.date", ""),
@@ -132,4 +132,5 @@ pub const NIGHT: &[Key] = &[
     Key::new("choices.price", "").within(0.0, 1e9),
     Key::new("choices.travel_h", "h").within(0.0, 24.0).or(0.0),
     Key::new("choices.set", ""),
+    Key::new("choices.unset", ""),
 ];

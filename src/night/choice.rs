@@ -28,20 +28,56 @@ pub struct NightChoice {
     pub travel_h: Option<f64>,
     /// The keys of this file that it changes, each in its table: `set.optics.aperture_mm = 102`.
     pub set: Option<KeysToSet>,
+    /// Keys of this file that it takes out: `unset = ["camera.sensor_c"]`.
+    #[serde(default)]
+    pub unset: Vec<String>,
 }
+
+/// Keys that say what is to be photographed: a change of the picture is none of the means.
+const PICTURE: [&str; 7] =
+    ["target", "goal.snr", "goal.hours", "goal.picture", "goal.patch_arcsec", "goal.pixel", "goal.date"];
 
 impl NightChoice {
     /// Checks what the types cannot.
     pub(super) fn check(&self, night: &Night) -> Result<(), NightError> {
         check_all([(key!(NIGHT, "choices.price"), self.price), (key!(NIGHT, "choices.travel_h"), self.travel_h)])?;
-        if let Some(set) = &self.set {
-            night.with(set).map_err(|error| self.blamed(&error))?;
+        let Some(set) = self.keys() else { return Ok(()) };
+        let touches = |path: &&&str| {
+            let mut names = path.split('.');
+            let table = names.next().and_then(|name| set.get(name));
+            names.next().map_or(table.is_some(), |key| table.is_some_and(|table| table.get(key).is_some()))
+        };
+        if let Some(key) = PICTURE.iter().find(touches) {
+            let why = format!("of \"{}\" has `{key}`: a change of the picture is no choice", self.name);
+            return Err(NightError::Impossible { key: "choices.set".into(), why });
         }
+        night.with(&set).map_err(|error| self.blamed(&error))?;
         Ok(())
     }
 
+    /// All keys that it sets and takes out; `None` where it does neither.
+    #[must_use]
+    pub fn keys(&self) -> Option<KeysToSet> {
+        if self.set.is_none() && self.unset.is_empty() {
+            return None;
+        }
+        let mut keys = KeysToSet::new();
+        for path in &self.unset {
+            let nested =
+                path.rsplit('.').fold(Value::Null, |value, name| Value::Object(Map::from_iter([(name.into(), value)])));
+            if let Value::Object(nested) = nested {
+                put_together(&mut keys, &nested);
+            }
+        }
+        put_together(&mut keys, &self.set.clone().unwrap_or_default());
+        Some(keys)
+    }
+
     fn blamed(&self, error: &NightError) -> NightError {
-        NightError::Impossible { key: "choices.set".into(), why: format!("of \"{}\": {error}", self.name) }
+        let error = error.to_string();
+        // The place is that of a text that nobody wrote.
+        let said = error.find(" at line 1 column").map_or(error.as_str(), |at| &error[..at]);
+        NightError::Impossible { key: "choices.set".into(), why: format!("of \"{}\": {said}", self.name) }
     }
 }
 
@@ -113,7 +149,7 @@ mod tests {
 
     fn with(choice: &str) -> Result<Night, NightError> {
         let night = Night::from_toml(&format!("{NIGHT}\n[[choices]]\nname = \"x\"\n{choice}"))?;
-        night.with(night.choices[0].set.as_ref().expect("keys"))
+        night.with(&night.choices[0].keys().expect("keys"))
     }
 
     #[test]
@@ -123,6 +159,8 @@ mod tests {
         let by_hand = NIGHT.replace("bortle = 7", "mag_per_arcsec2 = 21.0");
         assert_eq!(darker, Night::from_toml(&by_hand).unwrap());
         assert_eq!(plain.with(&KeysToSet::new()).unwrap(), plain);
+        let cooler = with("unset = [\"camera.rise_c\"]\nset = { camera = { cooled = true } }").unwrap();
+        assert_eq!((cooler.camera.cooled, cooler.camera.rise_c), (Some(true), None));
         let cooled = plain.with(serde_json::json!({"camera": {"cooled": true, "rise_c": null}}).as_object().unwrap());
         assert_eq!(
             cooled.unwrap(),
@@ -136,6 +174,8 @@ mod tests {
             ("set = { optics = { apperture_mm = 1.0 } }", "apperture_mm"),
             ("set = { optics = { aperture_mm = -1.0 } }", "aperture_mm"),
             ("set = { camera = { cooled = true } }", "rise_c"),
+            ("set = { target = { surface_brightness_mag = 20.0 } }", "target"),
+            ("set = { goal = { snr = 3.0 } }", "goal.snr"),
         ] {
             let error = with(choice).unwrap_err().to_string();
             assert!(error.contains("of \"x\"") && error.contains(said), "{error}");

@@ -210,6 +210,10 @@ impl Night {
         for stack in &self.goal.already {
             stack.check(self)?;
         }
+        let names: Vec<&String> = self.choices.iter().map(|choice| &choice.name).collect();
+        if let Some(twice) = names.iter().enumerate().find_map(|(i, name)| names[..i].contains(name).then_some(name)) {
+            return impossible("choices", &format!("has `{twice}` twice"));
+        }
         self.choices.iter().try_for_each(|choice| choice.check(self))
     }
 
@@ -266,6 +270,12 @@ impl Night {
         let named = || self.target.object().filter(|_| self.target.altitude_deg.is_none());
         let given = self.target.place().ok().flatten();
         given.or_else(|| named().map(|object| (object.ra_deg, object.dec_deg)))
+    }
+
+    /// Whether the target stays below its least altitude at this latitude on whatever date.
+    pub(crate) fn never_rises(&self) -> bool {
+        let (Some(latitude), Some((_, declination))) = (self.site.latitude_deg, self.position()) else { return false };
+        90.0 - (latitude.0 - declination.0).abs() < evening::least_altitude(self).0
     }
 
     /// Local time minus universal time: as given, or the whole hours of the place's longitude.

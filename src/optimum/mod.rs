@@ -213,7 +213,9 @@ impl Search {
         let (shortest, longest) = (self.shortest(), self.longest());
         let Optimum { least, recommended, .. } = optimum;
         let most = least.cost * (1.0 + self.within(optimum)) * (1.0 + SAME_COST);
-        let good = |sub: f64| self.best_at(Seconds(sub)).is_some_and(|chosen| chosen.cost <= most);
+        // Both are good by themselves: where their light has changed since, no length may reach the goal any more.
+        let named = |sub: f64| sub == least.sub.0 || sub == recommended.sub.0;
+        let good = |sub: f64| named(sub) || self.best_at(Seconds(sub)).is_some_and(|chosen| chosen.cost <= most);
         let steps = ((longest / shortest).ln() / STRIDE.ln()).ceil().max(1.0);
         let mut looks: Vec<f64> =
             (0..=steps as usize).map(|i| shortest * (longest / shortest).powf(i as f64 / steps)).collect();

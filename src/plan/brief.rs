@@ -2,10 +2,11 @@
 
 use crate::camera::{CameraProfile, Mode};
 use crate::night::Night;
-use crate::night::evening::{counted, track};
+use crate::night::evening::{Evening, counted, track};
 use crate::rig::Filter;
 use crate::sky::night::{Date, Tonight};
-use crate::units::Seconds;
+use crate::target::Target;
+use crate::units::{Degrees, Seconds};
 
 use super::PlanError;
 use super::draft::Draft;
@@ -46,7 +47,7 @@ impl<'a> Brief<'a> {
         profile: &'a CameraProfile,
     ) -> Result<Vec<Result<Self, PlanError>>, PlanError> {
         let evening = first_evening(night)?;
-        let alone = |filter: &Filter| Filter { share: None, ..filter.clone() };
+        let alone = |filter: &Filter| Filter { share: None, snr: None, ..filter.clone() };
         let with = |filter: &Filter| {
             let night = Night { filters: vec![alone(filter)], ..night.clone() };
             let (mode, draft, _) = drafted_once(&night, profile, &evening)?;
@@ -74,8 +75,8 @@ impl<'a> Brief<'a> {
     ///
     /// # Errors
     /// As [`plan`](super::plan).
-    pub(crate) fn on(&self, evenings: &Evenings) -> Result<Calendar, PlanError> {
-        self.draft.in_nights(&self.night, self.mode, &evenings.0)
+    pub(crate) fn on(&self, evenings: &[(Date, Tonight)]) -> Result<Calendar, PlanError> {
+        self.draft.in_nights(&self.night, self.mode, evenings)
     }
 }
 
@@ -94,10 +95,28 @@ impl Evenings {
         Ok(Some(Self(all?)))
     }
 
-    /// Whether the night's target is up in the dark hours of the first.
-    pub(crate) fn is_up(&self, night: &Night) -> bool {
+    /// Checks that it gets dark on one of them.
+    ///
+    /// # Errors
+    /// As the plan of a target that is always up, where it does not.
+    pub(crate) fn check_dark(&self, night: &Night) -> Result<(), PlanError> {
+        if self.0.iter().all(|(_, tonight)| counted(night, tonight).is_none()) {
+            let up = Target { altitude_deg: Some(Degrees(60.0)), ..Target::default() };
+            Evening::new(&Night { target: up, ..night.clone() })?;
+        }
+        Ok(())
+    }
+
+    /// The first on which the night's target is up in the dark hours.
+    pub(crate) fn first_up(&self, night: &Night) -> Option<usize> {
         let track = track(night);
-        let usable = |tonight: &Tonight| counted(night, tonight).map(|limit| tonight.usable(limit, &track));
-        self.0.first().and_then(|(_, tonight)| usable(tonight)).is_some_and(|spans| !spans.is_empty())
+        let up =
+            |tonight: &Tonight| counted(night, tonight).is_some_and(|limit| !tonight.usable(limit, &track).is_empty());
+        self.0.iter().position(|(_, tonight)| up(tonight))
+    }
+
+    /// Those from one on.
+    pub(crate) fn from(&self, first: usize) -> &[(Date, Tonight)] {
+        &self.0[first..]
     }
 }

@@ -7,16 +7,24 @@ use crate::units::Seconds;
 #[cfg(feature = "report")]
 use super::Table;
 use super::schedule::cell;
-use super::{caveats_text, duration, paragraph, rounded, with_uncertainty, wrapped};
+use super::{caveats_text, duration, entry, paragraph, plain, rounded, with_uncertainty, wrapped};
 
 /// A change that moves the hours by less than this share helps nothing.
 const NOTHING: f64 = 0.03;
 /// Columns for what is done.
-const NAME_WIDTH: usize = 44;
+const NAME_WIDTH: usize = 40;
 
 /// The answer in a line: what saves most.
 pub(super) fn choices_line(answer: &Choices) -> String {
     let year = rounded(answer.imaging_hours_per_year, 3);
+    if let Some(why) = &answer.out_of_reach {
+        let first = answer.within_reach.first();
+        let brought = first.map_or_else(
+            || "no single change brings it within".to_owned(),
+            |first| format!("{} brings it within: {}", first.name, duration(first.wall_clock_s)),
+        );
+        return wrapped(&format!("the goal is out of reach, and {brought}; as things are, {why}"), 2);
+    }
     match answer.choices.first().filter(|choice| !helps_nothing(choice) && choice.hours_saved_per_year > 0.0) {
         Some(best) => wrapped(
             &format!("what saves most: {}, {} of {year} h in a year", best.name, hours(best.hours_saved_per_year)),
@@ -30,11 +38,19 @@ pub(super) fn choices_line(answer: &Choices) -> String {
 #[must_use]
 pub fn choices_text(answer: &Choices) -> String {
     let mut text = choices_line(answer);
+    let Some(wall_clock) = answer.wall_clock_s else {
+        text.push_str("\nwithin reach it comes with each of these alone\n");
+        for change in &answer.within_reach {
+            text.push_str(&entry(2, &duration(change.wall_clock_s), 12, &change.name));
+        }
+        text.push_str(&caveats_text(&answer.caveats));
+        return text;
+    };
     text.push_str(&paragraph(
         &format!(
             "As things are the picture takes {} for SNR {} with the {}. Each change alone, for the same picture; hours of a \
              target that takes nights:",
-            duration(answer.wall_clock_s),
+            duration(wall_clock),
             rounded(answer.snr, 3),
             answer.camera
         ),
@@ -51,6 +67,11 @@ pub fn choices_text(answer: &Choices) -> String {
         text.push_str(&paragraph(&format!("{}: {}", missing.name, missing.why), 0));
     }
     text.push_str(&roads(answer));
+    if answer.choices.iter().any(|choice| choice.word == "filter") {
+        let said = "Another filter shows another picture: its hours are those for the same SNR in what it passes. In a picture in \
+                    colour the slowest colour sets the hours.";
+        text.push_str(&paragraph(said, 0));
+    }
     for choice in &answer.choices {
         if let Some(caution) = &choice.caution {
             text.push_str(&paragraph(&format!("caution, {}: {caution}", choice.name), 0));
@@ -83,21 +104,19 @@ fn row(choice: &Choice) -> String {
     let [low, high] = choice.hours_saved_interval_95;
     let saved = hours(choice.hours_saved_per_year);
     let range = if hours(low) == hours(high) { String::new() } else { format!(" ({} to {})", hours(low), hours(high)) };
-    let price = choice.price.map_or_else(String::new, |price| {
-        let each = choice
-            .hours_saved_per_price
-            .map_or_else(String::new, |per| format!(", {} h for each 100", rounded(100.0 * per, 2)));
-        format!("  price {}{each}", rounded(price, 4))
+    let price = choice.price.map(|price| {
+        let each = choice.hours_saved_per_price.filter(|per| *per > 0.0);
+        let each = each.map_or_else(String::new, |per| format!(", {} for each hour", rounded(1.0 / per, 2)));
+        format!("price {}{each}", plain(price))
     });
-    let road =
-        if choice.travel_h > 0.0 { format!("  {} h on the road", rounded(choice.travel_h, 2)) } else { String::new() };
+    let road = (choice.travel_h > 0.0).then(|| format!("{} h on the road", plain(choice.travel_h)));
     let mut lines = broken(&choice.name);
     let last = lines.pop().unwrap_or_default();
     let mut text: String = lines.iter().map(|line| format!("{line}\n")).collect();
-    let line = format!("{last:NAME_WIDTH$}  {:>9}  {saved} h{range}{road}", times(&choice.hours_ratio));
-    text.push_str(&format!("{}\n", line.trim_end()));
-    if !price.is_empty() {
-        text.push_str(&format!("{:NAME_WIDTH$}             {}\n", "", price.trim_start()));
+    text.push_str(&format!("{last:NAME_WIDTH$}  {:>9}  {saved} h{range}\n", times(&choice.hours_ratio)));
+    let more: Vec<String> = road.into_iter().chain(price).collect();
+    if !more.is_empty() {
+        text.push_str(&format!("    {}\n", more.join(", ")));
     }
     text
 }

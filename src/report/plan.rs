@@ -65,7 +65,7 @@ pub(super) fn head_text(plan: &Plan) -> String {
         text.push_str(&reached_text(plan));
     }
     if let Some(picture) = plan.goal.picture {
-        text.push_str(&format!("{}\n", picture.words()));
+        text.push_str(&wrapped(picture.words(), 0));
     }
     text.push_str(&wrapped(&clock_line(plan), 0));
     for better in plan.schedule.iter().flat_map(better_nights) {

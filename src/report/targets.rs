@@ -58,7 +58,7 @@ pub fn targets_text(answer: &Targets, all: bool) -> String {
     text.push_str(&paragraph(&frame, 0));
     text.push('\n');
     let (by, up) = if answer.date.is_some() { ("done", "tonight") } else { ("", "") };
-    let head = format!("  {:<20} {:>7}  {:<15} {:>6}  {:<10} {:>5}  {up}", "", "hours", "range", "frame", "filter", by);
+    let head = format!("  {:<18} {:>6}  {:<13} {:>6}  {:<9} {:>5}  {up}", "", "hours", "range", "frame", "filter", by);
     text.push_str(&format!("{}\n", head.trim_end()));
     let shown = if all { answer.targets.len() } else { SHORT_ROWS };
     answer.targets.iter().take(shown).for_each(|target| text.push_str(&row(target)));
@@ -67,8 +67,8 @@ pub fn targets_text(answer: &Targets, all: bool) -> String {
         text.push_str(&format!("  ... {more} more: --all\n"));
     }
     if all {
-        for missing in &answer.out_of_reach {
-            text.push_str(&format!("  {}", wrapped(&format!("{}: {}", missing.name, missing.why), 4)));
+        for (why, names) in by_reason(answer) {
+            text.push_str(&paragraph(&format!("{why}: {}", names.join(", ")), 2)[1..]);
         }
     } else if !answer.out_of_reach.is_empty() {
         text.push_str(&format!("  {} are out of reach: --all says why\n", answer.out_of_reach.len()));
@@ -82,6 +82,18 @@ pub fn targets_text(answer: &Targets, all: bool) -> String {
     text
 }
 
+/// What is out of reach, for each reason.
+pub(super) fn by_reason(answer: &Targets) -> Vec<(&str, Vec<&str>)> {
+    let mut reasons: Vec<(&str, Vec<&str>)> = Vec::new();
+    for missing in &answer.out_of_reach {
+        match reasons.iter_mut().find(|(why, _)| *why == missing.why) {
+            Some((_, names)) => names.push(&missing.name),
+            None => reasons.push((&missing.why, vec![&missing.name])),
+        }
+    }
+    reasons
+}
+
 fn row(target: &TargetInReach) -> String {
     let hours = |time: Seconds| rounded(time.0 / 3600.0, 2);
     let [low, high] = target.wall_clock_range_s;
@@ -92,10 +104,10 @@ fn row(target: &TargetInReach) -> String {
     };
     let clock = |time: &str| time.split_once('T').map_or_else(|| time.to_owned(), |(_, clock)| clock.to_owned());
     let window = target.window.as_ref().map_or_else(String::new, |[from, to]| format!("{}-{}", clock(from), clock(to)));
-    let name: String = named(target).chars().take(20).collect();
-    let filter: String = target.filter.chars().take(10).collect();
+    let name: String = named(target).chars().take(18).collect();
+    let filter: String = target.filter.chars().take(9).collect();
     let line = format!(
-        "  {name:<20} {:>7}  {:<15} {:>4.0} %  {filter:<10} {done:>5}  {window}",
+        "  {name:<18} {:>6}  {:<13} {:>4.0} %  {filter:<9} {done:>5}  {window}",
         hours(target.wall_clock_s),
         format!("{} to {}", hours(low), hours(high)),
         100.0 * target.share_of_field,
@@ -107,7 +119,7 @@ fn row(target: &TargetInReach) -> String {
 fn named(target: &TargetInReach) -> String {
     let in_words = target.also.iter().find(|name| name.chars().filter(char::is_ascii_digit).count() == 0);
     match in_words {
-        Some(words) if target.name.chars().count() + words.chars().count() < 20 => format!("{} {words}", target.name),
+        Some(words) if target.name.chars().count() + words.chars().count() < 18 => format!("{} {words}", target.name),
         _ => target.name.clone(),
     }
 }

@@ -3,7 +3,7 @@
 use approx::assert_relative_eq;
 use subwell::camera::CameraProfile;
 use subwell::decide::{Choice, Choices, Comparison, Cooling, Targets, TargetsAsked, Verdict, WORDS_OF_CHOICES};
-use subwell::night::{Night, Picture};
+use subwell::night::{Night, NightChoice, Picture};
 use subwell::plan::{SetBy, plan};
 use subwell::target::{ObjectKind, objects};
 
@@ -39,8 +39,8 @@ fn night(text: &str) -> Night {
 
 fn choices(text: &str, camera: &CameraProfile) -> Choices {
     let night = night(text);
-    let with = |set| (night.with(set).unwrap(), camera.clone());
-    let chosen: Vec<_> = night.choices.iter().filter_map(|choice| choice.set.as_ref()).map(with).collect();
+    let with = |choice: &NightChoice| Some((night.with(&choice.keys()?).unwrap(), camera.clone()));
+    let chosen: Vec<_> = night.choices.iter().filter_map(with).collect();
     Choices::new(&night, camera, &chosen).unwrap()
 }
 
@@ -78,7 +78,7 @@ fn as_by_hand(text: &str, camera: &CameraProfile, changes: &[(&str, &[(&str, &st
 fn each_choice_is_the_comparison_of_two_files() {
     let alike: &[(&str, &[(&str, &str)])] = &[
         ("darker-site", &[("bortle = 7", "bortle = 5")]),
-        ("wider-aperture", &[("aperture_mm = 76.0", "aperture_mm = 107.48")]),
+        ("wider-aperture", &[("aperture_mm = 76.0", "aperture_mm = 107.0")]),
         (
             "larger-telescope",
             &[("aperture_mm = 76.0", "aperture_mm = 114.0"), ("focal_length_mm = 440.0", "focal_length_mm = 660.0")],
@@ -365,4 +365,63 @@ fn a_sky_that_was_measured_in_one_rig_is_no_other_rigs() {
     // Twice the light of sky and target: half the hours, where the sky is all of the noise.
     let wider = row(&answer, "wider-aperture").hours_ratio.value;
     assert!((1.7..2.1).contains(&wider), "{wider}");
+}
+
+#[test]
+fn a_goal_out_of_reach_is_told_what_brings_it_within() {
+    // A tripod: no number of its short subs is enough, a mount does it.
+    let text = sample("garden-night.toml").replace("date = \"2026-10-12\"", "").replace("snr = 8.0", "snr = 30.0");
+    let fixed = text.replace("guided = true", "kind = \"fixed\"").replace("longest_sub_s = 300.0", "");
+    let answer = choices(&fixed, &mono());
+    assert!(answer.out_of_reach.is_some() && answer.wall_clock_s.is_none() && answer.choices.is_empty(), "{answer:?}");
+    let mount = answer.within_reach.iter().find(|change| change.word == "equatorial-mount").expect("a mount");
+    let by_hand = night(&text.replace("longest_sub_s = 300.0", ""));
+    let alone = Comparison::new((&by_hand, &mono()), (&by_hand, &mono())).unwrap();
+    assert_relative_eq!(mount.wall_clock_s.0, alone.a_wall_clock_s.0, max_relative = 1e-9);
+    let said = subwell::report::choices_text(&answer);
+    assert!(said.contains("out of reach") && said.contains("an equatorial mount"), "{said}");
+}
+
+#[test]
+fn what_cannot_be_a_choice_is_said() {
+    let with = |choice: &str| choices(&format!("{}\n[[choices]]\n{choice}", sample("garden-night.toml")), &mono());
+    let why =
+        |answer: &Choices| answer.not_weighed.iter().map(|missing| missing.why.clone()).collect::<Vec<_>>().join("; ");
+    assert!(why(&with("name = \"guiding\"\nprice = 100.0")).contains("nothing of it to change"));
+    let far = "name = \"far\"\ntravel_h = 5.0\nset = { site = { sky = { bortle = 2 } } }";
+    assert!(why(&with(far)).contains("a drive of 5 h"));
+    let twice =
+        format!("{}\n[[choices]]\nname = \"wait\"\n[[choices]]\nname = \"wait\"\n", sample("garden-night.toml"));
+    assert!(Night::from_toml(&twice).unwrap_err().to_string().contains("`wait` twice"));
+}
+
+#[test]
+fn goals_of_single_filters_are_asked_of_both_nights() {
+    let text = sample("garden-night.toml");
+    let more = night(&text.replace("share = 1.0", "snr = 16.0"));
+    for pair in [(&more, &night(&text)), (&night(&text), &more)] {
+        let compared = Comparison::new((pair.0, &mono()), (pair.1, &mono())).unwrap();
+        assert_relative_eq!(compared.hours_ratio.value, 1.0, max_relative = 1e-9);
+    }
+}
+
+#[test]
+fn targets_that_rise_later_are_planned_from_then_on_and_those_of_no_night_are_not() {
+    let text = sample("garden-night.toml").replace("snr = 8.0", "snr = 3.0");
+    let within = |nights: u32| {
+        let mut asked = TargetsAsked::default();
+        asked.nights = nights;
+        Targets::new(&night(&text), &mono(), asked).unwrap()
+    };
+    let (week, month) = (within(7), within(30));
+    let late = |answer: &Targets| answer.targets.iter().any(|target| target.name == "M65");
+    assert!(!late(&week) && late(&month));
+    let midsummer = text.replace("latitude_deg = 45.0", "latitude_deg = 66.0").replace("2026-10-12", "2026-06-20");
+    let error = Targets::new(&night(&midsummer), &mono(), TargetsAsked::default()).unwrap_err().to_string();
+    assert!(error.contains("no darkness on 2026-06-20"), "{error}");
+    let undated = text.replace("date = \"2026-10-12\"", "");
+    let undated = Targets::new(&night(&undated), &mono(), TargetsAsked::default()).unwrap();
+    assert!(undated.out_of_reach.iter().any(|target| target.name == "NGC 3372" && target.why.contains("latitude")));
+    let hours = text.replace("snr = 3.0", "hours = 2.0");
+    assert!(Targets::new(&night(&hours), &mono(), TargetsAsked::default()).is_err());
 }

@@ -323,6 +323,12 @@ fn planned(seeds: std::ops::Range<u64>) -> usize {
     count
 }
 
+/// Its own hours have a little less light than their mean, in which no number of subs would reach the goal.
+#[test]
+fn a_night_at_the_edge_of_what_can_be_reached_is_planned_whole() {
+    assert_eq!(planned(474..475), 1);
+}
+
 #[test]
 fn a_few_nights_at_random_are_planned_whole() {
     let count = planned(0..A_FEW);

@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 use crate::camera::{CameraProfile, Mode};
 use crate::decide::SkyAnswer;
 use crate::decide::is_array;
+use crate::decide::pictures::is_narrow;
 use crate::decide::weighed::best_mode;
 use crate::night::{CalibrationCounts, CameraChoice, KeysToSet, Night, NightChoice, NightError};
 use crate::plan::PlanError;
@@ -68,6 +69,13 @@ pub(super) struct Change<'a> {
     pub(super) caution: Option<&'static str>,
 }
 
+impl Change<'_> {
+    /// Hours on the road in a night.
+    pub(super) fn travel_h(&self) -> f64 {
+        self.given.and_then(|given| given.travel_h).unwrap_or(0.0)
+    }
+}
+
 /// A change before the night is made.
 struct Idea {
     word: &'static str,
@@ -101,19 +109,19 @@ pub(super) fn changes<'a>(
             caution,
         });
     }
-    let own = night.choices.iter().filter_map(|choice| Some((choice, choice.set.as_ref()?)));
+    let own = night.choices.iter().filter_map(|choice| Some((choice, choice.keys()?)));
     for ((choice, set), (night, camera)) in own.zip(chosen) {
         all.push(Change {
             word: "own".into(),
             name: choice.name.clone(),
-            set: set.clone(),
+            set,
             night: night.clone(),
             camera: Some(camera),
             given: Some(choice),
             caution: None,
         });
     }
-    let known = |choice: &NightChoice| choice.set.is_some() || WORDS.contains(&choice.name.as_str());
+    let known = |choice: &NightChoice| choice.keys().is_some() || WORDS.contains(&choice.name.as_str());
     if let Some(stranger) = night.choices.iter().find(|choice| !known(choice)) {
         let why = format!(
             "`{}` is none that the program knows ({}), and has no keys to `set`",
@@ -165,6 +173,10 @@ fn filters(night: &Night, mode: &Mode) -> Result<Vec<Idea>, PlanError> {
     let array = is_array(mode);
     let own = night.filters(array);
     let [own] = own.as_slice() else { return Ok(Vec::new()) };
+    // From one line to another is another picture.
+    if is_narrow(own) {
+        return Ok(Vec::new());
+    }
     let light = night.target.brightness().map_err(NightError::from)?;
     let names: &[&str] =
         if array { &["none", "dual", "h-alpha", "oiii", "sii"] } else { &["luminance", "h-alpha", "oiii", "sii"] };
@@ -176,7 +188,7 @@ fn filters(night: &Night, mode: &Mode) -> Result<Vec<Idea>, PlanError> {
     };
     let filter = |name: &&str| {
         let said = if *name == "none" { "no filter".to_owned() } else { format!("the filter {name}") };
-        let set = json!({ "filters": [{ "name": name, "quantum_efficiency": efficiency(own) }] });
+        let set = json!({ "filters": [{ "name": name, "quantum_efficiency": efficiency(own), "snr": own.snr }] });
         idea("filter", format!("{said} in place of {}", own.label()), set)
     };
     Ok(suiting.map(filter).collect())
@@ -214,7 +226,7 @@ fn cooler(night: &Night, mode: &Mode) -> Vec<Idea> {
         let set = json!({ "camera": { "cooled": true, "sensor_c": set_point } });
         idea("set-point", format!("a set point of {set_point} °C in place of {now}"), set)
     };
-    [now - STEP_K, now + STEP_K].map(at).into()
+    [now - STEP_K, now + STEP_K].map(|set_point| at(two_places(set_point))).into()
 }
 
 fn darker_site(night: &Night, mode: &Mode) -> Result<Option<Idea>, PlanError> {
@@ -241,8 +253,8 @@ fn optics(night: &Night) -> Vec<Idea> {
     let optics = &night.optics;
     let (aperture, focal) = (optics.aperture_mm.0, optics.focal_length_mm.0);
     let scaled = |by: f64| {
-        let obstruction = optics.obstruction_mm.map(|obstruction| two_places(obstruction.0 * by));
-        (two_places(aperture * by), obstruction)
+        let obstruction = optics.obstruction_mm.map(|obstruction| whole(obstruction.0 * by));
+        (whole(aperture * by), obstruction)
     };
     let with = |by: f64, focal_length: f64| {
         let (aperture, obstruction) = scaled(by);
@@ -251,9 +263,9 @@ fn optics(night: &Night) -> Vec<Idea> {
         (aperture, json!({ "optics": lengths }))
     };
     let (wide, wider) = with(MORE_LIGHT.sqrt(), focal);
-    let longer = two_places(focal * LARGER);
+    let longer = whole(focal * LARGER);
     let (large, larger) = with(LARGER, longer);
-    let shorter = two_places(focal * REDUCER);
+    let shorter = whole(focal * REDUCER);
     let reduced = json!({ "optics": { "focal_length_mm": shorter } });
     vec![
         idea("wider-aperture", format!("{wide} mm of aperture in place of {aperture}, the same focal length"), wider),
@@ -301,6 +313,11 @@ fn habits(night: &Night) -> Vec<Idea> {
     } });
     ideas.push(idea("calibration", "twice the calibration frames", set));
     ideas
+}
+
+/// Whole millimetres, where there are enough of them.
+fn whole(millimetres: f64) -> f64 {
+    if millimetres >= 20.0 { millimetres.round() } else { two_places(millimetres) }
 }
 
 fn two_places(value: f64) -> f64 {

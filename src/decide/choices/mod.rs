@@ -36,8 +36,14 @@ pub struct Choices {
     pub camera: String,
     /// The signal over noise that every choice must reach.
     pub snr: f64,
-    /// Time for it as things are, before rounding.
-    pub wall_clock_s: Seconds,
+    /// Time for it as things are, before rounding; `null` where it is out of reach.
+    pub wall_clock_s: Option<Seconds>,
+    /// Why it is out of reach.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub out_of_reach: Option<String>,
+    /// Where it is, the changes with which it is within, the quickest first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub within_reach: Vec<WithinReach>,
     /// Hours under the sky in a year, as given under `[cooler]`.
     pub imaging_hours_per_year: f64,
     /// Hours of a usual clear night.
@@ -69,7 +75,8 @@ pub struct Choice {
     pub hours_ratio: Estimate<f64>,
     /// Time for the picture with it, before rounding.
     pub wall_clock_s: Seconds,
-    /// Of the hours in a year what it saves for the same pictures, the road taken off; negative where it costs.
+    /// Of the hours in a year what it saves for the same pictures, the road taken off; negative where it costs. Another evening
+    /// saves its hours once.
     pub hours_saved_per_year: f64,
     /// 95 % interval of that.
     pub hours_saved_interval_95: [f64; 2],
@@ -84,6 +91,20 @@ pub struct Choice {
     /// The usual caution, where it can hurt someone or something.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub caution: Option<String>,
+}
+
+/// A change that brings a goal within reach.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct WithinReach {
+    /// The word that a price is written for under `[[choices]]`; `own` for a change that is written there.
+    pub word: String,
+    /// What is done.
+    pub name: String,
+    /// The keys of the night file that it changes.
+    pub set: KeysToSet,
+    /// Time for the picture with it, before rounding.
+    pub wall_clock_s: Seconds,
 }
 
 /// A change that could not be weighed.
@@ -103,7 +124,7 @@ impl Choices {
     /// ([`Night::with`]). The ratio of each change is that of [`Comparison`](super::Comparison) between the two nights.
     ///
     /// # Errors
-    /// When night and camera do not fit together, or the goal cannot be reached as things are.
+    /// When night and camera do not fit together, or hours are asked for that bring nothing.
     pub fn new(night: &Night, camera: &CameraProfile, chosen: &[(Night, CameraProfile)]) -> Result<Self, PlanError> {
         night.check()?;
         let mut asked = asking_for_snr(night, camera)?;
@@ -116,45 +137,99 @@ impl Choices {
             }
             asked.site.sky = Some(sky);
         }
-        let base = TwoNights::new((&asked, camera), (&asked, camera))?;
         let hours = night.cooler.clone().unwrap_or_default().hours();
         let all = changes(&asked, camera, &chosen)?;
-        let weighed: Vec<Result<Choice, NotWeighed>> = all
-            .par_iter()
-            .map(|change| {
-                let pair = TwoNights::new((&asked, camera), (&change.night, change.camera.unwrap_or(camera)));
-                let found = pair.map(|pair| (pair.ratio, Seconds(pair.hours[1].seconds)));
-                found
-                    .map(|found| Choice::new(change, night, hours, found))
-                    .map_err(|error| NotWeighed { name: change.name.clone(), why: error.to_string() })
-            })
-            .collect();
-        let (mut choices, mut not_weighed) = (Vec::new(), Vec::new());
-        for found in weighed {
-            match found {
-                Ok(choice) => choices.push(choice),
-                Err(why) => not_weighed.push(why),
+        let mut answer = Self::empty(night, &asked, camera, hours);
+        match TwoNights::new((&asked, camera), (&asked, camera)) {
+            Ok(base) => {
+                answer.wall_clock_s = Some(Seconds(base.hours[0].seconds));
+                for caveat in base.pair.sides[0].conditions()?.caveats {
+                    push_once(&mut answer.caveats, caveat);
+                }
+                answer.weigh(night, (&asked, camera), &all)?;
             }
+            Err(error) if error.is_out_of_reach() => {
+                // The plan knows best what is in the way.
+                answer.out_of_reach = Some(plan(night, camera).err().unwrap_or(error).to_string());
+                answer.within_reach = within_reach(camera, &all);
+            }
+            Err(error) => return Err(error),
         }
-        choices.extend(another_evening(night, camera, hours)?);
-        choices.sort_by(|a, b| b.hours_saved_per_year.total_cmp(&a.hours_saved_per_year));
-        let mut caveats = Vec::from_iter(losses_assumed(night));
-        for caveat in base.pair.sides[0].conditions()?.caveats.into_iter().chain(night.caveats()) {
-            push_once(&mut caveats, caveat);
-        }
-        Ok(Self {
+        night.caveats().into_iter().for_each(|caveat| push_once(&mut answer.caveats, caveat));
+        Ok(answer)
+    }
+
+    fn empty(night: &Night, asked: &Night, camera: &CameraProfile, hours: f64) -> Self {
+        Self {
             stamp: Stamp::new(),
             program: env!("CARGO_PKG_VERSION").into(),
             camera: camera.camera.clone(),
             snr: asked.goal.snr(),
-            wall_clock_s: Seconds(base.hours[0].seconds),
+            wall_clock_s: None,
+            out_of_reach: None,
+            within_reach: Vec::new(),
             imaging_hours_per_year: hours,
             clear_hours_per_night: night.goal.clear_hours(),
-            choices,
-            not_weighed,
-            caveats,
-        })
+            choices: Vec::new(),
+            not_weighed: Vec::new(),
+            caveats: losses_assumed(night).into_iter().collect(),
+        }
     }
+
+    /// Puts each change into its list.
+    fn weigh(
+        &mut self,
+        night: &Night,
+        (asked, camera): (&Night, &CameraProfile),
+        all: &[Change<'_>],
+    ) -> Result<(), PlanError> {
+        let hours = self.imaging_hours_per_year;
+        let weighed: Vec<Result<Choice, NotWeighed>> = all
+            .par_iter()
+            .map(|change| {
+                let not_weighed = |why: String| NotWeighed { name: change.name.clone(), why };
+                let (clear, road) = (night.goal.clear_hours(), change.travel_h());
+                if road >= clear {
+                    return Err(not_weighed(format!("a drive of {road} h leaves nothing of {clear} clear hours")));
+                }
+                let pair = TwoNights::new((asked, camera), (&change.night, change.camera.unwrap_or(camera)));
+                let found = pair.map(|pair| (pair.ratio, Seconds(pair.hours[1].seconds)));
+                let found = found.map_err(|error| not_weighed(error.to_string()))?;
+                Ok(Choice::new(change, night, hours, found))
+            })
+            .collect();
+        for found in weighed {
+            match found {
+                Ok(choice) => self.choices.push(choice),
+                Err(why) => self.not_weighed.push(why),
+            }
+        }
+        self.choices.extend(another_evening(night, camera)?);
+        self.choices.sort_by(|a, b| b.hours_saved_per_year.total_cmp(&a.hours_saved_per_year));
+        let priced = night.choices.iter().filter(|choice| choice.keys().is_none());
+        for choice in priced.filter(|choice| self.choices.iter().all(|row| row.word != choice.name)) {
+            let why = "this night has nothing of it to change".into();
+            self.not_weighed.push(NotWeighed { name: choice.name.clone(), why });
+        }
+        Ok(())
+    }
+}
+
+/// The changes with which the goal is within reach.
+fn within_reach(camera: &CameraProfile, all: &[Change<'_>]) -> Vec<WithinReach> {
+    let found = |change: &Change<'_>| {
+        let with = (&change.night, change.camera.unwrap_or(camera));
+        let pair = TwoNights::new(with, with).ok()?;
+        Some(WithinReach {
+            word: change.word.clone(),
+            name: change.name.clone(),
+            set: change.set.clone(),
+            wall_clock_s: Seconds(pair.hours[0].seconds),
+        })
+    };
+    let mut found: Vec<WithinReach> = all.par_iter().filter_map(found).collect();
+    found.sort_by(|a, b| a.wall_clock_s.0.total_cmp(&b.wall_clock_s.0));
+    found
 }
 
 /// A sky that was measured in electrons is that of one rig: what it is for any, in magnitudes.
@@ -167,7 +242,7 @@ fn sky_of_any_rig(night: &Night, camera: &CameraProfile) -> Result<Option<GivenS
 impl Choice {
     fn new(change: &Change<'_>, night: &Night, hours: f64, (ratio, wall_clock_s): (Estimate<f64>, Seconds)) -> Self {
         let given = change.given;
-        let travel = given.and_then(|given| given.travel_h).unwrap_or(0.0);
+        let travel = change.travel_h();
         let price = given.and_then(|given| given.price);
         let clear = night.goal.clear_hours();
         let saved = |ratio: f64| saved(hours, ratio, clear, travel);
@@ -206,28 +281,36 @@ fn saved(hours: f64, ratio: f64, clear: f64, travel: f64) -> f64 {
     if left > 0.0 { (hours - hours / (ratio * left)).max(-hours) } else { -hours }
 }
 
-/// The evening to wait for, where the plan names one: the Moon out of the way.
-fn another_evening(night: &Night, camera: &CameraProfile, hours: f64) -> Result<Option<Choice>, PlanError> {
+/// The evening to wait for, where the plan names one: the Moon out of the way. It saves its hours once, of this picture.
+fn another_evening(night: &Night, camera: &CameraProfile) -> Result<Option<Choice>, PlanError> {
     let plan = plan(night, camera)?;
     let Some(schedule) = plan.schedule else { return Ok(None) };
     let Some((start, saves)) = schedule.wait_until.zip(schedule.wait_saves_percent) else { return Ok(None) };
     let Some(wall_clock_s) = start.wall_clock_s else { return Ok(None) };
     let ratio = 1.0 / (1.0 - saves / 100.0);
+    let once = (ratio - 1.0) * wall_clock_s.0 / 3600.0;
     let change = Change {
         word: "wait".into(),
-        name: format!("wait until {} for less Moon", start.date),
+        name: format!("wait until {} for less Moon, of this picture alone", start.date),
         set: KeysToSet::new(),
         night: night.clone(),
         camera: None,
         given: priced(night, "wait"),
         caution: None,
     };
-    Ok(Some(Choice::new(&change, night, hours, (Estimate::new(ratio, 0.0), wall_clock_s))))
+    let choice = Choice::new(&change, night, once, (Estimate::new(ratio, 0.0), wall_clock_s));
+    let price = choice.price.filter(|price| *price > 0.0);
+    Ok(Some(Choice {
+        hours_saved_per_year: once,
+        hours_saved_interval_95: [once; 2],
+        hours_saved_per_price: price.map(|price| once / price),
+        ..choice
+    }))
 }
 
 /// What the night says of a change that the program knows by this word.
 fn priced<'a>(night: &'a Night, word: &str) -> Option<&'a NightChoice> {
-    night.choices.iter().find(|choice| choice.set.is_none() && choice.name == word)
+    night.choices.iter().find(|choice| choice.keys().is_none() && choice.name == word)
 }
 
 #[cfg(test)]

@@ -12,7 +12,7 @@ use crate::sky::{Brightening, GivenSky, moon_photon_density, photon_density_towa
 use crate::stats::Estimate;
 use crate::target::Brightness;
 use crate::units::{
-    Arcseconds, Degrees, Dn, Electrons, ElectronsPerSecond, MAGNITUDES_PER_LOGARITHM, Magnitudes,
+    Arcseconds, Colour, Degrees, Dn, Electrons, ElectronsPerSecond, MAGNITUDES_PER_LOGARITHM, Magnitudes,
     MagnitudesPerSquareArcsecond, Nanometres, PhotonDensity, Rayleighs, Seconds,
 };
 
@@ -357,7 +357,8 @@ fn beyond(total: f64, part: f64) -> f64 {
 /// Which planes must reach the goal: every window's best plane, where the target shines through it.
 ///
 /// A colour array without a filter has one window for each colour, so that red, green and blue must all get there;
-/// behind a line filter green and blue see the same window, and the better one counts.
+/// behind a line filter green and blue see the same window, and the better colour counts. Planes of one colour are no rivals:
+/// the patch has pixels of both, and the worse one says what it reaches.
 fn mark_governing(planes: &mut [PlaneConditions]) {
     let quality = |plane: &PlaneConditions| {
         let sub = plane.noise.sub(COMPARED_AT);
@@ -365,9 +366,15 @@ fn mark_governing(planes: &mut [PlaneConditions]) {
     };
     let qualities: Vec<f64> = planes.iter().map(quality).collect();
     let windows: Vec<f64> = planes.iter().map(|plane| plane.window_nm).collect();
+    let colours: Vec<_> = planes.iter().map(|plane| plane.colour).collect();
+    let best_of = |colour: Option<Colour>, window: f64| {
+        let alike = (0..windows.len()).filter(|j| windows[*j] == window && colours[*j] == colour);
+        alike.map(|j| qualities[j]).fold(0.0, f64::max)
+    };
     for (i, plane) in planes.iter_mut().enumerate() {
-        let rivals = (0..windows.len()).filter(|j| windows[*j] == windows[i]);
-        let beaten = rivals.into_iter().any(|j| qualities[j] > qualities[i]);
+        let rivals = (0..windows.len()).filter(|j| windows[*j] == windows[i] && colours[*j] != colours[i]);
+        let own = best_of(colours[i], windows[i]);
+        let beaten = rivals.into_iter().any(|j| qualities[j] > own);
         plane.governs = !beaten && plane.noise.rates.target.0 > 0.0;
     }
 }

@@ -1,21 +1,29 @@
 //! The reports of what to choose: changes, and targets.
 
-use crate::decide::{Choices, Targets};
+use crate::decide::{Choices, Targets, WithinReach};
 use crate::report::choices::choices_line;
+use crate::report::duration;
 use crate::report::plots::{choices_figure, targets_figure};
-use crate::report::targets::targets_line;
+use crate::report::targets::{by_reason, targets_line};
 
-use super::blocks::{answer as answer_block, caveats, figure, heading, list, paragraph, table_of_words};
+use super::blocks::{
+    answer as answer_block, caveats, figure, heading, list, numbers, paragraph, table_of_words, unwrapped,
+};
 use super::methods::{choices_methods, plan_cautions};
 use super::page;
 
 /// The single changes by what they save, as one HTML file.
 #[must_use]
 pub fn choices_page(answer: &Choices) -> String {
-    let mut body = answer_block("What to change", &choices_line(answer));
+    let mut body = answer_block("What to change", &unwrapped(&choices_line(answer)));
     match choices_figure("choices", answer) {
         Some(found) => body.push_str(&figure(&found)),
-        None => body.push_str(&paragraph("No change could be weighed.")),
+        None if answer.within_reach.is_empty() => body.push_str(&paragraph("No change could be weighed.")),
+        None => {
+            let row = |change: &WithinReach| (change.name.clone(), duration(change.wall_clock_s));
+            body.push_str(&heading("Within reach it comes with each of these alone"));
+            body.push_str(&numbers(&answer.within_reach.iter().map(row).collect::<Vec<_>>()));
+        }
     }
     let cautions = answer.choices.iter().filter_map(|choice| Some((&choice.name, choice.caution.as_ref()?)));
     for (name, caution) in cautions {
@@ -31,15 +39,15 @@ pub fn choices_page(answer: &Choices) -> String {
 /// The targets in reach, as one HTML file.
 #[must_use]
 pub fn targets_page(answer: &Targets) -> String {
-    let mut body = answer_block("Targets in reach", &targets_line(answer));
+    let mut body = answer_block("Targets in reach", &unwrapped(&targets_line(answer)));
     match targets_figure("targets", answer) {
         Some(found) => body.push_str(&figure(&found)),
         None => body.push_str(&paragraph("No target of the list is in reach.")),
     }
     if !answer.out_of_reach.is_empty() {
         body.push_str(&heading("Out of reach"));
-        for missing in &answer.out_of_reach {
-            body.push_str(&paragraph(&format!("{}: {}.", missing.name, missing.why)));
+        for (why, names) in by_reason(answer) {
+            body.push_str(&paragraph(&format!("{why}: {}.", names.join(", "))));
         }
     }
     body.push_str(&ending(&answer.caveats));

@@ -7,7 +7,7 @@ use crate::report::compare::{
 use crate::report::plots::factors_figure;
 
 use super::blocks::{
-    answer as answer_block, caveats, figure, heading, list, numbers, paragraph, subheading, table_of_words,
+    answer as answer_block, caveats, figure, heading, list, numbers, paragraph, subheading, table_of_words, unwrapped,
 };
 use super::methods::{compare_methods, plan_cautions};
 use super::page;
@@ -15,7 +15,7 @@ use super::page;
 /// Two nights side by side as one HTML file.
 #[must_use]
 pub fn comparison_page(answer: &Comparison) -> String {
-    let mut body = answer_block("Two nights side by side", &comparison_line(answer));
+    let mut body = answer_block("Two nights side by side", &unwrapped(&comparison_line(answer)));
     body.push_str(&heading("Why"));
     for text in [sky_text(answer), travel_text(answer)].iter().filter(|text| !text.is_empty()) {
         body.push_str(&paragraph(text));

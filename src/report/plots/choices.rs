@@ -18,6 +18,8 @@ const MOST_BARS: usize = 24;
 const BAR: i32 = 34;
 const AROUND: i32 = 74;
 const SECONDS: f64 = 3600.0;
+/// Signs above a bar.
+const MOST_SIGNS: usize = 44;
 
 /// What each change saves in a year, the largest first; `None` where there are none.
 #[must_use]
@@ -27,8 +29,8 @@ pub fn choices_figure(id: &str, answer: &Choices) -> Option<Figure> {
         .map(|choice| Bar {
             from: 0.0,
             to: choice.hours_saved_per_year,
-            words: choice.name.clone(),
-            beside: format!("{} h", rounded(choice.hours_saved_per_year, 2)),
+            words: in_short(&choice.name, &format!("{} h", rounded(choice.hours_saved_per_year, 2))),
+            beside: String::new(),
         })
         .collect();
     let x = Axis::even(bars.iter().map(|bar| bar.to).chain([0.0, answer.imaging_hours_per_year]), 0.02);
@@ -49,8 +51,11 @@ pub fn targets_figure(id: &str, answer: &Targets) -> Option<Figure> {
         .map(|target| Bar {
             from: hours(target.wall_clock_range_s[0].0),
             to: hours(target.wall_clock_range_s[1].0),
-            words: format!("{}, {}", target.name, target.filter),
-            beside: format!("{} h", rounded(hours(target.wall_clock_s.0), 2)),
+            words: in_short(
+                &target.name,
+                &format!("{} h, {}", rounded(hours(target.wall_clock_s.0), 2), target.filter),
+            ),
+            beside: String::new(),
         })
         .collect();
     let x = Axis::logarithmic(bars.iter().flat_map(|bar| [bar.from, bar.to]), 1.1);
@@ -61,6 +66,14 @@ pub fn targets_figure(id: &str, answer: &Targets) -> Option<Figure> {
         answer.targets.len()
     );
     barred(id, ["Targets by the hours they take".into(), description], (x, "hours"), bars, targets_table(answer))
+}
+
+/// A name, cut off where it leaves no room for the number behind it.
+fn in_short(name: &str, number: &str) -> String {
+    let room = MOST_SIGNS.saturating_sub(number.chars().count());
+    let cut: String = name.chars().take(room).collect();
+    let name = if cut.len() < name.len() { format!("{}…", cut.trim_end()) } else { cut };
+    format!("{number}: {name}")
 }
 
 fn barred(
