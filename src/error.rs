@@ -54,6 +54,7 @@ pub enum Error {
 /// Each code with what it means, in the order of the alphabet.
 const CODES: &[(&str, &str)] = &[
     ("camera-unusable", "The camera profile cannot be read, or does not hold what is asked of it."),
+    ("changed-on-disk", "Another program saved the file meanwhile: that text stays, and ours is kept beside it."),
     ("conflicting-camera", "The frame is of another camera than the profile, or than its dark."),
     ("conflicting-filter", "The light names a filter that the night file does not have."),
     ("conflicting-gain", "Light and dark, or light and profile, were taken at different gain settings."),
@@ -73,6 +74,7 @@ const CODES: &[(&str, &str)] = &[
     ("nothing-to-measure", "No frames that a camera could be measured with."),
     ("nothing-to-review", "No lights that could be held against the night."),
     ("over-limit", "The file says a size that no frame has."),
+    ("read-only", "The file to be replaced is read-only, and stays as it is."),
     ("rig-unusable", "Optics, filter or mount of the night cannot be."),
     ("row-order", "The rows are stored in another order than those of the other frames."),
     ("sensor-unusable", "The file of a made-up sensor has an error."),

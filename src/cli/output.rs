@@ -9,7 +9,7 @@ use std::process::ExitCode;
 
 use serde::Serialize;
 use serde_json::{Value, json};
-use subwell::report::{error_document, failure_text, json_text, json_value};
+use subwell::report::{acts, error_document, failure_text, json_text, json_value};
 
 use super::signs;
 
@@ -83,14 +83,14 @@ impl Failure {
 pub(super) fn finish(answer: Result<Answer, Failure>, json: bool, strict: bool) -> ExitCode {
     match answer {
         Ok(answer) => {
-            let printed =
-                if json { json_text(&answer.document) } else { signs::fit_for_output(&answer.text).into_owned() };
+            let printed = if json { json_text(&answer.document) } else { answer.text };
+            let printed = if json { signs::fit_json(&printed) } else { signs::fit_for_output(&printed) };
             print(&printed, ExitCode::from(if strict && answer.caveats > 0 { 3 } else { 0 }))
         }
         Err(failure) => {
             let exit = ExitCode::from(failure.exit);
             if json {
-                return print(&json_text(&failure.document()), exit);
+                return print(&signs::fit_json(&json_text(&failure.document())), exit);
             }
             let (message, hint) = (signs::fit_for_output(&failure.message), signs::fit_for_output(&failure.hint));
             let in_words = if io::stderr().is_terminal() {
@@ -111,9 +111,11 @@ pub(super) fn finish(answer: Result<Answer, Failure>, json: bool, strict: bool) 
 pub(super) fn wrong_words(error: &clap::Error) -> ExitCode {
     let json = std::env::args_os().any(|word| word == "--json");
     if !json || !error.use_stderr() {
-        if signs::only_ascii() {
+        // Colours are codes too: where typed words hold such signs, all of them go.
+        let typed = std::env::args_os().any(|word| word.to_string_lossy().contains(acts));
+        if typed || signs::only_ascii() {
             let text = error.render().to_string();
-            let text = signs::in_ascii(&text);
+            let text = signs::fit_for_output(&text);
             let _ = if error.use_stderr() {
                 anstream::stderr().write_all(text.as_bytes())
             } else {

@@ -14,6 +14,7 @@ use subwell::page::{Api, Folder, Guard, Limits, Measure, measure_folder, serve};
 use subwell::report::json_text;
 
 use super::output::{Answer, Failure};
+use super::signs;
 
 #[derive(Args)]
 pub(super) struct PageArgs {
@@ -37,7 +38,10 @@ pub(super) fn page(args: &PageArgs, json: bool, quiet: bool) -> Result<Answer, F
     let token: String = random::<[u8; 24]>().iter().map(|byte| format!("{byte:02x}")).collect();
     let address = format!("http://127.0.0.1:{port}/#{token}");
     let said = if json {
-        json_text(&json!({ "format": "subwell.page", "version": 1, "address": address, "folder": folder.name() }))
+        signs::fit_json(&json_text(
+            &json!({ "format": "subwell.page", "version": 1, "address": address, "folder": folder.name() }),
+        ))
+        .into_owned()
     } else {
         format!("the planner of this folder: {address}\nonly this machine can open it; Ctrl-C ends it\n")
     };

@@ -4,6 +4,8 @@ use std::borrow::Cow;
 use std::io::IsTerminal;
 use std::sync::LazyLock;
 
+use subwell::report::{acts, harmless};
+
 /// Whether text has to do without signs beyond ASCII.
 pub(super) fn only_ascii() -> bool {
     static ONLY_ASCII: LazyLock<bool> = LazyLock::new(|| {
@@ -24,9 +26,22 @@ fn is_utf_8(locale: &str) -> bool {
     charset.eq_ignore_ascii_case("utf-8") || charset.eq_ignore_ascii_case("utf8")
 }
 
-/// The text as it can be shown where it goes.
+/// The text as it can be shown where it goes; names and typed words in it command no terminal.
 pub(super) fn fit_for_output(text: &str) -> Cow<'_, str> {
-    if only_ascii() && !text.is_ascii() { in_ascii(text).into() } else { text.into() }
+    let text = harmless(text);
+    if only_ascii() && !text.is_ascii() { in_ascii(&text).into() } else { text }
+}
+
+/// JSON in which the signs that act are written by their numbers: the same document.
+pub(super) fn fit_json(text: &str) -> Cow<'_, str> {
+    let acts_here = |sign: char| acts(sign) && sign != '\n';
+    if !text.contains(acts_here) {
+        return text.into();
+    }
+    let written = |sign: char| {
+        if acts_here(sign) { format!("\\u{:04x}", u32::from(sign)) } else { sign.to_string() }
+    };
+    text.chars().map(written).collect::<String>().into()
 }
 
 /// The text with every sign that this program prints in ASCII. Letters of names stay as their owners wrote them.

@@ -92,6 +92,24 @@ pub enum FileError {
         /// The file.
         path: PathBuf,
     },
+    /// Somebody saw to it that it is not written to.
+    #[error("{} is read-only: it is not replaced", path.display())]
+    ReadOnly {
+        /// The file.
+        path: PathBuf,
+    },
+    /// Another program saved something there since it was read.
+    #[error("{} was changed by another program meanwhile: it was left so{}", path.display(), kept_words(kept.as_deref()))]
+    ChangedMeanwhile {
+        /// The file.
+        path: PathBuf,
+        /// Where the text lies that found no place.
+        kept: Option<PathBuf>,
+    },
+}
+
+fn kept_words(kept: Option<&Path>) -> String {
+    kept.map_or_else(String::new, |kept| format!("; what was not saved is in {}", kept.display()))
 }
 
 /// Whether nothing is there by that name.
@@ -127,6 +145,8 @@ impl FileError {
             Self::TooLarge { .. } => "leave the file out; no camera frame is as large",
             Self::NoDecoder { .. } => "unpack the frames to plain FITS, or install the program again",
             Self::Exists { .. } => "give another name, or --force to replace it",
+            Self::ReadOnly { .. } => "give another name, or allow it to be written",
+            Self::ChangedMeanwhile { .. } => "look at what is there now, then ask again",
         }
     }
 
@@ -140,6 +160,8 @@ impl FileError {
             Self::Unsupported { .. } => "unsupported",
             Self::TooLarge { .. } => "over-limit",
             Self::Exists { .. } => "exists",
+            Self::ReadOnly { .. } => "read-only",
+            Self::ChangedMeanwhile { .. } => "changed-on-disk",
             _ => "unreadable",
         }
     }
@@ -155,7 +177,11 @@ impl FileError {
             | Self::Unsaid { what: reason, .. }
             | Self::Unsupported { what: reason, .. }
             | Self::TooLarge { what: reason, .. } => reason.clone(),
-            Self::NoDecoder { .. } | Self::Exists { .. } | Self::Sidecar { .. } => self.to_string(),
+            Self::NoDecoder { .. }
+            | Self::Exists { .. }
+            | Self::ReadOnly { .. }
+            | Self::ChangedMeanwhile { .. }
+            | Self::Sidecar { .. } => self.to_string(),
         };
         Rejected { file: file.to_owned(), code: self.code().to_owned(), reason }
     }

@@ -10,6 +10,7 @@ use ndarray::Array2;
 
 use super::decoder::{Decoder, cores};
 use super::error::{Fault, FileError};
+use super::open::bytes_of;
 use super::preview::{Image, Packing, Preview, packing};
 use super::scan::{Found, scan};
 use super::sidecar::overrides;
@@ -131,7 +132,7 @@ fn name_of(root: &Path) -> String {
 
 /// The rows of a sidecar, their files named from the folder asked about.
 fn overrides_in(found: &Found) -> Result<Vec<Override>, FileError> {
-    let bytes = fs::read(&found.path).map_err(|error| Fault::from(error).at(&found.path))?;
+    let bytes = bytes_of(&found.path).map_err(|error| Fault::from(error).at(&found.path))?;
     let wrong = |source| FileError::Sidecar { path: found.path.clone(), source };
     let mut rows = overrides(&bytes).map_err(wrong)?;
     if let Some((folder, _)) = found.file.rsplit_once('/') {

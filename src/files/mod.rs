@@ -10,6 +10,7 @@ mod decoder;
 mod error;
 mod fits;
 mod frame_set;
+mod open;
 mod preview;
 #[cfg(feature = "raw")]
 mod raw;
@@ -32,6 +33,8 @@ pub use text::{
     write_throughput_ratio,
 };
 pub use worker::run_worker_if_asked;
+#[cfg(feature = "page")]
+pub(crate) use write::replace_whole;
 pub use write::write_whole;
 #[cfg(feature = "simulate")]
 pub use write_fits::write_simulation;

@@ -6,10 +6,11 @@ use std::path::{Path, PathBuf};
 
 use flate2::read::MultiGzDecoder;
 use serde::{Deserialize, Serialize};
-use tempfile::TempPath;
+use tempfile::{NamedTempFile, TempPath};
 
 use super::error::Fault;
 use super::fits::{ImageHdu, first_image, pixels, strip};
+use super::open::{name_of_open, open_regular};
 use super::scan::{Magic, magic};
 use crate::frames::{Cards, StripStatistics};
 
@@ -37,7 +38,27 @@ pub(super) struct Image {
 pub(super) struct Opened {
     path: PathBuf,
     image: ImageHdu,
-    _unpacked: Option<TempPath>,
+    _unpacked: Option<Unpacked>,
+}
+
+/// What a gzip file holds, on the disk without a name where the system can: nothing is left of it however the process ends.
+struct Unpacked {
+    path: PathBuf,
+    file: File,
+    _named: Option<TempPath>,
+}
+
+impl Unpacked {
+    fn new(target: NamedTempFile) -> io::Result<Self> {
+        let (file, named) = target.into_parts();
+        match name_of_open(&file) {
+            Some(path) => {
+                named.close()?;
+                Ok(Self { path, file, _named: None })
+            }
+            None => Ok(Self { path: named.to_path_buf(), file, _named: Some(named) }),
+        }
+    }
 }
 
 /// How the pixels of a file are packed.
@@ -83,14 +104,14 @@ impl Opened {
             return Self::fits(path.to_owned(), None);
         }
         let unpacked = unpack(path)?;
-        if magic(&unpacked)? != Magic::Fits {
+        if magic(&unpacked.path)? != Magic::Fits {
             return Err(Fault::NotAnImage("gzip inside gzip".into()));
         }
-        Self::fits(unpacked.to_path_buf(), Some(unpacked))
+        Self::fits(unpacked.path.clone(), Some(unpacked))
     }
 
-    fn fits(path: PathBuf, unpacked: Option<TempPath>) -> Result<Self, Fault> {
-        let mut reader = BufReader::new(File::open(&path)?);
+    fn fits(path: PathBuf, unpacked: Option<Unpacked>) -> Result<Self, Fault> {
+        let mut reader = BufReader::new(open_regular(&path)?);
         let length = reader.seek(io::SeekFrom::End(0))?;
         let image = first_image(&mut reader, length)?;
         Ok(Self { path, image, _unpacked: unpacked })
@@ -110,9 +131,10 @@ impl Opened {
     }
 }
 
-fn unpack(path: &Path) -> Result<TempPath, Fault> {
-    let mut target = tempfile::Builder::new().suffix(".fits").tempfile()?;
-    let mut source = MultiGzDecoder::new(BufReader::new(File::open(path)?)).take(MOST_UNPACKED + 1);
+fn unpack(path: &Path) -> Result<Unpacked, Fault> {
+    let unpacked = Unpacked::new(tempfile::Builder::new().suffix(".fits").tempfile()?)?;
+    let mut target = &unpacked.file;
+    let mut source = MultiGzDecoder::new(BufReader::new(open_regular(path)?)).take(MOST_UNPACKED + 1);
     let mut buffer = vec![0_u8; 1 << 18];
     let mut total = 0;
     loop {
@@ -120,7 +142,7 @@ fn unpack(path: &Path) -> Result<TempPath, Fault> {
         let read =
             source.read(&mut buffer).map_err(|error| Fault::Damaged(format!("gzip cannot unpack it: {error}")))?;
         if read == 0 {
-            return Ok(target.into_temp_path());
+            return Ok(unpacked);
         }
         target.write_all(&buffer[..read])?;
         total += read as u64;

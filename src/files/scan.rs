@@ -1,13 +1,12 @@
 //! Which files of a folder may be frames, and what they start with.
 
-use std::collections::{BTreeSet, HashSet};
-use std::fs::File;
+use std::collections::{BTreeSet, HashMap, HashSet, VecDeque};
+use std::ffi::{OsStr, OsString};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
-use walkdir::{DirEntry, WalkDir};
-
 use super::error::{Fault, FileError};
+use super::open::open_regular;
 use crate::caveat::Rejected;
 use crate::frames::natural_order;
 
@@ -25,6 +24,14 @@ pub(super) struct Scan {
     pub(super) sidecars: Vec<Found>,
     /// What is no file, or cannot be reached.
     pub(super) rejected: Vec<Rejected>,
+    /// Where the folders really lie that were looked through.
+    seen: HashSet<PathBuf>,
+}
+
+/// A folder by the way that led to it, and where it really lies.
+struct Folder {
+    path: PathBuf,
+    real: PathBuf,
 }
 
 /// A file and the name it is shown by.
@@ -36,8 +43,8 @@ pub(super) struct Found {
     pub(super) path: PathBuf,
 }
 
-/// Looks through folders at any depth, and at files; links are followed but not in circles, hidden files and `*.toml`
-/// are passed over. One folder or file shows names from itself on, several from the folder that holds them all.
+/// Looks through folders at any depth, and at files; links are followed, but to each folder once; hidden files and
+/// `*.toml` are passed over. One folder or file shows names from itself on, several from the folder that holds them all.
 pub(super) fn scan(roots: &[PathBuf]) -> Result<Scan, FileError> {
     let mut scan = Scan::default();
     if let [root] = roots {
@@ -84,42 +91,85 @@ fn parent(file: &Path) -> PathBuf {
 /// Names that are shown alike, since they differ in bytes that cannot be shown, get a number: a file is known by its name.
 fn tell_apart(files: &mut [Found]) {
     let mut taken: HashSet<String> = HashSet::with_capacity(files.len());
+    let mut numbers: HashMap<String, usize> = HashMap::new();
     for found in files {
         let shown = found.file.clone();
-        let mut number = 1;
         while !taken.insert(found.file.clone()) {
-            number += 1;
+            let number = numbers.entry(shown.clone()).or_insert(1);
+            *number += 1;
             found.file = format!("{shown} ({number})");
         }
     }
 }
 
 impl Scan {
-    /// Adds what lies at and below `start`.
+    /// Adds what lies at and below `start`: first what is really there, then what links lead to. A folder is known by where
+    /// it really lies, and looked through once, however many ways lead to it.
     fn walk(&mut self, start: &Path, root: &Path) -> Result<(), FileError> {
         let disk = |source| FileError::Disk { path: start.to_owned(), source };
-        std::fs::metadata(start).map_err(disk)?;
-        for entry in WalkDir::new(start).follow_links(true).into_iter().filter_entry(is_shown) {
-            match entry {
-                Ok(entry) => self.add(root, &entry),
-                Err(error) if error.depth() == 0 => return Err(disk(error.into())),
-                Err(error) => {
-                    let file = shown(root, error.path().unwrap_or(root));
-                    let circle = error.loop_ancestor().is_some();
-                    let is_link = error.path().is_some_and(Path::is_symlink);
-                    let reason = match io::Error::from(error) {
-                        _ if circle => "a link back to a folder it lies in".into(),
-                        gone if is_link && gone.kind() == io::ErrorKind::NotFound => {
-                            "a link to a file or folder that is not there: moved, or on a disk that is not connected"
-                                .into()
-                        }
-                        other => other.to_string(),
-                    };
-                    self.rejected.push(Rejected { file, code: "unreadable".into(), reason });
+        let there = std::fs::metadata(start).map_err(disk)?;
+        if !there.is_dir() {
+            self.add(root, start.to_owned(), there.is_file());
+            return Ok(());
+        }
+        std::fs::read_dir(start).map_err(disk)?;
+        let mut linked = VecDeque::from([start.to_owned()]);
+        while let Some(path) = linked.pop_front() {
+            let real = std::fs::canonicalize(&path).map_err(disk)?;
+            let mut folders = vec![Folder { path, real }];
+            while let Some(folder) = folders.pop() {
+                if !self.seen.insert(folder.real.clone()) {
+                    continue;
+                }
+                for name in self.names_in(&folder.path, root) {
+                    let path = folder.path.join(&name);
+                    match path.symlink_metadata() {
+                        Ok(entry) if entry.is_dir() => folders.push(Folder { path, real: folder.real.join(name) }),
+                        Ok(entry) if !entry.is_symlink() => self.add(root, path, entry.is_file()),
+                        Ok(_) => linked.extend(self.folder_behind(&folder, path, root)),
+                        Err(error) => self.reject(root, &path, error.to_string()),
+                    }
                 }
             }
         }
         Ok(())
+    }
+
+    /// The names in a folder, in their order.
+    fn names_in(&mut self, folder: &Path, root: &Path) -> Vec<OsString> {
+        let mut names = Vec::new();
+        let entries = std::fs::read_dir(folder)
+            .and_then(|mut entries| entries.try_for_each(|entry| entry.map(|entry| names.push(entry.file_name()))));
+        if let Err(error) = entries {
+            self.reject(root, folder, error.to_string());
+        }
+        names.retain(|name| is_shown(name));
+        names.sort();
+        names
+    }
+
+    /// The link, if it leads to a folder that it does not lie in; what it leads to otherwise is added.
+    fn folder_behind(&mut self, within: &Folder, link: PathBuf, root: &Path) -> Option<PathBuf> {
+        match std::fs::metadata(&link) {
+            Ok(there) if there.is_dir() => {
+                if std::fs::canonicalize(&link).is_ok_and(|target| within.real.starts_with(target)) {
+                    self.reject(root, &link, "a link back to a folder it lies in".into());
+                    return None;
+                }
+                return Some(link);
+            }
+            Ok(there) => self.add(root, link, there.is_file()),
+            Err(gone) if gone.kind() == io::ErrorKind::NotFound => {
+                let reason = "a link to a file or folder that is not there: moved, or on a disk that is not connected";
+                self.reject(root, &link, reason.into());
+            }
+            Err(other) => self.reject(root, &link, other.to_string()),
+        }
+        None
+    }
+
+    fn reject(&mut self, root: &Path, path: &Path, reason: String) {
+        self.rejected.push(Rejected { file: shown(root, path), code: "unreadable".into(), reason });
     }
 
     /// Files given by themselves have their sidecar beside them.
@@ -138,9 +188,9 @@ impl Scan {
 const LITTER: [&str; 7] =
     ["thumbs.db", "ehthumbs.db", "desktop.ini", "icon\r", "__macosx", "$recycle.bin", "system volume information"];
 
-fn is_shown(entry: &DirEntry) -> bool {
-    let name = entry.file_name().to_string_lossy();
-    entry.depth() == 0 || !(name.starts_with('.') || LITTER.contains(&name.to_lowercase().as_str()))
+fn is_shown(name: &OsStr) -> bool {
+    let name = name.to_string_lossy();
+    !(name.starts_with('.') || LITTER.contains(&name.to_lowercase().as_str()))
 }
 
 /// The name below `root`, with `/`; that of the file itself where `root` is one.
@@ -153,13 +203,10 @@ fn shown(root: &Path, path: &Path) -> String {
 }
 
 impl Scan {
-    fn add(&mut self, root: &Path, entry: &DirEntry) {
-        if entry.file_type().is_dir() {
-            return;
-        }
-        let found = Found { file: shown(root, entry.path()), path: entry.path().to_owned() };
-        let name = entry.file_name().to_string_lossy().to_lowercase();
-        if !entry.file_type().is_file() {
+    fn add(&mut self, root: &Path, path: PathBuf, is_file: bool) {
+        let name = path.file_name().unwrap_or_default().to_string_lossy().to_lowercase();
+        let found = Found { file: shown(root, &path), path };
+        if !is_file {
             let reason = "neither a file nor a folder".into();
             self.rejected.push(Rejected { file: found.file, code: "not-an-image".into(), reason });
         } else if name == SIDECAR {
@@ -190,7 +237,7 @@ pub(super) const RAW_ENDINGS: [&str; 29] = [
 /// Looks at the first bytes.
 pub(super) fn magic(path: &Path) -> Result<Magic, Fault> {
     let mut start = Vec::new();
-    File::open(path)?.take(512).read_to_end(&mut start)?;
+    open_regular(path)?.take(512).read_to_end(&mut start)?;
     let is_fits = start.starts_with(b"SIMPLE") && start.get(6..30).is_some_and(|rest| rest.contains(&b'='));
     if is_fits {
         return Ok(Magic::Fits);

@@ -12,6 +12,8 @@ use crate::simulate::{SensorTruth, SimulateError};
 use crate::stats::Estimate;
 use crate::units::{Degrees, ElectronsPerSecond};
 
+use super::open::open_regular;
+use super::write::replace_whole;
 use super::{FileError, write_whole};
 
 /// The largest text file that is read: a night or profile of 16 MiB is none.
@@ -263,7 +265,7 @@ fn write_one_key(path: &Path, table: &str, key: &str, value: toml_edit::InlineTa
     }
     let written = with_line_ends_of(&old, &document.to_string());
     Night::from_toml(&written).map_err(unusable)?;
-    Ok(write_whole(path, written.as_bytes(), true)?)
+    Ok(replace_whole(path, written.as_bytes(), old.as_bytes())?)
 }
 
 /// The text with the line ends that most lines of `old` have.
@@ -288,11 +290,8 @@ pub fn read_text(path: &Path) -> Result<String, TextError> {
 /// A text file whole, if it is a file and not absurdly large, whatever length it claims.
 fn text(path: &Path) -> Result<String, TextError> {
     let disk = |source| FileError::Disk { path: path.to_owned(), source };
-    if !std::fs::metadata(path).map_err(disk)?.is_file() {
-        return Err(disk(std::io::Error::other("not a regular file")).into());
-    }
     let mut bytes = Vec::new();
-    let file = std::fs::File::open(path).map_err(disk)?;
+    let file = open_regular(path).map_err(disk)?;
     file.take(LARGEST_TEXT + 1).read_to_end(&mut bytes).map_err(disk)?;
     if bytes.len() as u64 > LARGEST_TEXT {
         let what = format!("more than {LARGEST_TEXT} bytes are too many for a text file");

@@ -100,6 +100,10 @@ pub fn write_frame(path: &Path, frame: &Frame, compressed: bool, force: bool) ->
     write_whole_unsynced(path, &bytes, force).map_err(|error| match error {
         FileError::Exists { path } => WriteError::Exists { path },
         FileError::Disk { path, source } => WriteError::Disk { path, source },
+        FileError::ReadOnly { path } => {
+            let source = io::Error::other("it is read-only: it is not replaced");
+            WriteError::Disk { path, source }
+        }
         other => WriteError::Encoding { path: path.to_owned(), message: other.to_string() },
     })
 }

@@ -11,6 +11,7 @@ use crate::camera::CameraProfile;
 use crate::files::{FileError, night_of};
 use crate::night::{CalibrationCounts, CameraChoice, Goal, Night, StackRules};
 use crate::plan::{cost_maps, plan};
+use crate::reading::check_depth;
 use crate::report::{json_text, json_value};
 use crate::rig::Mount;
 use crate::sky::Site;
@@ -258,8 +259,10 @@ fn nothing_there(request: &Request) -> ApiError {
 }
 
 fn read<T: DeserializeOwned>(request: &Request) -> Result<T, ApiError> {
-    serde_json::from_slice(&request.body)
-        .map_err(|error| ApiError::new(400, "bad-request", error.to_string(), "load the page again"))
+    let bad = |message: String| ApiError::new(400, "bad-request", message, "load the page again");
+    let text = std::str::from_utf8(&request.body).map_err(|error| bad(error.to_string()))?;
+    check_depth(text).map_err(|error| bad(error.message))?;
+    serde_json::from_str(text).map_err(|error| bad(error.to_string()))
 }
 
 /// What a night takes for keys that are left out, under the keys' names.

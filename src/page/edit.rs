@@ -4,7 +4,7 @@ use serde::Deserialize;
 use serde_json::Value;
 use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, TableLike};
 
-use crate::reading::check_depth;
+use crate::reading::{DEEPEST, check_depth};
 
 use super::ApiError;
 
@@ -41,6 +41,10 @@ pub fn changed_text(text: &str, changes: &[Change]) -> Result<String, ApiError> 
     if changes.len() > MOST_CHANGES {
         return Err(ApiError::new(422, "too-many-changes", "more changes than a night has keys", "save, then go on"));
     }
+    if changes.iter().any(|change| change.key.len() + depth(&change.value) > DEEPEST) {
+        let message = format!("a changed key nests deeper than {DEEPEST} levels");
+        return Err(ApiError::new(422, "no-such-key", message, "open the file again"));
+    }
     check_depth(text).map_err(|error| {
         ApiError::new(422, "night-unusable", error.message, "mend the file in an editor, then open it again")
     })?;
@@ -54,6 +58,15 @@ pub fn changed_text(text: &str, changes: &[Change]) -> Result<String, ApiError> 
         })?;
     }
     Ok(crate::files::with_line_ends_of(text, &document.to_string()))
+}
+
+/// Lists and objects inside each other; the reader of the request has bounded them.
+fn depth(value: &Value) -> usize {
+    match value {
+        Value::Array(list) => 1 + list.iter().map(depth).max().unwrap_or(0),
+        Value::Object(fields) => 1 + fields.values().map(depth).max().unwrap_or(0),
+        _ => 0,
+    }
 }
 
 fn named(key: &[Step]) -> String {

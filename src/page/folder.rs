@@ -6,7 +6,7 @@ use std::path::{Component, Path, PathBuf};
 use serde::Serialize;
 use walkdir::WalkDir;
 
-use crate::files::{FileError, read_text, write_whole};
+use crate::files::{FileError, read_text, replace_whole, write_whole};
 
 use super::ApiError;
 
@@ -116,25 +116,32 @@ impl Folder {
             let message = format!("{name} was changed on the disk since it was opened here; nothing was written");
             ApiError::new(409, "changed-on-disk", message, "save under another name, or open the file again")
         };
-        match (was, path.symlink_metadata().is_ok()) {
-            (Some(was), true) => {
-                if self.text(name)? != was {
-                    return Err(changed());
-                }
-            }
-            (Some(_), false) => return Err(changed()),
-            (None, true) => {
-                let hint = "save under another name, or open the file first";
-                return Err(ApiError::new(
-                    409,
-                    "exists",
-                    format!("{name} is there already; nothing was written"),
-                    hint,
-                ));
-            }
-            (None, false) => {}
+        let exists = || {
+            let hint = "save under another name, or open the file first";
+            ApiError::new(409, "exists", format!("{name} is there already; nothing was written"), hint)
+        };
+        let there = path.symlink_metadata().is_ok();
+        let Some(was) = was else {
+            return match write_whole(&path, text.as_bytes(), false) {
+                Err(_) if there => Err(exists()),
+                Err(FileError::Exists { .. }) => Err(exists()),
+                other => Ok(other?),
+            };
+        };
+        if there {
+            // A link is followed, and refused where it leads out of the folder.
+            self.existing(Path::new(name))?;
         }
-        Ok(write_whole(&path, text.as_bytes(), was.is_some())?)
+        replace_whole(&path, text.as_bytes(), was.as_bytes()).map_err(|error| match error {
+            FileError::ChangedMeanwhile { kept: None, .. } => changed(),
+            FileError::ChangedMeanwhile { kept: Some(kept), .. } => {
+                let beside = kept.file_name().unwrap_or_default().to_string_lossy();
+                let message =
+                    format!("{name} was changed on the disk in this moment; what was not saved is in {beside}");
+                ApiError { message, ..changed() }
+            }
+            other => other.into(),
+        })
     }
 
     /// What is in it.

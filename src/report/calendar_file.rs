@@ -2,7 +2,7 @@
 
 use crate::plan::{Plan, ScheduledNight};
 
-use super::duration;
+use super::{acts, duration};
 
 /// A line holds at most so many octets, its end not counted (RFC 5545, 3.1).
 const OCTETS: usize = 75;
@@ -75,7 +75,7 @@ fn stamped(utc: &str) -> String {
     format!("{digits}00Z")
 }
 
-/// Text as RFC 5545, 3.3.11 wants it; control characters are left out.
+/// Text as RFC 5545, 3.3.11 wants it; signs that act, such as other line ends, are left out.
 fn escaped(text: &str) -> String {
     let mut out = String::new();
     for c in text.chars() {
@@ -84,7 +84,7 @@ fn escaped(text: &str) -> String {
             ';' => out.push_str("\\;"),
             ',' => out.push_str("\\,"),
             '\n' => out.push_str("\\n"),
-            c if c.is_control() => {}
+            c if acts(c) => {}
             c => out.push(c),
         }
     }
@@ -125,7 +125,7 @@ mod tests {
 
     #[test]
     fn marks_of_the_format_are_escaped() {
-        assert_eq!(escaped("a,b;c\\d\ne\r\u{7}f"), "a\\,b\\;c\\\\d\\nef");
+        assert_eq!(escaped("a,b;c\\d\ne\r\u{7}\u{2028}f"), "a\\,b\\;c\\\\d\\nef");
     }
 
     #[test]

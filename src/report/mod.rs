@@ -9,6 +9,7 @@ mod choices;
 mod compare;
 mod cooling;
 mod frames;
+mod harmless;
 #[cfg(feature = "report")]
 mod html;
 mod json;
@@ -34,6 +35,7 @@ pub use choices::{choices_csv, choices_text};
 pub use compare::comparison_text;
 pub use cooling::{cooling_line, cooling_text};
 pub use frames::{frames_text, stated_text};
+pub use harmless::{acts, harmless};
 #[cfg(feature = "report")]
 pub use html::{camera_page, choices_page, comparison_page, cooling_page, plan_page, review_page, targets_page};
 pub use json::{error_document, json_text, json_value};

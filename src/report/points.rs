@@ -2,6 +2,8 @@
 
 use crate::camera::{CameraProfile, Mode, TransferPoint};
 
+use super::harmless::cell_text;
+
 /// A column: name, datatype and unit of ECSV, description.
 const COLUMNS: [(&str, &str, &str, &str); 7] = [
     ("mode", "string", "", "the camera mode"),
@@ -75,8 +77,7 @@ fn row(mode: &Mode, point: &TransferPoint, truth: [&str; 2]) -> String {
 /// A text in quotes: names from headers may hold anything. What a spreadsheet would take for a formula gets an
 /// apostrophe; line ends become spaces.
 fn cell(text: &str) -> String {
-    let guard = if text.starts_with(['=', '+', '-', '@', '\t']) { "'" } else { "" };
-    format!("\"{guard}{}\"", text.replace('"', "\"\"").replace(['\r', '\n'], " "))
+    format!("\"{}\"", cell_text(text).replace('"', "\"\""))
 }
 
 #[cfg(test)]

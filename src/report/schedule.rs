@@ -2,8 +2,9 @@
 
 use crate::plan::{Plan, Schedule, ScheduledNight, Session, Start, WhyLeftOut};
 
-#[cfg(feature = "report")]
 use super::Table;
+#[cfg(feature = "report")]
+use super::harmless::cell_text;
 use super::{duration, paragraph, plain, rounded};
 
 /// Head of the nights.
@@ -236,8 +237,8 @@ pub fn schedule_csv(plan: &Plan) -> Option<String> {
 
 /// A word as a cell: quoted where it must be, and never one that a spreadsheet takes for a formula.
 pub(super) fn cell(word: &str) -> String {
-    let word = if word.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{word}") } else { word.to_owned() };
-    if word.contains([',', '"', '\n', '\r']) { format!("\"{}\"", word.replace('"', "\"\"")) } else { word }
+    let word = cell_text(word);
+    if word.contains([',', '"']) { format!("\"{}\"", word.replace('"', "\"\"")) } else { word }
 }
 
 #[cfg(test)]

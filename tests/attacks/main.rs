@@ -13,6 +13,7 @@
 #![cfg(all(feature = "cli", feature = "page", feature = "raw", unix))]
 
 mod accepted;
+mod finding;
 mod folders;
 mod frames;
 mod habits;
@@ -20,6 +21,8 @@ mod kills;
 mod mutate;
 mod planted;
 mod requests;
+mod saves;
+mod shown;
 mod sound;
 #[path = "../support/mod.rs"]
 mod support;

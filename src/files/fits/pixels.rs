@@ -13,6 +13,7 @@ use tempfile::TempDir;
 
 use super::layout::{ImageHdu, Sample};
 use crate::files::error::Fault;
+use crate::files::open::{name_of_open, open_regular};
 
 /// The C library's word for "a value does not fit" (`NUM_OVERFLOW`).
 const OVERFLOW: i32 = 412;
@@ -63,7 +64,7 @@ fn rows(path: &Path, image: &ImageHdu, rows: Range<usize>, memory: Vec<u16>) -> 
 /// # Source
 /// FITS standard 4.0 §5.2 (from memory); the C library reads the same, see the test.
 fn counts_at(path: &Path, start: u64, range: Range<u64>, memory: Vec<u16>) -> Result<Vec<u16>, Fault> {
-    let mut file = File::open(path)?;
+    let mut file = open_regular(path)?;
     file.seek(SeekFrom::Start(start + 2 * range.start))?;
     let mut counts = memory;
     counts.resize((range.end - range.start) as usize, 0);
@@ -103,22 +104,29 @@ fn fault(error: fitsio::errors::Error) -> Fault {
     }
 }
 
-/// A name for the file without the signs that the C library takes as commands (`[`, `(`, `+2`, `://`).
+/// A name for the file without what the C library takes as commands (`[`, `(`, `+2`, `://`) or as another format (`.imh`).
+///
+/// On Linux it is that of the open file, which was looked at: nobody can put a pipe in its place.
 struct PlainName {
     path: PathBuf,
+    _open: File,
     _folder: Option<TempDir>,
 }
 
 impl PlainName {
     fn new(path: &Path) -> io::Result<Self> {
+        let open = open_regular(path)?;
+        if let Some(path) = name_of_open(&open) {
+            return Ok(Self { path, _open: open, _folder: None });
+        }
         let path = std::path::absolute(path)?;
         if path.to_str().is_some_and(is_plain) {
-            return Ok(Self { path, _folder: None });
+            return Ok(Self { path, _open: open, _folder: None });
         }
         let folder = tempfile::tempdir()?;
         let link = folder.path().join("frame.fits");
         stand_in(&path, &link)?;
-        Ok(Self { path: link, _folder: Some(folder) })
+        Ok(Self { path: link, _open: open, _folder: Some(folder) })
     }
 }
 
@@ -130,7 +138,8 @@ fn is_plain(path: &str) -> bool {
     // A drive letter's colon is no sign of a network name.
     let body = if cfg!(windows) { path.get(2..).unwrap_or(path) } else { path };
     let number_at_end = path.rsplit_once('+').is_some_and(|(_, end)| end.chars().all(|c| c.is_ascii_digit()));
-    path.len() < LONGEST_NAME && body.chars().all(known) && !number_at_end && path.trim() == path
+    let other_format = path.to_lowercase().ends_with(".imh");
+    path.len() < LONGEST_NAME && body.chars().all(known) && !number_at_end && !other_format && path.trim() == path
 }
 
 #[cfg(unix)]
@@ -152,7 +161,7 @@ mod tests {
         for name in ["/a/dark_+0C_01.fits", "/a/b c/d.fit", "/a/ä.fits"] {
             assert!(is_plain(name), "{name}");
         }
-        for name in ["/a/img[2].fits", "/a/x.fits(y.fits)", "/a/dark+2", "/a/b:c.fits", "/a/x.fits "] {
+        for name in ["/a/img[2].fits", "/a/x.fits(y.fits)", "/a/dark+2", "/a/b:c.fits", "/a/x.fits ", "/a/imh.imh"] {
             assert!(!is_plain(name), "{name}");
         }
     }

@@ -57,7 +57,7 @@ static LOADER: LazyLock<RawLoader> = LazyLock::new(RawLoader::new);
 /// The decoder panics on some damaged files; that is one damaged file, not a fault of ours.
 fn guarded<T>(path: &Path, read: impl Fn(&RawSource, &dyn Decoder) -> Result<T, Fault>) -> Result<T, Fault> {
     // Mapping a file that shrinks meanwhile would end the process, so it is read.
-    let bytes = std::fs::read(path)?;
+    let bytes = crate::files::open::bytes_of(path)?;
     let source = RawSource::new_from_shared_vec(bytes.into()).with_path(path);
     let run = || {
         let decoder = LOADER.get_decoder(&source).map_err(|error| unknown(&error))?;
