@@ -7,7 +7,7 @@ use crate::units::Seconds;
 #[cfg(feature = "report")]
 use super::Table;
 use super::schedule::cell;
-use super::{caveats_text, duration, entry, paragraph, plain, rounded, with_uncertainty, wrapped};
+use super::{caveats_text, duration, entry, paragraph, plain, rounded, wrapped};
 
 /// A change that moves the hours by less than this share helps nothing.
 const NOTHING: f64 = 0.03;
@@ -189,7 +189,7 @@ pub(super) fn choices_table(answer: &Choices) -> Table {
         let [low, high] = choice.hours_saved_interval_95;
         vec![
             choice.name.clone(),
-            with_uncertainty(&choice.hours_ratio),
+            super::with_uncertainty(&choice.hours_ratio),
             hours(choice.hours_saved_per_year),
             hours(low),
             hours(high),

@@ -2,8 +2,8 @@
 
 use crate::plan::{Plan, Schedule, ScheduledNight, Session, Start, WhyLeftOut};
 
-use super::Table;
 #[cfg(feature = "report")]
+use super::Table;
 use super::harmless::cell_text;
 use super::{duration, paragraph, plain, rounded};
 
