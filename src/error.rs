@@ -4,6 +4,8 @@ use crate::camera::ProfileError;
 #[cfg(feature = "files")]
 use crate::files::{FileError, TextError, WriteError};
 use crate::measure::FramesError;
+#[cfg(feature = "files")]
+use crate::measure::WatchError;
 use crate::night::NightError;
 use crate::plan::PlanError;
 use crate::review::ReviewError;
@@ -91,6 +93,16 @@ const CODES: &[(&str, &str)] = &[
     ("unsupported", "A kind of file or compression that is not read."),
     ("usage", "The words of the command do not fit together."),
 ];
+
+#[cfg(feature = "files")]
+impl From<WatchError> for Error {
+    fn from(error: WatchError) -> Self {
+        match error {
+            WatchError::File(error) => error.into(),
+            WatchError::Frames(error) => error.into(),
+        }
+    }
+}
 
 impl Error {
     /// Every code of a failure or a rejected file, with what it means: the list of the reference page.

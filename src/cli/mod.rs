@@ -14,6 +14,7 @@ mod shell;
 mod signs;
 mod sky;
 mod spelling;
+mod watch;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -107,6 +108,8 @@ enum Command {
     Targets(choosing::TargetsArgs),
     /// Last night's lights against the plan: what to leave out, what was reached, what to do next
     Review(review::ReviewArgs),
+    /// The night while it runs: each new light against the plan, and what is left to the goal
+    Watch(watch::WatchArgs),
     /// A commented example of a file that the program reads, or its JSON Schema
     Schema(schema::SchemaArgs),
     /// The planner as a page in the browser, for this folder and on this machine only
@@ -274,6 +277,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Choices(asked) => choosing::choices(asked),
         Command::Targets(asked) => choosing::targets(asked),
         Command::Review(asked) => review::review(asked, args.quiet),
+        Command::Watch(asked) => watch::watch(asked, args.json, args.quiet),
         Command::Schema(asked) => schema::schema(asked),
         #[cfg(feature = "page")]
         Command::Page(asked) => page::page(asked, args.json, args.quiet),
@@ -281,7 +285,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Completions { shell } => Ok(shell::completions(*shell)),
         Command::Man(asked) => shell::man(asked),
     };
-    output::finish(answer, args.json, args.strict)
+    output::finish(answer, args.json, matches!(args.command, Command::Watch(_)), args.strict)
 }
 
 fn frames(dirs: &[PathBuf], quiet: bool) -> Result<Answer, Failure> {

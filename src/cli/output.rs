@@ -79,18 +79,19 @@ impl Failure {
     }
 }
 
-/// Prints an answer or a failure and says how the program ends.
-pub(super) fn finish(answer: Result<Answer, Failure>, json: bool, strict: bool) -> ExitCode {
+/// Prints an answer or a failure and says how the program ends. With `lines` JSON goes out in one line.
+pub(super) fn finish(answer: Result<Answer, Failure>, json: bool, lines: bool, strict: bool) -> ExitCode {
+    let in_json = |document: &Value| if lines { format!("{document}\n") } else { json_text(document) };
     match answer {
         Ok(answer) => {
-            let printed = if json { json_text(&answer.document) } else { answer.text };
+            let printed = if json { in_json(&answer.document) } else { answer.text };
             let printed = if json { signs::fit_json(&printed) } else { signs::fit_for_output(&printed) };
             print(&printed, ExitCode::from(if strict && answer.caveats > 0 { 3 } else { 0 }))
         }
         Err(failure) => {
             let exit = ExitCode::from(failure.exit);
             if json {
-                return print(&signs::fit_json(&json_text(&failure.document())), exit);
+                return print(&signs::fit_json(&in_json(&failure.document())), exit);
             }
             let (message, hint) = (signs::fit_for_output(&failure.message), signs::fit_for_output(&failure.hint));
             let in_words = if io::stderr().is_terminal() {
@@ -131,7 +132,7 @@ pub(super) fn wrong_words(error: &clap::Error) -> ExitCode {
     let in_words = text.lines().map(str::trim).take_while(|line| !line.is_empty());
     let message = in_words.collect::<Vec<_>>().join(" ").trim_start_matches("error: ").to_owned();
     let hint = "`subwell --help` lists the commands, `subwell COMMAND --help` their options".to_owned();
-    finish(Err(Failure { code: "usage".into(), message, hint, exit: 2 }), true, false)
+    finish(Err(Failure { code: "usage".into(), message, hint, exit: 2 }), true, false, false)
 }
 
 /// Writes to stdout; a reader that went away (`| head`) is no failure, a full disk is.

@@ -43,6 +43,10 @@ enum Schema {
     Targets,
     /// Printed by `review`
     Review,
+    /// Printed by `review` of several nights
+    Campaign,
+    /// A line that `watch` prints; its last one is that of `review`
+    Watch,
     /// Printed by `checklist`
     Checklist,
     /// Printed by `simulate`
@@ -83,6 +87,8 @@ impl Schema {
             Self::Choices => Of::Output(Output::Choices),
             Self::Targets => Of::Output(Output::Targets),
             Self::Review => Of::Output(Output::Review),
+            Self::Campaign => Of::Output(Output::Campaign),
+            Self::Watch => Of::Output(Output::Watch),
             Self::Checklist => Of::Output(Output::Checklist),
             Self::Simulation => Of::Output(Output::Simulation),
             Self::Error => Of::Output(Output::Error),

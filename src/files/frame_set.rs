@@ -10,21 +10,25 @@ use ndarray::Array2;
 
 use super::decoder::{Decoder, cores};
 use super::error::{Fault, FileError};
+use super::follow::FileState;
 use super::open::bytes_of;
 use super::preview::{Image, Packing, Preview, packing};
-use super::scan::{Found, scan};
+use super::scan::{Found, Scan, scan};
 use super::sidecar::overrides;
 use super::worker::{Named, Reply, Request};
 use crate::caveat::Rejected;
 use crate::frames::sidecar::names_file;
 use crate::frames::{Frame, FrameInfo, Inventory, Override, Seen};
+use crate::units::Dn;
 
 /// A folder's frames: what they are, and where.
 #[derive(Debug, Clone)]
 pub struct FrameSet {
     /// What is in the folder.
     pub inventory: Inventory,
-    paths: BTreeMap<String, PathBuf>,
+    pub(super) paths: BTreeMap<String, PathBuf>,
+    pub(super) states: BTreeMap<String, FileState>,
+    pub(super) levels: BTreeMap<String, Dn>,
 }
 
 impl FrameSet {
@@ -38,6 +42,23 @@ impl FrameSet {
     #[must_use]
     pub fn path(&self, info: &FrameInfo) -> Option<&Path> {
         self.paths.get(&info.file).map(PathBuf::as_path)
+    }
+
+    /// What the file of a frame held when it was looked at, if this set came from a [`super::Follow`].
+    #[must_use]
+    pub fn state(&self, info: &FrameInfo) -> Option<FileState> {
+        self.states.get(&info.file).copied()
+    }
+
+    /// What every file held that was looked at, left out ones too.
+    pub fn states(&self) -> impl Iterator<Item = (&String, FileState)> {
+        self.states.iter().map(|(file, state)| (file, *state))
+    }
+
+    /// The mean of a strip of a frame, if this set came from a [`super::Follow`].
+    #[must_use]
+    pub fn level(&self, info: &FrameInfo) -> Option<Dn> {
+        self.levels.get(&info.file).copied()
     }
 
     /// Reads one frame of this set; frames may be read on several threads at once.
@@ -65,14 +86,7 @@ pub fn read_headers(root: &Path, decoder: &Decoder) -> Result<FrameSet, FileErro
 /// As [`read_headers`].
 pub fn read_headers_of(roots: &[PathBuf], decoder: &Decoder) -> Result<FrameSet, FileError> {
     let scan = scan(roots)?;
-    let mut rows = Vec::new();
-    for found in &scan.sidecars {
-        rows.extend(overrides_in(found)?);
-    }
-    if roots.len() > 1 || roots.iter().any(|root| root.is_file()) {
-        // Who gives some files of a folder knows that its sidecar tells of others too.
-        rows.retain(|row| scan.files.iter().any(|found| names_file(&row.file, &found.file)));
-    }
+    let rows = rows_of(&scan, roots)?;
     let mut rejected = scan.rejected;
     let mut seen = Vec::new();
     for (found, preview) in scan.files.iter().zip(previews(&scan.files, decoder)) {
@@ -83,7 +97,20 @@ pub fn read_headers_of(roots: &[PathBuf], decoder: &Decoder) -> Result<FrameSet,
     }
     let inventory = Inventory::new(seen, &rows, &name_of(&scan.root), rejected);
     let paths = scan.files.into_iter().map(|found| (found.file, found.path)).collect();
-    Ok(FrameSet { inventory, paths })
+    Ok(FrameSet { inventory, paths, states: BTreeMap::new(), levels: BTreeMap::new() })
+}
+
+/// What the sidecars of a folder say.
+pub(super) fn rows_of(scan: &Scan, roots: &[PathBuf]) -> Result<Vec<Override>, FileError> {
+    let mut rows = Vec::new();
+    for found in &scan.sidecars {
+        rows.extend(overrides_in(found)?);
+    }
+    if roots.len() > 1 || roots.iter().any(|root| root.is_file()) {
+        // Who gives some files of a folder knows that its sidecar tells of others too.
+        rows.retain(|row| scan.files.iter().any(|found| names_file(&row.file, &found.file)));
+    }
+    Ok(rows)
 }
 
 /// Reads the one frame at `path`, header and pixels.
@@ -119,12 +146,12 @@ fn of_rejected(file: &Rejected, path: &Path) -> FileError {
     }
 }
 
-fn frame_seen(found: &Found, preview: Preview) -> Seen {
+pub(super) fn frame_seen(found: &Found, preview: Preview) -> Seen {
     let Preview { cards, width, height, strip_statistics } = preview;
     Seen { file: found.file.clone(), cards, width, height, strip_statistics }
 }
 
-fn name_of(root: &Path) -> String {
+pub(super) fn name_of(root: &Path) -> String {
     let folder = fs::canonicalize(root).unwrap_or_else(|_| root.to_owned());
     let folder = if folder.is_file() { folder.parent().map(Path::to_owned).unwrap_or_default() } else { folder };
     folder.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default()
@@ -142,7 +169,7 @@ fn overrides_in(found: &Found) -> Result<Vec<Override>, FileError> {
 }
 
 /// A look at each file, several at a time.
-fn previews(files: &[Found], decoder: &Decoder) -> Vec<Result<Preview, FileError>> {
+pub(super) fn previews(files: &[Found], decoder: &Decoder) -> Vec<Result<Preview, FileError>> {
     let next = AtomicUsize::new(0);
     let work = || {
         let take = || Some(next.fetch_add(1, Ordering::Relaxed)).filter(|at| *at < files.len());

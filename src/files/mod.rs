@@ -9,6 +9,7 @@
 mod decoder;
 mod error;
 mod fits;
+mod follow;
 mod frame_set;
 mod open;
 mod preview;
@@ -17,21 +18,26 @@ mod raw;
 mod scan;
 mod sidecar;
 mod text;
+#[cfg(feature = "watch")]
+mod wake;
 mod worker;
 mod write;
 mod write_fits;
 
 pub use decoder::Decoder;
 pub use error::FileError;
+pub use follow::{FileState, Follow, Look, Patience};
 pub use frame_set::{FrameSet, read_frame, read_headers, read_headers_of, read_one};
 #[cfg(feature = "simulate")]
 pub use text::read_sensor;
 #[cfg(feature = "page")]
 pub(crate) use text::with_line_ends_of;
 pub use text::{
-    TextError, night_of, read_chosen, read_night, read_profile, read_text, write_measured_sky, write_profile,
-    write_throughput_ratio,
+    TextError, night_of, read_chosen, read_night, read_profile, read_text, write_already, write_measured_sky,
+    write_profile, write_throughput_ratio,
 };
+#[cfg(feature = "watch")]
+pub use wake::Wake;
 pub use worker::run_worker_if_asked;
 #[cfg(feature = "page")]
 pub(crate) use write::replace_whole;
@@ -41,7 +47,6 @@ pub use write_fits::write_simulation;
 pub use write_fits::{WriteError, write_frame};
 
 /// Whether a file goes by the name of a frame, FITS or camera raw.
-#[cfg(feature = "page")]
 pub(crate) fn may_be_a_frame(path: &std::path::Path) -> bool {
     text::is_named_like_a_frame(path) || scan::is_raw_name(path)
 }

@@ -4,7 +4,7 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use crate::camera::{CameraProfile, PlaneName, ProfileError};
-use crate::night::{Night, NightChoice, NightError};
+use crate::night::{AlreadyHave, Night, NightChoice, NightError};
 use crate::reading::{SyntaxError, check_depth};
 use crate::rig::{RigError, TransmissionCurve};
 #[cfg(feature = "simulate")]
@@ -226,6 +226,59 @@ pub fn write_measured_sky(
     write_one_key(path, "site", "sky", sky)
 }
 
+/// Writes stacks that are there into a night file as `[[goal.already]]`: each takes the place of those of the same evening,
+/// all else in the file stays as it is.
+///
+/// # Errors
+/// As [`write_measured_sky`].
+pub fn write_already(path: &Path, stacks: &[AlreadyHave]) -> Result<(), TextError> {
+    change_night(path, |document, syntax| {
+        let goal = document.entry("goal").or_insert_with(toml_edit::table);
+        let goal = goal.as_table_like_mut().ok_or_else(|| syntax("`goal` is no table".into()))?;
+        let none = || toml_edit::Item::ArrayOfTables(toml_edit::ArrayOfTables::new());
+        let there = goal.entry("already").or_insert_with(none);
+        if let Some(list) = there.as_array().cloned() {
+            // `already = [{ … }]` in one line means the same.
+            let tables = list.into_iter().filter_map(|one| match one {
+                toml_edit::Value::InlineTable(table) => Some(table.into_table()),
+                _ => None,
+            });
+            *there = toml_edit::Item::ArrayOfTables(tables.collect());
+        }
+        let list =
+            there.as_array_of_tables_mut().ok_or_else(|| syntax("`goal.already` is no list of tables".into()))?;
+        let written = |table: &toml_edit::Table| {
+            let evening = table.get("evening").and_then(toml_edit::Item::as_str);
+            evening.is_some_and(|evening| stacks.iter().any(|stack| stack.evening.as_deref() == Some(evening)))
+        };
+        list.retain(|table| !written(table));
+        for stack in stacks {
+            let toml = toml::to_string(stack).map_err(|error| syntax(error.to_string()))?;
+            let text: toml_edit::DocumentMut =
+                toml.parse().map_err(|error: toml_edit::TomlError| syntax(error.to_string()))?;
+            let mut table = text.as_table().clone();
+            if let Some(sky) = table.remove("sky").and_then(|sky| sky.into_table().ok()) {
+                table.insert("sky", toml_edit::value(in_line(sky)));
+            }
+            list.push(table);
+        }
+        Ok(())
+    })
+}
+
+/// A table in one line, and those in it.
+fn in_line(table: toml_edit::Table) -> toml_edit::InlineTable {
+    let mut line = toml_edit::InlineTable::new();
+    for (key, item) in table {
+        match item {
+            toml_edit::Item::Table(inner) => drop(line.insert(key, in_line(inner).into())),
+            toml_edit::Item::Value(value) => drop(line.insert(key, value)),
+            _ => {}
+        }
+    }
+    line
+}
+
 /// Writes what stars showed of the typed throughput into a night file as `[optics] throughput_ratio`.
 ///
 /// # Errors
@@ -244,25 +297,39 @@ fn estimate_in_toml(estimate: &Estimate<f64>) -> toml_edit::InlineTable {
 
 /// Puts one key of a night file, all else as it stands; comments and line ends too.
 fn write_one_key(path: &Path, table: &str, key: &str, value: toml_edit::InlineTable) -> Result<(), TextError> {
+    change_night(path, |document, syntax| {
+        let entry = document.entry(table).or_insert_with(toml_edit::table);
+        let entry = entry.as_table_like_mut().ok_or_else(|| syntax(format!("`{table}` is no table")))?;
+        match entry.get_mut(key).and_then(toml_edit::Item::as_value_mut) {
+            // A comment behind the old value stays where it is.
+            Some(old) => {
+                let decor = old.decor().clone();
+                *old = value.into();
+                *old.decor_mut() = decor;
+            }
+            None => {
+                entry.insert(key, toml_edit::value(value));
+            }
+        }
+        Ok(())
+    })
+}
+
+/// What is said of a text that is no night.
+type Syntax<'a> = &'a dyn Fn(String) -> TextError;
+
+/// Changes a night file; it is written only if it is a night after that.
+fn change_night(
+    path: &Path,
+    change: impl FnOnce(&mut toml_edit::DocumentMut, Syntax<'_>) -> Result<(), TextError>,
+) -> Result<(), TextError> {
     let unusable = |error| TextError::Night { path: path.to_owned(), error };
     let syntax = |message: String| unusable(NightError::Syntax(SyntaxError { message, advice: None }));
     let old = text(path)?;
     check_depth(&old).map_err(|error| unusable(NightError::Syntax(error)))?;
     let mut document: toml_edit::DocumentMut =
         old.parse().map_err(|error: toml_edit::TomlError| syntax(error.to_string()))?;
-    let entry = document.entry(table).or_insert_with(toml_edit::table);
-    let entry = entry.as_table_like_mut().ok_or_else(|| syntax(format!("`{table}` is no table")))?;
-    match entry.get_mut(key).and_then(toml_edit::Item::as_value_mut) {
-        // A comment behind the old value stays where it is.
-        Some(old) => {
-            let decor = old.decor().clone();
-            *old = value.into();
-            *old.decor_mut() = decor;
-        }
-        None => {
-            entry.insert(key, toml_edit::value(value));
-        }
-    }
+    change(&mut document, &syntax)?;
     let written = with_line_ends_of(&old, &document.to_string());
     Night::from_toml(&written).map_err(unusable)?;
     Ok(replace_whole(path, written.as_bytes(), old.as_bytes())?)

@@ -119,6 +119,7 @@ pub const NIGHT: &[Key] = &[
     Key::new("goal.already.sub_s", "s").within(1e-3, 7200.0),
     Key::new("goal.already.filter", "").or_what_follows("all filters by their shares"),
     Key::new("goal.already.dither_every_subs", "").within(1.0, 1e6).or(5.0),
+    Key::new("goal.already.evening", ""),
     Key::new("goal.need_astronomical_night", "").or_written("false"),
     Key::new("cooler", ""),
     Key::new("cooler.below_ambient_c", "K").within(0.0, 120.0).or(35.0),

@@ -10,7 +10,7 @@ use crate::caveat::Rejected;
 use crate::files::{self, Decoder, FileError, FrameSet};
 use crate::frames::{Frame, FrameInfo, Inventory};
 
-use super::{FrameSource, Progress};
+use super::{Content, FrameSource, Progress};
 
 /// Threads that read ahead; each holds a few frames.
 const READERS: usize = 2;
@@ -59,7 +59,22 @@ impl<'a> Folder<'a> {
     }
 }
 
+impl<'a> Folder<'a> {
+    /// What a look at a followed folder found.
+    pub(super) fn looked_at(set: FrameSet, decoder: &'a Decoder, name: String) -> Self {
+        Self { set, decoder, name, is_folder: true }
+    }
+
+    pub(super) fn frames(&self) -> &FrameSet {
+        &self.set
+    }
+}
+
 impl FrameSource for Folder<'_> {
+    fn content(&self, info: &FrameInfo) -> Option<Content> {
+        self.set.state(info).map(|state| Content(state.0))
+    }
+
     fn inventory(&self) -> &Inventory {
         &self.set.inventory
     }

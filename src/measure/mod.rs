@@ -3,7 +3,8 @@
 //! ```text
 //!            ┌──► measure_camera ──► Measurement (a camera profile)
 //! frames ────┼──► measure_sky ─────► SkyMeasurement
-//!            └──► review_night ────► Review
+//!            ├──► review_night ────► Review
+//!            └──► Watch ───────────► Review, sub by sub, while the frames arrive
 //! ```
 //!
 //! Frames come from a [`FrameSource`]: [`Frames`] that are handed in, or a [`Folder`] on the disk (feature `files`), whose
@@ -16,11 +17,16 @@ mod error;
 #[cfg(feature = "files")]
 mod folder;
 mod fullness;
+mod lights;
 mod night;
 mod progress;
 mod same_camera;
 mod sky;
 mod source;
+#[cfg(feature = "files")]
+mod tonight;
+#[cfg(feature = "files")]
+mod watch;
 
 pub use camera::{CameraOptions, Measurement, measure_camera, note_changes};
 pub use error::FramesError;
@@ -29,4 +35,6 @@ pub use folder::{Folder, read_light_and_dark};
 pub use night::{ReviewOptions, review_night};
 pub use progress::{Progress, Silent, Work};
 pub use sky::{SkyMeasurement, SkyOptions, measure_sky, measure_sky_without_night};
-pub use source::{FrameSource, Frames};
+pub use source::{Content, FrameSource, Frames};
+#[cfg(feature = "files")]
+pub use watch::{Watch, WatchError};

@@ -1,21 +1,12 @@
 //! Last night's lights against the night file.
 
-use std::collections::BTreeMap;
-
-use crate::camera::{CameraProfile, MeasuredLight, Mode};
-use crate::caveat::{Caveat, Rejected, push_once};
-use crate::frames::{FrameInfo, FrameKind, same_exposure};
+use crate::camera::CameraProfile;
+use crate::frames::{FrameInfo, FrameKind};
 use crate::night::Night;
-use crate::review::{Review, dark_levels};
-use crate::sensor::{DarkMaster, LightMeter, frame_mode};
-use crate::units::Celsius;
+use crate::review::Review;
 
-use super::fullness::{FULL_SHARE, fullest_share};
-use super::same_camera::other_camera;
-use super::{FrameSource, FramesError, Progress, Silent, Work};
-
-/// Darks whose temperature differs by more than this from the lights' leave dark current behind, in kelvins.
-const SAME_TEMPERATURE_K: f64 = 1.0;
+use super::lights::{Remembered, Session};
+use super::{FrameSource, FramesError, Progress, Silent};
 
 /// Options of [`review_night`].
 #[derive(Clone, Copy)]
@@ -87,6 +78,18 @@ pub fn review_night(
     camera: &CameraProfile,
     options: &ReviewOptions<'_>,
 ) -> Result<Review, FramesError> {
+    review_again(source, night, camera, options, &mut Remembered::default())
+}
+
+/// [`review_night`] of a source that was reviewed before: what was remembered of frames that are as they were is not measured
+/// again, and the answer is the same.
+pub(super) fn review_again(
+    source: &impl FrameSource,
+    night: &Night,
+    camera: &CameraProfile,
+    options: &ReviewOptions<'_>,
+    remembered: &mut Remembered,
+) -> Result<Review, FramesError> {
     let inventory = source.inventory();
     let lights: Vec<&FrameInfo> = inventory.frames().filter(|info| info.kind == FrameKind::Light).collect();
     if lights.is_empty() {
@@ -96,7 +99,7 @@ pub fn review_night(
     let codes = ["conflicting-kind", "sidecar-unmatched"];
     let caveats = inventory.caveats.iter().filter(|caveat| codes.contains(&caveat.code.as_str())).cloned().collect();
     let mut session = Session { source, night, camera, left_out: inventory.rejected.clone(), caveats };
-    let measured = session.measured(&lights, options.progress)?;
+    let measured = session.measured(&lights, options.progress, remembered)?;
     if measured.is_empty() {
         let why = session.left_out.first().map_or(String::new(), |file| format!("{}: {}", file.file, file.reason));
         return Err(FramesError::NothingToReview {
@@ -117,182 +120,4 @@ fn no_lights(source: &impl FrameSource) -> FramesError {
     let hint = "give the folder of last night's lights; `subwell frames DIR` says what is taken for what, and sidecar.csv \
                 (columns file, kind) corrects it";
     FramesError::NothingToReview { message: format!("{}: {holds}", source.name()), hint: hint.into() }
-}
-
-/// The lights on their way into numbers, one frame at a time.
-struct Session<'a, S> {
-    source: &'a S,
-    night: &'a Night,
-    camera: &'a CameraProfile,
-    left_out: Vec<Rejected>,
-    caveats: Vec<Caveat>,
-}
-
-/// What like lights share: their mode in the profile, and where their dark comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-struct DarkMatch {
-    mode: usize,
-    /// The group of darks in the inventory; `None` for a dark of the profile.
-    darks: Option<usize>,
-    /// Length in microseconds and temperature in tenths of a kelvin, where the profile must tell the dark.
-    of_profile: (i64, Option<i64>),
-    size: (usize, usize),
-}
-
-impl<'a, S: FrameSource> Session<'a, S> {
-    fn measured(
-        &mut self,
-        lights: &[&'a FrameInfo],
-        progress: &dyn Progress,
-    ) -> Result<Vec<MeasuredLight>, FramesError> {
-        let mut matches: BTreeMap<DarkMatch, Vec<&FrameInfo>> = BTreeMap::new();
-        for light in lights {
-            if let Some(key) = self.dark_match(light) {
-                matches.entry(key).or_default().push(light);
-            }
-        }
-        let mut meters: BTreeMap<usize, LightMeter<'a>> = BTreeMap::new();
-        let mut measured = BTreeMap::new();
-        progress.started(Work::MeasuringLights, lights.len());
-        // One dark at a time: memory is two frames and the numbers.
-        for (key, group) in &matches {
-            let mode = &self.camera.modes[key.mode];
-            let dark = self.dark(key, mode, group[0])?;
-            let meter = meters.entry(key.mode).or_insert_with(|| LightMeter::new(mode));
-            for info in group {
-                if let Some(light) = self.one(info, mode, meter, &dark) {
-                    measured.insert(info.file.clone(), light);
-                }
-                if !progress.step() {
-                    return Err(FramesError::Stopped);
-                }
-            }
-        }
-        progress.finished();
-        // In the order of the inventory: by time, else by name.
-        Ok(lights.iter().filter_map(|info| measured.remove(&info.file)).collect())
-    }
-
-    /// The mode and the dark of a light; `None` where the profile has no such mode, which is noted.
-    fn dark_match(&mut self, light: &FrameInfo) -> Option<DarkMatch> {
-        let mode = match self.camera.mode_of_frame(&frame_mode(light), self.night.camera.gain_setting) {
-            Ok(mode) => self.camera.modes.iter().position(|other| std::ptr::eq(other, mode))?,
-            Err(error) => {
-                let (code, reason) = ("conflicting-gain".to_owned(), error.to_string());
-                self.left_out.push(Rejected { file: light.file.clone(), code, reason });
-                return None;
-            }
-        };
-        if let Some((header, profile)) = other_camera(self.camera, light) {
-            let (code, reason) =
-                ("conflicting-camera".to_owned(), format!("it is of {header}, the profile of {profile}"));
-            self.left_out.push(Rejected { file: light.file.clone(), code, reason });
-            return None;
-        }
-        if light.exposure.0 <= 0.0 {
-            let reason = "its header says an exposure of 0 s".to_owned();
-            self.left_out.push(Rejected { file: light.file.clone(), code: "no-exposure".into(), reason });
-            return None;
-        }
-        let darks = self.darks_of(light);
-        let sensor = light.sensor.filter(|_| darks.is_none());
-        let length = if darks.is_none() { (light.exposure.0 * 1e6).round() as i64 } else { 0 };
-        let of_profile = (length, sensor.map(|sensor| (sensor.0 * 10.0).round() as i64));
-        Some(DarkMatch { mode, darks, of_profile, size: (light.width, light.height) })
-    }
-
-    /// The darks that fit a light: of its gain, offset, size and length, and nearest in temperature.
-    fn darks_of(&self, light: &FrameInfo) -> Option<usize> {
-        let agrees = |a: Option<f64>, b: Option<f64>| a.zip(b).is_none_or(|(a, b)| a == b);
-        let fits = |info: &FrameInfo| {
-            (info.width, info.height) == (light.width, light.height)
-                && same_exposure(info.exposure, light.exposure)
-                && agrees(info.gain_setting, light.gain_setting)
-                && agrees(info.offset_setting, light.offset_setting)
-        };
-        let groups = self.source.inventory().groups.iter().enumerate();
-        let darks = groups.filter(|(_, group)| group.kind == FrameKind::Dark && group.frames.first().is_some_and(fits));
-        let off = |sensor: Option<Celsius>| sensor.zip(light.sensor).map_or(0.0, |(a, b)| (a - b).0.abs());
-        darks.min_by(|(_, a), (_, b)| off(a.sensor).total_cmp(&off(b.sensor))).map(|(at, _)| at)
-    }
-
-    /// The dark of like lights, and a word on where it comes from.
-    fn dark(&mut self, key: &DarkMatch, mode: &Mode, first: &FrameInfo) -> Result<DarkMaster, FramesError> {
-        let (width, height) = key.size;
-        if (width, height) != (mode.width_px, mode.height_px) {
-            let message = format!(
-                "lights of {width} x {height} pixels, where the profile's mode has {} x {}",
-                mode.width_px, mode.height_px
-            );
-            let hint = "measure the camera with the binning and region of the lights";
-            push_once(&mut self.caveats, Caveat::new("conflicting-mode", message, hint));
-        }
-        if let Some(master) = self.dark_of_frames(key, first)? {
-            return Ok(master);
-        }
-        let sensor = first.sensor.unwrap_or_else(|| self.night.camera.sensor(self.night.site.ambient()));
-        let levels = dark_levels(mode, first.exposure, sensor)?;
-        if !self.caveats.iter().any(|other| other.code == "dark-from-profile") {
-            let message = format!(
-                "no darks of {} s and this gain lie beside the lights: level and dark current are those of the camera profile, \
-                 at {:.1} °C",
-                first.exposure.0, sensor.0
-            );
-            self.caveats.push(Caveat::new("dark-from-profile", message, "put the darks of the lights into the folder"));
-        }
-        Ok(DarkMaster::of_levels(width, height, &levels))
-    }
-
-    /// The mean of the darks beside the lights; `None` where there are none that can be read.
-    fn dark_of_frames(&mut self, key: &DarkMatch, first: &FrameInfo) -> Result<Option<DarkMaster>, FramesError> {
-        let source = self.source;
-        let Some(group) = key.darks.and_then(|at| source.inventory().groups.get(at)) else { return Ok(None) };
-        let mut master = DarkMaster::new(key.size.0, key.size.1);
-        for info in &group.frames {
-            match source.read(info) {
-                Ok(dark) => master.add(&dark)?,
-                Err(file) => self.left_out.push(file),
-            }
-        }
-        if master.frames() == 0 {
-            return Ok(None);
-        }
-        let off = group.sensor.zip(first.sensor).map(|(dark, light)| (dark - light).0);
-        if let Some(off) = off.filter(|off| off.abs() > SAME_TEMPERATURE_K) {
-            let message = format!(
-                "the darks beside the lights were {:.1} °C {} than the lights: what they leave is taken for sky",
-                off.abs(),
-                if off > 0.0 { "warmer" } else { "colder" }
-            );
-            let hint = "take darks at the lights' temperature";
-            push_once(&mut self.caveats, Caveat::new("dark-mismatch", message, hint));
-        }
-        Ok(Some(master))
-    }
-
-    /// The numbers of one light; a light without is noted.
-    fn one(
-        &mut self,
-        info: &FrameInfo,
-        mode: &Mode,
-        meter: &mut LightMeter<'_>,
-        dark: &DarkMaster,
-    ) -> Option<MeasuredLight> {
-        let reject = |reason: String| Rejected { file: info.file.clone(), code: "light-unusable".into(), reason };
-        let frame = self.source.read(info).map_err(|file| self.left_out.push(file)).ok()?;
-        let light = match meter.measure(&frame, dark) {
-            Ok(light) => light,
-            Err(error) => {
-                self.left_out.push(reject(error.to_string()));
-                return None;
-            }
-        };
-        let fullest = fullest_share(mode, light.planes.iter().map(|plane| &plane.background));
-        if fullest > FULL_SHARE {
-            let percent = 100.0 * fullest;
-            self.left_out.push(reject(format!("it is filled to {percent:.0} % of the well and holds no sky any more")));
-            return None;
-        }
-        Some(light)
-    }
 }

@@ -7,6 +7,10 @@ use ndarray::Array2;
 use crate::caveat::Rejected;
 use crate::frames::{Frame, FrameInfo, Inventory};
 
+/// What a file held when it was looked at: equal as long as nothing wrote to it, whatever it is called.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Content(pub [u64; 4]);
+
 /// Frames that can be asked for one at a time, in any order and as often as needed.
 pub trait FrameSource: Sync {
     /// What there is.
@@ -17,6 +21,11 @@ pub trait FrameSource: Sync {
     /// # Errors
     /// When it cannot be read after all; the file and the reason are listed with the result.
     fn read(&self, info: &FrameInfo) -> Result<Frame, Rejected>;
+
+    /// What a frame's file held when it was looked at; `None` where that is not known, and it may have changed since.
+    fn content(&self, _info: &FrameInfo) -> Option<Content> {
+        None
+    }
 
     /// Threads that read ahead of the measurement; 0 where reading costs nothing.
     fn readers(&self) -> usize {

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::keys::{check_all, key};
 use crate::sky::GivenSky;
+use crate::sky::night::Date;
 use crate::units::{Arcseconds, Magnitudes, Seconds};
 
 use super::{Night, NightError, Picture};
@@ -130,6 +131,9 @@ pub struct AlreadyHave {
     /// A dither after so many subs.
     #[serde(default)]
     pub dither_every_subs: Option<f64>,
+    /// Local date of its evening, as `review` writes it: what it writes of the same evening again takes its place.
+    #[serde(default)]
+    pub evening: Option<String>,
 }
 
 impl AlreadyHave {
@@ -150,6 +154,10 @@ impl AlreadyHave {
             let known: Vec<String> = night.filters.iter().map(crate::rig::Filter::label).collect();
             let why = format!("is `{filter}`, and the night has {}", known.join(", "));
             return Err(NightError::Impossible { key: "goal.already.filter".into(), why });
+        }
+        if let Some(evening) = self.evening.as_ref().filter(|evening| Date::parse(evening).is_err()) {
+            let why = format!("is `{evening}`, and a date such as 2026-10-12 is needed");
+            return Err(NightError::Impossible { key: "goal.already.evening".into(), why });
         }
         self.under(night).site.check()?;
         Ok(())

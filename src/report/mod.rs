@@ -4,6 +4,7 @@ mod bar;
 mod calendar_file;
 mod calibration;
 mod camera;
+mod campaign;
 mod checklist;
 mod choices;
 mod compare;
@@ -25,11 +26,13 @@ mod short_set;
 mod sky;
 mod table;
 mod targets;
+mod watch;
 
 use std::collections::BTreeMap;
 
 pub use calendar_file::schedule_icalendar;
 pub use camera::{camera_line, camera_text, changes_text};
+pub use campaign::campaign_text;
 pub use checklist::checklist_text;
 pub use choices::{choices_csv, choices_text};
 pub use compare::comparison_text;
@@ -49,6 +52,7 @@ pub use schedule::{schedule_csv, starts_csv, starts_text};
 pub use sky::sky_text;
 pub use table::Table;
 pub use targets::{targets_csv, targets_text};
+pub use watch::{watch_line, watch_summary};
 
 use crate::caveat::{Caveat, Rejected};
 

@@ -161,6 +161,13 @@ pub struct SubReview {
     pub keep: bool,
     /// Signal over variance and time against the set's best subs: what an hour of it is worth.
     pub worth_percent: f64,
+    /// What the stack of its filter has in signal over noise with it more than without, the other kept subs in it: negative
+    /// where the stack is better without; `null` where the target shines not through the filter.
+    #[serde(default)]
+    pub adds_snr: Option<f64>,
+    /// Hours from the middle of the night's first light to its own; `null` without times.
+    #[serde(default)]
+    pub hours_since_first: Option<f64>,
     /// Why it is named or dropped; empty for a sub like the best.
     pub why: String,
     /// Every plane.
@@ -221,6 +228,12 @@ pub struct FilterReview {
     pub snr_if_all_kept: Option<f64>,
     /// All subs under the night file's sky.
     pub predicted_snr: Option<f64>,
+    /// What is asked of this filter; `null` where hours are asked for.
+    #[serde(default)]
+    pub goal_snr: Option<f64>,
+    /// Hours of open shutter like its kept ones that this goal still wants; `null` without a goal or a target.
+    #[serde(default)]
+    pub hours_to_goal: Option<f64>,
     /// What leaving the dropped subs out brings to a detail as wide as the patch, in percent of its signal over noise.
     pub dropping_gains_percent: f64,
     /// The target's planes.

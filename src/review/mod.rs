@@ -12,10 +12,12 @@
 mod advice;
 mod answer;
 mod assigned;
+mod campaign;
 mod error;
 mod expected;
 mod field;
 mod moments;
+mod running;
 mod set;
 mod signs;
 mod trend;
@@ -23,8 +25,10 @@ mod words;
 mod worth;
 
 pub use answer::{FilterReview, PlaneOfSub, Review, ReviewNight, ReviewPlane, SkyToWrite, SubReview};
+pub use campaign::{Campaign, CampaignFilter, CampaignNight, NightFilter, Reviewed};
 pub use error::ReviewError;
 pub use expected::dark_levels;
+pub use running::{Running, RunningStack, Said, Spoken, WatchLine, WatchedSub, Word};
 pub use signs::Sign;
 #[cfg(feature = "report")]
 pub(crate) use worth::WORTH_DROPPING;
@@ -36,6 +40,7 @@ use crate::stats::Estimate;
 use crate::units::{Degrees, Electrons, MAGNITUDES_PER_LOGARITHM, Seconds};
 
 use crate::night::Night;
+use crate::sky::night::Utc;
 
 use assigned::assigned;
 pub use moments::Clock;
@@ -82,12 +87,12 @@ impl Review {
             caveats.extend(set.caveats());
         }
         let offset = night.utc_offset_h();
+        let first = moments.of.iter().flatten().map(|moment| moment.at).min_by(|a, b| a.0.total_cmp(&b.0));
         let all = || sets.iter().flat_map(|set| &set.subs);
         let hours = |dropped: bool| {
             all().filter(|sub| sub.dropped == dropped).map(|sub| sub.light.exposure_s.0).sum::<f64>() / 3600.0
         };
         let effective = all().map(|sub| sub.light.exposure_s.0 * sub.worth_percent.min(100.0)).sum::<f64>() / 3.6e5;
-        let goal_snr = night.goal.hours.is_none().then(|| night.goal.snr());
         let mut review = Self {
             stamp: Stamp::new(),
             program: env!("CARGO_PKG_VERSION").into(),
@@ -101,17 +106,14 @@ impl Review {
             achieved_snr: own.achieved_snr,
             snr_if_all_kept: own.snr_if_all_kept,
             predicted_snr: own.predicted_snr,
-            goal_snr,
-            hours_to_goal: own.achieved_snr.zip(goal_snr).map(|(snr, goal)| {
-                // Noise that averages: hours grow with the square of what is asked.
-                own.hours_kept * ((goal / snr.value).powi(2) - 1.0).max(0.0)
-            }),
+            goal_snr: own.goal_snr,
+            hours_to_goal: own.hours_to_goal,
             hours_kept: hours(false),
             hours_dropped: hours(true),
             effective_hours: effective,
             subs_kept: all().filter(|sub| !sub.dropped).count(),
             subs_dropped: all().filter(|sub| sub.dropped).count(),
-            subs: sets.iter().flat_map(|set| set.subs.iter().map(|sub| set.summary(sub, offset))).collect(),
+            subs: sets.iter().flat_map(|set| set.summaries(offset, first)).collect(),
             filters,
             advice: Vec::new(),
             left_out,
@@ -168,7 +170,12 @@ impl Set<'_> {
         (rest > (1.0 - MOST_MOON) * sky.value.0).then_some(SkyToWrite { e_per_s, filter, plane, altitude_deg })
     }
 
-    fn summary(&self, sub: &Judged<'_>, offset: f64) -> SubReview {
+    fn summaries(&self, offset: f64, first: Option<Utc>) -> Vec<SubReview> {
+        let gains = self.gains();
+        self.subs.iter().zip(gains).map(|(sub, adds)| self.summary(sub, adds, offset, first)).collect()
+    }
+
+    fn summary(&self, sub: &Judged<'_>, adds_snr: Option<f64>, offset: f64, first: Option<Utc>) -> SubReview {
         let light = sub.light;
         let measured = light.plane(self.plane);
         let background = measured.map(|plane| &plane.background);
@@ -205,6 +212,8 @@ impl Set<'_> {
             signs: sub.against.signs.clone(),
             keep: !sub.dropped,
             worth_percent: sub.worth_percent,
+            adds_snr,
+            hours_since_first: sub.moment.zip(first).map(|(moment, first)| moment.at.hours_since(first)),
             why: words::why(sub),
             planes: light
                 .planes

@@ -79,6 +79,14 @@ impl Nights {
     }
 }
 
+/// The night that a moment lies in, at the place of a night file; `None` where that has none.
+pub(super) fn night_of(night: &Night, at: Utc) -> Option<Tonight> {
+    let (latitude, longitude) = night.site.latitude_deg.zip(night.site.longitude_deg)?;
+    let place = Place { latitude, longitude, height: night.site.height() };
+    let mut nights = Nights { place, offset_h: night.utc_offset_h(), known: BTreeMap::new() };
+    nights.tonight(at).cloned()
+}
+
 impl Moments {
     pub(super) fn new(night: &Night, lights: &[MeasuredLight]) -> Result<Self, ReviewError> {
         let offset_h = night.utc_offset_h();

@@ -191,9 +191,9 @@ impl<'a> Set<'a> {
         Some((places.len(), ((extent(0) + 1.0) * (extent(1) + 1.0)).sqrt()))
     }
 
-    fn stack(&self, subs: usize) -> Stack {
+    fn stack(&self, subs: usize, places: Option<(usize, f64)>) -> Stack {
         let subs = subs as f64;
-        let (places, side) = self.places().map_or((subs, 12.0), |(places, side)| (places as f64, side));
+        let (places, side) = places.map_or((subs, 12.0), |(places, side)| (places as f64, side));
         let clip = Clip::iterated(self.night.stack.clip_sigma()).unwrap_or(Clip::NONE);
         Stack { subs, dither_every: (subs / places).max(1.0), dither_box_px: side.max(1.0), clip }
     }
@@ -220,8 +220,45 @@ impl<'a> Set<'a> {
         if count == 0 || sum.target <= 0.0 {
             return None;
         }
-        let (mean, stack) = (divided(&sum, f64::from(count)), self.stack(count as usize));
+        let (mean, stack) = (divided(&sum, f64::from(count)), self.stack(count as usize, self.places()));
         Some((stack.snr(&mean, patch), mean, stack))
+    }
+
+    /// What the stack has in signal over noise with each sub more than without it, the other kept ones in it.
+    pub(super) fn gains(&self) -> Vec<Option<f64>> {
+        let plane = self.weighing_plane();
+        let places = self.places();
+        let of = |sub: &Judged<'_>| sub.expected.plane(plane).map(|conditions| sub.noise_in(conditions));
+        let kept = self.kept().count();
+        let Some(sum) = self.kept().try_fold(SubNoise::default(), |sum, sub| Some(added(&sum, &of(sub)?))) else {
+            return vec![None; self.subs.len()];
+        };
+        let snr = |sum: &SubNoise, count: usize, patch: Patch| {
+            if count == 0 || sum.target <= 0.0 {
+                return 0.0;
+            }
+            self.stack(count, places).snr(&divided(sum, count as f64), patch)
+        };
+        let gain = |sub: &Judged<'a>| {
+            let patch = sub.expected.plane(plane)?.patch;
+            let one = of(sub)?;
+            if one.target <= 0.0 && sum.target <= 0.0 || sub.found == Some(Found::Other) {
+                return None;
+            }
+            Some(if sub.dropped {
+                snr(&added(&sum, &one), kept + 1, patch) - snr(&sum, kept, patch)
+            } else {
+                snr(&sum, kept, patch) - snr(&less(&sum, &one), kept - 1, patch)
+            })
+        };
+        self.subs.iter().map(gain).collect()
+    }
+
+    /// The signal over noise that is asked of this filter; `None` where hours are.
+    pub(super) fn goal_snr(&self) -> Option<f64> {
+        let goal = &self.night.goal;
+        let own = || self.night.filters.iter().find(|filter| filter.label() == self.name)?.snr;
+        goal.hours.is_none().then(|| own().unwrap_or_else(|| goal.snr()))
     }
 
     fn achieved(&self, plane: PlaneName) -> Option<(Estimate<f64>, f64)> {
@@ -251,6 +288,7 @@ impl<'a> Set<'a> {
             .collect();
         let weighing = self.weighing_plane();
         let achieved = self.achieved(weighing);
+        let goal_snr = self.goal_snr();
         let all = || self.subs.iter();
         let own = |sub: &&Judged<'_>| sub.found != Some(Found::Other);
         let details =
@@ -275,6 +313,11 @@ impl<'a> Set<'a> {
             achieved_snr: achieved.map(|(snr, _)| snr),
             snr_if_all_kept: self.snr(all().filter(own), weighing, false).map(|(snr, ..)| snr),
             predicted_snr: self.snr(all().filter(own), weighing, true).map(|(snr, ..)| snr),
+            goal_snr,
+            // Noise that averages: hours grow with the square of what is asked.
+            hours_to_goal: achieved
+                .zip(goal_snr)
+                .map(|((snr, _), goal)| hours * ((goal / snr.value).powi(2) - 1.0).max(0.0)),
             dropping_gains_percent: if details(false) > 0.0 {
                 100.0 * (details(true) / details(false) - 1.0)
             } else {
@@ -389,36 +432,30 @@ fn width_of(light: &MeasuredLight) -> Option<Estimate<f64>> {
 }
 
 fn added(a: &SubNoise, b: &SubNoise) -> SubNoise {
-    SubNoise {
-        target: a.target + b.target,
-        sky: a.sky + b.sky,
-        moon: a.moon + b.moon,
-        dark: a.dark + b.dark,
-        read: a.read + b.read,
-        quantisation: a.quantisation + b.quantisation,
-        pattern: a.pattern + b.pattern,
-        response: a.response + b.response,
-        level: a.level + b.level,
-        masters: a.masters + b.masters,
-        masters_read: a.masters_read + b.masters_read,
-        drift: a.drift + b.drift,
-    }
+    by_parts(a, b, |a, b| a + b)
+}
+
+fn less(a: &SubNoise, b: &SubNoise) -> SubNoise {
+    by_parts(a, b, |a, b| (a - b).max(0.0))
 }
 
 fn divided(sum: &SubNoise, count: f64) -> SubNoise {
-    let part = |value: f64| value / count;
+    by_parts(sum, sum, |part, _| part / count)
+}
+
+fn by_parts(a: &SubNoise, b: &SubNoise, of: impl Fn(f64, f64) -> f64) -> SubNoise {
     SubNoise {
-        target: part(sum.target),
-        sky: part(sum.sky),
-        moon: part(sum.moon),
-        dark: part(sum.dark),
-        read: part(sum.read),
-        quantisation: part(sum.quantisation),
-        pattern: part(sum.pattern),
-        response: part(sum.response),
-        level: part(sum.level),
-        masters: part(sum.masters),
-        masters_read: part(sum.masters_read),
-        drift: part(sum.drift),
+        target: of(a.target, b.target),
+        sky: of(a.sky, b.sky),
+        moon: of(a.moon, b.moon),
+        dark: of(a.dark, b.dark),
+        read: of(a.read, b.read),
+        quantisation: of(a.quantisation, b.quantisation),
+        pattern: of(a.pattern, b.pattern),
+        response: of(a.response, b.response),
+        level: of(a.level, b.level),
+        masters: of(a.masters, b.masters),
+        masters_read: of(a.masters_read, b.masters_read),
+        drift: of(a.drift, b.drift),
     }
 }

@@ -17,7 +17,7 @@ use crate::frames::Inventory;
 use crate::keys::{CAMERA, Key, NIGHT, SENSOR};
 use crate::night::Night;
 use crate::plan::{Checklist, Plan};
-use crate::review::Review;
+use crate::review::{Campaign, Review, WatchLine};
 use crate::simulate::SensorTruth;
 
 use fields::fields;
@@ -55,6 +55,10 @@ pub enum Output {
     Targets,
     /// `review`.
     Review,
+    /// `review` of several nights.
+    Campaign,
+    /// A line of `watch`.
+    Watch,
     /// `checklist`.
     Checklist,
     /// `simulate`.
@@ -130,7 +134,7 @@ impl KeyFile {
 
 impl Output {
     /// All of them.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 14] = [
         Self::Frames,
         Self::Measure,
         Self::Sky,
@@ -140,6 +144,8 @@ impl Output {
         Self::Choices,
         Self::Targets,
         Self::Review,
+        Self::Campaign,
+        Self::Watch,
         Self::Checklist,
         Self::Simulation,
         Self::Error,
@@ -158,6 +164,8 @@ impl Output {
             Self::Choices => Choices::FORMAT,
             Self::Targets => Targets::FORMAT,
             Self::Review => Review::FORMAT,
+            Self::Campaign => Campaign::FORMAT,
+            Self::Watch => WatchLine::FORMAT,
             Self::Checklist => Checklist::FORMAT,
             Self::Simulation => Simulation::FORMAT,
             Self::Error => Failure::FORMAT,
@@ -177,6 +185,8 @@ impl Output {
             Self::Choices => generated::<Choices>(true),
             Self::Targets => generated::<Targets>(true),
             Self::Review => generated::<Review>(true),
+            Self::Campaign => generated::<Campaign>(true),
+            Self::Watch => generated::<WatchLine>(true),
             Self::Checklist => generated::<Document<Checklist>>(true),
             Self::Simulation => generated::<Simulation>(true),
             Self::Error => generated::<Failure>(true),

@@ -78,11 +78,7 @@ impl<'a> LightMeter<'a> {
             return Err(error);
         }
         let info = &light.info;
-        let brightest = planes
-            .iter()
-            .max_by(|a, b| a.background.e_per_s.value.0.total_cmp(&b.background.e_per_s.value.0))
-            .map_or(PlaneName::Mono, |plane| plane.background.plane);
-        let star_plane = *self.star_planes.entry(info.filter.clone()).or_insert(brightest);
+        let star_plane = *self.star_planes.entry(info.filter.clone()).or_insert_with(|| brightest(&planes));
         let (stars, star_count) = self.stars(light, dark, star_plane);
         Ok(MeasuredLight {
             file: info.file.clone(),
@@ -97,6 +93,13 @@ impl<'a> LightMeter<'a> {
             star_count,
             stars,
         })
+    }
+
+    /// Whether a light that was measured before, by another meter of this mode and less the same dark, would come out the same
+    /// here, in its turn: the plane of its stars may be another one.
+    pub fn would_repeat(&mut self, light: &MeasuredLight) -> bool {
+        let plane = self.star_planes.entry(light.filter.clone()).or_insert_with(|| brightest(&light.planes));
+        *plane == light.star_plane
     }
 
     /// Variance of a mean of darks without the dark current's own: read noise and rounding, in e-².
@@ -126,4 +129,12 @@ impl<'a> LightMeter<'a> {
         };
         (stars.into_iter().map(field_star).collect(), count)
     }
+}
+
+/// The plane with most light.
+fn brightest(planes: &[LightPlane]) -> PlaneName {
+    planes
+        .iter()
+        .max_by(|a, b| a.background.e_per_s.value.0.total_cmp(&b.background.e_per_s.value.0))
+        .map_or(PlaneName::Mono, |plane| plane.background.plane)
 }

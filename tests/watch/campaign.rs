@@ -1,0 +1,107 @@
+//! Several nights of one target: what is in hand, written into the night file, and the plan of what is left.
+
+use std::fs;
+use std::path::Path;
+
+use serde_json::Value;
+
+use crate::support::program::subwell;
+use crate::support::schemas::valid;
+
+const NIGHT: &str = "# my own words\n[camera]\nprofile = \"camera.toml\"\ngain_setting = 100\ncooled = true\nsensor_c = -10.0\n[optics]\n\
+                     aperture_mm = 80.0\nfocal_length_mm = 400.0\n[site]\nlatitude_deg = 45.0\nlongitude_deg = 21.0\n\
+                     utc_offset_h = 1.0\nsky = { mag_per_arcsec2 = 19.0 }\nseeing_arcsec = 4.0\n[[filters]]\n\
+                     name = \"luminance\"\n[target]\nsurface_brightness_mag = 22.0\nra_deg = 150.0\ndec_deg = 40.0\n[goal]\n\
+                     snr = 60.0 # deep\ndate = \"2026-03-16\"\n";
+
+fn sensor(evening: &str, seed: u32, keys: &str) -> String {
+    format!(
+        "width_px = 200\nheight_px = 150\ngain_e_per_adc_step = 0.8\nread_noise_e = 1.6\noffset_dn = 240\ndark_e_per_s = 0.02\n\
+         full_well_e = 20000\nstars_per_frame = 40\ngain_setting = 100\nlevel_jitter_dn = 0.2\nstart = \"{evening}T19:30:00\"\n\
+         seed = {seed}\n[[frames]]\nkind = \"light\"\ncount = 20\nexposure_s = 60.0\nsensor_c = -10.0\nlight_e_per_s = 6.0\n\
+         step_px = [1, 1]\nfilter = \"L\"\n{keys}\n[[frames]]\nkind = \"dark\"\ncount = 4\nexposure_s = 60.0\nsensor_c = -10.0\n"
+    )
+}
+
+fn desk() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, text: &str| fs::write(folder.path().join(name), text).unwrap();
+    write("camera.toml", &crate::camera(200, 150, 1.6));
+    write("night.toml", NIGHT);
+    let nights = [("first", "2026-03-16", ""), ("second", "2026-03-18", "transparency = 0.8\nsky_factor = 1.5")];
+    for (seed, (name, evening, keys)) in nights.into_iter().enumerate() {
+        write("sensor.toml", &sensor(evening, seed as u32 + 1, keys));
+        let simulate = subwell()
+            .args(["-q", "simulate"])
+            .arg(folder.path().join("sensor.toml"))
+            .arg("--out")
+            .arg(folder.path().join(name))
+            .assert();
+        simulate.success();
+    }
+    folder
+}
+
+fn json(folder: &Path, words: &[&str], exit: i32) -> Value {
+    valid(&subwell().current_dir(folder).arg("-q").args(words).arg("--json").assert().code(exit).get_output().stdout)
+}
+
+#[test]
+fn nights_are_joined_and_what_is_left_is_planned() {
+    let folder = desk();
+    let one = |name: &str| {
+        json(folder.path(), &["review", name, "--night", "night.toml"], 0)["achieved_snr"]["value"].as_f64().unwrap()
+    };
+    let (first, second) = (one("first"), one("second"));
+    assert!(second < first);
+    // In any order.
+    let both = json(folder.path(), &["review", "second", "first", "--night", "night.toml"], 0);
+    assert_eq!(both["format"], "subwell.campaign");
+    let evenings: Vec<&str> =
+        both["nights"].as_array().unwrap().iter().map(|night| night["evening"].as_str().unwrap()).collect();
+    assert_eq!(evenings, ["2026-03-16", "2026-03-18"]);
+    let joined = both["filters"][0]["snr"]["value"].as_f64().unwrap();
+    assert!((joined - first.hypot(second)).abs() < 1e-9 * joined, "{joined} {first} {second}");
+    let done = both["filters"][0]["done_percent"].as_f64().unwrap();
+    assert!((done - 100.0 * (joined / 60.0_f64).powi(2)).abs() < 1e-9);
+    // What is left begins after the last evening, and lacks what is there.
+    let nights = both["schedule"]["nights"].as_array().unwrap();
+    assert!(nights[0]["date"].as_str().unwrap() > "2026-03-18");
+    let whole = json(folder.path(), &["plan", "night.toml"], 0)["wall_clock_s"].as_f64().unwrap() / 3600.0;
+    let left = both["hours_left"].as_f64().unwrap();
+    assert!(left < whole && left > 0.0, "{left} {whole}");
+    // The plan counts what is written as what was achieved.
+    json(folder.path(), &["review", "first", "second", "--night", "night.toml", "--write-already"], 0);
+    let text = fs::read_to_string(folder.path().join("night.toml")).unwrap();
+    assert!(text.contains("# my own words") && text.contains("snr = 60.0 # deep"), "{text}");
+    assert_eq!(text.matches("[[goal.already]]").count(), 2, "{text}");
+    let planned = json(folder.path(), &["plan", "night.toml"], 0);
+    let in_hand = planned["filters"][0]["in_hand"]["snr"].as_f64().unwrap();
+    assert!((in_hand / joined - 1.0).abs() < 2e-3, "{in_hand} {joined}");
+    // Written again it is not counted twice, nor by who reads both.
+    json(folder.path(), &["review", "first", "second", "--night", "night.toml", "--write-already"], 0);
+    json(folder.path(), &["review", "second", "--night", "night.toml", "--write-already"], 0);
+    assert_eq!(fs::read_to_string(folder.path().join("night.toml")).unwrap().matches("[[goal.already]]").count(), 2);
+    let again = json(folder.path(), &["review", "first", "second", "--night", "night.toml"], 0);
+    assert!((again["filters"][0]["snr"]["value"].as_f64().unwrap() / joined - 1.0).abs() < 1e-9);
+    // The other night alone counts the one that is written.
+    let campaign = json(folder.path(), &["review", "second", "second", "--night", "night.toml"], 0);
+    assert_eq!(campaign["format"], "subwell.campaign");
+}
+
+#[test]
+fn words_of_a_campaign_that_do_not_fit_are_refused() {
+    let folder = desk();
+    let code = |words: &[&str]| json(folder.path(), words, 2)["code"].as_str().unwrap().to_owned();
+    assert_eq!(code(&["review", "first", "second", "--night", "night.toml", "--write"]), "usage");
+    assert_eq!(code(&["review", "first", "--night", "night.toml", "--night", "night.toml"]), "usage");
+    let text = subwell()
+        .current_dir(folder.path())
+        .args(["-q", "review", "first", "second", "--night", "night.toml"])
+        .assert()
+        .success();
+    let text = String::from_utf8(text.get_output().stdout.clone()).unwrap();
+    println!("{text}");
+    assert!(text.lines().all(|line| line.chars().count() <= 90), "{text}");
+    assert!(text.contains("h are left, in"), "{text}");
+}
