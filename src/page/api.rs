@@ -19,6 +19,7 @@ use crate::sky::Site;
 use super::assets::asset;
 use super::edit::{Change, changed_text};
 use super::job::{Job, Measure};
+use super::watching::Watching;
 use super::{ApiError, Folder, Guard, Request};
 
 /// A night with more filters is none.
@@ -66,6 +67,7 @@ pub struct Api {
     guard: Guard,
     measure: Arc<Measure>,
     job: Arc<Job>,
+    watching: Arc<Watching>,
     /// The night that the page opens with.
     first: Option<String>,
     /// One save after the other: a text is compared and replaced in one step.
@@ -89,6 +91,13 @@ struct Named {
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
+struct Watched {
+    folder: String,
+    night: Draft,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
 struct Save {
     path: String,
     night: Draft,
@@ -107,7 +116,7 @@ impl Api {
     /// An API that serves one folder. `first` is the night to open, as a path in the folder.
     #[must_use]
     pub fn new(folder: Folder, guard: Guard, first: Option<String>, measure: Arc<Measure>) -> Self {
-        Self { folder, guard, measure, job: Arc::default(), first, saving: Mutex::new(()) }
+        Self { folder, guard, measure, job: Arc::default(), watching: Arc::default(), first, saving: Mutex::new(()) }
     }
 
     /// Refuses a request for what its head says, before its body is read.
@@ -131,6 +140,9 @@ impl Api {
         let answer = match (request.method.as_str(), request.path.as_str()) {
             ("GET", "/api/files") => self.files(),
             ("GET", "/api/measure") => self.job.document(),
+            ("GET", "/api/watching") => self.watching.document(),
+            ("POST", "/api/watch") => self.watch(read(request)?)?,
+            ("POST", "/api/watch/stop") => self.watching.stop(),
             ("POST", "/api/open") => self.opened(&read::<Named>(request)?.path)?,
             ("POST", "/api/plan") => {
                 let (night, camera) = self.night(&read(request)?)?;
@@ -152,6 +164,22 @@ impl Api {
             _ => return Err(nothing_there(request)),
         };
         Ok(Response::dense(&answer))
+    }
+
+    /// What is told of a watched folder, if that is asked for.
+    ///
+    /// # Errors
+    /// As [`Api::check`].
+    pub fn events(&self, request: &Request) -> Result<Option<Arc<Watching>>, ApiError> {
+        self.check(request)?;
+        let asked = request.method == "GET" && request.path == "/api/watch";
+        Ok(asked.then(|| Arc::clone(&self.watching)))
+    }
+
+    fn watch(&self, asked: Watched) -> Result<Value, ApiError> {
+        let path = self.folder.existing(Path::new(&asked.folder))?;
+        let (night, camera) = self.night(&asked.night)?;
+        Watching::start(&self.watching, asked.folder, path, night, camera)
     }
 
     fn files(&self) -> Value {

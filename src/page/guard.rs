@@ -19,6 +19,8 @@ pub struct Request {
     pub content_type: Option<String>,
     /// The token's header.
     pub token: Option<String>,
+    /// The number of the last event that was received, of who listens to a watched folder.
+    pub last_event: Option<String>,
     /// The body.
     pub body: Vec<u8>,
 }
@@ -123,6 +125,7 @@ mod tests {
             fetch_site: some("same-origin"),
             content_type: some("application/json; charset=utf-8"),
             token: some("secret"),
+            last_event: None,
             body: Vec::new(),
         }
     }

@@ -7,7 +7,7 @@
 //!
 //! # Who might attack it
 //! It answers on 127.0.0.1 only, with a key in the address behind `#`. Limits: 32 connections, a body of 256 KiB, 10 s
-//! for a head and 10 s for a body, 60 s for a connection, four workers. Each guard was taken out once, and the test
+//! for a head and 10 s for a body, 60 s for a connection, four workers; one folder is watched at a time. Each guard was taken out once, and the test
 //! beside it failed.
 //!
 //! | threat | test in `tests/page/` |
@@ -44,6 +44,7 @@ mod folder;
 mod guard;
 mod job;
 mod server;
+mod watching;
 
 pub use api::{Api, Response};
 pub use edit::{Change, changed_text};
@@ -52,3 +53,4 @@ pub use folder::{Contents, Folder, FolderOfFrames};
 pub use guard::{Guard, Request};
 pub use job::{Measure, Progress, measure_folder};
 pub use server::{Limits, serve};
+pub use watching::{Event, Watching};

@@ -6,7 +6,8 @@ use std::pin::pin;
 use std::sync::Arc;
 use std::time::Duration;
 
-use http_body_util::{BodyExt, Full, LengthLimitError, Limited};
+use http_body_util::channel::Channel;
+use http_body_util::{BodyExt, Either, Full, LengthLimitError, Limited};
 use hyper::body::{Bytes, Incoming};
 use hyper::header::{self, HeaderMap, HeaderName, HeaderValue};
 use hyper::server::conn::http1;
@@ -17,7 +18,7 @@ use tokio::net::TcpStream;
 use tokio::sync::Semaphore;
 use tokio::time::{sleep, timeout};
 
-use super::{Api, ApiError, Guard, Request, Response};
+use super::{Api, ApiError, Guard, Request, Response, Watching};
 
 /// What a client may cost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,6 +53,11 @@ const HEAD_BYTES: usize = 16 << 10;
 const WORKERS: usize = 4;
 /// Time that an old connection is given to end its answer.
 const GRACE: Duration = Duration::from_secs(5);
+/// Events that wait for who reads slowly.
+const EVENTS_AHEAD: usize = 8;
+/// Silence after which a comment is sent, and the share of a connection's age for which events go over it.
+const STILL_HERE: Duration = Duration::from_secs(5);
+const EVENTS_SHARE: f64 = 0.8;
 /// Pause when the system has no connection to give.
 const PAUSE: Duration = Duration::from_millis(50);
 
@@ -104,7 +110,7 @@ pub fn serve(listener: std::net::TcpListener, api: Arc<Api>, limits: Limits) -> 
 async fn connection(stream: TcpStream, api: Arc<Api>, limits: Limits) {
     let service = service_fn(move |request| {
         let api = Arc::clone(&api);
-        async move { Ok::<_, Infallible>(response(answered(request, api, limits).await)) }
+        async move { Ok::<_, Infallible>(replied(request, api, limits).await) }
     });
     let served = http1::Builder::new()
         .timer(TokioTimer::new())
@@ -119,14 +125,54 @@ async fn connection(stream: TcpStream, api: Arc<Api>, limits: Limits) {
     }
 }
 
-async fn answered(request: HttpRequest<Incoming>, api: Arc<Api>, limits: Limits) -> Response {
-    match asked(request, &api, limits).await {
-        Ok(request) => tokio::task::spawn_blocking(move || api.answer(&request)).await.unwrap_or_else(|_| {
-            let hint = "ask the same on the command line, which says more";
-            ApiError::new(500, "broken", "the program broke off here", hint).into()
-        }),
-        Err(error) => error.into(),
+/// An answer's body: whole, or events as they come.
+type Body = Either<Full<Bytes>, Channel<Bytes>>;
+
+async fn replied(request: HttpRequest<Incoming>, api: Arc<Api>, limits: Limits) -> HttpResponse<Body> {
+    let request = match asked(request, &api, limits).await {
+        Ok(request) => request,
+        Err(error) => return response(error.into()),
+    };
+    match api.events(&request) {
+        Ok(Some(watching)) => events(watching, &request, limits),
+        _ => response(answered(request, api).await),
     }
+}
+
+async fn answered(request: Request, api: Arc<Api>) -> Response {
+    tokio::task::spawn_blocking(move || api.answer(&request)).await.unwrap_or_else(|_| {
+        let hint = "ask the same on the command line, which says more";
+        ApiError::new(500, "broken", "the program broke off here", hint).into()
+    })
+}
+
+/// Tells what happens in a watched folder until the connection is old; who listens asks again from the last event on.
+fn events(watching: Arc<Watching>, request: &Request, limits: Limits) -> HttpResponse<Body> {
+    let mut last = request.last_event.as_ref().and_then(|id| id.parse().ok()).unwrap_or(0_u64);
+    let (mut sender, body) = Channel::new(EVENTS_AHEAD);
+    tokio::spawn(async move {
+        let told = async {
+            let mut newest = watching.newest();
+            loop {
+                for event in watching.after(last) {
+                    last = event.id;
+                    if sender.send_data(Bytes::from(event.written())).await.is_err() {
+                        return;
+                    }
+                }
+                // A comment now and then shows who went away.
+                if timeout(STILL_HERE, newest.changed()).await.is_err()
+                    && sender.send_data(Bytes::from_static(b": still here\n\n")).await.is_err()
+                {
+                    return;
+                }
+            }
+        };
+        let _ = timeout(limits.connection.mul_f64(EVENTS_SHARE), told).await;
+    });
+    let mut response = HttpResponse::new(Either::Right(body));
+    with_headers(&mut response, "text/event-stream");
+    response
 }
 
 /// The request with its body, if head and size allow.
@@ -144,6 +190,7 @@ async fn asked(request: HttpRequest<Incoming>, api: &Api, limits: Limits) -> Res
         fetch_site: first(&head.headers, &HeaderName::from_static("sec-fetch-site")),
         content_type: first(&head.headers, &header::CONTENT_TYPE),
         token: first(&head.headers, &HeaderName::from_static(Guard::TOKEN_HEADER)),
+        last_event: first(&head.headers, &HeaderName::from_static("last-event-id")),
         body: Vec::new(),
     };
     api.check(&request)?;
@@ -171,13 +218,17 @@ fn only(headers: &HeaderMap, name: &HeaderName) -> Option<String> {
     if headers.get_all(name).iter().count() == 1 { first(headers, name) } else { None }
 }
 
-fn response(answered: Response) -> HttpResponse<Full<Bytes>> {
-    let mut response = HttpResponse::new(Full::new(Bytes::from(answered.body)));
+fn response(answered: Response) -> HttpResponse<Body> {
+    let mut response = HttpResponse::new(Either::Left(Full::new(Bytes::from(answered.body))));
     *response.status_mut() = StatusCode::from_u16(answered.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
+    with_headers(&mut response, answered.kind);
+    response
+}
+
+fn with_headers(response: &mut HttpResponse<Body>, kind: &'static str) {
     let headers = response.headers_mut();
-    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(answered.kind));
+    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(kind));
     for (name, value) in SAFETY {
         headers.insert(name, HeaderValue::from_static(value));
     }
-    response
 }

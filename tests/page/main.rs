@@ -7,6 +7,7 @@ mod measuring;
 mod nights;
 mod patience;
 mod saving;
+mod watching;
 
 #[path = "../support/mod.rs"]
 mod support;

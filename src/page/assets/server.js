@@ -37,3 +37,23 @@ export async function ask(method, path, body, signal) {
   if (!response.ok) throw new Refused(document);
   return document;
 }
+
+/** Server-sent events from one on, as `{ id, name, data }` with parsed data; ends when the connection does. */
+export async function* listen(path, last, signal) {
+  const response = await fetch(path, { headers: { "X-Subwell-Token": token, "Last-Event-ID": String(last) }, signal });
+  if (!response.ok) throw new Refused(await response.json());
+  const reader = response.body.pipeThrough(new TextDecoderStream()).getReader();
+  let text = "";
+  for (;;) {
+    const { value, done } = await reader.read();
+    if (done) return;
+    text += value;
+    const blocks = text.split("\n\n");
+    text = blocks.pop();
+    for (const block of blocks) {
+      const field = (name) => block.split("\n").find((line) => line.startsWith(`${name}: `))?.slice(name.length + 2);
+      // A comment only shows that somebody is there.
+      if (field("event")) yield { id: Number(field("id")), name: field("event"), data: JSON.parse(field("data")) };
+    }
+  }
+}
