@@ -9,6 +9,7 @@ use crate::reading::{SyntaxError, check_depth};
 use crate::rig::{RigError, TransmissionCurve};
 #[cfg(feature = "simulate")]
 use crate::simulate::{SensorTruth, SimulateError};
+use crate::sky::GivenSky;
 use crate::stats::Estimate;
 use crate::units::{Degrees, ElectronsPerSecond};
 
@@ -216,8 +217,7 @@ pub fn write_measured_sky(
     altitude: Option<Degrees>,
 ) -> Result<(), TextError> {
     let mut sky = toml_edit::InlineTable::new();
-    let rate = Estimate { value: e_per_s.value.0, uncertainty: e_per_s.uncertainty.0, ..Estimate::new(0.0, 0.0) };
-    sky.insert("e_per_s", estimate_in_toml(&rate).into());
+    sky.insert("e_per_s", estimate_in_toml(&plain(e_per_s)).into());
     sky.insert("filter", filter.into());
     sky.insert("plane", plane.as_str().into());
     if let Some(altitude) = altitude {
@@ -258,7 +258,11 @@ pub fn write_already(path: &Path, stacks: &[AlreadyHave]) -> Result<(), TextErro
                 toml.parse().map_err(|error: toml_edit::TomlError| syntax(error.to_string()))?;
             let mut table = text.as_table().clone();
             if let Some(sky) = table.remove("sky").and_then(|sky| sky.into_table().ok()) {
-                table.insert("sky", toml_edit::value(in_line(sky)));
+                let mut sky = in_line(sky);
+                if let Some(GivenSky::Measured { e_per_s, .. }) = &stack.sky {
+                    sky.insert("e_per_s", estimate_in_toml(&plain(e_per_s)).into());
+                }
+                table.insert("sky", toml_edit::value(sky));
             }
             list.push(table);
         }
@@ -285,6 +289,10 @@ fn in_line(table: toml_edit::Table) -> toml_edit::InlineTable {
 /// As [`write_measured_sky`].
 pub fn write_throughput_ratio(path: &Path, ratio: &Estimate<f64>) -> Result<(), TextError> {
     write_one_key(path, "optics", "throughput_ratio", estimate_in_toml(ratio))
+}
+
+fn plain(rate: &Estimate<ElectronsPerSecond>) -> Estimate<f64> {
+    Estimate { value: rate.value.0, uncertainty: rate.uncertainty.0, ..Estimate::new(0.0, 0.0) }
 }
 
 fn estimate_in_toml(estimate: &Estimate<f64>) -> toml_edit::InlineTable {

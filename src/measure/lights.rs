@@ -6,7 +6,7 @@ use crate::camera::{CameraProfile, MeasuredLight, Mode};
 use crate::caveat::{Caveat, Rejected, push_once};
 use crate::frames::{FrameInfo, FrameKind, same_exposure};
 use crate::night::Night;
-use crate::review::dark_levels;
+use crate::review::{Memo, dark_levels};
 use crate::sensor::{DarkMaster, LightMeter, frame_mode};
 use crate::units::{Celsius, Seconds};
 
@@ -28,6 +28,7 @@ pub(super) struct Remembered {
     /// Darks all of whose frames could be read.
     sound_darks: HashSet<DarkHeld>,
     dark: Option<HeldDark>,
+    pub(super) memo: Memo,
 }
 
 /// A light as it was measured.

@@ -107,7 +107,7 @@ pub(super) fn review_again(
             hint: "give lights of the night file's camera, as its raw frames".into(),
         });
     }
-    Ok(Review::new(night, camera, &measured, session.left_out, session.caveats)?)
+    Ok(Review::again(night, camera, &measured, session.left_out, session.caveats, &mut remembered.memo)?)
 }
 
 fn no_lights(source: &impl FrameSource) -> FramesError {

@@ -11,10 +11,9 @@ pub fn campaign_text(campaign: &Campaign) -> String {
     let mut text = wrapped(&headline(campaign), 2);
     text.push_str("\n  filter          nights  subs   hours  planned  SNR           goal  done\n");
     campaign.filters.iter().for_each(|filter| text.push_str(&filter_row(filter)));
-    text.push_str("\n  evening     folder                subs  kept   hours  SNR\n");
+    text.push_str("\n  evening     folder                subs  kept   hours  SNR, starlight\n");
     campaign.nights.iter().for_each(|night| text.push_str(&night_row(night)));
     if let Some(left) = &campaign.schedule {
-        text.push_str("\nwhat is left\n\n");
         text.push_str(&schedule_text(left));
     }
     if let Some(why) = &campaign.no_plan {
@@ -62,7 +61,10 @@ fn filter_row(filter: &CampaignFilter) -> String {
 fn night_row(night: &CampaignNight) -> String {
     let evening = night.evening.as_deref().unwrap_or("unknown");
     let snr: Vec<String> = (night.filters.iter())
-        .filter_map(|filter| Some(format!("{} {}", filter.name, rounded(filter.achieved_snr?.value, 3))))
+        .filter_map(|filter| {
+            let light = filter.starlight.map(|share| format!(" {:.0} %", 100.0 * share.value.min(1.0)));
+            Some(format!("{} {}{}", filter.name, rounded(filter.achieved_snr?.value, 3), light.unwrap_or_default()))
+        })
         .collect();
     format!(
         "  {evening:<11} {:<20} {:>5} {:>5} {:>7.2}  {}\n",

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::camera::PlaneName;
+use crate::camera::{MeasuredLight, PlaneName};
 use crate::caveat::{Caveat, Rejected};
 use crate::document::{Format, Stamp};
 use crate::stats::Estimate;
@@ -68,6 +68,20 @@ pub struct Review {
     pub left_out: Vec<Rejected>,
     /// What the numbers rest on.
     pub caveats: Vec<Caveat>,
+    /// A light of each filter, by which other nights of the same field are held against this one.
+    #[serde(skip)]
+    pub(super) fields: Vec<FieldOfNight>,
+}
+
+/// The stars of a filter in the light of the night that shows most of them.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct FieldOfNight {
+    pub(super) filter: String,
+    pub(super) light: MeasuredLight,
+    /// What the air at its height lets through, in any unit.
+    pub(super) air: f64,
+    /// Its starlight over that of the night's best.
+    pub(super) share: f64,
 }
 
 impl Format for Review {

@@ -5,7 +5,8 @@
 //! ```
 //!
 //! Each night is judged against the best of its own lights; nights are joined as means of the same light, each weighed by its
-//! own quality, so that squares of signal over noise add up.
+//! own quality, so that squares of signal over noise add up. Haze that lasts a whole night is not seen within it: the same
+//! stars in another night show it.
 
 use serde::{Deserialize, Serialize};
 
@@ -20,6 +21,7 @@ use crate::stats::Estimate;
 use crate::units::Seconds;
 
 use super::answer::{FilterReview, Review, SubReview};
+use super::field::{Found, found};
 use super::moments::written_time;
 
 /// Passes in which hours are found that bring what was achieved: their squares of signal over noise are nearly in proportion.
@@ -89,8 +91,11 @@ pub struct NightFilter {
     pub subs_kept: usize,
     /// Their open shutter.
     pub hours_kept: f64,
-    /// Signal over noise of them; `null` where the target shines not through the filter.
+    /// Signal over noise of them, the light accounted for that this night lacked against the best one; `null` where the target
+    /// shines not through the filter.
     pub achieved_snr: Option<Estimate<f64>>,
+    /// Light of the same stars over that of the best night, the air at their height accounted for; `null` where no stars tell.
+    pub starlight: Option<Estimate<f64>>,
 }
 
 /// One filter over several nights.
@@ -143,14 +148,16 @@ impl Campaign {
         asked.goal.already.retain(|stack| stack.evening.as_ref().is_none_or(|of| !evenings.contains(of)));
         let before = asked.goal.already.clone();
         let mut already = before.clone();
-        for one in &reviewed {
-            already.extend(one.review.filters.iter().filter_map(|filter| in_hand(one, filter, &asked, camera)));
+        let nights: Vec<CampaignNight> = nights_of(&reviewed);
+        for (one, night) in reviewed.iter().zip(&nights) {
+            let filters = one.review.filters.iter().zip(&night.filters);
+            already.extend(filters.filter_map(|(filter, joined)| in_hand(one, filter, joined, &asked, camera)));
         }
         let whole = plan(
             &Night { goal: crate::night::Goal { already: Vec::new(), ..asked.goal.clone() }, ..asked.clone() },
             camera,
         );
-        let filters = filters(&reviewed, &asked, camera, whole.as_ref().ok());
+        let filters = filters(&reviewed, &nights, &asked, camera, whole.as_ref().ok());
         asked.goal.already.clone_from(&already);
         if let (Some(_), Some(next)) = (&asked.goal.date, evenings.last().and_then(|date| Date::parse(date).ok())) {
             let next = next.later(1).to_string();
@@ -160,6 +167,10 @@ impl Campaign {
         let left = plan(&asked, camera);
         let mut caveats: Vec<Caveat> = Vec::new();
         for caveat in reviewed.iter().flat_map(|one| &one.review.caveats) {
+            // One night file for several nights has the date of one of them.
+            if caveat.code == "conflicting-date" {
+                continue;
+            }
             if !caveats.iter().any(|other| other.code == caveat.code && other.message == caveat.message) {
                 caveats.push(caveat.clone());
             }
@@ -168,7 +179,7 @@ impl Campaign {
         Some(Self {
             stamp: Stamp::new(),
             program: env!("CARGO_PKG_VERSION").into(),
-            nights: reviewed.iter().map(night_of).collect(),
+            nights,
             filters,
             already,
             hours_left: hours,
@@ -201,25 +212,57 @@ fn evening(review: &Review) -> Option<String> {
     Some(date.at(hours, 0.0).later(-12.0).local(0.0)[..10].to_owned())
 }
 
-fn night_of(one: &Reviewed<'_>) -> CampaignNight {
-    let review = one.review;
-    CampaignNight {
-        folder: one.folder.to_owned(),
-        evening: evening(review),
-        subs: review.subs.len(),
-        subs_kept: review.subs_kept,
-        hours_kept: review.hours_kept,
-        filters: review
-            .filters
-            .iter()
-            .map(|filter| NightFilter {
+/// Each night with what it achieved, the starlight held against that of the others.
+fn nights_of(reviewed: &[Reviewed<'_>]) -> Vec<CampaignNight> {
+    let of = |one: &Reviewed<'_>| {
+        let review = one.review;
+        let filters = review.filters.iter().map(|filter| {
+            let starlight = starlight(reviewed, review, &filter.name);
+            // Never more than the night itself says: the best night is the measure.
+            let share = starlight.map_or(1.0, |share| share.value.min(1.0));
+            let unsure = starlight.map_or(0.0, |share| share.relative());
+            NightFilter {
                 name: filter.name.clone(),
                 subs_kept: filter.subs_kept,
                 hours_kept: filter.hours_kept,
-                achieved_snr: filter.achieved_snr,
-            })
-            .collect(),
-    }
+                achieved_snr: filter
+                    .achieved_snr
+                    .map(|snr| Estimate::within_factor(snr.value * share, snr.relative().hypot(unsure))),
+                starlight,
+            }
+        });
+        CampaignNight {
+            folder: one.folder.to_owned(),
+            evening: evening(review),
+            subs: review.subs.len(),
+            subs_kept: review.subs_kept,
+            hours_kept: review.hours_kept,
+            filters: filters.collect(),
+        }
+    };
+    reviewed.iter().map(of).collect()
+}
+
+/// Light of a filter's stars in a night over that in the best of the nights.
+///
+/// ```text
+/// (light / air / share) over the greatest of all nights
+/// ```
+///
+/// `light` is that of the same stars in the night's reference light, `air` what the air at its height is to let through, and
+/// `share` its starlight over the best of its own night.
+fn starlight(reviewed: &[Reviewed<'_>], own: &Review, filter: &str) -> Option<Estimate<f64>> {
+    let field = |review: &'_ Review| review.fields.iter().position(|field| field.filter == filter);
+    let base = reviewed.iter().find_map(|one| Some(&one.review.fields[field(one.review)?]))?;
+    let over_base = |review: &Review| {
+        let field = &review.fields[field(review)?];
+        let Found::Same { light, .. } = found(&base.light, &field.light) else { return None };
+        let factor = (base.air * base.share) / (field.air * field.share);
+        Some(Estimate::within_factor(light.value * factor, light.relative()))
+    };
+    let best = reviewed.iter().filter_map(|one| over_base(one.review)).map(|light| light.value).fold(0.0, f64::max);
+    let light = over_base(own)?;
+    (best > 0.0).then(|| Estimate::within_factor(light.value / best, light.relative()))
 }
 
 /// What the night file says is there, in the plan's own words: signal over noise of each filter.
@@ -231,6 +274,7 @@ fn snr_in_hand(asked: &Night, camera: &CameraProfile, name: &str) -> f64 {
 
 fn filters(
     reviewed: &[Reviewed<'_>],
+    nights: &[CampaignNight],
     asked: &Night,
     camera: &CameraProfile,
     whole: Option<&Plan>,
@@ -242,13 +286,14 @@ fn filters(
         }
     }
     let of = |name: &String| {
-        let nights = || reviewed.iter().flat_map(|one| &one.review.filters).filter(|filter| filter.name == *name);
+        let reviews = || reviewed.iter().flat_map(|one| &one.review.filters).filter(|filter| filter.name == *name);
+        let nights = || nights.iter().flat_map(|night| &night.filters).filter(|filter| filter.name == *name);
         let before = if asked.goal.already.is_empty() { 0.0 } else { snr_in_hand(asked, camera, name) };
         let square: f64 = nights().filter_map(|filter| filter.achieved_snr).map(|snr| snr.value.powi(2)).sum();
         // Target, optics and air are the same unknowns in all nights.
         let relative = nights().filter_map(|filter| filter.achieved_snr).map(|snr| snr.relative()).fold(0.0, f64::max);
         let snr = (square > 0.0).then(|| Estimate::within_factor((square + before * before).sqrt(), relative));
-        let goal_snr = nights().find_map(|filter| filter.goal_snr);
+        let goal_snr = reviews().find_map(|filter| filter.goal_snr);
         let planned = whole.and_then(|plan| plan.filters.iter().find(|filter| filter.name == *name));
         CampaignFilter {
             name: name.clone(),
@@ -266,7 +311,13 @@ fn filters(
 
 /// A filter's stack of one night, as the night file takes it: under the sky of its kept lights, as many hours as bring what it
 /// achieved. Where starlight was lost they are fewer than were kept.
-fn in_hand(one: &Reviewed<'_>, filter: &FilterReview, asked: &Night, camera: &CameraProfile) -> Option<AlreadyHave> {
+fn in_hand(
+    one: &Reviewed<'_>,
+    filter: &FilterReview,
+    joined: &NightFilter,
+    asked: &Night,
+    camera: &CameraProfile,
+) -> Option<AlreadyHave> {
     let kept: Vec<&SubReview> = one.review.subs.iter().filter(|sub| sub.filter == filter.name && sub.keep).collect();
     let hours = filter.hours_kept;
     if hours < LEAST_HOURS || kept.is_empty() {
@@ -281,7 +332,7 @@ fn in_hand(one: &Reviewed<'_>, filter: &FilterReview, asked: &Night, camera: &Ca
         dither_every_subs: filter.dither_positions.map(|places| (kept.len() as f64 / places.max(1) as f64).max(1.0)),
         evening: evening(one.review),
     };
-    let achieved = filter.achieved_snr?.value;
+    let achieved = joined.achieved_snr?.value;
     let mut night = asked.clone();
     for _ in 0..PASSES {
         night.goal.already = vec![stack.clone()];

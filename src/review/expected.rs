@@ -14,6 +14,7 @@ use super::moments::Moment;
 const MIDDLE_NM: f64 = 550.0;
 
 /// One light as predicted.
+#[derive(Clone)]
 pub(super) struct Expected {
     /// Rates, noise and spread of each plane behind the light's filter.
     pub(super) planes: Vec<PlaneConditions>,

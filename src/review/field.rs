@@ -1,6 +1,6 @@
 //! The same stars in two lights: how much of their light arrived, and how far the field moved.
 
-use std::collections::BTreeMap;
+use std::collections::HashMap;
 
 use crate::camera::{FieldStar, MeasuredLight};
 use crate::stats::{Estimate, median};
@@ -152,7 +152,7 @@ fn turn([reference, light]: [&[FieldStar]; 2]) -> Option<Degrees> {
 
 /// The shift that most pairs of guides agree on.
 fn shift([reference, light]: [&[FieldStar]; 2], turn: Degrees) -> Option<[f64; 2]> {
-    let mut bins: BTreeMap<(i64, i64), Vec<[f64; 2]>> = BTreeMap::new();
+    let mut bins: HashMap<(i64, i64), Vec<[f64; 2]>> = HashMap::new();
     for a in reference.iter().take(GUIDES) {
         let [ax, ay] = place(a, turn);
         for b in light.iter().take(GUIDES) {
@@ -163,11 +163,12 @@ fn shift([reference, light]: [&[FieldStar]; 2], turn: Degrees) -> Option<[f64; 2
     }
     let around = |(x, y): (i64, i64)| {
         let near = (x - 1..=x + 1).flat_map(move |x| (y - 1..=y + 1).map(move |y| (x, y)));
-        near.filter_map(|bin| bins.get(&bin)).flatten().copied().collect::<Vec<_>>()
+        near.filter_map(|bin| bins.get(&bin))
     };
-    // A shift on the edge of a bin is spread over its neighbours: the fullest three by three.
-    let best = bins.keys().copied().max_by_key(|bin| around(*bin).len())?;
-    let pairs = around(best);
+    // A shift on the edge of a bin is spread over its neighbours: the fullest three by three; of several, the last one.
+    let fullness = |bin: (i64, i64)| around(bin).map(Vec::len).sum::<usize>();
+    let best = bins.keys().copied().map(|bin| (fullness(bin), bin)).max()?.1;
+    let pairs: Vec<[f64; 2]> = around(best).flatten().copied().collect();
     // In the midst of the pairs of that place lie the true ones; the others are strewn.
     let nearest = |centre: &&[f64; 2]| {
         pairs.iter().filter(|other| (other[0] - centre[0]).hypot(other[1] - centre[1]) < NEAR_PX / 2.0).count()
@@ -186,9 +187,9 @@ fn again(stars: [&[FieldStar]; 2], turn: Degrees) -> Option<Again> {
     let (mut places, mut ratios) = (Vec::new(), Vec::new());
     for star in reference {
         let [x, y] = place(star, turn);
-        let apart = |other: &FieldStar| (other.x_px - x - shift[0]).hypot(other.y_px - y - shift[1]);
+        let apart = |other: &FieldStar| (other.x_px - x - shift[0]).powi(2) + (other.y_px - y - shift[1]).powi(2);
         let Some(nearest) = light.iter().min_by(|a, b| apart(a).total_cmp(&apart(b))) else { continue };
-        if apart(nearest) >= NEAR_PX {
+        if apart(nearest) >= NEAR_PX * NEAR_PX {
             continue;
         }
         places.push(([x, y], [nearest.x_px, nearest.y_px]));

@@ -16,6 +16,7 @@ mod campaign;
 mod error;
 mod expected;
 mod field;
+mod memo;
 mod moments;
 mod running;
 mod set;
@@ -28,6 +29,7 @@ pub use answer::{FilterReview, PlaneOfSub, Review, ReviewNight, ReviewPlane, Sky
 pub use campaign::{Campaign, CampaignFilter, CampaignNight, NightFilter, Reviewed};
 pub use error::ReviewError;
 pub use expected::dark_levels;
+pub use memo::Memo;
 pub use running::{Running, RunningStack, Said, Spoken, WatchLine, WatchedSub, Word};
 pub use signs::Sign;
 #[cfg(feature = "report")]
@@ -61,8 +63,23 @@ impl Review {
         night: &Night,
         profile: &CameraProfile,
         lights: &[MeasuredLight],
+        left_out: Vec<Rejected>,
+        caveats: Vec<Caveat>,
+    ) -> Result<Self, ReviewError> {
+        Self::again(night, profile, lights, left_out, caveats, &mut Memo::default())
+    }
+
+    /// [`Review::new`] of lights most of which were reviewed before, against the same night and camera: the same answer, sooner.
+    ///
+    /// # Errors
+    /// As [`Review::new`].
+    pub fn again(
+        night: &Night,
+        profile: &CameraProfile,
+        lights: &[MeasuredLight],
         mut left_out: Vec<Rejected>,
         mut caveats: Vec<Caveat>,
+        memo: &mut Memo,
     ) -> Result<Self, ReviewError> {
         night.check()?;
         let moments = Moments::new(night, lights)?;
@@ -73,7 +90,7 @@ impl Review {
         let sets: Vec<Set<'_>> = assigned
             .sets
             .into_iter()
-            .map(|(name, entries)| Set::new(night, &name, entries))
+            .map(|(name, entries)| Set::new(night, &name, entries, memo))
             .collect::<Result<_, _>>()?;
         let shutter = |set: &&Set<'_>| set.subs.iter().map(|sub| sub.light.exposure_s.0).sum::<f64>();
         let Some(main) = sets.iter().max_by(|a, b| shutter(a).total_cmp(&shutter(b))) else {
@@ -118,6 +135,7 @@ impl Review {
             advice: Vec::new(),
             left_out,
             caveats,
+            fields: sets.iter().filter_map(Set::field).collect(),
         };
         review.advice = advice::advice(&review, night, profile);
         Ok(review)

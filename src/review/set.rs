@@ -1,5 +1,7 @@
 //! The lights of one filter: compared with each other, weighed, added up.
 
+use std::collections::HashMap;
+
 use super::ReviewError;
 use super::trend::trend;
 use crate::camera::{MeasuredLight, Mode, PlaneName};
@@ -8,9 +10,10 @@ use crate::noise::{Clip, Patch, Stack, SubNoise};
 use crate::stats::{Estimate, median, quantile};
 use crate::units::{Electrons, ElectronsPerSecond};
 
-use super::answer::{FilterReview, ReviewPlane};
+use super::answer::{FieldOfNight, FilterReview, ReviewPlane};
 use super::expected::Expected;
-use super::field::{Found, found, reference};
+use super::field::{Found, reference};
+use super::memo::Memo;
 use super::moments::Moment;
 use super::signs::{Against, Seen, Sign, against_the_best};
 use super::worth::{Worth, better_without, kept_in_detail, snr_of};
@@ -49,6 +52,8 @@ pub(super) struct Set<'a> {
     pub(super) subs: Vec<Judged<'a>>,
     /// Whether stars were found in any of them.
     pub(super) has_stars: bool,
+    /// What rejection does to the noise.
+    clip: Clip,
     night: &'a Night,
 }
 
@@ -56,15 +61,20 @@ pub(super) struct Set<'a> {
 pub(super) type Entry<'a> = (&'a MeasuredLight, &'a Mode, Option<Moment>);
 
 impl<'a> Set<'a> {
-    pub(super) fn new(night: &'a Night, name: &str, entries: Vec<Entry<'a>>) -> Result<Self, ReviewError> {
+    pub(super) fn new(
+        night: &'a Night,
+        name: &str,
+        entries: Vec<Entry<'a>>,
+        memo: &mut Memo,
+    ) -> Result<Self, ReviewError> {
         let lights: Vec<&MeasuredLight> = entries.iter().map(|(light, ..)| *light).collect();
         let reference = reference(&lights);
         let plane = best_plane(&lights);
         let mut subs = Vec::new();
         let mut seen = Vec::new();
         for (light, mode, moment) in entries {
-            let expected = Expected::new(night, mode, name, light, moment.as_ref())?;
-            let found = reference.map(|reference| found(reference, light));
+            let expected = memo.expected(night, mode, name, light, moment.as_ref())?;
+            let found = reference.map(|reference| memo.found(reference, light));
             let width_px = width_of(light);
             seen.push(seen_of(light, mode, plane, &expected, found.as_ref(), moment.as_ref(), width_px.as_ref()));
             let against = Against { signs: Vec::new(), sky: 1.0, light: None, width: None };
@@ -86,7 +96,8 @@ impl<'a> Set<'a> {
             sub.against = against;
         }
         let has_stars = reference.is_some();
-        let mut set = Self { name: name.to_owned(), plane, subs, has_stars, night };
+        let clip = Clip::iterated(night.stack.clip_sigma()).unwrap_or(Clip::NONE);
+        let mut set = Self { name: name.to_owned(), plane, subs, has_stars, clip, night };
         set.weigh();
         Ok(set)
     }
@@ -178,24 +189,29 @@ impl<'a> Set<'a> {
         if moved.len() < 2 || 2 * moved.len() < self.kept().count() {
             return None;
         }
-        let mut places: Vec<[f64; 2]> = Vec::new();
+        // By squares of one place's side: who is near stands in the same one or beside it.
+        let mut squares: HashMap<[i64; 2], Vec<[f64; 2]>> = HashMap::new();
+        let mut places = 0;
         for at in &moved {
-            if !places.iter().any(|place| (place[0] - at[0]).hypot(place[1] - at[1]) < SAME_PLACE_PX) {
-                places.push(*at);
+            let [x, y] = at.map(|along| (along / SAME_PLACE_PX).floor() as i64);
+            let beside = (x - 1..=x + 1).flat_map(|x| (y - 1..=y + 1).map(move |y| [x, y]));
+            let near = |place: &[f64; 2]| (place[0] - at[0]).hypot(place[1] - at[1]) < SAME_PLACE_PX;
+            if !beside.filter_map(|square| squares.get(&square)).flatten().any(near) {
+                squares.entry([x, y]).or_default().push(*at);
+                places += 1;
             }
         }
         let extent = |axis: usize| {
             let values = || moved.iter().map(|at| at[axis]);
             values().fold(f64::MIN, f64::max) - values().fold(f64::MAX, f64::min)
         };
-        Some((places.len(), ((extent(0) + 1.0) * (extent(1) + 1.0)).sqrt()))
+        Some((places, ((extent(0) + 1.0) * (extent(1) + 1.0)).sqrt()))
     }
 
     fn stack(&self, subs: usize, places: Option<(usize, f64)>) -> Stack {
         let subs = subs as f64;
         let (places, side) = places.map_or((subs, 12.0), |(places, side)| (places as f64, side));
-        let clip = Clip::iterated(self.night.stack.clip_sigma()).unwrap_or(Clip::NONE);
-        Stack { subs, dither_every: (subs / places).max(1.0), dither_box_px: side.max(1.0), clip }
+        Stack { subs, dither_every: (subs / places).max(1.0), dither_box_px: side.max(1.0), clip: self.clip }
     }
 
     /// Signal over noise of these subs in a plane, with the noise of their mean sub; `predicted` takes the file's sky and
@@ -252,6 +268,20 @@ impl<'a> Set<'a> {
             })
         };
         self.subs.iter().map(gain).collect()
+    }
+
+    /// The light by which other nights are held against this one; `None` where no stars tell.
+    pub(super) fn field(&self) -> Option<FieldOfNight> {
+        let lights: Vec<&MeasuredLight> = self.subs.iter().map(|sub| sub.light).collect();
+        let reference = reference(&lights)?;
+        let sub = self.subs.iter().find(|sub| std::ptr::eq(sub.light, reference))?;
+        let air = sub.expected.planes.first().map_or(1.0, |plane| plane.rate_of_magnitude_0.0);
+        Some(FieldOfNight {
+            filter: self.name.clone(),
+            light: reference.clone(),
+            air: if air > 0.0 { air } else { 1.0 },
+            share: sub.against.light?,
+        })
     }
 
     /// The signal over noise that is asked of this filter; `None` where hours are.

@@ -60,8 +60,11 @@ fn nights_are_joined_and_what_is_left_is_planned() {
     let evenings: Vec<&str> =
         both["nights"].as_array().unwrap().iter().map(|night| night["evening"].as_str().unwrap()).collect();
     assert_eq!(evenings, ["2026-03-16", "2026-03-18"]);
+    // The haze of the second night lasted all night: the first one's stars show it.
+    let light = both["nights"][1]["filters"][0]["starlight"]["value"].as_f64().unwrap();
+    assert!((light / 0.8 - 1.0).abs() < 0.03, "{light}");
     let joined = both["filters"][0]["snr"]["value"].as_f64().unwrap();
-    assert!((joined - first.hypot(second)).abs() < 1e-9 * joined, "{joined} {first} {second}");
+    assert!((joined - first.hypot(light * second)).abs() < 1e-9 * joined, "{joined} {first} {second}");
     let done = both["filters"][0]["done_percent"].as_f64().unwrap();
     assert!((done - 100.0 * (joined / 60.0_f64).powi(2)).abs() < 1e-9);
     // What is left begins after the last evening, and lacks what is there.

@@ -10,7 +10,7 @@
 //! A falloff is priced at a sixth, since a nebula in the middle looks the same.
 
 use nalgebra::{Matrix4, Vector4};
-use ndarray::{Array2, ArrayView2};
+use ndarray::{Array2, ArrayView2, Axis, Slice};
 
 use crate::camera::{Background, Mode, PlaneBackground, PlaneName};
 use crate::caveat::Caveat;
@@ -19,6 +19,7 @@ use crate::stats::{Estimate, median};
 use crate::units::{Colour, Dn, ElectronsPerDn};
 
 use crate::sensor::light::blank::{clipped_dark, not_blank};
+use crate::sensor::row_blocks;
 use crate::sensor::stack::plane_view;
 use crate::sensor::{MeasureError, NoGainCause};
 
@@ -157,7 +158,7 @@ pub(super) fn planes_of(light: &FrameInfo, options: BackgroundOptions<'_>) -> Ve
 }
 
 /// The sky in one plane, and the noise of a pixel of it in DN: what light less dark scatters by in the tiles that are sky.
-pub(super) fn plane_background<D: Copy + Into<f64>>(
+pub(super) fn plane_background<D: Copy + Into<f64> + Sync>(
     light: &Frame,
     dark: &Array2<D>,
     plane: &PlaneOf,
@@ -212,25 +213,29 @@ impl Tile {
 }
 
 /// The tiles, row by row, and how many make a row.
-fn tiles<D: Copy + Into<f64>>(light: ArrayView2<'_, u16>, dark: ArrayView2<'_, D>) -> (Vec<Tile>, usize) {
+fn tiles<D: Copy + Into<f64> + Sync>(light: ArrayView2<'_, u16>, dark: ArrayView2<'_, D>) -> (Vec<Tile>, usize) {
     let (rows, columns) = light.dim();
     let side = (rows.min(columns) / TILES_ACROSS).clamp(TILE_SIDE.0, TILE_SIDE.1);
     let (down, across) = (rows / side, columns / side);
-    let mut tiles = Vec::new();
-    let mut differences = Vec::with_capacity(side * side);
-    for place in 0..down * across {
-        let (top, left) = (place / across * side, place % across * side);
-        differences.clear();
-        for row in top..top + side {
-            let pixels = (left..left + side).map(|column| (row, column));
-            differences.extend(pixels.map(|at| f64::from(light[at]) - dark[at].into()));
-        }
-        let (level, noise, kept) = without_stars(&mut differences);
-        let middle = |start: usize, whole: usize| (2 * start + side) as f64 / whole as f64 - 1.0;
-        let sigma = noise / kept.sqrt();
-        tiles.push(Tile { x: middle(left, columns), y: middle(top, rows), level, sigma, noise });
-    }
-    (tiles, across)
+    let middle = |start: usize, whole: usize| (2 * start + side) as f64 / whole as f64 - 1.0;
+    let row_of_tiles = |top: usize| {
+        let mut differences = Vec::with_capacity(side * side);
+        let tile = |left: usize| {
+            let part = Slice::from(left..left + side);
+            differences.clear();
+            for row in top..top + side {
+                let (light, dark) = (light.row(row), dark.row(row));
+                let pixels = light.slice_axis(Axis(0), part).into_iter().zip(dark.slice_axis(Axis(0), part));
+                differences.extend(pixels.map(|(light, dark)| f64::from(*light) - (*dark).into()));
+            }
+            let (level, noise, kept) = without_stars(&mut differences);
+            let sigma = noise / kept.sqrt();
+            Tile { x: middle(left, columns), y: middle(top, rows), level, sigma, noise }
+        };
+        (0..across).map(|place| place * side).map(tile).collect::<Vec<_>>()
+    };
+    let tiles = row_blocks::each((0..down).map(|place| place * side).collect(), row_of_tiles);
+    (tiles.into_iter().flatten().collect(), across)
 }
 
 /// Mean of the values without the stars among them, their standard deviation, and how many they are.
@@ -238,23 +243,36 @@ fn tiles<D: Copy + Into<f64>>(light: ArrayView2<'_, u16>, dark: ArrayView2<'_, D
 /// The spread is taken below the median, where there are no stars; the cut is on both sides alike, so that noise alone
 /// does not move the mean, as it would move the median of few electrons.
 fn without_stars(values: &mut [f64]) -> (f64, f64, f64) {
-    values.sort_by(f64::total_cmp);
-    let at = |share: f64| values[((values.len() - 1) as f64 * share) as usize];
-    let mut centre = at(0.5);
+    let place = |share: f64| ((values.len() - 1) as f64 * share) as usize;
+    let (half, low) = (place(0.5), place(0.1587));
+    let (below, middle, _) = values.select_nth_unstable_by(half, f64::total_cmp);
+    let mut centre = *middle;
+    let low = if low < half { *below.select_nth_unstable_by(low, f64::total_cmp).1 } else { centre };
     // One step of the converter is the least spread: with less light the counts are nearly all the same.
-    let mut sigma = (centre - at(0.1587)).max(0.5);
+    let mut sigma = (centre - low).max(0.5);
     let mut kept = values.len();
     for _ in 0..8 {
-        let first = values.partition_point(|value| *value < centre - STAR_SIGMAS * sigma);
-        let last = values.partition_point(|value| *value <= centre + STAR_SIGMAS * sigma);
-        let inside = &values[first..last];
-        if inside.is_empty() {
+        let (from, to) = (centre - STAR_SIGMAS * sigma, centre + STAR_SIGMAS * sigma);
+        let inside = |value: f64| value >= from && value <= to;
+        // Without a branch: stars are few, but noise is cut at random places.
+        let (sum, count) = values.iter().fold((0.0, 0_u32), |(sum, count), value| {
+            let taken = inside(*value);
+            (sum + if taken { *value } else { 0.0 }, count + u32::from(taken))
+        });
+        if count == 0 {
             break;
         }
-        kept = inside.len();
-        centre = inside.iter().sum::<f64>() / kept as f64;
-        let below: Vec<f64> = inside.iter().filter(|value| **value < centre).map(|v| (v - centre).powi(2)).collect();
-        sigma = (below.iter().sum::<f64>() / below.len().max(1) as f64).sqrt().max(0.5);
+        let mean = sum / f64::from(count);
+        let (squares, below) = values.iter().fold((0.0, 0_u32), |(squares, below), value| {
+            let taken = inside(*value) && *value < mean;
+            (squares + if taken { (value - mean).powi(2) } else { 0.0 }, below + u32::from(taken))
+        });
+        let spread = (squares / f64::from(below.max(1))).sqrt().max(0.5);
+        let settled = (mean, spread) == (centre, sigma);
+        (centre, sigma, kept) = (mean, spread, count as usize);
+        if settled {
+            break;
+        }
     }
     (centre, sigma, kept as f64)
 }
@@ -272,8 +290,8 @@ struct Field {
 
 impl Field {
     fn under(tiles: &[Tile], across: usize) -> Self {
-        let sigma =
-            |surface: &Vector4<f64>| typical(tiles.iter().map(|tile| tile.sigma)).hypot(TILE_SPREAD * surface[0]);
+        let of_tiles = typical(tiles.iter().map(|tile| tile.sigma));
+        let sigma = |surface: &Vector4<f64>| of_tiles.hypot(TILE_SPREAD * surface[0]);
         let residual = |surface: &Vector4<f64>, tile: &Tile| tile.level - surface.dot(&tile.basis());
         let refined = |mut surface: Vector4<f64>| {
             let (mut kept, mut scatter) = (0, sigma(&surface));

@@ -1,6 +1,9 @@
 //! The stars of a whole field, found without a catalogue.
 
+use ndarray::{Axis, Slice};
+
 use crate::sensor::light::star::{Image, Star};
+use crate::sensor::row_blocks;
 
 /// Side of the squares whose own level and spread a star must stand out of, and the stride in which they are looked at.
 const SQUARE: usize = 32;
@@ -34,7 +37,7 @@ pub(super) struct Found {
 /// A star is a pixel six sigmas above its square, above its eight neighbours, with light beside it. Its light is that in an
 /// aperture of one and a half widths, the ring's level taken off: for comparing frames, not for a zero point. `gain` is in
 /// electrons per count.
-pub(super) fn field_stars<D: Copy + Into<f64>>(image: &Image<'_, D>, gain: f64) -> (Vec<Found>, usize) {
+pub(super) fn field_stars<D: Copy + Into<f64> + Sync>(image: &Image<'_, D>, gain: f64) -> (Vec<Found>, usize) {
     let mut peaks = peaks(image);
     peaks.sort_by(|a, b| b.height.total_cmp(&a.height));
     let count = peaks.len();
@@ -79,27 +82,44 @@ struct Peak {
     height: f64,
 }
 
-fn peaks<D: Copy + Into<f64>>(image: &Image<'_, D>) -> Vec<Peak> {
+fn peaks<D: Copy + Into<f64> + Sync>(image: &Image<'_, D>) -> Vec<Peak> {
+    let rows = image.light.nrows();
+    let squares = (0..rows).step_by(SQUARE).collect();
+    row_blocks::each(squares, |top| peaks_of_squares(image, top)).into_iter().flatten().collect()
+}
+
+/// The peaks in the row of squares that begins at a row of pixels.
+fn peaks_of_squares<D: Copy + Into<f64>>(image: &Image<'_, D>, top: usize) -> Vec<Peak> {
     let (rows, columns) = image.light.dim();
     let mut peaks = Vec::new();
     let mut values = Vec::new();
-    for top in (0..rows).step_by(SQUARE) {
-        for left in (0..columns).step_by(SQUARE) {
-            let (bottom, right) = ((top + SQUARE).min(rows), (left + SQUARE).min(columns));
-            values.clear();
-            for row in (top..bottom).step_by(STRIDE) {
-                values.extend((left..right).step_by(STRIDE).filter_map(|column| value(image, row, column)));
-            }
-            values.sort_by(f64::total_cmp);
-            let share = |share: f64| values.get((values.len() as f64 * share) as usize).copied().unwrap_or(0.0);
-            let level = share(0.5);
-            // Stars are above the median: the spread is that below it.
-            let sigma = (level - share(0.1587)).max(0.5);
-            for row in top.max(1)..bottom.min(rows.saturating_sub(1)) {
-                for column in left.max(1)..right.min(columns.saturating_sub(1)) {
-                    if let Some(height) = peak_at(image, row, column, level, sigma) {
-                        peaks.push(Peak { row, column, height });
-                    }
+    for left in (0..columns).step_by(SQUARE) {
+        let (bottom, right) = ((top + SQUARE).min(rows), (left + SQUARE).min(columns));
+        values.clear();
+        for row in (top..bottom).step_by(STRIDE) {
+            values.extend((left..right).step_by(STRIDE).filter_map(|column| value(image, row, column)));
+        }
+        values.sort_unstable_by(f64::total_cmp);
+        let share = |share: f64| values.get((values.len() as f64 * share) as usize).copied().unwrap_or(0.0);
+        let level = share(0.5);
+        // Stars are above the median: the spread is that below it.
+        let sigma = (level - share(0.1587)).max(0.5);
+        let least = level + FOUND_SIGMAS * sigma;
+        let inner = Slice::from(left.max(1)..right.min(columns.saturating_sub(1)));
+        if left.max(1) >= right.min(columns.saturating_sub(1)) {
+            continue;
+        }
+        for row in top.max(1)..bottom.min(rows.saturating_sub(1)) {
+            let (light, dark) = (image.light.row(row), image.dark.row(row));
+            let pixels = light.slice_axis(Axis(0), inner).into_iter().zip(dark.slice_axis(Axis(0), inner));
+            for (column, (light, dark)) in pixels.enumerate() {
+                // Most pixels are sky.
+                if f64::from(*light) - (*dark).into() < least {
+                    continue;
+                }
+                let column = column + left.max(1);
+                if let Some(height) = peak_at(image, row, column, level, sigma) {
+                    peaks.push(Peak { row, column, height });
                 }
             }
         }
