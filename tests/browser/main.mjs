@@ -30,6 +30,8 @@ run("plan", "garden-night.toml", "--report", "plan.html");
 const evil = `Heron <img src=x onerror="window.hit = 1"><script>window.hit = 2</script>`;
 writeFileSync(join(work, "evil-camera.toml"), readFileSync(join(work, "camera.toml"), "utf8").replace(/^camera = .*$/m, `camera = '${evil}'`));
 writeFileSync(join(work, "evil-night.toml"), readFileSync(join(work, "garden-night.toml"), "utf8").replace('"camera.toml"', '"evil-camera.toml"').replace('"luminance"', `"luminance" # ${evil}`).replace("[target]", `[target]\nname = '${evil}'`));
+// A target that is known by its name, and stands where the sky carries it.
+writeFileSync(join(work, "placed-night.toml"), readFileSync(join(work, "garden-night.toml"), "utf8").replace("surface_brightness_mag = 22.8\n", 'name = "M33"\n').replace("altitude_deg = 55.0\n", ""));
 mkdirSync(join(work, "broken"));
 writeFileSync(join(work, "broken", "frame.fits"), "SIMPLE  = no frame at all");
 const { child, address } = await served();
