@@ -228,7 +228,7 @@ mod tests {
         let text = "optics = { aperture_mm = 76.0, focal_length_mm = 440.0 }\n[target]\nname = \"M33\"\n";
         let october = moons(&Night::from_toml(text).unwrap(), "2026-10-01", 31).unwrap();
         // New on 10 October 2026, full on the 26th (any almanac).
-        assert!(october[9].illuminated_percent < 1.0 && october[25].illuminated_percent > 99.0);
+        assert!(october[9].illuminated_percent < 1.0 && october[24].illuminated_percent > 99.0);
         assert!(!october[5].waxing && october[15].waxing && !october[28].waxing);
         assert_eq!(october[30].date, "2026-10-31");
     }

@@ -1,7 +1,7 @@
 // The answer and what stands behind it, read from the document of `subwell plan --json` and from nothing else.
 
 import { $, el, show, svg, table } from "./dom.js";
-import { clockOf, counted, date, fixed, hours, inHours, inWords, number, percent as percentWords, plain, rounded, seconds, written } from "./format.js";
+import { clockOf, date, fixed, hours, inHours, inWords, number, percent as percentWords, plain, rounded, seconds, written } from "./format.js";
 import { filterName, swatch } from "./filters.js";
 import { inWordsOfThePage } from "./labels.js";
 import { diamond } from "./starts.js";
@@ -207,4 +207,3 @@ export function reasons(plan) {
 export function doubts(list, place) {
   place.replaceChildren(...list.map((caveat) => el("li", {}, inWordsOfThePage(caveat.message), caveat.about && !caveat.about.includes(".") ? ` (${inWordsOfThePage(caveat.about)})` : "", caveat.hint ? el("span", { class: "hint" }, `What helps: ${inWordsOfThePage(caveat.hint)}`) : null)));
 }
-export { counted };

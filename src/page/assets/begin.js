@@ -1,6 +1,6 @@
 // The start: what has one got? Frames, a data sheet, nothing yet, or a night of one's own.
 
-import { $, button, el, show as reveal } from "./dom.js";
+import { $, button, el } from "./dom.js";
 import { counted, fixed, plain } from "./format.js";
 import { folder, openNight, refresh } from "./files.js";
 import { inWordsOfThePage } from "./labels.js";
@@ -90,4 +90,3 @@ async function sample() {
     if ($("question").hidden) go("night");
   } catch (error) { refuse($("begin-said"), error); }
 }
-export { reveal };

@@ -1,6 +1,6 @@
 // The camera: what it reads, holds and leaks, how that was measured, and which frames would help.
 
-import { $, button, el, show as reveal, svg, table, twin } from "./dom.js";
+import { $, button, el, svg, table, twin } from "./dom.js";
 import { counted, fixed, number, plain, rounded, seconds, united, written } from "./format.js";
 import { folder, openNight, refresh } from "./files.js";
 import { doubts } from "./answer.js";
@@ -14,7 +14,7 @@ const COLOURS = { R: "red", G: "green", B: "blue" };
 const ROWS = [["gain", "gain_e_per_dn", "e⁻/DN"], ["read noise", "read_noise_e", "e⁻"], ["read noise, core of the pixels", "read_noise_core_e", "e⁻"], ["a pixel holds", "saturation_e", "e⁻"], ["pixel response", "prnu_percent", "%"], ["dark signal from pixel to pixel", "dsnu_e", "e⁻"]];
 const STEPS = { bias: "bias", flat: "flats", dark: "darks", prepare: "" };
 
-let opened = async () => {}, mode = 0, profile = null;
+let mode = 0;
 
 /** Value and uncertainty with the digits that the uncertainty allows. */
 function estimate(found) {
@@ -64,7 +64,7 @@ function plot(own) {
     const x = (value) => left + ((Math.log10(value) - x0) / Math.max(1, x1 - x0)) * (width - left - right);
     const y = (value) => height - below - ((Math.log10(value) - y0) / Math.max(1, y1 - y0)) * (height - below - top);
     const marks = svg("g", { "aria-hidden": "true" });
-    for (let power = x0; power <= x1; power += 1) marks.append(svg("path", { d: `M${x(10 ** power)} ${top}V${height - below}`, class: "rule" }), svg("text", { x: x(10 ** power), y: height - below + 18, class: "tick middle" }, fixed(10 ** power)));
+    for (let power = x0; power <= x1; power += 1) marks.append(svg("path", { d: `M${x(10 ** power)} ${top}V${height - below}`, class: "rule" }), svg("text", { x: x(10 ** power), y: height - below + 18, class: `tick ${power === x1 ? "end" : "middle"}` }, fixed(10 ** power)));
     for (let power = y0; power <= y1; power += 1) marks.append(svg("path", { d: `M${left} ${y(10 ** power)}H${width - right}`, class: "rule" }), svg("text", { x: left - 7, y: y(10 ** power) + 4, class: "tick end" }, fixed(10 ** power)));
     marks.append(svg("text", { x: width - right, y: height - 4, class: "name end" }, "signal, DN"), svg("text", { x: 0, y: height - 4, class: "name" }, "↑ variance, DN²"));
     points.forEach((point) => marks.append(point.used ? svg("circle", { cx: x(point.mean_dn), cy: y(point.variance_dn2), r: 4, class: "dot" }) : svg("path", { d: `M${x(point.mean_dn) - 4} ${y(point.variance_dn2) - 4}l8 8m0 -8l-8 8`, class: "likely" })));
@@ -96,7 +96,6 @@ function plot(own) {
 
 /** What stands of a camera: finding, sentence, numbers, plot, doubts. */
 function camera(document, acts) {
-  profile = document;
   mode = Math.min(mode, document.modes.length - 1);
   const own = document.modes[mode], at = `modes/${mode}`;
   const plane = own.planes[0], name = plain(document.camera);
@@ -108,12 +107,25 @@ function camera(document, acts) {
   const sentence = el("p", {}, gains ? ["At gain ", ...gains.flatMap((one) => [one, " "])] : own.gain_setting === null ? "" : ["At gain ", el("strong", {}, written(own.gain_setting)), " "],
     "one step is ", el("strong", {}, rounded(plane.gain_e_per_dn.value, 3)), "\u00a0e⁻; a pixel holds ", el("strong", {}, fixed(plane.saturation_e.value, plane.saturation_e.value < 100 ? 1 : 0)), "\u00a0e⁻", { adc: " before the converter ends", pixel: " before it is full" }[plane.saturation_cause] ?? "",
     dark ? ["; its dark current at ", united(fixed(dark.sensor_c), "°C"), " is ", el("strong", {}, rounded(dark.e_per_s.value, 2)), "\u00a0e⁻/s"] : "", ".");
-  const frames = own.frames ? el("p", { class: "quiet small" }, `From ${counted(own.frames.bias ?? 0, "bias frame").replace("bias frames", "bias frames")}, ${counted(own.frames.flat ?? 0, "flat")} and ${counted(own.frames.dark ?? 0, "dark")}. EMVA 1288 style, and its quantum efficiency is never measured.`) : el("p", { class: "quiet small" }, `From ${plain(document.source ?? "a data sheet")}.`);
+  const frames = own.frames ? el("p", { class: "quiet small" }, `From ${counted(own.frames.bias ?? 0, "bias frame")}, ${counted(own.frames.flat ?? 0, "flat")} and ${counted(own.frames.dark ?? 0, "dark")}. EMVA 1288 style, and its quantum efficiency is never measured.`) : el("p", { class: "quiet small" }, `From ${plain(document.source ?? "a data sheet")}.`);
   const list = el("ul", { id: "camera-doubts" });
   doubts(document.caveats ?? [], list);
   return [el("h1", { tabindex: -1 }, `${name} reads a pixel with ${range} electrons of noise`), el("div", { class: "two" },
     el("div", {}, sentence, numbers(own, at), frames, el("div", { class: "acts" }, ...acts)),
     el("div", {}, plot(own), (document.caveats ?? []).length > 0 ? [el("h2", {}, "Doubts"), list] : null))];
+}
+
+/** The list by kinds: how many frames of each, and what they buy. */
+function totals(list) {
+  const rows = new Map();
+  for (const step of list.steps.filter(({ count }) => count > 0)) {
+    const where = step.sensor_c === null ? (step.place ? ` in ${plain(step.place)}` : "") : ` at ${united(fixed(step.sensor_c), "°C")}`;
+    const name = step.kind === "flat" ? "flats, in pairs" : `${STEPS[step.kind]}${where}`;
+    const own = rows.get(name) ?? { count: 0, buys: { bias: "read noise", flat: "gain, and what a pixel holds", dark: "dark current" }[step.kind] };
+    own.count += step.count;
+    rows.set(name, own);
+  }
+  return [...rows].map(([name, { count, buys }]) => [name, el("span", {}, el("span", { class: "squares", "aria-hidden": "true" }, "□".repeat(Math.min(count, 30))), ` ${count}`), buys]);
 }
 
 /** The frames to take, from the list of the program. */
@@ -123,7 +135,8 @@ async function checklist() {
     const list = lists[kind];
     place.replaceChildren(el("h2", {}, "Frames that would help"), el("p", { class: "acts" }, ...[["cooled", "a cooled camera"], ["uncooled", "without cooler"], ["quick", "in a hurry"]].map(([own, words]) => button(words, () => fill(lists, own), { class: "choice", "aria-pressed": String(own === kind) }))),
       el("ul", { class: "cautions" }, ...list.cautions.map((caution) => el("li", {}, el("strong", {}, plain(caution))))),
-      el("ol", { class: "steps" }, ...list.steps.map((step) => el("li", {}, step.count > 0 ? el("strong", {}, `${step.count} ${STEPS[step.kind]}`, step.exposure_s === null ? "" : ` of ${seconds(step.exposure_s)}`, step.sensor_c === null ? "" : ` at ${united(fixed(step.sensor_c), "°C")}`, step.place ? ` in ${plain(step.place)}` : "", step.of_saturation_time === null ? "" : `, ${fixed(100 * step.of_saturation_time)} % of the time that saturates`, ". ") : "", plain(step.note).replace(/`subwell frames DIR`|`subwell measure DIR`/g, "this page")))),
+      table(["kind", "to take", "what it buys"], totals(list), null, { class: "cards totals" }),
+      el("details", {}, el("summary", {}, "step by step, in order"), el("ol", { class: "steps" }, ...list.steps.map((step) => el("li", {}, step.count > 0 ? el("strong", {}, `${step.count} ${STEPS[step.kind]}`, step.exposure_s === null ? "" : ` of ${seconds(step.exposure_s)}`, step.sensor_c === null ? "" : ` at ${united(fixed(step.sensor_c), "°C")}`, step.place ? ` in ${plain(step.place)}` : "", step.of_saturation_time === null ? "" : `, ${fixed(100 * step.of_saturation_time)} % of the time that saturates`, ". ") : "", inWordsOfThePage(step.note).replace(/subwell (frames|measure) DIR/g, "this page"))))),
       el("p", { class: "quiet small" }, `About ${fixed(list.minutes)} minutes for one gain setting. They cannot tell: ${list.cannot_tell.map(plain).join("; ")}.`));
   };
   try { fill(await ask("GET", "/api/checklist"), "cooled"); } catch (error) { place.replaceChildren(el("p", {}, inWordsOfThePage(error.message))); }
@@ -163,7 +176,7 @@ async function shown(document) {
     if ($("far")) { const fresh = running(document); $("far").replaceChildren(...fresh[1].childNodes); const bar = place.querySelector("progress"); bar.max = Math.max(1, document.frames); bar.value = document.frames_done; } else place.replaceChildren(...running(document));
     return;
   }
-  if (document.state === "failed" && !measuring.told) {
+  if (document.state === "failed") {
     const error = document.error;
     place.replaceChildren(el("h1", { tabindex: -1 }, "It could not be measured"), el("div", { class: "problem", role: "alert", id: "measure-problem" }, el("p", {}, inWordsOfThePage(error.message)), error.hint ? el("p", { class: "small" }, inWordsOfThePage(error.hint)) : null), el("p", {}, el("a", { href: "#/start" }, "back to the folders")), await checklist());
     return;
@@ -184,9 +197,7 @@ export async function show() {
   else if (document.activeElement === document.body || document.activeElement === null) $("place-camera").querySelector("h1")?.focus({ preventScroll: true });
 }
 
-export function start(onOpened) {
-  opened = onOpened;
+export function start() {
   onMeasure((document) => { if (here().place === "camera" || document.state !== "running") shown(document); });
   lookAtMeasuring();
 }
-export { opened, profile, reveal };

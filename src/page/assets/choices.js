@@ -19,8 +19,12 @@ export function start() { $("place-choices").replaceChildren(el("h1", { tabindex
 
 /** Hours of the list: two digits that count. */
 const two = (value) => rounded(value, 2);
-const savedWords = (value) => united(two(value), "h");
-const first = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+const first = (text) => { const said = inWordsOfThePage(text); return said.charAt(0).toUpperCase() + said.slice(1); };
+/** Hours with the digits that their range allows. */
+function digitsOf({ hours_saved_interval_95: [low, high] }) {
+  const wide = Math.abs(high - low);
+  return (value) => fixed(value, wide < 0.15 ? 2 : wide < 5 ? 1 : 0);
+}
 
 export async function show() {
   const place = $("place-choices");
@@ -81,15 +85,16 @@ function tryIt(choice) {
 function row(choice, i, year) {
   const at = `choices/${i}`, own = (value, path, text) => number(value, `${at}/${path}`, text, "choices");
   const [low, high] = choice.hours_saved_interval_95;
+  const digits = digitsOf(choice);
   const can = Object.keys(choice.set ?? {}).length > 0;
   const details = changesOf(choice);
-  return el("tr", {}, el("th", { scope: "row" }, el("strong", {}, first(plain(choice.name))),
+  return el("tr", {}, el("th", { scope: "row" }, el("strong", {}, first(choice.name)),
     el("details", {}, el("summary", {}, "why, and what it changes"),
       el("p", { class: "small" }, "The hours as things are are ", own(choice.hours_ratio.value, "hours_ratio/value", fixed(choice.hours_ratio.value, 2)), " ± ", own(choice.hours_ratio.uncertainty, "hours_ratio/uncertainty", fixed(choice.hours_ratio.uncertainty, 2)), " times those with it; this picture takes ", own(choice.wall_clock_s, "wall_clock_s", hours(choice.wall_clock_s)), " then."),
       details.length > 0 ? el("p", { class: "small" }, `${details.join("; ")}.`) : null, choice.caution ? el("p", { class: "note" }, plain(choice.caution)) : null)),
   el("td", { class: "bar-cell" }, bar(choice, year)),
-  el("td", { class: "figure", "data-head": "hours" }, el("strong", {}, own(choice.hours_saved_per_year, "hours_saved_per_year", savedWords(choice.hours_saved_per_year)))),
-  el("td", { class: "figure", "data-head": "likely" }, own(low, "hours_saved_interval_95/0", two(low)), "–", own(high, "hours_saved_interval_95/1", two(high))),
+  el("td", { class: "figure", "data-head": "hours" }, el("strong", {}, own(choice.hours_saved_per_year, "hours_saved_per_year", united(digits(choice.hours_saved_per_year), "h")))),
+  el("td", { class: "figure", "data-head": "likely" }, el("span", {}, own(low, "hours_saved_interval_95/0", digits(low)), "–", own(high, "hours_saved_interval_95/1", digits(high)))),
   el("td", { class: "figure", "data-head": "costs" }, choice.travel_h > 0 ? united(two(choice.travel_h), "h of road a night") : choice.price === null ? "–" : choice.price === 0 ? "nothing" : own(choice.price, "price", written(choice.price))),
   el("td", { class: "figure", "data-head": "h per 100" }, choice.hours_saved_per_price === null ? "–" : two(100 * choice.hours_saved_per_price)),
   el("td", { class: "figure" }, can ? button("try it", () => tryIt(choice), { class: "act" }) : ""));
@@ -100,7 +105,7 @@ function finding(document, helps) {
   if (document.wall_clock_s === null) return "This picture is out of reach as things are";
   if (helps.length === 0) return `Nothing that could be changed helps much in your ${year} hours a year`;
   const [best] = helps;
-  return `${first(plain(best.choice.name))} gives back ${two(best.choice.hours_saved_per_year)} of your ${year} hours a year`;
+  return `${first(best.choice.name)} gives back ${two(best.choice.hours_saved_per_year)} of your ${year} hours a year`;
 }
 
 function draw() {
@@ -108,17 +113,17 @@ function draw() {
   const all = document.choices.map((choice, i) => ({ choice, i }));
   const helps = all.filter(({ choice }) => choice.hours_saved_per_year >= NOTHING * year);
   const rest = all.filter(({ choice }) => choice.hours_saved_per_year < NOTHING * year);
-  $("state-choices").replaceChildren(helps.length > 0 ? `${first(plain(helps[0].choice.name))}: ${two(helps[0].choice.hours_saved_per_year)} of ${united(written(year), "h")}` : "nothing helps much");
+  $("state-choices").replaceChildren(helps.length > 0 ? `${first((helps[0].choice.name))}: ${two(helps[0].choice.hours_saved_per_year)} of ${united(written(year), "h")}` : "nothing helps much");
   const scale = el("div", { class: "scale", "aria-hidden": "true" }, ...[0, 0.25, 0.5, 0.75, 1].map((part) => el("span", {}, part === 1 ? united(written(year), "h") : written(Number((part * year).toPrecision(3))))));
   $("place-choices").replaceChildren(el("h1", { tabindex: -1 }, finding(document, helps)),
     el("p", { class: "quiet" }, "One change at a time, the same pictures, the weather and the Moon of a whole year. The scale is the whole year, so that a little looks little."),
     document.out_of_reach ? el("p", {}, inWordsOfThePage(document.out_of_reach)) : "",
-    (document.within_reach ?? []).length > 0 ? el("ul", {}, ...document.within_reach.map((one) => el("li", {}, `${first(plain(one.name))}: ${hours(one.wall_clock_s)}`, Object.keys(one.set ?? {}).length > 0 ? [" ", button("try it", () => tryIt(one), { class: "act" })] : null))) : "",
+    (document.within_reach ?? []).length > 0 ? el("ul", {}, ...document.within_reach.map((one) => el("li", {}, `${first(one.name)}: ${hours(one.wall_clock_s)}`, Object.keys(one.set ?? {}).length > 0 ? [" ", button("try it", () => tryIt(one), { class: "act" })] : null))) : "",
     helps.length > 0 ? el("table", { class: "cards choices" }, el("thead", {}, el("tr", {}, el("th", { scope: "col" }, "change"), el("th", { scope: "col" }, "hours given back", scale), ...["hours", "likely", "costs", "h per 100"].map((head) => el("th", { scope: "col", class: "figure" }, head)), el("td", {}))),
       el("tbody", {}, ...helps.map(({ choice, i }) => row(choice, i, year)))) : "",
     helps.length > 0 ? el("p", { class: "quiet small" }, "◇ no price is written for it, or it costs nothing   ● costs money   △ costs road   line: 95 of 100 cases") : "",
-    ...(rest.length > 0 ? [el("h2", {}, "Helps nothing here"), el("table", { class: "cards" }, el("tbody", {}, ...rest.map(({ choice, i }) => el("tr", {}, el("th", { scope: "row" }, first(plain(choice.name))),
-      el("td", {}, number(choice.hours_saved_per_year, `choices/${i}/hours_saved_per_year`, savedWords(choice.hours_saved_per_year), "choices"), ` of ${written(year)}, ${two(choice.hours_saved_interval_95[0])} to ${two(choice.hours_saved_interval_95[1])}`)))))] : []),
-    ...(document.not_weighed.length > 0 ? [el("h2", {}, "Could not be weighed"), el("dl", {}, ...document.not_weighed.map((one) => el("div", {}, el("dt", {}, first(plain(one.name))), el("dd", {}, inWordsOfThePage(one.why)))))] : []),
+    ...(rest.length > 0 ? [el("h2", {}, "Helps nothing here"), el("table", { class: "cards" }, el("tbody", {}, ...rest.map(({ choice, i }) => el("tr", {}, el("th", { scope: "row" }, first(choice.name)),
+      el("td", {}, number(choice.hours_saved_per_year, `choices/${i}/hours_saved_per_year`, united(digitsOf(choice)(choice.hours_saved_per_year), "h"), "choices"), ` of ${written(year)}, ${digitsOf(choice)(choice.hours_saved_interval_95[0])} to ${digitsOf(choice)(choice.hours_saved_interval_95[1])}`)))))] : []),
+    ...(document.not_weighed.length > 0 ? [el("h2", {}, "Could not be weighed"), el("dl", {}, ...document.not_weighed.map((one) => el("div", {}, el("dt", {}, first(one.name)), el("dd", {}, inWordsOfThePage(one.why)))))] : []),
     ...(document.caveats.length > 0 ? [el("h2", {}, "Doubts"), el("ul", {}, ...document.caveats.map((caveat) => el("li", {}, inWordsOfThePage(caveat.message))))] : []));
 }

@@ -1,8 +1,10 @@
 // The evenings of the plan and its second, short set, read from the document of `subwell plan --json`.
 
-import { $, el, show, table } from "./dom.js";
+import { $, button, el, show, table } from "./dom.js";
 import { clockOf, counted, date, fixed, hours, number, percent as percentWords, plain, rounded, seconds, wholePercent } from "./format.js";
 import { filterName } from "./filters.js";
+import { draft, night } from "./night.js";
+import { ask } from "./server.js";
 
 const LEFT_OUT = { "no-hours": "not dark while the target is up", "not-worth-it": "the others reach the goal as soon, in less time" };
 const BURNS = { core: "core", star: "star" };
@@ -75,6 +77,7 @@ function betterNights(schedule) {
 
 /** The evenings on which the plan is shot, if all are clear. */
 export function evenings(plan) {
+  files();
   const schedule = plan.schedule;
   const any = Boolean(schedule && schedule.nights.length > 0);
   show($("evenings"), any);
@@ -122,4 +125,19 @@ export function shortSet(plan) {
   const any = Boolean(plan.short_set && plan.short_set.sets.length > 0);
   show($("short"), any);
   if (any) $("short-sets").replaceChildren(...plan.short_set.sets.flatMap(set));
+}
+
+function download(name, kind, words) {
+  const link = el("a", { href: URL.createObjectURL(new Blob([words], { type: kind })), download: name });
+  link.click();
+  URL.revokeObjectURL(link.href);
+}
+
+/** The evenings as files to keep. */
+export function files() {
+  const give = (what, name, kind) => async () => {
+    try { const found = await ask("POST", "/api/evenings", draft()); if (found[what]) download(name, kind, found[what]); } catch (error) { $("evenings-files").append(` ${plain(error.message)}`); }
+  };
+  const stem = (night.path ?? "night").replace(/^.*\//, "").replace(/\.toml$/, "");
+  $("evenings-files").replaceChildren(button("as a calendar file", give("calendar", `${stem}.ics`, "text/calendar"), { class: "link" }), " ", button("as a table", give("table", `${stem}.csv`, "text/csv"), { class: "link" }));
 }

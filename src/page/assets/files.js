@@ -2,7 +2,7 @@
 
 import { $, button, el, show } from "./dom.js";
 import { counted, plain, written } from "./format.js";
-import { changes, draft, night, open, read, renewed, saved, set } from "./night.js";
+import { changes, draft, night, open, renewed, saved, set } from "./night.js";
 import { dropDraft, elsewhere, storeNow } from "./drafts.js";
 import { inWordsOfThePage, labelOf } from "./labels.js";
 import { ask } from "./server.js";
@@ -147,4 +147,3 @@ export function start(onOpened) {
   addEventListener("focus", () => look());
   addEventListener("visibilitychange", () => { if (!document.hidden) look(); });
 }
-export { read };

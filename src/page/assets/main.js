@@ -1,7 +1,7 @@
 // A change goes to the program at once; the newest answer is shown, and what lies below follows when the hand rests.
 
 import { $, el, show } from "./dom.js";
-import { counted, plain, rounded, written } from "./format.js";
+import { counted, plain, written } from "./format.js";
 import * as answers from "./answer.js";
 import * as begin from "./begin.js";
 import * as camera from "./camera.js";
@@ -159,6 +159,8 @@ async function opened({ restored = 0, note = "" } = {}) {
 const cameraState = () => { const { provenance } = night.camera.profile; return `${plain(night.camera.camera)}, ${provenance === "measured" ? "measured" : "from a data sheet"}`; };
 
 function keys(event) {
+  // Escape shuts what is open, and puts back what was typed in it.
+  if (event.key === "Escape" && route.here().word !== null && route.here().place === "night") { event.preventDefault(); letGo(); route.closeWord(); return; }
   if (!(event.ctrlKey || event.metaKey) || event.altKey || event.key.toLowerCase() !== "z") return;
   if (event.target.matches?.("input")) return;
   event.preventDefault();
@@ -206,7 +208,7 @@ async function start() {
     await catalogueOf();
     const first = files.folder.first ?? files.folder.nights[0];
     begin.start(opened);
-    camera.start(opened);
+    camera.start();
     choices.start();
     morning.start();
     if (first) await files.openNight(first);
@@ -218,9 +220,8 @@ async function start() {
     route.start("night", placed);
     show($("place-night"), true);
     answers.stopped(plain(error.message), null);
-    $("sentence").replaceChildren(el("div", { class: "problem", role: "alert" }, el("p", {}, plain(error.message)), error.hint ? el("p", { class: "small" }, plain(error.hint)) : null));
+    $("sentence").replaceChildren(el("div", { class: "problem", role: "alert" }, el("p", {}, inWordsOfThePage(error.message)), error.hint ? el("p", { class: "small" }, inWordsOfThePage(error.hint)) : null), el("p", {}, el("a", { href: "#/start" }, "begin with something else")));
   }
 }
 
 start();
-export { rounded };

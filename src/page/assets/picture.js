@@ -1,7 +1,7 @@
 // The night as one picture: time across, altitude up; twilight, horizon, target, Moon, and what is shot when.
 
 import { $, button, el, show, svg, table, twin } from "./dom.js";
-import { clock, clockOf, counted, date as dateWords, fixed, hourOf, later, number, seconds, shortDate, wholePercent } from "./format.js";
+import { clock, clockOf, date as dateWords, fixed, hourOf, later, number, seconds, shortDate, wholePercent } from "./format.js";
 import { fillOf, filterLetter, filterName, lineOf } from "./filters.js";
 import { draft, read, set } from "./night.js";
 import { moonFace } from "./moon.js";
@@ -71,7 +71,7 @@ function reason(hour, first, last) {
   const { sun_below: below, sun_below_deg: limit, usable_h: usable } = state.course;
   const dark = below.find(({ sun_deg: deg }) => deg === limit)?.spans_h ?? [];
   const near = (spans, side) => (spans ?? []).some((span) => Math.abs(span[side] - hour) < NEAR_H);
-  if (first) return near(dark, 0) ? "dark" : near(usable, 0) ? "above the horizon" : "begin";
+  if (first) return Math.abs((dark[0]?.[0] ?? 99) - hour) < 0.1 ? "dark" : near(usable, 0) ? "above the horizon" : "begin";
   if (last && shown().done_percent >= 99.95 && !near(usable, 1)) return "done";
   return near(dark, 1) ? "dawn" : near(usable, 1) ? "behind the horizon" : shown().done_percent >= 99.95 ? "done" : "end";
 }
@@ -199,7 +199,7 @@ function draw() {
   state.drawn = { x, y, base, cursor, slider, width, begins, ends };
   steer(drawing, slider);
   if (had) slider.focus({ preventScroll: true });
-  const first = list[0] ? at((list[0].from + list[0].to) / 2) : Math.round(last / 2);
+  const first = list[0] ? at(0.75 * list[0].from + 0.25 * list[0].to) : Math.round(last / 2);
   go(state.minute === null || state.minute > last ? first : state.minute, state.minute === null);
 }
 
@@ -282,4 +282,3 @@ export function start() {
 }
 /** What a test asks for: the document that the picture is drawn from. */
 export const drawnFrom = () => state.course;
-export { counted };

@@ -1,17 +1,16 @@
 // The night as a sentence in breaths; its underlined words are the inputs.
 
-import { $, button, el, show } from "./dom.js";
-import { date as dateWords, plain, rounded, united, written } from "./format.js";
+import { $, button, el } from "./dom.js";
+import { date as dateWords, plain, united, written } from "./format.js";
 import { NAMES, filterName } from "./filters.js";
-import { changes, changesBetween, differs, effective, inFile, night, range, read, same, set, standard, type } from "./night.js";
+import { differs, draft, effective, inFile, night, range, read, same, set, standard, type } from "./night.js";
 import { closeWord, here } from "./route.js";
-import { drawerNumber, idOf, list, num, numberField, numberNote, problemNote, problems, word } from "./words.js";
+import { drawerNumber, idOf, list, num, numberNote, problemNote, problems, word } from "./words.js";
 import { calendar } from "./calendar.js";
-import { catalogueOf, objectOf, search } from "./target.js";
+import { objectOf, search } from "./target.js";
 import { horizon } from "./horizon.js";
 import { folder, profilesFromHere } from "./files.js";
 import { ask } from "./server.js";
-import { draft } from "./night.js";
 
 const SCALES = { bortle: ["Bortle class", ""], mag_per_arcsec2: ["brightness", "mag/arcsec²"], limiting_mag: ["faintest star", "mag"] };
 const LAMPS = [["mixed", "mixed lamps"], ["led-3000", "warm white LEDs"], ["led-4000", "neutral white LEDs"], ["sodium", "sodium lamps"]];
@@ -332,9 +331,11 @@ export function draw() {
   const key = el("p", { class: "underlines" },
     el("span", {}, el("span", { class: "word given", "aria-hidden": "true" }, "solid"), " you wrote it"), el("span", {}, el("span", { class: "word taken", "aria-hidden": "true" }, "dotted"), " taken for you"), el("span", {}, el("span", { class: "word changed", "aria-hidden": "true" }, "double"), " differs from the file"),
     button(unfolded ? "fewer words" : `${count} quieter words`, () => { unfolded = !unfolded; draw(); document.querySelector("#quieter")?.focus(); }, { class: "link", id: "quieter", "aria-expanded": String(unfolded) }));
-  const scroll = window.scrollY;
+  const scroll = window.scrollY, field = document.activeElement?.dataset?.field;
   $("sentence").replaceChildren(...all, key);
   if (window.scrollY !== scroll) window.scrollTo(0, scroll);
+  const same = field ? document.querySelector(`[data-field="${CSS.escape(field)}"]`) : null;
+  if (same) { same.focus({ preventScroll: true }); same.select(); }
   focusOpen();
 }
 
@@ -357,6 +358,3 @@ function giveFocus(id) {
   first?.focus({ preventScroll: true });
 }
 
-/** The words that differ from the file, for the header. */
-export const differing = () => changes().length;
-export { changesBetween, draft, rounded, catalogueOf };

@@ -1,7 +1,7 @@
 // A camera typed from its data sheet: a sentence of its own, one doubt at a time.
 
 import { button, el } from "./dom.js";
-import { plain, united, written } from "./format.js";
+import { united, written } from "./format.js";
 import { folder, openNight, refresh } from "./files.js";
 import { inWordsOfThePage } from "./labels.js";
 import { go } from "./route.js";
@@ -29,7 +29,7 @@ export function sheet() {
   const said = el("div", {});
   const make = (name) => {
     const own = FIELDS[name];
-    const input = el("input", { type: "text", inputmode: own.text ? null : "decimal", class: "word inner field", "data-sheet": name, "aria-label": own.label, autocomplete: "off", spellcheck: "false", maxlength: 60, value: typed[name] ?? (own.value === undefined ? "" : own.value), placeholder: own.text ? "a name" : "–" });
+    const input = el("input", { type: "text", inputmode: own.text ? null : "decimal", class: "word inner field", "data-sheet": name, "aria-label": own.label, autocomplete: "off", spellcheck: "false", maxlength: 60, value: typed[name] ?? (own.value === undefined ? "" : String(own.value).replace("-", "−")), placeholder: own.text ? "a name" : "–" });
     const width = () => { input.style.width = `${Math.max(4, input.value.length + 1, input.placeholder.length + 1)}ch`; };
     width();
     input.addEventListener("focus", () => { input.select(); help.replaceChildren(own.help); });
@@ -69,4 +69,3 @@ export function sheet() {
 function free(stem, taken) {
   for (let i = 1; ; i += 1) { const name = `${stem}${i === 1 ? "" : `-${i}`}.toml`; if (!taken.includes(name)) return name; }
 }
-export { plain };

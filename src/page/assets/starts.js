@@ -2,7 +2,7 @@
 
 import { $, button, el, show, svg, table, twin } from "./dom.js";
 import { counted, date as dateWords, hours, number, percent, plain, wholePercent } from "./format.js";
-import { draft, night, read, set } from "./night.js";
+import { draft, set } from "./night.js";
 import { moonFace } from "./moon.js";
 import { ask } from "./server.js";
 import { announce } from "./reading.js";
@@ -121,4 +121,3 @@ export function start() {
   let width = 0;
   new ResizeObserver(() => { const now = $("starts-picture").clientWidth; if (now !== width) { width = now; draw(); } }).observe($("starts-picture"));
 }
-export { night, read };

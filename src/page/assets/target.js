@@ -78,8 +78,8 @@ export function search() {
       return el("tr", { class: own && objectOf(own) === object ? "own" : null },
         el("th", { scope: "row" }, button(plain(object.names[0]), () => take(object), { class: "link name" }), el("span", { class: "quiet small" }, ` ${[object.names.slice(1).map(plain).join(", "), KINDS[object.kind]].filter(Boolean).join("; ")}`)),
         el("td", { "data-head": "in your field" }, field(object, targets?.field)),
-        el("td", { "data-head": "up and dark" }, found?.window ? `${clockOf(found.window[0])} to ${clockOf(found.window[1])}` : targets && why ? "–" : "", found?.altitude_deg ? el("span", { class: "quiet small" }, ` ${fixed(found.altitude_deg[0])} to ${fixed(found.altitude_deg[1])}°`) : ""),
-        el("td", { "data-head": "brightness", class: "figure" }, brightness(object)),
+        el("td", { "data-head": "up and dark" }, el("span", {}, found?.window ? `${clockOf(found.window[0])} to ${clockOf(found.window[1])}` : targets && why ? "–" : "", found?.altitude_deg ? el("span", { class: "quiet small" }, ` ${fixed(found.altitude_deg[0])} to ${fixed(found.altitude_deg[1])}°`) : "")),
+        el("td", { "data-head": "brightness", class: "figure" }, el("span", {}, brightness(object))),
         el("td", { "data-head": "hours", class: "figure" }, found ? el("strong", {}, hours(found.wall_clock_s)) : why ? el("span", { class: "quiet small" }, plain(why)) : targets ? "–" : ""));
     });
     if (place) rows.unshift(el("tr", {}, el("th", { scope: "row" }, button(`${place.ra} ${place.dec}`, () => takePlace(place), { class: "link name" }), el("span", { class: "quiet small" }, " right ascension and declination")), el("td", { colspan: 4, class: "quiet" }, "this place on the sky")));

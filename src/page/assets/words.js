@@ -1,7 +1,7 @@
 // The underlined words: what opens when one is touched, and what is said when it cannot be.
 
 import { button, el, unseen } from "./dom.js";
-import { fixed, plain, united, written } from "./format.js";
+import { plain, united, written } from "./format.js";
 import { differs, effective, hold, inFile, letGo, night, range, read, set, standard, take, type } from "./night.js";
 import { closeWord, here, openWord } from "./route.js";
 
@@ -44,6 +44,9 @@ export function parsed(raw) {
   return /^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?$/i.test(text) ? Number(text) : undefined;
 }
 
+/** A number as it is typed. */
+const raw = (value) => String(Number(value)).replace("-", "−");
+
 /** One step up or down: two digits that count. */
 function stepped(value, direction, big) {
   const size = Math.abs(value) > 0 ? 10 ** (Math.floor(Math.log10(Math.abs(value))) - 1) : 0.1;
@@ -70,7 +73,7 @@ export function numberField(own, state = "") {
   const start = own.value ?? null;
   const input = el("input", {
     type: "text", inputmode: "decimal", class: `word open field ${state}`, "data-word": own.id, "aria-label": own.label, autocomplete: "off", spellcheck: "false",
-    value: problems.get(own.id)?.raw ?? (start === null ? "" : Number(start)), placeholder: own.none ?? "",
+    value: problems.get(own.id)?.raw ?? (start === null ? "" : raw(start)), placeholder: own.none ?? "",
   });
   const write = own.write ?? ((value) => type(own.key, value));
   const width = () => { input.style.width = `${Math.max(3, input.value.length + 1)}ch`; };
@@ -101,7 +104,7 @@ export function numberField(own, state = "") {
       let value = stepped(parsed(input.value) ?? start ?? 0, event.key === "ArrowUp" ? 1 : -1, event.shiftKey);
       if (own.whole) value = Math.round(value);
       if (bounds) value = Math.max(bounds[0], Math.min(bounds[1], value));
-      input.value = value;
+      input.value = raw(value);
       follow();
     }
   });
@@ -165,7 +168,7 @@ export function list(own, options, current, choose) {
 /** A number in a drawer: it is written as soon as it can stand. */
 export function drawerNumber(own) {
   const start = own.value ?? null;
-  const input = el("input", { type: "text", inputmode: "decimal", class: "word field inner", "data-field": own.id, "aria-label": own.label, autocomplete: "off", spellcheck: "false", value: start === null ? "" : Number(start), placeholder: own.none ?? "–" });
+  const input = el("input", { type: "text", inputmode: "decimal", class: "word field inner", "data-field": own.id, "aria-label": own.label, autocomplete: "off", spellcheck: "false", value: start === null ? "" : raw(start), placeholder: own.none ?? "–" });
   const note = el("span", { class: "why", role: "alert" });
   const width = () => { input.style.width = `${Math.max(4, input.value.length + 1, input.placeholder.length + 1)}ch`; };
   width();
@@ -178,7 +181,8 @@ export function drawerNumber(own) {
   });
   input.addEventListener("change", () => {
     const why = refusal(own, input.value);
-    if (why) { letGo(); note.replaceChildren(` ${why}`); } else take();
+    // The hand is on its way to the next field: it arrives there first.
+    setTimeout(() => { if (why) { letGo(); note.replaceChildren(` ${why}`); } else take(); }, 0);
   });
   return el("label", {}, own.before ? `${own.before} ` : "", input, own.unit ? united("", own.unit) : "", own.after ? ` ${own.after}` : "", note);
 }
@@ -191,4 +195,3 @@ export function problemNote(id) {
     el("p", {}, button(mended[0], () => { problems.delete(id); mended[1](); again("set"); document.querySelector(`[data-word="${CSS.escape(id)}"]`)?.focus(); }, { class: "act" })));
 }
 
-export { fixed };
