@@ -39,16 +39,18 @@ async function planner(browser) {
     }
     must(address, "the program printed no address");
     const { page } = await watched(browser);
-    for (const [file, theme, width, last] of [["planner.png", "light", 1180, "#map-said"], ["planner-in-the-dark.png", "night", 390, "#more"]]) {
+    for (const [file, theme, width, last] of [["planner.png", "light", 1180, "#picture-dates"], ["planner-in-the-dark.png", "night", 390, "#quieter"]]) {
       await page.setViewport({ width, height: 900 });
       await page.goto(address);
       await page.reload();
-      await page.waitForFunction(() => document.querySelector("#choices").getAttribute("aria-busy") === "false");
-      await page.click(`[data-theme-to=${theme}]`);
+      await page.waitForFunction(() => document.querySelector("#place-night").getAttribute("aria-busy") === "false");
+      await page.$eval(`[data-theme-to=${theme}]`, (element) => element.click());
       await page.evaluate(() => { document.activeElement.blur(); window.scrollTo(0, 0); });
       await page.mouse.move(0, 0);
       const height = await page.$eval(last, (element) => Math.ceil(element.getBoundingClientRect().bottom) + 16);
-      await page.screenshot({ path: `${pictures}/${file}`, clip: { x: 0, y: 0, width, height } });
+      // The places stand at the foot of the window: it is as high as the picture.
+      await page.setViewport({ width, height: height + (width < 768 ? 64 : 0) });
+      await page.screenshot({ path: `${pictures}/${file}`, clip: { x: 0, y: 0, width, height: height + (width < 768 ? 64 : 0) } });
     }
   } finally {
     child.kill("SIGINT");

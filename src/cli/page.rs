@@ -20,9 +20,9 @@ use super::signs;
 pub(super) struct PageArgs {
     /// The night to open, in this folder or below it
     night: Option<PathBuf>,
-    /// The port to listen on; left out or 0, a free one is taken
-    #[arg(long, value_name = "N", default_value_t = 0)]
-    port: u16,
+    /// The port to listen on; 0 takes a free one. Left out, a folder has its own, so that the browser finds its drafts again
+    #[arg(long, value_name = "N")]
+    port: Option<u16>,
     /// Print the address and open no browser
     #[arg(long)]
     no_open: bool,
@@ -33,8 +33,12 @@ pub(super) fn page(args: &PageArgs, json: bool, quiet: bool) -> Result<Answer, F
     let here = Path::new(".");
     let folder = Folder::new(here)?;
     let first = args.night.as_deref().map(|night| below(here, night, &folder)).transpose()?;
-    let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, args.port)).map_err(|error| no_port(args.port, &error))?;
-    let port = listener.local_addr().map_err(|error| no_port(args.port, &error))?.port();
+    let asked = args.port.unwrap_or(0);
+    let bound = |port| TcpListener::bind((Ipv4Addr::LOCALHOST, port));
+    let own = args.port.is_none().then(|| own_port(here)).flatten();
+    let listener = own.and_then(|port| bound(port).ok()).map_or_else(|| bound(asked), Ok);
+    let listener = listener.map_err(|error| no_port(asked, &error))?;
+    let port = listener.local_addr().map_err(|error| no_port(asked, &error))?.port();
     let token: String = random::<[u8; 24]>().iter().map(|byte| format!("{byte:02x}")).collect();
     let address = format!("http://127.0.0.1:{port}/#{token}");
     let said = if json {
@@ -58,6 +62,18 @@ pub(super) fn page(args: &PageArgs, json: bool, quiet: bool) -> Result<Answer, F
         Ok(never) => match never {},
         Err(error) => Err(no_port(port, &error)),
     }
+}
+
+/// The port of a folder: the same one each time, for a browser keeps drafts by address. One of the 16,384 that nobody owns.
+fn own_port(here: &Path) -> Option<u16> {
+    let path = std::fs::canonicalize(here).ok()?;
+    // FNV-1a: spread evenly, and the same for all time.
+    let hash = path
+        .as_os_str()
+        .as_encoded_bytes()
+        .iter()
+        .fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3));
+    Some(49_152 + ((hash >> 32) % 16_384) as u16)
 }
 
 /// The path of a night from the folder down.

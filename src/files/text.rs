@@ -135,9 +135,21 @@ fn beside_camera(
 /// # Errors
 /// When the keys are none of a night, or a file that they name cannot be read.
 pub fn read_chosen(path: &Path) -> Result<Vec<(Night, CameraProfile)>, TextError> {
+    chosen_of(&text(path)?, path, &|named| Ok(named.to_owned()))
+}
+
+/// [`read_chosen`] of a night's text; `path` and `place` are those of [`night_of`].
+///
+/// # Errors
+/// As [`read_chosen`], and where `place` refuses.
+pub fn chosen_of(
+    written: &str,
+    path: &Path,
+    place: &dyn Fn(&Path) -> Result<PathBuf, FileError>,
+) -> Result<Vec<(Night, CameraProfile)>, TextError> {
     let unusable = |error| TextError::Night { path: path.to_owned(), error };
-    let night = Night::from_toml(&text(path)?).map_err(unusable)?;
-    let with = |keys| beside_camera(night.with(&keys).map_err(unusable)?, path, &|named| Ok(named.to_owned()));
+    let night = Night::from_toml(written).map_err(unusable)?;
+    let with = |keys| beside_camera(night.with(&keys).map_err(unusable)?, path, place);
     night.choices.iter().filter_map(NightChoice::keys).map(with).collect()
 }
 

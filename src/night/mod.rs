@@ -26,6 +26,7 @@ pub(crate) mod infrared_cut;
 pub(crate) mod measured_sky;
 mod picture;
 mod rules;
+mod whole_night;
 
 pub use camera_choice::CameraChoice;
 pub use choice::{KeysToSet, NightChoice};
@@ -39,6 +40,7 @@ pub use filter_names::{names_filter, usual_filter};
 pub use goal::{AlreadyHave, Goal};
 pub use picture::Picture;
 pub use rules::{CalibrationCounts, StackRules};
+pub use whole_night::{MoonOfDate, SunBelow, WholeNight, moons};
 
 use serde::{Deserialize, Serialize};
 

@@ -1,6 +1,6 @@
 //! One request after the other: what the page may ask, and what it gets.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use serde::Deserialize;
@@ -8,7 +8,7 @@ use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 
 use crate::camera::CameraProfile;
-use crate::files::{FileError, night_of};
+use crate::files::{FileError, TextError, chosen_of, night_of};
 use crate::night::{CalibrationCounts, CameraChoice, Goal, Night, StackRules};
 use crate::plan::{cost_maps, plan};
 use crate::reading::check_depth;
@@ -16,6 +16,7 @@ use crate::report::{json_text, json_value};
 use crate::rig::Mount;
 use crate::sky::Site;
 
+use super::answers;
 use super::assets::asset;
 use super::edit::{Change, changed_text};
 use super::job::{Job, Measure};
@@ -107,6 +108,22 @@ struct Save {
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
+struct MoonsFrom {
+    night: Draft,
+    from: String,
+}
+
+/// A new file: a camera's, or a night's.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Begin {
+    path: String,
+    camera: bool,
+    changes: Vec<Change>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
 struct CameraOf {
     at: String,
     profile: String,
@@ -152,6 +169,25 @@ impl Api {
                 let (night, camera) = self.night(&read(request)?)?;
                 json!({ "format": "subwell.map", "version": 1, "filters": json_value(&cost_maps(&night, &camera)?) })
             }
+            ("POST", "/api/course") => answers::course(self.night(&read(request)?)?.0)?,
+            ("POST", "/api/moons") => {
+                let asked: MoonsFrom = read(request)?;
+                answers::moons_from(&self.night(&asked.night)?.0, &asked.from)?
+            }
+            ("POST", "/api/starts") => answers::starts(&self.night(&read(request)?)?)?,
+            ("POST", "/api/evenings") => answers::evenings(&self.night(&read(request)?)?)?,
+            ("POST", "/api/targets") => answers::targets(&self.night(&read(request)?)?)?,
+            ("POST", "/api/choices") => {
+                let draft = read(request)?;
+                answers::choices(&self.night(&draft)?, &self.chosen(&draft)?)?
+            }
+            ("POST", "/api/sky") => answers::sky(&read(request)?)?,
+            ("GET", "/api/catalogue") => answers::catalogue(),
+            ("GET", "/api/checklist") => answers::checklists(),
+            ("POST", "/api/frames") => {
+                answers::frames(&self.folder.existing(Path::new(&read::<Named>(request)?.path))?)?
+            }
+            ("POST", "/api/new") => self.begun(&read(request)?)?,
             ("POST", "/api/camera") => self.camera(&read(request)?)?,
             ("POST", "/api/save") => self.save(&read(request)?)?,
             ("POST", "/api/example") => self.example()?,
@@ -203,11 +239,17 @@ impl Api {
             error.message = format!("{path}: {}", error.message);
             error
         })?;
-        Ok(json!({ "path": path, "text": text, "night": json_value(&night), "defaults": defaults() }))
+        Ok(
+            json!({ "path": path, "text": text, "night": json_value(&night), "defaults": defaults(), "ranges": answers::ranges() }),
+        )
     }
 
-    /// The night that a draft means, with its camera; files it names lie in the folder.
-    fn night(&self, draft: &Draft) -> Result<(Night, CameraProfile), ApiError> {
+    /// What the draft says of files is looked for in the folder alone: `read` gets its text, and the way to each file.
+    fn with_files<T>(
+        &self,
+        draft: &Draft,
+        read: impl FnOnce(&str, &dyn Fn(&Path) -> Result<PathBuf, FileError>) -> Result<T, TextError>,
+    ) -> Result<T, ApiError> {
         let text = changed_text(&draft.text, &draft.changes)?;
         // Two refusals would like to leave the closure; a file error can carry one of them as words only.
         let refused = Mutex::new(None);
@@ -218,11 +260,17 @@ impl Api {
                 FileError::Disk { path: named.to_owned(), source }
             })
         };
-        let read = night_of(&text, Path::new(&draft.at), &place);
-        let (night, camera) = match (read, refused.into_inner().unwrap_or_else(PoisonError::into_inner)) {
-            (_, Some(error)) => return Err(error),
-            (read, None) => read?,
-        };
+        let found = read(&text, &place);
+        match (found, refused.into_inner().unwrap_or_else(PoisonError::into_inner)) {
+            (_, Some(error)) => Err(error),
+            (found, None) => Ok(found?),
+        }
+    }
+
+    /// The night that a draft means, with its camera.
+    fn night(&self, draft: &Draft) -> Result<(Night, CameraProfile), ApiError> {
+        let at = Path::new(&draft.at);
+        let (night, camera) = self.with_files(draft, |text, place| night_of(text, at, place))?;
         if night.filters.len() > MOST_FILTERS {
             let message = format!("{} filters are more than a night has hours for", night.filters.len());
             return Err(ApiError::new(422, "over-limit", message, format!("name at most {MOST_FILTERS}")));
@@ -230,13 +278,18 @@ impl Api {
         Ok((night, camera))
     }
 
-    /// The settings of a profile, for the list of gains.
+    /// The night with each of its own choices, with its camera.
+    fn chosen(&self, draft: &Draft) -> Result<Vec<(Night, CameraProfile)>, ApiError> {
+        self.with_files(draft, |text, place| chosen_of(text, Path::new(&draft.at), place))
+    }
+
+    /// A profile, with its settings for the list of gains.
     fn camera(&self, request: &CameraOf) -> Result<Value, ApiError> {
         let beside = Path::new(&request.at).parent().unwrap_or(Path::new("")).join(&request.profile);
         let profile = crate::files::read_profile(&self.folder.existing(&beside)?)?;
         let mode = |mode: &crate::camera::Mode| json!({ "gain_setting": mode.gain_setting, "label": mode.label() });
         let modes: Vec<Value> = profile.modes.iter().map(mode).collect();
-        Ok(json!({ "camera": profile.camera, "modes": modes }))
+        Ok(json!({ "camera": profile.camera, "modes": modes, "profile": json_value(&profile) }))
     }
 
     fn save(&self, request: &Save) -> Result<Value, ApiError> {
@@ -250,6 +303,19 @@ impl Api {
         let _one_at_a_time = self.saving.lock().unwrap_or_else(PoisonError::into_inner);
         self.folder.write(&request.path, &text, request.replace.then_some(request.night.text.as_str()))?;
         self.opened(&request.path)
+    }
+
+    /// A camera from a data sheet or a first night: the bare text of it with the page's words put in, checked and written.
+    fn begun(&self, begin: &Begin) -> Result<Value, ApiError> {
+        let text = changed_text(if begin.camera { answers::BARE_CAMERA } else { answers::BARE_NIGHT }, &begin.changes)?;
+        if begin.camera {
+            CameraProfile::from_toml(&text)?;
+        } else {
+            Night::from_toml(&text)?;
+        }
+        let _one_at_a_time = self.saving.lock().unwrap_or_else(PoisonError::into_inner);
+        self.folder.write(&begin.path, &text, None)?;
+        if begin.camera { Ok(json!({ "path": begin.path })) } else { self.opened(&begin.path) }
     }
 
     fn example(&self) -> Result<Value, ApiError> {

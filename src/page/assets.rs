@@ -13,21 +13,39 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &str); 15] = [
+const ASSETS: [(&str, &str, &str); 33] = [
     asset!("/", HTML, "page.html"),
     asset!("/page.css", CSS, "page.css"),
     asset!("/icon.svg", PICTURE, "icon.svg"),
-    asset!("/calendar.svg", PICTURE, "calendar.svg"),
     asset!("/theme.js", SCRIPT, "theme.js"),
     asset!("/main.js", SCRIPT, "main.js"),
     asset!("/server.js", SCRIPT, "server.js"),
     asset!("/dom.js", SCRIPT, "dom.js"),
+    asset!("/format.js", SCRIPT, "format.js"),
     asset!("/night.js", SCRIPT, "night.js"),
+    asset!("/drafts.js", SCRIPT, "drafts.js"),
+    asset!("/route.js", SCRIPT, "route.js"),
+    asset!("/reading.js", SCRIPT, "reading.js"),
+    asset!("/words.js", SCRIPT, "words.js"),
+    asset!("/labels.js", SCRIPT, "labels.js"),
+    asset!("/filters.js", SCRIPT, "filters.js"),
     asset!("/sentence.js", SCRIPT, "sentence.js"),
+    asset!("/calendar.js", SCRIPT, "calendar.js"),
+    asset!("/moon.js", SCRIPT, "moon.js"),
+    asset!("/starts.js", SCRIPT, "starts.js"),
+    asset!("/target.js", SCRIPT, "target.js"),
+    asset!("/horizon.js", SCRIPT, "horizon.js"),
     asset!("/answer.js", SCRIPT, "answer.js"),
-    asset!("/evenings.js", SCRIPT, "evenings.js"),
+    asset!("/labelled.js", SCRIPT, "labelled.js"),
+    asset!("/picture.js", SCRIPT, "picture.js"),
     asset!("/map.js", SCRIPT, "map.js"),
+    asset!("/evenings.js", SCRIPT, "evenings.js"),
     asset!("/files.js", SCRIPT, "files.js"),
+    asset!("/camera.js", SCRIPT, "camera.js"),
+    asset!("/begin.js", SCRIPT, "begin.js"),
+    asset!("/sheet.js", SCRIPT, "sheet.js"),
+    asset!("/choices.js", SCRIPT, "choices.js"),
+    asset!("/morning.js", SCRIPT, "morning.js"),
     asset!("/measure.js", SCRIPT, "measure.js"),
 ];
 

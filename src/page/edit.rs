@@ -82,6 +82,7 @@ fn set(table: &mut dyn TableLike, key: &[Step], value: &Value) -> Option<()> {
     let (Step::Name(name), rest) = key.split_first()? else { return None };
     match rest {
         [] => replace(table, name, value),
+        [Step::Entry(number)] => entry(table, name, *number, value),
         [Step::Entry(number), below @ ..] => {
             let item = table.get_mut(name)?;
             match item {
@@ -97,6 +98,31 @@ fn set(table: &mut dyn TableLike, key: &[Step], value: &Value) -> Option<()> {
             set(item.as_table_like_mut()?, rest, value)
         }
     }
+}
+
+/// One entry of a list of tables: taken out where the value is `null`, added behind the last, or replaced.
+fn entry(table: &mut dyn TableLike, name: &str, number: usize, value: &Value) -> Option<()> {
+    if value.is_null() {
+        match table.get_mut(name)? {
+            Item::ArrayOfTables(tables) if number < tables.len() => drop(tables.remove(number)),
+            item => drop(item.as_array_mut().filter(|list| number < list.len())?.remove(number)),
+        }
+        return Some(());
+    }
+    let new = || tables_of(&Value::Array(vec![value.clone()]));
+    match table.entry(name).or_insert(Item::ArrayOfTables(ArrayOfTables::new())) {
+        Item::ArrayOfTables(tables) if number == tables.len() => tables.push(new()?.get(0)?.clone()),
+        Item::ArrayOfTables(tables) => *tables.get_mut(number)? = new()?.get(0)?.clone(),
+        item => {
+            let (list, value) = (item.as_array_mut()?, toml_value(value)?);
+            if number == list.len() {
+                list.push(value);
+            } else {
+                *list.get_mut(number)? = value;
+            }
+        }
+    }
+    Some(())
 }
 
 fn replace(table: &mut dyn TableLike, name: &str, value: &Value) -> Option<()> {
@@ -183,6 +209,25 @@ mod tests {
         let text = changed_text(NIGHT, &[change(json!(["filters"]), list)]).unwrap();
         assert_eq!(text.matches("[[filters]]").count(), 2, "{text}");
         assert!(!text.contains("null") && text.contains("name = \"oiii\""), "{text}");
+    }
+
+    #[test]
+    fn one_filter_comes_or_goes_and_the_others_keep_their_comments() {
+        let more = [change(json!(["filters", 1]), json!({ "name": "h-alpha", "width_nm": null }))];
+        let text = changed_text(NIGHT, &more).unwrap();
+        assert!(
+            text.contains("# front\nname = \"red\"\n") && text.ends_with("[[filters]]\nname = \"h-alpha\"\n"),
+            "{text}"
+        );
+        let less = changed_text(&text, &[change(json!(["filters", 0]), Value::Null)]).unwrap();
+        assert_eq!(less.matches("[[filters]]").count(), 1, "{less}");
+        let inline = "filters = [{ name = \"red\" }]\n";
+        let text = changed_text(inline, &more).unwrap();
+        assert_eq!(text, "filters = [{ name = \"red\" }, { name = \"h-alpha\" }]\n");
+        assert!(changed_text(&text, &[change(json!(["filters", 5]), Value::Null)]).is_err());
+        let first =
+            changed_text("[goal]\nsnr = 8\n", &[change(json!(["filters", 0]), json!({ "name": "red" }))]).unwrap();
+        assert!(first.contains("[[filters]]\nname = \"red\""), "{first}");
     }
 
     #[test]

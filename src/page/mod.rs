@@ -36,6 +36,7 @@
     reason = "this module serves files of one folder and shows how long a measurement takes"
 )]
 
+mod answers;
 mod api;
 mod assets;
 mod edit;

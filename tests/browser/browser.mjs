@@ -6,7 +6,7 @@ import puppeteer from "puppeteer-core";
 
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 
-export const WIDTHS = [320, 768, 1280];
+export const WIDTHS = [320, 768, 1280, 1600];
 export const THEMES = ["light", "dark", "night"];
 
 export function must(holds, what) {
@@ -43,3 +43,28 @@ export async function violations(page) {
 
 /** How far the page reaches beyond its window, in pixels. */
 export const overflow = (page) => page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+
+/** Targets that a finger would miss: what can be touched and is smaller than 44 px. */
+export const small = (page) => page.evaluate(() => [...document.querySelectorAll("button, a, input, summary, [role=option], [role=slider]")]
+  .filter((one) => one.getClientRects().length > 0 && !one.classList.contains("skip") && getComputedStyle(one).visibility !== "hidden")
+  .map((one) => ({ box: one.getBoundingClientRect(), words: `${one.tagName.toLowerCase()} “${(one.textContent || one.ariaLabel || "").slice(0, 30)}”` }))
+  .filter(({ box }) => box.width > 0 && (box.width < 43.5 || box.height < 43.5))
+  .map(({ box, words }) => `${words} ${Math.round(box.width)} × ${Math.round(box.height)}`));
+
+/** How many pixels of a picture have any green or blue. */
+export async function coloured(page, png) {
+  const other = await page.browser().newPage();
+  try {
+    return await other.evaluate(async (data) => {
+      const image = new Image();
+      image.src = `data:image/png;base64,${data}`;
+      await image.decode();
+      const canvas = new OffscreenCanvas(image.width, image.height).getContext("2d");
+      canvas.drawImage(image, 0, 0);
+      const { data: bytes } = canvas.getImageData(0, 0, image.width, image.height);
+      let count = 0;
+      for (let i = 0; i < bytes.length; i += 4) if (bytes[i + 1] > 0 || bytes[i + 2] > 0) count += 1;
+      return count;
+    }, Buffer.from(png).toString("base64"));
+  } finally { await other.close(); }
+}

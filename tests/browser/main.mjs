@@ -6,6 +6,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { createInterface } from "node:readline";
 import { open } from "./browser.mjs";
+import { person } from "./person.mjs";
 import { planner } from "./planner.mjs";
 import { reports } from "./reports.mjs";
 
@@ -13,8 +14,8 @@ const [program, samples, screenshots, chromium] = process.argv.slice(2);
 const work = mkdtempSync(join(tmpdir(), "browser-"));
 const run = (...words) => execFileSync(program, words, { cwd: work, encoding: "utf8", stdio: ["ignore", "pipe", "inherit"] });
 
-async function served() {
-  const child = spawn(program, ["page", "garden-night.toml", "--no-open"], { cwd: work, stdio: ["ignore", "pipe", "inherit"] });
+async function served(folder = work, words = ["garden-night.toml"]) {
+  const child = spawn(program, ["page", ...words, "--no-open"], { cwd: folder, stdio: ["ignore", "pipe", "inherit"] });
   for await (const line of createInterface({ input: child.stdout })) {
     const address = /http:\/\/127\.0\.0\.1:\d+\/#[0-9a-f]+/.exec(line);
     if (address) return { child, address: address[0] };
@@ -30,13 +31,16 @@ run("plan", "garden-night.toml", "--report", "plan.html");
 const evil = `Heron <img src=x onerror="window.hit = 1"><script>window.hit = 2</script>`;
 writeFileSync(join(work, "evil-camera.toml"), readFileSync(join(work, "camera.toml"), "utf8").replace(/^camera = .*$/m, `camera = '${evil}'`));
 writeFileSync(join(work, "evil-night.toml"), readFileSync(join(work, "garden-night.toml"), "utf8").replace('"camera.toml"', '"evil-camera.toml"').replace('"luminance"', `"luminance" # ${evil}`).replace("[target]", `[target]\nname = '${evil}'`));
+// A target that is known by its name, and stands where the sky carries it.
+writeFileSync(join(work, "placed-night.toml"), readFileSync(join(work, "garden-night.toml"), "utf8").replace("surface_brightness_mag = 22.8\n", 'name = "M33"\n').replace("altitude_deg = 55.0\n", ""));
 mkdirSync(join(work, "broken"));
 writeFileSync(join(work, "broken", "frame.fits"), "SIMPLE  = no frame at all");
 const { child, address } = await served();
 const browser = await open(chromium);
 try {
-  const place = { work, evil, screenshots, plan: (night) => JSON.parse(run("plan", night, "--json")), read: (name) => readFileSync(join(work, name), "utf8") };
+  const place = { work, evil, screenshots, samples, run: (cwd, ...words) => execFileSync(program, words, { cwd, encoding: "utf8", stdio: ["ignore", "pipe", "inherit"] }), plan: (night) => JSON.parse(run("plan", night, "--json")), read: (name) => readFileSync(join(work, name), "utf8") };
   await planner(browser, address, place);
+  await person(browser, place, served);
   await reports(browser, place);
   console.log("the page and the reports are as they must be");
 } catch (error) {

@@ -1,100 +1,227 @@
-// A change goes to the program at once; the newest answer is shown, the map follows.
+// A change goes to the program at once; the newest answer is shown, and what lies below follows when the hand rests.
 
-import { $, refuse, show } from "./dom.js";
-import { answer, budget, doubts, reasons } from "./answer.js";
+import { $, el, show } from "./dom.js";
+import { counted, plain, written } from "./format.js";
+import * as answers from "./answer.js";
+import * as begin from "./begin.js";
+import * as camera from "./camera.js";
+import * as choices from "./choices.js";
 import * as files from "./files.js";
 import * as map from "./map.js";
-import * as measure from "./measure.js";
-import { draft, night, read, take } from "./night.js";
+import * as morning from "./morning.js";
+import * as picture from "./picture.js";
+import * as sentence from "./sentence.js";
+import * as starts from "./starts.js";
+import { begin as beginDrafts } from "./drafts.js";
 import { evenings, shortSet } from "./evenings.js";
-import { build } from "./sentence.js";
-import { ask } from "./server.js";
+import { textures } from "./filters.js";
+import { inWordsOfThePage, wordOf } from "./labels.js";
+import { draft, inFile, isHeld, letGo, night, onChange, redo, set, undo } from "./night.js";
+import { announce } from "./reading.js";
+import * as route from "./route.js";
+import { ask, onGone } from "./server.js";
+import { catalogueOf } from "./target.js";
+import { onRedraw, problems } from "./words.js";
 
-const PARTS = ["choices", "budget", "evenings", "short", "why", "doubts"];
+const PARTS = ["choice-map", "evenings", "short", "why", "doubts"];
+/** What lies below the answer waits so long for the hand to rest. */
+const REST_MS = 140;
 
-let asking = null;
+/** A plan that took longer than this is not asked for in pieces that nobody looks at. */
+const SLOW_MS = 400;
+/** Under this nothing is said of waiting. */
+const UNSEEN_MS = 150;
 
-async function plan() {
+let asking = null, plan = null, resting = null, flying = false, next = null;
+
+/** Asks for the plan of the night as it is written: one question at a time, and always the newest. */
+async function replan(asked = {}) {
   files.told();
   asking?.abort();
-  const own = new AbortController();
-  asking = own;
-  const asked = draft();
-  $("said").classList.add("stale");
-  $("choices").setAttribute("aria-busy", "true");
-  try {
-    const document = await ask("POST", "/api/plan", asked, own.signal);
-    if (asking !== own) return;
-    answer(document);
-    // The rest is below the answer and may come a moment later.
-    const comingMaps = ask("POST", "/api/map", asked, own.signal);
-    budget(document);
-    reasons(document);
-    doubts(document.caveats, $("caveats"));
-    for (const part of PARTS) show($(part), true);
-    evenings(document);
-    shortSet(document);
-    show($("doubts"), document.caveats.length > 0);
-    const maps = await comingMaps;
-    if (asking !== own) return;
-    map.maps(maps);
-    $("choices").setAttribute("aria-busy", "false");
-  } catch (error) {
-    if (error.name === "AbortError" || asking !== own) return;
-    // The old answer is to a question that is no longer asked.
-    $("said").replaceChildren();
-    $("said").classList.remove("stale");
-    $("choices").setAttribute("aria-busy", "false");
-    for (const part of PARTS) show($(part), false);
-    refuse($("problem"), error);
+  clearTimeout(resting);
+  $("place-night").setAttribute("aria-busy", "true");
+  if (flying) { next = asked; return; }
+  flying = true;
+  try { await ones(asked); } finally {
+    flying = false;
+    if (next) { const newest = next; next = null; replan(newest); }
   }
 }
 
-async function gains() {
-  night.gains = [];
-  night.camera = "";
-  const profile = read(["camera", "profile"]);
-  if (!profile) return;
+/** `typed` while a word is open, `hand` while a point of the map is held. */
+async function ones({ typed = false, hand = null }) {
+  const own = new AbortController();
+  asking = own;
+  const slow = setTimeout(() => answers.stopped("computing", null), UNSEEN_MS);
+  const begun = performance.now();
   try {
-    const camera = await ask("POST", "/api/camera", { at: night.path, profile });
-    night.camera = camera.camera;
-    night.gains = camera.modes.map((mode) => [mode.gain_setting, mode.gain_setting === null ? "the only one" : String(mode.gain_setting)]).filter(([value]) => value !== null);
-  } catch { /* the plan says what is wrong with the profile */ }
+    const document = await ask("POST", "/api/plan", draft(hand ?? []));
+    if (next || asking !== own) return;
+    refuse(null);
+    plan = document;
+    announce(answers.answer(document, { typed, hand: hand !== null }));
+    if (problems.size > 0) answers.stopped("one word below stops a new one", [...problems.keys()][0]);
+    if (hand) { answers.budget(best ?? document, document); done(); return; }
+    best = document;
+    $("state-night").replaceChildren(answers.shortest(document));
+    const took = performance.now() - begun;
+    resting = setTimeout(() => rest(document, own, took > SLOW_MS), typed ? REST_MS : 0);
+  } catch (error) {
+    if (next || asking !== own) return;
+    // The old answer is to a question that is no longer asked.
+    refuse(error);
+    done();
+  } finally { clearTimeout(slow); }
+}
+let best = null;
+const done = () => $("place-night").setAttribute("aria-busy", "false");
+
+/** What the program refuses stands under the breath of its word, with one button that mends it. */
+function refuse(error) {
+  if (error === null) { if (refused) { refused = false; sentence.setRefused(null); document.querySelectorAll("#sentence .refused").forEach((one) => one.remove()); } return; }
+  refused = true;
+  const word = wordOf(error);
+  const note = el("div", { class: "problem refused", role: "alert" }, el("p", {}, first(inWordsOfThePage(error.message)), "."), error.hint ? el("p", { class: "small" }, first(inWordsOfThePage(error.hint)), ".") : null);
+  const mend = mending(error);
+  if (mend) { const act = el("button", { type: "button", class: "act" }, mend[0]); act.addEventListener("click", mend[1]); note.append(el("p", {}, act)); }
+  sentence.setRefused({ word, note });
+  answers.stopped(plan ? "the last answer; one word below stops a new one" : "one word below stops an answer", word);
+  if (isHeld()) { document.querySelectorAll("#sentence .refused").forEach((one) => one.remove()); const breath = document.querySelector(`[data-word="${CSS.escape(word)}"]`)?.closest(".breath") ?? document.querySelector("#sentence .breath"); breath?.children[1].append(note); } else sentence.draw();
+}
+let refused = false;
+const first = (text) => text.charAt(0).toUpperCase() + text.slice(1).replace(/\.$/, "");
+
+function mending(error) {
+  const next = /date = "(\d{4}-\d\d-\d\d)"/.exec(error.hint ?? "");
+  if (next) return ["go to that evening", () => set([[["goal", "date"], next[1]]])];
+  const reach = /signal-to-noise ratio (?:of|to) ([\d.]+)/.exec(error.message);
+  if (reach && Number(reach[1]) > 0.02 && night.value.goal?.hours == null) {
+    const snr = Number((0.97 * Number(reach[1])).toPrecision(2));
+    return [`ask for ${written(snr)}`, () => set([[["goal", "snr"], snr], [["goal", "picture"], null]])];
+  }
+  if (night.undo.length > 0 || isHeld()) return ["put back what stood there", () => { if (isHeld()) letGo(); else undo(); }];
+  const key = wordOf(error).split(".");
+  return inFile(key) !== null && key[0] !== "filters" ? ["leave it out", () => set([[key, null]])] : null;
 }
 
-function sentence() {
-  build(files.profilesFromHere(), plan, async (key) => {
-    if (key[0] === "camera" && key[1] === "profile") await gains();
-    sentence();
-    document.querySelector(`[data-key='${JSON.stringify(key)}']`)?.focus();
+function below(document) {
+  answers.reasons(document);
+  answers.doubts(document.caveats, $("caveats"));
+  for (const part of PARTS) show($(part), true);
+  evenings(document);
+  shortSet(document);
+  show($("doubts"), document.caveats.length > 0);
+}
+
+async function rest(document, own, slow) {
+  try {
+    answers.budget(document);
+    below(document);
+    await picture.picture(document, own.signal);
+    if (asking !== own) return;
+    const maps = await ask("POST", "/api/map", draft(map.FREE), own.signal);
+    if (asking !== own) return;
+    map.maps(maps);
+    done();
+    await starts.starts(document, own.signal, slow);
+  } catch (error) {
+    if (error.name !== "AbortError" && asking === own) { show($("choice-map"), false); done(); }
+  }
+}
+
+const state = (place, words) => $(`state-${place}`).replaceChildren(words);
+
+function placed({ place, word }, before, cause) {
+  for (const one of route.PLACES) show($(`place-${one}`), one === place);
+  document.querySelectorAll("#places a").forEach((link) => { if (link.dataset.place === place) link.setAttribute("aria-current", "page"); else link.removeAttribute("aria-current"); });
+  if (place !== before.place) {
+    show($("question"), false);
+    if (cause !== "start") scrollTo(0, 0);
+    ({ start: begin.show, camera: camera.show, choices: choices.show, morning: morning.show })[place]?.();
+    if (cause !== "start") document.querySelector(`#place-${place} h1`)?.focus({ preventScroll: true });
+  }
+  if (place === "night" && night.path && (word !== before.word || place !== before.place)) sentence.draw();
+}
+
+async function opened({ restored = 0, note = "" } = {}) {
+  problems.clear();
+  answers.forget();
+  plan = null;
+  await sentence.readCamera();
+  state("camera", night.camera ? cameraState() : "none yet");
+  state("choices", "");
+  files.told();
+  $("name").value = "";
+  $("kept").replaceChildren(note || (restored > 0 ? `${counted(restored, "word")} that ${restored === 1 ? "was" : "were"} never saved ${restored === 1 ? "is" : "are"} kept here.` : ""));
+  sentence.draw();
+  replan();
+}
+const cameraState = () => { const { provenance } = night.camera.profile; return `${plain(night.camera.camera)}, ${provenance === "measured" ? "measured" : "from a data sheet"}`; };
+
+function keys(event) {
+  // Escape shuts what is open, and puts back what was typed in it.
+  if (event.key === "Escape" && route.here().word !== null && route.here().place === "night") { event.preventDefault(); letGo(); route.closeWord(); return; }
+  if (!(event.ctrlKey || event.metaKey) || event.altKey || event.key.toLowerCase() !== "z") return;
+  if (event.target.matches?.("input")) return;
+  event.preventDefault();
+  problems.clear();
+  if (event.shiftKey) redo(); else undo();
+}
+
+/** The answer goes into the header when it has scrolled away. */
+function sticky() {
+  new IntersectionObserver(([entry]) => show($("short-answer"), !entry.isIntersecting && entry.boundingClientRect.top < 0 && route.here().place === "night"), { rootMargin: "-44px 0px 0px 0px" }).observe($("said"));
+}
+
+async function start() {
+  document.body.append(textures());
+  onGone((gone) => { show($("gone"), gone); $("gone").replaceChildren(gone ? "the program has ended; your words are kept here" : ""); });
+  $("colours").addEventListener("click", () => { const open = $("themes").classList.toggle("open"); $("colours").setAttribute("aria-expanded", String(open)); });
+  $("skip").addEventListener("click", (event) => { event.preventDefault(); ($("answer").offsetParent ? $("answer") : $("main")).focus(); });
+  $("undo").addEventListener("click", () => { problems.clear(); undo(); });
+  $("redo").addEventListener("click", () => { problems.clear(); redo(); });
+  addEventListener("keydown", keys);
+  addEventListener("click", (event) => {
+    const link = event.target.closest?.("#stopped a");
+    if (link) { event.preventDefault(); if (link.dataset.to && link.dataset.to !== "null") document.querySelector(`[data-word="${CSS.escape(link.dataset.to)}"]`)?.focus(); }
   });
-}
-
-async function opened() {
-  show($("empty"), false);
-  for (const part of ["answer", "night"]) show($(part), true);
-  await gains();
-  sentence();
-  await plan();
-}
-
-async function begin() {
   files.start(opened);
-  map.start();
-  measure.start(async () => { if (night.path) { sentence(); } });
+  map.start(() => replan({ hand: map.hand() }));
+  picture.start();
+  starts.start();
+  sticky();
+  onRedraw((what) => {
+    if (what === "stopped") { answers.stopped("one word below stops a new one", [...problems.keys()][0]); return; }
+    if (what === "problems") { if (problems.size === 0) replan({ typed: true }); return; }
+    sentence.draw();
+    if (problems.size === 0) replan();
+  });
+  onChange((what) => {
+    map.release();
+    if (what === "typed") { replan({ typed: true }); return; }
+    sentence.draw();
+    replan();
+  });
   try {
     await files.refresh();
+    await beginDrafts(files.folder.name);
+    await catalogueOf();
     const first = files.folder.first ?? files.folder.nights[0];
-    if (!first) {
-      show($("empty"), true);
-      for (const part of ["answer", "night"]) show($(part), false);
-      files.told();
-      return;
-    }
-    take(await ask("POST", "/api/open", { path: first }));
-    await files.refresh();
-    await opened();
-  } catch (error) { refuse($("problem"), error); files.told(); }
+    begin.start(opened);
+    camera.start();
+    choices.start();
+    morning.start();
+    if (first) await files.openNight(first);
+    else { for (const place of ["camera", "night"]) state(place, "none yet"); state("choices", "after a night"); files.told(); }
+    state("morning", "after some lights");
+    route.start(first ? "night" : "start", placed);
+  } catch (error) {
+    files.told();
+    route.start("night", placed);
+    show($("place-night"), true);
+    answers.stopped(plain(error.message), null);
+    $("sentence").replaceChildren(el("div", { class: "problem", role: "alert" }, el("p", {}, inWordsOfThePage(error.message)), error.hint ? el("p", { class: "small" }, inWordsOfThePage(error.hint)) : null), el("p", {}, el("a", { href: "#/start" }, "begin with something else")));
+  }
 }
 
-begin();
+start();

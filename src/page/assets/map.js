@@ -1,17 +1,33 @@
 // The map over sub length and dither cadence, with a working point to drag about.
 
-import { $, counted, duration, el, plain, rounded, show, svg, table } from "./dom.js";
+import { $, button, el, show, svg, table, twin } from "./dom.js";
+import { counted, hours, rounded, seconds } from "./format.js";
+import { filterName } from "./filters.js";
+import { read, set } from "./night.js";
 
-const BANDS = [[3, "up to 3 % more than the plan"], [10, "up to 10 %"], [25, "up to 25 %"], [60, "up to 60 %"], [150, "up to 150 %"], [Infinity, "more"]];
+const BANDS = [[3, "up to 3\u00a0% more"], [10, "up to 10\u00a0%"], [25, "up to 25\u00a0%"], [60, "up to 60\u00a0%"], [150, "up to 150\u00a0%"], [Infinity, "more"]];
 const TICKS = [0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 3600];
 const LEFT = 40, RIGHT = 12, TOP = 8, BELOW = 42, TICK_ROOM = 34, ROW_ROOM = 15, REACH = 24;
 
 const state = { maps: [], which: 0, at: null, moved: false, drawn: null };
+let handed = () => {};
+
+/** The length and cadence under the hand, where that is another place than what the night has. */
+export const hand = () => (state.moved && state.at && map() ? [{ key: ["goal", "sub_s"], value: map().sub_s[state.at.column] }, { key: ["goal", "dither_every"], value: map().dither_every_subs[state.at.row] }] : null);
+/** The map is of the night whose length and cadence are free. */
+export const FREE = [{ key: ["goal", "sub_s"], value: null }, { key: ["goal", "dither_every"], value: null }];
+const taken = () => read(["goal", "sub_s"]) !== null || read(["goal", "dither_every"]) !== null;
 
 const map = () => state.maps[state.which];
 const band = (cell) => BANDS.findIndex(([most]) => cell.extra_percent <= most + 1e-9);
 const cell = ({ column, row }) => map().cells[row][column];
 const planAt = () => ({ column: map().sub_s.indexOf(map().plan_sub_s), row: map().dither_every_subs.indexOf(map().plan_every_subs) });
+const nearest = (list, value) => list.reduce((best, one, i) => (Math.abs(Math.log(one / value)) < Math.abs(Math.log(list[best] / value)) ? i : best), 0);
+/** Where the night stands: at what was taken, else at the best. */
+function homeAt() {
+  const best = planAt(), [sub, every] = [read(["goal", "sub_s"]), read(["goal", "dither_every"])];
+  return { column: sub === null ? best.column : nearest(map().sub_s, sub), row: every === null ? best.row : nearest(map().dither_every_subs, every) };
+}
 
 /** Columns and rows that hold anything. */
 function extent() {
@@ -22,43 +38,46 @@ function extent() {
 }
 
 function more(extra) {
-  if (Math.abs(extra) < 0.5) return "as much as the plan";
-  return extra > 0 ? `${rounded(extra, extra < 10 ? 1 : 2)} % more than the plan` : `${rounded(-extra, 1)} % less than the plan`;
+  if (Math.abs(extra) < 0.5) return "as the best";
+  return `${extra > 0 ? "+" : "−"}${rounded(Math.abs(extra), Math.abs(extra) < 10 ? 1 : 2)}\u00a0% against the best`;
 }
+const place = ({ column, row }) => { const every = map().dither_every_subs[row]; return `${seconds(map().sub_s[column])}, every ${every === 1 ? "sub" : every}`; };
 
 function words(at) {
-  const { sub_s, dither_every_subs, compares } = map();
-  const one = cell(at);
-  const every = dither_every_subs[at.row];
-  const dither = every === 1 ? "a dither after each" : `a dither after every ${every}`;
-  const start = `Subs of ${duration(sub_s[at.column])}, ${dither}: ${counted(one.subs_to_shoot, "sub")}, `;
-  if (compares === "snr") return `${start}SNR ${rounded(one.snr, 3)}; to make up for it takes ${more(one.extra_percent).replace("as much as", "as much time as").replace(" more", " more time").replace(" less", " less time")}.`;
-  return `${start}${duration(one.wall_clock_s)} on the clock, ${more(one.extra_percent)}.`;
+  const one = cell(at), best = cell(planAt());
+  if (one === best) return `${counted(one.subs_to_shoot, "sub")}, ${map().compares === "snr" ? `SNR ${rounded(one.snr, 3)}` : hours(one.wall_clock_s)}`;
+  if (map().compares === "snr") return `${counted(one.subs_to_shoot, "sub")}, SNR ${rounded(one.snr, 3)}; best ${rounded(best.snr, 3)}; in time ${more(one.extra_percent)}`;
+  return `${counted(one.subs_to_shoot, "sub")}, ${hours(one.wall_clock_s)}; best ${hours(best.wall_clock_s)}, ${more(one.extra_percent)}`;
 }
 
 function say() {
-  const { sub_s, dither_every_subs } = map();
-  const text = words(state.at);
-  $("map-said").replaceChildren(text);
-  const length = $("map-length"), cadence = $("map-cadence");
-  length.value = state.at.column;
-  cadence.value = state.at.row;
-  length.setAttribute("aria-valuetext", duration(sub_s[state.at.column]));
-  cadence.setAttribute("aria-valuetext", counted(dither_every_subs[state.at.row], "sub"));
-  show($("map-back"), state.moved);
+  const text = words(state.at), best = planAt(), atBest = state.at.column === best.column && state.at.row === best.row;
+  $("hand-place").replaceChildren(place(state.at));
+  $("hand-said").replaceChildren(text);
+  show($("map-take"), state.moved);
+  show($("map-best"), taken() || !atBest);
+  $("hand-h").replaceChildren(state.moved ? "At your hand" : taken() ? "Taken for the night" : "The best");
+  show($("hand-all"), state.maps.length > 1);
   if (!state.drawn) return;
   const { x, y, handle, across, down, box } = state.drawn;
   const [cx, cy] = [x(state.at.column), y(state.at.row)];
   handle.setAttribute("transform", `translate(${cx} ${cy})`);
   handle.setAttribute("aria-valuenow", state.at.column);
-  handle.setAttribute("aria-valuetext", text);
+  handle.setAttribute("aria-valuetext", `${place(state.at)}: ${text}`);
   for (const [line, ends] of [[across, { x1: box.left, x2: cx, y1: cy, y2: cy }], [down, { x1: cx, x2: cx, y1: cy, y2: box.bottom }]]) {
     for (const [key, value] of Object.entries(ends)) line.setAttribute(key, value);
   }
 }
 
+function moved(tell = true) {
+  const home = homeAt();
+  state.moved = state.at.column !== home.column || state.at.row !== home.row;
+  say();
+  if (tell) handed();
+}
+
 /** Goes to the nearest place that no rule forbids, as far as the eye sees it. */
-function go(wanted) {
+function go(wanted, tell = true) {
   const { sub_s, cells } = map();
   const far = (column, row) => (Math.log(sub_s[column] / sub_s[wanted.column]) * 3) ** 2 + (row - wanted.row) ** 2;
   let best = null;
@@ -66,10 +85,9 @@ function go(wanted) {
     if (one && (best === null || far(column, row) < far(best.column, best.row))) best = { column, row };
   }));
   if (best === null) return;
+  const stays = state.at && best.column === state.at.column && best.row === state.at.row;
   state.at = best;
-  const plan = planAt();
-  state.moved = best.column !== plan.column || best.row !== plan.row;
-  say();
+  moved(tell && !stays);
 }
 
 /** One step in a direction, over forbidden places if need be. */
@@ -82,9 +100,7 @@ function step(columns, rows) {
     if (column < 0 || row < 0 || column >= sub_s.length || row >= dither_every_subs.length) return;
     if (cell({ column, row })) { state.at = { column, row }; break; }
   }
-  const plan = planAt();
-  state.moved = state.at.column !== plan.column || state.at.row !== plan.row;
-  say();
+  moved();
 }
 
 function draw() {
@@ -102,7 +118,7 @@ function draw() {
   const tall = (box.bottom - box.top) / (high - low + 1);
   const x = (column) => across(sub_s[column]);
   const y = (row) => box.bottom - (row - low + 0.5) * tall;
-  const picture = svg("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "map", role: "group", "aria-labelledby": "map-caption" });
+  const picture = svg("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "map", role: "group", "aria-labelledby": "map-h" });
   const tiles = svg("g", { "aria-hidden": "true" });
   const outline = [];
   const best = (column, row) => Boolean(cells[row]?.[column]) && band(cells[row][column]) === 0;
@@ -141,7 +157,7 @@ function draw() {
   const [px, py] = [x(plan.column), y(plan.row)];
   const lineAcross = svg("line", { class: "hair" }), lineDown = svg("line", { class: "hair" });
   tiles.append(lineAcross, lineDown, svg("path", { d: `M${px} ${py - 8}l8 8l-8 8l-8 -8z`, class: "plan" }));
-  const handle = svg("g", { class: "handle", role: "slider", tabindex: 0, id: "point", "aria-label": "working point; left and right change the length, up and down the cadence, Home goes back to the plan", "aria-valuemin": first, "aria-valuemax": last },
+  const handle = svg("g", { class: "handle", role: "slider", tabindex: 0, id: "point", "aria-label": "length of a sub and cadence of dithers; left and right change the length, up and down the cadence, Home is the best, Enter takes it", "aria-valuemin": first, "aria-valuemax": last },
     svg("circle", { r: REACH, class: "reach" }), svg("circle", { r: 11, class: "halo" }), svg("circle", { r: 11, class: "ring" }));
   picture.append(tiles, handle);
   const had = document.activeElement?.id === "point";
@@ -180,63 +196,74 @@ function steer(picture, handle, { first, last, low, high, tall, box }) {
   picture.addEventListener("click", (event) => { if (!handle.contains(event.target)) go(under(event)); });
   const keys = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
   handle.addEventListener("keydown", (event) => {
-    if (event.key === "Home" || event.key === "Escape") go(planAt());
+    if (event.key === "Home") go(planAt());
+    else if (event.key === "Escape") go(homeAt());
+    else if (event.key === "Enter") takeThis();
     else if (event.key in keys) step(...keys[event.key]);
     else return;
     event.preventDefault();
   });
 }
 
-function twin() {
-  if (!$("map-twin").open || !map()) return;
+const twinTable = twin("map", () => {
+  if (!map()) return "";
   const { sub_s, dither_every_subs, cells, compares } = map();
   const { first, last, low, high } = extent();
   const rows = [];
   for (let column = first; column <= last; column += 1) {
-    rows.push([`${rounded(sub_s[column], 3)} s`, ...cells.slice(low, high + 1).map((row) => {
+    rows.push([seconds(sub_s[column]), ...cells.slice(low, high + 1).map((row) => {
       const one = row[column];
       if (!one) return "–";
-      return compares === "snr" ? rounded(one.snr, 3) : duration(one.wall_clock_s);
+      return compares === "snr" ? rounded(one.snr, 3) : hours(one.wall_clock_s);
     })]);
   }
-  const head = ["sub", ...dither_every_subs.slice(low, high + 1).map((every) => `every ${every}`)];
-  const what = compares === "snr" ? "signal over noise in the hours of this filter" : "time on the clock to the goal";
-  $("map-table").replaceChildren(table(head, rows, `${what}, for each length of a sub and a dither after so many subs`));
+  const what = compares === "snr" ? "signal to noise in the hours of this filter" : "time on the clock to the goal";
+  return el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "the map as a table" }, table(["sub", ...dither_every_subs.slice(low, high + 1).map((every) => `every ${every}`)], rows, `${what}, by length of a sub and subs between dithers`));
+});
+
+function takeThis() {
+  const found = hand();
+  if (!found) return;
+  state.moved = false;
+  set(found.map(({ key, value }) => [key, value]));
 }
 
-/** Takes new maps; the working point stays with the plan until it was moved. */
-export function maps(document) {
-  const kept = state.moved && state.at && map() ? { sub: map().sub_s[state.at.column], every: map().dither_every_subs[state.at.row] } : null;
+/** Takes new maps; the point under the hand stays where it is. */
+export function maps(document, { kept = false } = {}) {
+  const held = kept && state.moved && state.at && map() ? { sub: map().sub_s[state.at.column], every: map().dither_every_subs[state.at.row] } : null;
   state.maps = document.filters;
   if (state.which >= state.maps.length) state.which = 0;
-  const filter = $("map-filter");
-  filter.replaceChildren(...state.maps.map((one, i) => { const option = el("option", { value: i }, plain(one.filter)); option.selected = i === state.which; return option; }));
+  chooser();
+  renew(held);
+}
+
+function chooser() {
   show($("map-which"), state.maps.length > 1);
-  renew(kept);
+  $("map-which").replaceChildren("for ", ...state.maps.map((one, i) => button(filterName(one.filter), () => { state.which = i; chooser(); renew(null); $("map-which").querySelectorAll("button")[i].focus(); }, { class: "choice", "aria-pressed": String(i === state.which) })).flatMap((one) => [one, " "]));
 }
 
-function renew(kept) {
+function renew(held) {
   const { sub_s, dither_every_subs, compares } = map();
-  $("map-caption").replaceChildren(compares === "snr" ? "Signal over noise in the hours of this filter" : "Time on the clock to the goal");
-  const nearest = (list, value) => list.reduce((best, one, i) => (Math.abs(Math.log(one / value)) < Math.abs(Math.log(list[best] / value)) ? i : best), 0);
-  $("map-length").max = sub_s.length - 1;
-  $("map-cadence").max = dither_every_subs.length - 1;
+  $("map-caption").replaceChildren(compares === "snr" ? "signal to noise in the hours of this filter; the fuller the tint, the more" : "hours on the clock to the goal; the fuller the tint, the fewer");
   state.drawn = null;
-  go(kept ? { column: nearest(sub_s, kept.sub), row: nearest(dither_every_subs, kept.every) } : planAt());
+  state.at = null;
+  go(held ? { column: nearest(sub_s, held.sub), row: nearest(dither_every_subs, held.every) } : homeAt(), false);
   draw();
-  twin();
+  twinTable.fill();
 }
 
-export function start() {
+/** The hand lets go: the night is another one. */
+export function release() { state.moved = false; if (map() && state.at) go(homeAt(), false); }
+
+export function start(onHand) {
+  handed = onHand;
   $("map-key").replaceChildren(
     ...BANDS.map(([, label], i) => el("li", {}, svg("svg", { class: "swatch", viewBox: "0 0 22 14", "aria-hidden": "true" }, svg("rect", { x: 0, y: 0, width: 22, height: 14, class: `band b${i}` }), ...(i === 0 ? [svg("rect", { x: 1, y: 1, width: 20, height: 12, class: "outline" })] : [])), ` ${label}`)),
-    el("li", {}, svg("svg", { class: "swatch", viewBox: "0 0 22 14", "aria-hidden": "true" }, svg("path", { d: "M11 0l7 7l-7 7l-7 -7z", class: "plan" })), " the plan"),
-    el("li", {}, svg("svg", { class: "swatch", viewBox: "0 0 22 14", "aria-hidden": "true" }, svg("circle", { cx: 11, cy: 7, r: 5.5, class: "ring" })), " the working point: drag it, or use the arrow keys"));
-  $("map-filter").addEventListener("change", (event) => { state.which = event.target.selectedIndex; state.moved = false; renew(null); });
-  $("map-length").addEventListener("input", (event) => go({ column: Number(event.target.value), row: state.at.row }));
-  $("map-cadence").addEventListener("input", (event) => go({ column: state.at.column, row: Number(event.target.value) }));
-  $("map-back").addEventListener("click", () => { go(planAt()); $("point").focus({ preventScroll: true }); });
-  $("map-twin").addEventListener("toggle", twin);
+    el("li", {}, svg("svg", { class: "swatch", viewBox: "0 0 22 14", "aria-hidden": "true" }, svg("path", { d: "M11 0l7 7l-7 7l-7 -7z", class: "plan" })), " best"),
+    el("li", {}, svg("svg", { class: "swatch", viewBox: "0 0 22 14", "aria-hidden": "true" }, svg("circle", { cx: 11, cy: 7, r: 5.5, class: "ring" })), " your hand: drag it, or use the arrow keys"));
+  $("map-take").addEventListener("click", takeThis);
+  $("map-best").addEventListener("click", () => { state.moved = false; if (taken()) set(FREE.map(({ key, value }) => [key, value])); else go(planAt()); $("point")?.focus({ preventScroll: true }); });
+  $("map-twin").replaceWith(twinTable.box);
   let width = 0;
   new ResizeObserver(() => { const now = $("map").clientWidth; if (now !== width) { width = now; draw(); } }).observe($("map"));
 }

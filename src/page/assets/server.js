@@ -12,7 +12,7 @@ function key() {
   return sessionStorage.getItem(KEY) || "";
 }
 
-const token = key();
+export const token = key();
 
 /** What the program refused, in its own words. */
 export class Refused extends Error {
@@ -23,6 +23,10 @@ export class Refused extends Error {
   }
 }
 
+let gone = () => {};
+/** Tells whether the program answers. */
+export const onGone = (listener) => { gone = listener; };
+
 export async function ask(method, path, body, signal) {
   const headers = { "X-Subwell-Token": token };
   if (body !== undefined) headers["Content-Type"] = "application/json";
@@ -31,8 +35,10 @@ export async function ask(method, path, body, signal) {
     response = await fetch(path, { method, headers, signal, body: body === undefined ? undefined : JSON.stringify(body) });
   } catch (error) {
     if (error.name === "AbortError") throw error;
-    throw new Refused({ code: "gone", message: "the program does not answer", hint: "start `subwell page` again, and open the address it prints" });
+    gone(true);
+    throw new Refused({ code: "gone", message: "the program has ended; your words are kept here", hint: "start it again, and open the address it prints" });
   }
+  gone(false);
   const document = await response.json();
   if (!response.ok) throw new Refused(document);
   return document;

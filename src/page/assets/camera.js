@@ -1,0 +1,203 @@
+// The camera: what it reads, holds and leaks, how that was measured, and which frames would help.
+
+import { $, button, el, svg, table, twin } from "./dom.js";
+import { counted, fixed, number, plain, rounded, seconds, united, written } from "./format.js";
+import { folder, openNight, refresh } from "./files.js";
+import { doubts } from "./answer.js";
+import { inWordsOfThePage } from "./labels.js";
+import { begin as lookAtMeasuring, onMeasure, state as measuring, stop } from "./measure.js";
+import { night, read, set } from "./night.js";
+import { go, here } from "./route.js";
+import { ask } from "./server.js";
+
+const COLOURS = { R: "red", G: "green", B: "blue" };
+const ROWS = [["gain", "gain_e_per_dn", "e⁻/DN"], ["read noise", "read_noise_e", "e⁻"], ["read noise, core of the pixels", "read_noise_core_e", "e⁻"], ["a pixel holds", "saturation_e", "e⁻"], ["pixel response", "prnu_percent", "%"], ["dark signal from pixel to pixel", "dsnu_e", "e⁻"]];
+const STEPS = { bias: "bias", flat: "flats", dark: "darks", prepare: "" };
+
+let mode = 0;
+
+/** Value and uncertainty with the digits that the uncertainty allows. */
+function estimate(found) {
+  if (found === null || found === undefined) return ["–", ""];
+  const { value, uncertainty } = found;
+  if (!(uncertainty > 0)) return [rounded(value, 4), "–"];
+  const places = Math.max(0, Math.min(8, 1 - Math.floor(Math.log10(uncertainty))));
+  return [fixed(value, places), fixed(uncertainty, places)];
+}
+
+/** The two greens are one where they do not differ by more than their uncertainty. */
+function planesOf(own) {
+  const greens = own.planes.filter((plane) => plane.colour === "G");
+  const alike = greens.length === 2 && Math.abs(greens[0].read_noise_e.value - greens[1].read_noise_e.value) <= Math.hypot(greens[0].read_noise_e.uncertainty, greens[1].read_noise_e.uncertainty);
+  return own.planes.map((plane, j) => ({ plane, j })).filter(({ plane }) => !alike || plane !== greens[1]).map((one) => ({ ...one, name: own.planes.length === 1 ? "value" : alike || one.plane.colour !== "G" ? COLOURS[one.plane.colour] ?? one.plane.plane : `green ${one.plane.plane}` }));
+}
+
+function numbers(own, at) {
+  const planes = planesOf(own), one = planes.length === 1;
+  const cell = ({ plane, j }, key) => { const [value, plus] = estimate(plane[key]); return plane[key] ? [number(plane[key].value, `${at}/planes/${j}/${key}/value`, value, "camera"), plus] : ["–", ""]; };
+  const darks = (plane) => (plane.dark_current ?? []);
+  const temperatures = [...new Set(planes.flatMap(({ plane }) => darks(plane).map((dark) => dark.sensor_c)))].sort((a, b) => a - b);
+  const rows = ROWS.filter(([, key]) => planes.some(({ plane }) => plane[key])).map(([label, key, unit]) => {
+    const cells = planes.map((plane) => cell(plane, key));
+    return one ? [label, cells[0][0], cells[0][1], unit] : [`${label}, ${unit}`, ...cells.map(([value, plus]) => el("span", {}, value, plus ? el("span", { class: "quiet small" }, ` ± ${plus}`) : ""))];
+  });
+  for (const celsius of temperatures) {
+    const cells = planes.map(({ plane, j }) => { const k = darks(plane).findIndex((dark) => dark.sensor_c === celsius); if (k < 0) return ["–", ""]; const [value, plus] = estimate(plane.dark_current[k].e_per_s); return [number(plane.dark_current[k].e_per_s.value, `${at}/planes/${j}/dark_current/${k}/e_per_s/value`, value, "camera"), plus]; });
+    const label = `dark current at ${united(fixed(celsius), "°C")}`;
+    rows.push(one ? [label, cells[0][0], cells[0][1], "e⁻/s"] : [`${label}, e⁻/s`, ...cells.map(([value, plus]) => el("span", {}, value, plus ? el("span", { class: "quiet small" }, ` ± ${plus}`) : ""))]);
+  }
+  return table(one ? ["", "value", "±", "unit"] : ["", ...planes.map(({ name }) => name)], rows, null, { class: "noise numbers" });
+}
+
+// Variance against signal.
+
+let plotted = null;
+function plot(own) {
+  const points = (own.photon_transfer ?? []).filter((point) => point.mean_dn > 0 && point.variance_dn2 > 0);
+  if (points.length < 3) return null;
+  const box = el("div", { class: "picture-box profile-plot" }), reading = el("p", { class: "reading" });
+  const draw = () => {
+    const width = Math.round(box.clientWidth), height = 320, left = 56, right = 14, top = 10, below = 44;
+    if (width < 60) return;
+    const span = (values) => [Math.floor(Math.log10(Math.min(...values))), Math.ceil(Math.log10(Math.max(...values)))];
+    const [x0, x1] = span(points.map((point) => point.mean_dn)), [y0, y1] = span(points.map((point) => point.variance_dn2));
+    const x = (value) => left + ((Math.log10(value) - x0) / Math.max(1, x1 - x0)) * (width - left - right);
+    const y = (value) => height - below - ((Math.log10(value) - y0) / Math.max(1, y1 - y0)) * (height - below - top);
+    const marks = svg("g", { "aria-hidden": "true" });
+    for (let power = x0; power <= x1; power += 1) marks.append(svg("path", { d: `M${x(10 ** power)} ${top}V${height - below}`, class: "rule" }), svg("text", { x: x(10 ** power), y: height - below + 18, class: `tick ${power === x1 ? "end" : "middle"}` }, fixed(10 ** power)));
+    for (let power = y0; power <= y1; power += 1) marks.append(svg("path", { d: `M${left} ${y(10 ** power)}H${width - right}`, class: "rule" }), svg("text", { x: left - 7, y: y(10 ** power) + 4, class: "tick end" }, fixed(10 ** power)));
+    marks.append(svg("text", { x: width - right, y: height - 4, class: "name end" }, "signal, DN"), svg("text", { x: 0, y: height - 4, class: "name" }, "↑ variance, DN²"));
+    points.forEach((point) => marks.append(point.used ? svg("circle", { cx: x(point.mean_dn), cy: y(point.variance_dn2), r: 4, class: "dot" }) : svg("path", { d: `M${x(point.mean_dn) - 4} ${y(point.variance_dn2) - 4}l8 8m0 -8l-8 8`, class: "likely" })));
+    const ring = svg("circle", { r: 8, class: "ring" });
+    const slider = svg("g", { role: "slider", tabindex: 0, class: "reader", id: "transfer-slider", "aria-label": "pairs of flats", "aria-valuemin": 1, "aria-valuemax": points.length }, svg("rect", { x: left, y: 0, width: width - left - right, height, class: "reach" }), ring);
+    let at = Math.floor(points.length / 2);
+    const say = (to) => {
+      at = Math.max(0, Math.min(points.length - 1, to));
+      const point = points[at];
+      ring.setAttribute("cx", x(point.mean_dn)); ring.setAttribute("cy", y(point.variance_dn2));
+      const parts = [["pair", `${at + 1} of ${points.length}`], ["signal", `${rounded(point.mean_dn, 4)} DN`], ["variance", `${rounded(point.variance_dn2, 4)} DN²`], ...(own.planes.length > 1 ? [["plane", plain(point.plane)]] : [])];
+      reading.replaceChildren(...parts.flatMap(([name, value]) => [`${name} `, el("strong", {}, value), " "]), point.used ? "" : "left out");
+      slider.setAttribute("aria-valuenow", at + 1);
+      slider.setAttribute("aria-valuetext", `${parts.map((part) => part.join(" ")).join(", ")}${point.used ? "" : ", left out"}`);
+    };
+    slider.addEventListener("keydown", (event) => { const to = { ArrowLeft: at - 1, ArrowRight: at + 1, Home: 0, End: points.length - 1 }[event.key]; if (to !== undefined) { event.preventDefault(); say(to); } });
+    const picture = svg("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "picture", role: "group", "aria-labelledby": "transfer-h" }, marks, slider);
+    picture.addEventListener("pointermove", (event) => { const px = event.clientX - picture.getBoundingClientRect().left; say(points.reduce((best, point, i) => (Math.abs(x(point.mean_dn) - px) < Math.abs(x(points[best].mean_dn) - px) ? i : best), 0)); });
+    box.replaceChildren(picture);
+    say(at);
+  };
+  plotted?.disconnect();
+  plotted = new ResizeObserver(draw);
+  plotted.observe(box);
+  const own2 = twin("transfer", () => table(["signal, DN", "variance, DN²", ""], points.map((point) => [rounded(point.mean_dn, 5), rounded(point.variance_dn2, 4), point.used ? "" : "left out"])));
+  own2.fill();
+  return el("section", { class: "figure-place" }, el("h2", { id: "transfer-h" }, "Variance against signal"), reading, box, own2.box);
+}
+
+/** What stands of a camera: finding, sentence, numbers, plot, doubts. */
+function camera(document, acts) {
+  mode = Math.min(mode, document.modes.length - 1);
+  const own = document.modes[mode], at = `modes/${mode}`;
+  const plane = own.planes[0], name = plain(document.camera);
+  const planes = planesOf(own);
+  const noise = planes.map(({ plane: one }) => one.read_noise_e.value);
+  const dark = (plane.dark_current ?? []).find((one) => one.sensor_c === own.reference_sensor_c) ?? plane.dark_current?.[0];
+  const gains = document.modes.length > 1 ? document.modes.map((one, i) => button(one.gain_setting === null ? `setting ${i + 1}` : written(one.gain_setting), () => { mode = i; show(); }, { class: "choice", "aria-pressed": String(i === mode) })) : null;
+  const range = noise.length > 1 && Math.max(...noise) - Math.min(...noise) > 0.005 * noise[0] ? `${rounded(Math.min(...noise), 3)} to ${rounded(Math.max(...noise), 3)}` : rounded(noise[0], 3);
+  const sentence = el("p", {}, gains ? ["At gain ", ...gains.flatMap((one) => [one, " "])] : own.gain_setting === null ? "" : ["At gain ", el("strong", {}, written(own.gain_setting)), " "],
+    "one step is ", el("strong", {}, rounded(plane.gain_e_per_dn.value, 3)), "\u00a0e⁻; a pixel holds ", el("strong", {}, fixed(plane.saturation_e.value, plane.saturation_e.value < 100 ? 1 : 0)), "\u00a0e⁻", { adc: " before the converter ends", pixel: " before it is full" }[plane.saturation_cause] ?? "",
+    dark ? ["; its dark current at ", united(fixed(dark.sensor_c), "°C"), " is ", el("strong", {}, rounded(dark.e_per_s.value, 2)), "\u00a0e⁻/s"] : "", ".");
+  const frames = own.frames ? el("p", { class: "quiet small" }, `From ${counted(own.frames.bias ?? 0, "bias frame")}, ${counted(own.frames.flat ?? 0, "flat")} and ${counted(own.frames.dark ?? 0, "dark")}. EMVA 1288 style, and its quantum efficiency is never measured.`) : el("p", { class: "quiet small" }, `From ${plain(document.source ?? "a data sheet")}.`);
+  const list = el("ul", { id: "camera-doubts" });
+  doubts(document.caveats ?? [], list);
+  return [el("h1", { tabindex: -1 }, `${name} reads a pixel with ${range} electrons of noise`), el("div", { class: "two" },
+    el("div", {}, sentence, numbers(own, at), frames, el("div", { class: "acts" }, ...acts)),
+    el("div", {}, plot(own), (document.caveats ?? []).length > 0 ? [el("h2", {}, "Doubts"), list] : null))];
+}
+
+/** The list by kinds: how many frames of each, and what they buy. */
+function totals(list) {
+  const rows = new Map();
+  for (const step of list.steps.filter(({ count }) => count > 0)) {
+    const where = step.sensor_c === null ? (step.place ? ` in ${plain(step.place)}` : "") : ` at ${united(fixed(step.sensor_c), "°C")}`;
+    const name = step.kind === "flat" ? "flats, in pairs" : `${STEPS[step.kind]}${where}`;
+    const own = rows.get(name) ?? { count: 0, buys: { bias: "read noise", flat: "gain, and what a pixel holds", dark: "dark current" }[step.kind] };
+    own.count += step.count;
+    rows.set(name, own);
+  }
+  return [...rows].map(([name, { count, buys }]) => [name, el("span", {}, el("span", { class: "squares", "aria-hidden": "true" }, "□".repeat(Math.min(count, 30))), ` ${count}`), buys]);
+}
+
+/** The frames to take, from the list of the program. */
+async function checklist() {
+  const place = el("section", { id: "which-frames" }, el("h2", {}, "Frames that would help"), el("p", {}, "…"));
+  const fill = (lists, kind) => {
+    const list = lists[kind];
+    place.replaceChildren(el("h2", {}, "Frames that would help"), el("p", { class: "acts" }, ...[["cooled", "a cooled camera"], ["uncooled", "without cooler"], ["quick", "in a hurry"]].map(([own, words]) => button(words, () => fill(lists, own), { class: "choice", "aria-pressed": String(own === kind) }))),
+      el("ul", { class: "cautions" }, ...list.cautions.map((caution) => el("li", {}, el("strong", {}, plain(caution))))),
+      table(["kind", "to take", "what it buys"], totals(list), null, { class: "cards totals" }),
+      el("details", {}, el("summary", {}, "step by step, in order"), el("ol", { class: "steps" }, ...list.steps.map((step) => el("li", {}, step.count > 0 ? el("strong", {}, `${step.count} ${STEPS[step.kind]}`, step.exposure_s === null ? "" : ` of ${seconds(step.exposure_s)}`, step.sensor_c === null ? "" : ` at ${united(fixed(step.sensor_c), "°C")}`, step.place ? ` in ${plain(step.place)}` : "", step.of_saturation_time === null ? "" : `, ${fixed(100 * step.of_saturation_time)} % of the time that saturates`, ". ") : "", inWordsOfThePage(step.note).replace(/subwell (frames|measure) DIR/g, "this page"))))),
+      el("p", { class: "quiet small" }, `About ${fixed(list.minutes)} minutes for one gain setting. They cannot tell: ${list.cannot_tell.map(plain).join("; ")}.`));
+  };
+  try { fill(await ask("GET", "/api/checklist"), "cooled"); } catch (error) { place.replaceChildren(el("p", {}, inWordsOfThePage(error.message))); }
+  return place;
+}
+
+/** The profile that was measured is kept under a free name, and the night is told of it. */
+async function keep(document) {
+  const stem = document.camera.toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "") || "camera";
+  const typed = $("profile-name").value.trim().replace(/(\.(toml|json))?$/i, (ending) => ending || ".toml") || `${stem}.toml`;
+  const said = $("keep-said");
+  try {
+    const { path } = await ask("POST", "/api/profile", { path: typed });
+    measuring.kept = path;
+    await refresh();
+    if (folder.nights.length === 0) {
+      const first = "my-night.toml";
+      await ask("POST", "/api/new", { path: first, camera: false, changes: [{ key: ["camera", "profile"], value: path }] });
+      await refresh();
+      await openNight(first);
+    }
+    show();
+    $("keep-said")?.replaceChildren(`Kept as ${plain(path)}. `, button("plan with it", () => { if (read(["camera", "profile"]) !== path) set([[["camera", "profile"], path], [["camera", "gain_setting"], null]]); go("night"); }, { class: "link" }));
+  } catch (error) { said.replaceChildren(inWordsOfThePage(error.message), error.hint ? ` ${inWordsOfThePage(error.hint)}` : ""); }
+}
+
+function running(document) {
+  const { frames, frames_done: done, elapsed_s: elapsed } = document;
+  const left = done > 0 && frames > done ? `, about ${seconds(Math.ceil(((frames - done) * elapsed) / done))}` : "";
+  return [el("h1", { tabindex: -1 }, `Measuring ${document.folder === "." ? "this folder" : plain(document.folder ?? "")}`),
+    el("p", { id: "far", role: "status" }, frames === 0 ? "looking at the frames" : `frame ${done} of ${frames}${left}`), el("p", {}, el("progress", { max: Math.max(1, frames), value: done, "aria-label": "frames measured" })), el("p", {}, button("stop", stop, { class: "act", id: "stop" }))];
+}
+
+async function shown(document) {
+  const place = $("place-camera");
+  if (document.state === "running") {
+    if ($("far")) { const fresh = running(document); $("far").replaceChildren(...fresh[1].childNodes); const bar = place.querySelector("progress"); bar.max = Math.max(1, document.frames); bar.value = document.frames_done; } else place.replaceChildren(...running(document));
+    return;
+  }
+  if (document.state === "failed") {
+    const error = document.error;
+    place.replaceChildren(el("h1", { tabindex: -1 }, "It could not be measured"), el("div", { class: "problem", role: "alert", id: "measure-problem" }, el("p", {}, inWordsOfThePage(error.message)), error.hint ? el("p", { class: "small" }, inWordsOfThePage(error.hint)) : null), el("p", {}, el("a", { href: "#/start" }, "back to the folders")), await checklist());
+    return;
+  }
+  if (document.state === "done") {
+    const stem = document.camera.camera.toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "") || "camera";
+    const acts = measuring.kept ? [el("span", { id: "keep-said", role: "status" })] : [el("label", {}, "as ", el("input", { type: "text", id: "profile-name", class: "box", size: 18, value: `${stem}.toml`, autocomplete: "off", spellcheck: "false" })), button("keep this profile", () => keep(document.camera), { class: "act main", id: "keep-profile" }), el("span", { id: "keep-said", role: "status" })];
+    place.replaceChildren(...camera(document.camera, acts), await checklist());
+    return;
+  }
+  if (night.camera) { place.replaceChildren(...camera(night.camera.profile, []), await checklist()); return; }
+  place.replaceChildren(el("h1", { tabindex: -1 }, "No camera yet"), el("p", {}, "Frames of it can be measured, or its data sheet typed: ", el("a", { href: "#/start" }, "begin with what you have"), "."), await checklist());
+}
+
+export async function show() {
+  await shown(measuring.document);
+  if (here().word === "frames") $("which-frames")?.scrollIntoView();
+  else if (document.activeElement === document.body || document.activeElement === null) $("place-camera").querySelector("h1")?.focus({ preventScroll: true });
+}
+
+export function start() {
+  onMeasure((document) => { if (here().place === "camera" || document.state !== "running") shown(document); });
+  lookAtMeasuring();
+}
