@@ -75,8 +75,8 @@ const TABLE: &[(&str, &[&str])] = &[
     (
         "page",
         &[
-            "units", "caveat", "reading", "keys", "camera", "sky", "target", "rig", "night", "plan", "review", "decide",
-            "measure", "report", "files", "error",
+            "units", "caveat", "reading", "keys", "camera", "sky", "target", "rig", "night", "plan", "review",
+            "decide", "measure", "report", "files", "error",
         ],
     ),
     // The shapes of all that is read and printed.

@@ -95,6 +95,9 @@ struct Named {
 struct Watched {
     folder: String,
     night: Draft,
+    /// What is there is judged, and nothing waited for.
+    #[serde(default)]
+    once: bool,
 }
 
 #[derive(Debug, Deserialize)]
@@ -215,7 +218,7 @@ impl Api {
     fn watch(&self, asked: Watched) -> Result<Value, ApiError> {
         let path = self.folder.existing(Path::new(&asked.folder))?;
         let (night, camera) = self.night(&asked.night)?;
-        Watching::start(&self.watching, asked.folder, path, night, camera)
+        Watching::start(&self.watching, asked.folder, path, (night, camera), asked.once)
     }
 
     fn files(&self) -> Value {

@@ -13,7 +13,7 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &str); 33] = [
+const ASSETS: [(&str, &str, &str); 34] = [
     asset!("/", HTML, "page.html"),
     asset!("/page.css", CSS, "page.css"),
     asset!("/icon.svg", PICTURE, "icon.svg"),
@@ -46,6 +46,7 @@ const ASSETS: [(&str, &str, &str); 33] = [
     asset!("/sheet.js", SCRIPT, "sheet.js"),
     asset!("/choices.js", SCRIPT, "choices.js"),
     asset!("/morning.js", SCRIPT, "morning.js"),
+    asset!("/watch.js", SCRIPT, "watch.js"),
     asset!("/measure.js", SCRIPT, "measure.js"),
 ];
 

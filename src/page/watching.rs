@@ -74,15 +74,15 @@ impl Watching {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Begins to watch a folder on a thread of its own.
+    /// Begins to watch a folder on a thread of its own; with `once` what is there is judged, and that is all.
     pub(super) fn start(
         watching: &Arc<Self>,
         folder: String,
         path: PathBuf,
-        night: Night,
-        camera: CameraProfile,
+        (night, camera): (Night, CameraProfile),
+        once: bool,
     ) -> Result<Value, ApiError> {
-        let stop = Arc::new(AtomicBool::new(false));
+        let stop = Arc::new(AtomicBool::new(once));
         let wake = Wake::new(std::slice::from_ref(&path));
         {
             let mut state = watching.state();
@@ -121,6 +121,7 @@ impl Watching {
         let decoder = Decoder::this_program()?;
         let folders = std::slice::from_ref(path);
         let mut watch = Watch::new(folders, night, camera, &decoder, Patience::default()).map_err(failed)?;
+        let once = stop.load(Ordering::Relaxed);
         let stopped = Stopped(stop);
         let options = ReviewOptions { progress: &stopped };
         while !stop.load(Ordering::Relaxed) {
@@ -137,7 +138,11 @@ impl Watching {
             }
             wake.wait(if watch.is_waiting() { SOON } else { LATER });
         }
-        Ok(json_value(watch.finish(&ReviewOptions::default()).map_err(failed)?))
+        let review = json_value(watch.finish(&ReviewOptions::default()).map_err(failed)?);
+        if once && let Some(review) = watch.review() {
+            self.tell("stacks", &json!({ "stacks": json_value(&watch.running().stacks(review)) }));
+        }
+        Ok(review)
     }
 
     fn tell(&self, name: &'static str, document: &Value) {

@@ -26,6 +26,8 @@ use super::moments::written_time;
 
 /// Passes in which hours are found that bring what was achieved: their squares of signal over noise are nearly in proportion.
 const PASSES: usize = 3;
+/// Light of the same stars in two nights is known better than this.
+const SAME_STARS: f64 = 0.1;
 /// Below this share of what was kept nothing is written: it would be no stack.
 const LEAST_HOURS: f64 = 1e-3;
 
@@ -175,6 +177,7 @@ impl Campaign {
                 caveats.push(caveat.clone());
             }
         }
+        caveats.extend(other_fields(&reviewed));
         let hours = left.as_ref().ok().filter(|_| asked.goal.hours.is_none()).map(|plan| plan.wall_clock_s.0 / 3600.0);
         Some(Self {
             stamp: Stamp::new(),
@@ -257,12 +260,29 @@ fn starlight(reviewed: &[Reviewed<'_>], own: &Review, filter: &str) -> Option<Es
     let over_base = |review: &Review| {
         let field = &review.fields[field(review)?];
         let Found::Same { light, .. } = found(&base.light, &field.light) else { return None };
+        // Strange stars agree by chance in a few places, and scatter.
+        if light.relative() > SAME_STARS {
+            return None;
+        }
         let factor = (base.air * base.share) / (field.air * field.share);
         Some(Estimate::within_factor(light.value * factor, light.relative()))
     };
     let best = reviewed.iter().filter_map(|one| over_base(one.review)).map(|light| light.value).fold(0.0, f64::max);
     let light = over_base(own)?;
     (best > 0.0).then(|| Estimate::within_factor(light.value / best, light.relative()))
+}
+
+/// Nights whose stars are none of the others'.
+fn other_fields(reviewed: &[Reviewed<'_>]) -> Vec<Caveat> {
+    let strange = |one: &&Reviewed<'_>| {
+        let fields = || one.review.fields.iter();
+        fields().next().is_some() && fields().all(|field| starlight(reviewed, one.review, &field.filter).is_none())
+    };
+    let caveat = |one: &Reviewed<'_>| {
+        let message = "this night shows other stars than the first: of another target it is no part of this stack";
+        Caveat::new("other-field", message, "review each target by itself").about(one.folder)
+    };
+    reviewed.iter().filter(strange).map(caveat).collect()
 }
 
 /// What the night file says is there, in the plan's own words: signal over noise of each filter.

@@ -1,10 +1,190 @@
-// The morning after: last night's lights held against the plan. What watches a night while it runs has its place here too.
+// The night while it runs, and the morning after: lights of a folder against the plan.
 
-import { $, el } from "./dom.js";
+import { $, button, el, svg, table, twin } from "./dom.js";
+import { clockOf, counted, fixed, hours, number, percent, plain, rounded, seconds, united } from "./format.js";
+import { doubts } from "./answer.js";
+import { fillOf, filterLetter, filterName, lineOf } from "./filters.js";
+import { folder } from "./files.js";
+import { inWordsOfThePage } from "./labels.js";
+import { draft, night } from "./night.js";
+import { here } from "./route.js";
+import { Running, underWay } from "./watch.js";
+
+/** Lanes of the picture: what is drawn of a sub, and what was foretold. */
+const LANES = [["sky, e⁻/s in a pixel", (sub) => sub.sky_e_per_s?.value, (sub) => sub.predicted_sky_e_per_s], ["width of stars, pixels", (sub) => sub.fwhm_px?.value, (sub) => sub.predicted_fwhm_px], ["starlight, of the best", (sub) => (sub.starlight ? Math.min(1, sub.starlight.value) : undefined), () => undefined]];
+const TELL = "subwell-tell-goals";
+
+const running = new Running(() => { tell(); if (here().place === "morning") draw(); state(); });
+let once = false;
+
+const snrOf = ({ snr, goal_snr: goal }) => (snr ? `${rounded(snr.value, 3)}${goal ? ` of ${rounded(goal, 3)}` : ""}` : "");
+const leftOf = (left) => (left === null || left === undefined ? "" : left <= 0 ? "reached" : `${hours(3600 * left)} left`);
+
+/** The shortest finding of the place. */
+function state() {
+  const words = running.running ? (running.newest ? `running: ${counted(running.count, "sub")}, the last at ${running.newest.when ? clockOf(running.newest.when) : "no time"}` : "running: no sub yet")
+    : running.review ? `${running.review.subs_kept} of ${running.review.subs.length} worth keeping` : "none yet";
+  $("state-morning")?.replaceChildren(words);
+}
+
+/** The browser's own word, once for each goal, where that was asked for. */
+function tell() {
+  if (localStorage.getItem(TELL) !== "yes" || typeof Notification === "undefined" || Notification.permission !== "granted") return;
+  for (const word of running.words.filter((one) => one.about === "goal-reached" && !one.told)) { word.told = true; new Notification(plain(word.text)); }
+}
+
+const began = (path, at) => { once = at === "judge"; running.begin(path, draft(), once).catch((error) => { running.problem = error; running.running = false; draw(); }); };
+
+function choice() {
+  const folders = folder.folders.filter(({ path }) => path !== "." || folder.folders.length === 1);
+  const rows = folders.map(({ path, frames }) => [path === "." ? "this folder" : plain(path), counted(frames, "file"), el("span", { class: "acts" },
+    button("watch it fill", () => began(path, "watch"), { class: "act", "data-watch": path }), " ", button("judge what is there", () => began(path, "judge"), { class: "act", "data-judge": path }))]);
+  return [el("h1", { tabindex: -1 }, night.path ? "Which lights?" : "No night yet"),
+    night.path ? el("p", {}, "Lights of a folder are held against the night as it is written here. Nothing is written into the folder, moved or deleted.") : el("p", {}, "A night is needed first: ", el("a", { href: "#/start" }, "begin with what you have"), "."),
+    !night.path ? null : rows.length > 0 ? table(["folder", "holds", ""], rows, null, { class: "cards frames" }) : el("p", {}, "No frames lie beside this page yet. Let your capture program write into a folder beside the night file; it appears here."),
+    problem()];
+}
+
+const problem = () => (running.problem ? el("div", { class: "problem", role: "alert" }, el("p", {}, inWordsOfThePage(running.problem.message)), running.problem.hint ? el("p", { class: "small" }, inWordsOfThePage(running.problem.hint)) : null) : null);
+
+// While it runs.
+
+function stacks() {
+  return table(["filter", "in the stack", "signal to noise", "left at this rate"], running.stacks.map((stack, i) => [filterName(stack.filter),
+    `${stack.subs_kept} of ${stack.subs}, ${hours(3600 * stack.hours_kept)}`,
+    stack.snr ? el("span", {}, number(stack.snr.value, `stacks/${i}/snr/value`, rounded(stack.snr.value, 3), "stacks"), stack.goal_snr ? ` of ${rounded(stack.goal_snr, 3)}` : "") : "–",
+    leftOf(stack.hours_left) || "–"]), null, { class: "cards numbers" });
+}
+
+function lastSubs() {
+  const cell = (value, digits) => (value === undefined || value === null ? "–" : rounded(value, digits));
+  return table(["", "filter", "sky, e⁻/s", "foretold", "stars, px", "light", "adds"], running.subs.map((sub) => [sub.when ? clockOf(sub.when) : "–", filterName(sub.filter), cell(sub.sky_e_per_s?.value, 3), cell(sub.predicted_sky_e_per_s, 3), cell(sub.fwhm_px?.value, 2),
+    sub.starlight ? percent(100 * Math.min(1, sub.starlight.value)) : "–", sub.keep ? cell(sub.adds_snr, 2) : "better left out"]), null, { class: "cards numbers" });
+}
+
+function live() {
+  const first = running.stacks.find((stack) => stack.snr && stack.goal_snr && stack.snr.value < stack.goal_snr) ?? running.stacks[0];
+  const heading = !running.newest ? `Waiting for the first light in ${running.folder === "." ? "this folder" : plain(running.folder)}` : once ? "Judging the lights" : first ? `${filterName(first.filter)}: ${[snrOf(first), leftOf(first.hours_left)].filter(Boolean).join(", ")}` : "The night runs";
+  const asked = localStorage.getItem(TELL) === "yes";
+  return [el("h1", { tabindex: -1 }, heading),
+    running.words.length > 0 ? el("ul", { id: "words" }, ...running.words.map((word) => el("li", {}, plain(word.text)))) : null,
+    running.stacks.length > 0 ? stacks() : null,
+    figure(running.all), running.subs.length > 0 ? el("section", {}, el("h2", {}, running.subs.length === 1 ? "The last sub" : `The last ${running.subs.length} subs`), lastSubs()) : null,
+    problem(),
+    el("p", { class: "acts" }, button("end the night", () => running.end(), { class: "act", id: "end-night" }), " ",
+      button(asked ? "do not tell me of goals" : "tell me once when a goal is reached", async () => {
+        if (!asked && typeof Notification !== "undefined") await Notification.requestPermission();
+        localStorage.setItem(TELL, asked ? "no" : "yes");
+        draw();
+      }, { class: "act", "aria-pressed": String(asked) })),
+    el("p", { class: "quiet small" }, "A sub is held against the best of its own night so far: what is said of it can change until the morning.")];
+}
+
+// The morning.
+
+function finding(review) {
+  const kept = `${review.subs_kept} of ${counted(review.subs.length, "sub")} ${review.subs.length === 1 ? "is" : "are"} worth keeping`;
+  const more = review.hours_to_goal;
+  return more === null || more === undefined ? kept : more <= 0 ? `${kept}; the goal is reached` : `${kept}; ${hours(3600 * more)} more will do`;
+}
+
+function filters(review) {
+  return table(["filter", "kept", "hours", "signal to noise", "sky, e⁻/s", "foretold", "stars, px"], review.filters.map((filter, i) => {
+    const at = (key) => `filters/${i}/${key}`;
+    const est = (key, digits) => (filter[key] ? number(filter[key].value, at(`${key}/value`), rounded(filter[key].value, digits), "review") : "–");
+    return [filterName(filter.name), el("span", {}, number(filter.subs_kept, at("subs_kept"), String(filter.subs_kept), "review"), ` of ${filter.subs}`), number(filter.hours_kept, at("hours_kept"), fixed(filter.hours_kept, 2), "review"),
+      el("span", {}, est("achieved_snr", 3), filter.goal_snr ? ` of ${rounded(filter.goal_snr, 3)}` : ""), est("sky_e_per_s", 3), est("predicted_sky_e_per_s", 3), filter.median_fwhm_px === null ? "–" : number(filter.median_fwhm_px, at("median_fwhm_px"), rounded(filter.median_fwhm_px, 2), "review")];
+  }), null, { class: "cards numbers" });
+}
+
+function after(review) {
+  const list = el("ul", { id: "morning-doubts" });
+  doubts(review.caveats, list);
+  const left = review.subs.filter((sub) => !sub.keep);
+  return [el("h1", { tabindex: -1 }, finding(review)), filters(review), figure(review.subs),
+    el("section", {}, el("h2", {}, "What the night teaches"), el("ul", { id: "teaches" }, ...review.advice.map((line) => el("li", {}, plain(inWordsOfThePage(line)))))),
+    left.length > 0 ? el("details", {}, el("summary", {}, `${counted(left.length, "sub")} that the stack is better without`), el("ul", {}, ...left.map((sub) => el("li", {}, `${plain(sub.file)}: ${plain(sub.why)}`)))) : null,
+    review.left_out.length > 0 ? el("details", {}, el("summary", {}, `${counted(review.left_out.length, "file")} could not be judged`), el("ul", {}, ...review.left_out.map((file) => el("li", {}, `${plain(file.file)}: ${plain(file.reason)}`)))) : null,
+    review.caveats.length > 0 ? el("section", {}, el("h2", {}, "Doubts"), list) : null,
+    el("p", { class: "acts" }, button("other lights", () => { running.review = null; running.all = []; draw(); }, { class: "act" }))];
+}
+
+// The lanes of a night: filters, sky, star width, starlight on one axis of time.
+
+let watched = null;
+function figure(subs) {
+  const timed = subs.filter((sub) => Number.isFinite(sub.hours_since_first)).sort((a, b) => a.hours_since_first - b.hours_since_first);
+  if (timed.length < 2) return null;
+  const box = el("div", { class: "picture-box", id: "night-lanes" }), reading = el("p", { class: "reading" });
+  const draw = () => {
+    const width = Math.round(box.clientWidth);
+    if (width < 60) return;
+    const left = 48, right = 10, high = width < 600 ? 74 : 96, top = 26, gap = 24;
+    const lanes = LANES.filter(([, of]) => timed.some((sub) => Number.isFinite(of(sub))));
+    const height = top + lanes.length * (high + gap) + 18;
+    const last = Math.max(timed.at(-1).hours_since_first, 1 / 60);
+    const x = (sub) => left + (sub.hours_since_first / last) * (width - left - right);
+    const marks = svg("g", { "aria-hidden": "true" });
+    // Which filter, when.
+    for (let from = 0; from < timed.length;) {
+      let to = from;
+      while (to + 1 < timed.length && timed[to + 1].filter === timed[from].filter) to += 1;
+      const a = x(timed[from]) - 3, b = x(timed[to]) + 3;
+      marks.append(svg("rect", { x: a, y: 4, width: Math.max(4, b - a), height: 12, fill: fillOf(timed[from].filter), class: `block ${lineOf(timed[from].filter)}` }));
+      if (b - a > 26) marks.append(svg("rect", { x: (a + b) / 2 - 12, y: 3, width: 24, height: 14, class: "tab" }), svg("text", { x: (a + b) / 2, y: 14, class: "tick middle" }, filterLetter(timed[from].filter)));
+      from = to + 1;
+    }
+    lanes.forEach(([name, of, foretold], k) => {
+      const base = top + k * (high + gap) + high;
+      const values = timed.flatMap((sub) => [of(sub), foretold(sub)]).filter(Number.isFinite);
+      const most = 1.08 * Math.max(...values);
+      const y = (value) => base - (value / most) * (high - 14);
+      marks.append(svg("path", { d: `M${left} ${base}H${width - right}`, class: "axis" }), svg("text", { x: 0, y: base - high + 8, class: "name" }, `↑ ${name}`), svg("text", { x: left - 6, y: base, class: "tick end" }, "0"), svg("text", { x: left - 6, y: y(most / 1.08) + 4, class: "tick end" }, rounded(most / 1.08, 2)));
+      const told = timed.filter((sub) => Number.isFinite(foretold(sub)));
+      if (told.length > 1) marks.append(svg("path", { d: told.map((sub, i) => `${i === 0 ? "M" : "L"}${x(sub).toFixed(1)} ${y(foretold(sub)).toFixed(1)}`).join(""), class: "target" }));
+      for (const sub of timed) {
+        if (!Number.isFinite(of(sub))) continue;
+        const [px, py] = [x(sub), y(of(sub))];
+        marks.append(sub.keep ? svg("circle", { cx: px, cy: py, r: timed.length > 120 ? 1.6 : 2.6, class: "dot" }) : svg("path", { d: `M${px - 3} ${py - 3}l6 6m0 -6l-6 6`, class: "likely" }));
+      }
+    });
+    marks.append(svg("text", { x: left, y: height - 3, class: "tick" }, timed[0].when ? clockOf(timed[0].when) : "0 h"), svg("text", { x: width - right, y: height - 3, class: "tick end" }, timed.at(-1).when ? `${clockOf(timed.at(-1).when)} local time` : `${fixed(last, 1)} h`));
+    const ruler = svg("path", { class: "ruler" });
+    const slider = svg("g", { role: "slider", tabindex: 0, class: "reader", id: "lanes-slider", "aria-label": "subs of the night", "aria-valuemin": 1, "aria-valuemax": timed.length }, svg("rect", { x: left, y: 0, width: width - left - right, height, class: "reach" }), ruler);
+    let at = timed.length - 1;
+    const say = (to) => {
+      at = Math.max(0, Math.min(timed.length - 1, to));
+      const sub = timed[at];
+      ruler.setAttribute("d", `M${x(sub)} 2V${height - 18}`);
+      const parts = [[sub.when ? clockOf(sub.when) : "", filterName(sub.filter)], ["sky", sub.sky_e_per_s ? united(rounded(sub.sky_e_per_s.value, 3), "e⁻/s") : "unseen"], ["stars", sub.fwhm_px ? united(rounded(sub.fwhm_px.value, 2), "px") : "none"], ["light", sub.starlight ? percent(100 * Math.min(1, sub.starlight.value)) : "unknown"], ["worth", percent(sub.worth_percent)]];
+      reading.replaceChildren(...parts.flatMap(([name, value]) => [`${name} `, el("strong", {}, value), " "]), sub.keep ? "" : "✕ better left out");
+      slider.setAttribute("aria-valuenow", at + 1);
+      slider.setAttribute("aria-valuetext", `${parts.map((part) => part.join(" ")).join(", ")}${sub.keep ? "" : ", better left out"}`);
+    };
+    slider.addEventListener("keydown", (event) => { const to = { ArrowLeft: at - 1, ArrowRight: at + 1, PageUp: at - 10, PageDown: at + 10, Home: 0, End: timed.length - 1 }[event.key]; if (to !== undefined) { event.preventDefault(); say(to); } });
+    const picture = svg("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "picture", role: "group", "aria-labelledby": "lanes-h" }, marks, slider);
+    picture.addEventListener("pointermove", (event) => { const px = event.clientX - picture.getBoundingClientRect().left; say(timed.reduce((best, sub, i) => (Math.abs(x(sub) - px) < Math.abs(x(timed[best]) - px) ? i : best), 0)); });
+    box.replaceChildren(picture);
+    say(at);
+  };
+  watched?.disconnect();
+  watched = new ResizeObserver(draw);
+  watched.observe(box);
+  const own = twin("lanes", () => table(["", "filter", "sky, e⁻/s", "foretold", "stars, px", "light", "worth", ""], timed.map((sub) => [sub.when ? clockOf(sub.when) : "–", filterName(sub.filter), sub.sky_e_per_s ? rounded(sub.sky_e_per_s.value, 3) : "–", sub.predicted_sky_e_per_s ? rounded(sub.predicted_sky_e_per_s, 3) : "–", sub.fwhm_px ? rounded(sub.fwhm_px.value, 2) : "–", sub.starlight ? percent(100 * Math.min(1, sub.starlight.value)) : "–", percent(sub.worth_percent), sub.keep ? "" : "better left out"])));
+  own.fill();
+  return el("section", { class: "figure-place" }, el("h2", { id: "lanes-h" }, "Sub by sub: ● kept, ✕ better left out, the line as foretold"), reading, box, own.box);
+}
+
+function draw() {
+  const place = $("place-morning"), focused = document.activeElement?.id;
+  place.replaceChildren(...(running.running ? live() : running.review ? after(running.review) : choice()).filter(Boolean));
+  if (focused) $(focused)?.focus({ preventScroll: true });
+}
+
+export function show() { draw(); }
 
 export function start() {
-  $("place-morning").replaceChildren(el("h1", { tabindex: -1 }, "No lights yet"),
-    el("p", {}, "When lights of this night lie in a folder, ", el("code", {}, "subwell review FOLDER --night NIGHT.toml"), " says which are worth keeping and what the night teaches."),
-    el("section", { id: "watch", "aria-label": "while it runs", hidden: true }));
+  state();
+  // A watch goes on while a page is loaded anew.
+  underWay().then((document) => { if (document.running) running.listen(document.folder, 0); }).catch(() => {});
 }
-export function show() {}

@@ -1,83 +1,78 @@
-// The night while it runs: events of a watched folder, as they come.
+// A folder that is watched: its events, as they come.
 
 import { ask, listen } from "./server.js";
 
 /** Subs that are shown, newest first, and words. */
-const SHOWN = 6;
-const WORDS = 2;
+const SHOWN = 6, WORDS = 2;
+/** Who was cut off asks again after so long. */
+const AGAIN_MS = 2000;
 
-/** A running night: what was told so far. */
-export class Night {
+/** What was told of a running night so far. */
+export class Running {
   constructor(changed) {
     this.changed = changed;
-    this.subs = [];
-    this.words = [];
-    this.stacks = [];
-    this.count = 0;
-    this.last = 0;
-    this.review = null;
-    this.problem = null;
+    this.forget();
     this.running = false;
-    this.stopped = null;
+    this.folder = "";
   }
 
-  /** Begins to watch, or listens to a watch that runs already. */
-  async begin(folder, draft) {
-    const told = await ask("POST", "/api/watch", { folder, night: draft });
+  forget() {
     this.subs = [];
+    this.all = [];
     this.words = [];
     this.stacks = [];
     this.count = 0;
+    this.newest = null;
     this.review = null;
     this.problem = null;
-    this.last = told.last_event;
-    await this.follow();
   }
 
-  async end() {
-    await ask("POST", "/api/watch/stop", {});
+  /** Begins to watch a folder for a night; `once` takes it as it is and ends. */
+  async begin(folder, night, once) {
+    const { last_event: last } = await ask("POST", "/api/watch", { folder, night, once });
+    this.forget();
+    await this.listen(folder, last);
   }
 
-  /** Listens until the end; a connection that grows old is opened anew from the last event on. */
-  async follow() {
+  end() { return ask("POST", "/api/watch/stop", {}); }
+
+  /** Listens from an event on until the end; a connection that grows old is opened anew. */
+  async listen(folder, last) {
+    this.folder = folder;
+    this.last = last;
     this.running = true;
-    this.stopped = new AbortController();
-    this.changed(this);
+    this.changed();
     while (this.running) {
       try {
-        for await (const event of listen("/api/watch", this.last, this.stopped.signal)) this.take(event);
+        for await (const event of listen("/api/watch", this.last)) this.take(event);
       } catch (error) {
-        if (error.name === "AbortError") return;
-        // The program may be busy, or gone: both are asked again.
         this.problem = error;
-        this.changed(this);
-        await new Promise((go) => setTimeout(go, 2000));
+        this.changed();
+        await new Promise((go) => { setTimeout(go, AGAIN_MS); });
       }
     }
   }
 
-  take(event) {
-    this.last = event.id;
-    const document = event.data;
-    if (event.name === "said" && document.kind === "sub") {
+  take({ id, name, data }) {
+    this.last = id;
+    this.problem = null;
+    if (name === "said" && data.kind === "sub") {
       this.count += 1;
-      this.subs.unshift(document);
-      this.subs.length = Math.min(this.subs.length, SHOWN);
-    } else if (event.name === "said" && document.kind === "word") {
-      this.words.unshift(document);
-      this.words.length = Math.min(this.words.length, WORDS);
-    } else if (event.name === "stacks") {
-      this.stacks = document.stacks;
-    } else if (event.name === "end") {
-      this.running = false;
-      if (document.format === "subwell.review") this.review = document;
-      else this.problem = document;
+      this.newest = data;
+      this.subs = [data, ...this.subs].slice(0, SHOWN);
+      this.all.push(data);
+      // The stacks that follow are drawn.
+      return;
     }
-    this.changed(this);
+    if (name === "said" && data.kind === "word") this.words = [data, ...this.words].slice(0, WORDS);
+    else if (name === "stacks") this.stacks = data.stacks;
+    else if (name === "end") {
+      this.running = false;
+      if (data.format === "subwell.review") this.review = data; else this.problem = data;
+    }
+    this.changed();
   }
 }
 
-/** Whether a folder is watched already, as after a reload of the page. */
-export async function underWay() {
-  return ask("GET", "/api/watching");
-}
+/** Whether a folder is watched already, as after a reload. */
+export const underWay = () => ask("GET", "/api/watching");
