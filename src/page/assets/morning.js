@@ -11,7 +11,7 @@ import { here } from "./route.js";
 import { Running, underWay } from "./watch.js";
 
 /** Lanes of the picture: what is drawn of a sub, and what was foretold. */
-const LANES = [["sky, e⁻/s in a pixel", (sub) => sub.sky_e_per_s?.value, (sub) => sub.predicted_sky_e_per_s], ["width of stars, pixels", (sub) => sub.fwhm_px?.value, (sub) => sub.predicted_fwhm_px], ["starlight, of the best", (sub) => (sub.starlight ? Math.min(1, sub.starlight.value) : undefined), () => undefined]];
+const LANES = [["target, degrees high", (sub) => sub.target_altitude_deg, () => undefined], ["sky, e⁻/s in a pixel", (sub) => sub.sky_e_per_s?.value, (sub) => sub.predicted_sky_e_per_s], ["width of stars, pixels", (sub) => sub.fwhm_px?.value, (sub) => sub.predicted_fwhm_px], ["starlight, of the best", (sub) => (sub.starlight ? Math.min(1, sub.starlight.value) : undefined), () => undefined]];
 const TELL = "subwell-tell-goals";
 
 const running = new Running(() => { tell(); if (here().place === "morning") draw(); state(); });
