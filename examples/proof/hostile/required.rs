@@ -4,6 +4,7 @@
 pub(crate) const REQUIRED: &[&str] = &[
     "colour array without BAYERPAT, 10 % apart",
     "flats at one level, the lamp drifts 0.5 %",
+    "flats at one level, a curvature as sensors have",
     "vignetted ladder up to saturation",
     "one exposure, dimmed lamp, vignetted",
     "flicker bands of 2 %",
