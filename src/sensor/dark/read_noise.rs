@@ -10,7 +10,7 @@
 //! 0.40 step (EMVA 1288). In electrons its error is not independent of the gain's, which was fitted to the same bias
 //! frames.
 
-use crate::stats::{Estimate, Moments, birge_ratio, half_interval_of_phase};
+use crate::stats::{Estimate, Moments, birge_ratio, chi2_quantile, half_interval_of_phase};
 use crate::units::Dn;
 
 use crate::sensor::PairStatistics;
@@ -22,6 +22,8 @@ pub(crate) const HIDDEN_VARIANCE: f64 = 0.24;
 /// The limit that is then stated, in steps (the same equation).
 pub(crate) const HIDDEN_LIMIT: f64 = 0.40;
 
+/// An interval whose middle is off its value by more than this part of it has two sides.
+const SKEWED: f64 = 1e-6;
 /// What rows share, both their halves have to this part.
 const COMMON: f64 = 0.5;
 
@@ -194,7 +196,38 @@ fn pooled(pairs: &[PairStatistics], statistic: impl Fn(&PairStatistics) -> f64) 
     let chi2 = values.variance().unwrap_or(0.0) * (count - 1.0) / of_pixels.max(f64::MIN_POSITIVE);
     let scatter = birge_ratio(chi2, pairs.len() - 1);
     let of_mean = ((of_pixels * scatter * scatter).max(with_waves) / count).sqrt();
-    if scatter > 1.0 { Estimate::of_student(mean, of_mean, count - 1.0) } else { Estimate::new(mean, of_mean) }
+    let known =
+        if scatter > 1.0 { Estimate::of_student(mean, of_mean, count - 1.0) } else { Estimate::new(mean, of_mean) };
+    let of_waves = mean_of(&|pair| pair.of_waves()) / count;
+    of_few_waves(known, mean_of(&|pair| pair.in_waves()), of_waves)
+}
+
+/// A variance of which a part is that of waves: few of them make a χ², whose mean lies further above what is seen than below. With
+/// `of_waves` for the variance of the part `in_waves`:
+///
+/// ```text
+/// ν = 2 σ_w⁴ / Var(σ_w²),    σ_w² ν/χ²(0.975, ν) … σ_w² ν/χ²(0.025, ν)
+/// ```
+///
+/// and about the rest as it was known. One wave has two degrees of freedom, of which four are seen in the mean: its interval is too
+/// narrow still.
+///
+/// # Source
+/// The interval of a variance: any text (JCGM 100, G.4, for the degrees of freedom from two moments); joining both: derived here.
+fn of_few_waves(known: Estimate<f64>, in_waves: f64, of_waves: f64) -> Estimate<f64> {
+    if in_waves <= 0.0 || of_waves <= 0.0 {
+        return known;
+    }
+    let freedom = (2.0 * in_waves * in_waves / of_waves).max(2.0);
+    let to = |p: f64| in_waves * (freedom / chi2_quantile(p, freedom) - 1.0);
+    // Their own part of what was known is that of a normal law.
+    let (low, high) = known.interval();
+    let rest = |half: f64| (half * half - 1.96 * 1.96 * of_waves).max(0.0).sqrt();
+    let interval = (
+        (known.value - rest(known.value - low).hypot(to(0.975))).max(0.0).min(low),
+        (known.value + rest(high - known.value).hypot(to(0.025))).max(high),
+    );
+    Estimate::new(known.value, known.uncertainty.max((interval.1 - interval.0) / (2.0 * 1.96))).with_interval(interval)
 }
 
 /// The noise behind a variance: steps' q²/12 removed (EMVA 1288 Release 4.0 Linear,
@@ -212,6 +245,10 @@ fn root(variance: &Estimate<f64>, step: f64) -> Estimate<Dn> {
     let phase = phase_amplitude(noise / step) * step * step / (2.0 * noise);
     let both = Estimate::new(noise, statistical.hypot(phase / 2.0_f64.sqrt()));
     let both = match variance.interval_95 {
+        Some((low, high)) if (high + low - 2.0 * variance.value).abs() > SKEWED * (high - low) => {
+            let [low, high] = [low, high].map(|end| (end - step * step / 12.0).max(0.0).sqrt());
+            both.with_interval(((noise - (noise - low).hypot(phase)).max(0.0), noise + (high - noise).hypot(phase)))
+        }
         Some((low, high)) => both.with_half_interval(((high - low) / (4.0 * noise)).hypot(phase)),
         None if phase > 0.1 * statistical => both.with_half_interval(half_interval_of_phase(statistical, phase)),
         None => both,
