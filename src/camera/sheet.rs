@@ -1,13 +1,8 @@
 //! A colour camera typed from a data sheet: four planes of one.
 
-use crate::units::Colour;
+use crate::units::{CfaPattern, Colour};
 
 use super::{CameraProfile, Mode, Plane, PlaneName, ProfileError, SheetColours};
-
-/// Shares of the pixels that a colour has.
-const GREEN: f64 = 0.5;
-const RED_OR_BLUE: f64 = 0.25;
-const PATTERNS: [&str; 4] = ["RGGB", "BGGR", "GRBG", "GBRG"];
 
 /// The profile with all planes written out.
 pub(super) fn written_out(mut profile: CameraProfile) -> Result<CameraProfile, ProfileError> {
@@ -18,9 +13,10 @@ pub(super) fn written_out(mut profile: CameraProfile) -> Result<CameraProfile, P
 fn planes_of_colours(mode: &mut Mode) -> Result<(), ProfileError> {
     let Some(colours) = mode.colours.take() else { return Ok(()) };
     let impossible = |why: String| Err(ProfileError::Impossible { what: "modes.colours".into(), why });
-    if !PATTERNS.contains(&colours.pattern.as_str()) {
-        return impossible(format!("has the pattern `{}`, and it is one of {}", colours.pattern, PATTERNS.join(", ")));
-    }
+    let Some(pattern) = CfaPattern::from_name(&colours.pattern) else {
+        let known = CfaPattern::ALL.map(CfaPattern::name).join(", ");
+        return impossible(format!("has the pattern `{}`, and it is one of {known}", colours.pattern));
+    };
     let peaks = [colours.red, colours.green, colours.blue].iter().flatten().count();
     if ![0, 3].contains(&peaks) {
         return impossible(format!("has {peaks} of R, G and B: give the peaks of all three, or of none"));
@@ -31,21 +27,22 @@ fn planes_of_colours(mode: &mut Mode) -> Result<(), ProfileError> {
     if plane.plane != PlaneName::Mono {
         return impossible(format!("stands for four planes like one, and that is called {}", plane.plane));
     }
+    let cell = [(0, 0), (0, 1), (1, 0), (1, 1)];
     mode.planes =
-        colours.pattern.chars().enumerate().map(|(place, letter)| plane_of(plane, &colours, place, letter)).collect();
+        cell.map(|(row, column)| plane_of(plane, &colours, (row, column), pattern.colour(row, column))).into();
     Ok(())
 }
 
-fn plane_of(plane: &Plane, colours: &SheetColours, place: usize, letter: char) -> Plane {
-    let (colour, efficiency, sampling) = match letter {
-        'R' => (Colour::Red, colours.red, RED_OR_BLUE),
-        'B' => (Colour::Blue, colours.blue, RED_OR_BLUE),
-        _ => (Colour::Green, colours.green, GREEN),
+fn plane_of(plane: &Plane, colours: &SheetColours, (row, column): (usize, usize), colour: Colour) -> Plane {
+    let efficiency = match colour {
+        Colour::Red => colours.red,
+        Colour::Green => colours.green,
+        Colour::Blue => colours.blue,
     };
     Plane {
-        plane: PlaneName::from_cell(place / 2, place % 2),
+        plane: PlaneName::from_cell(row, column),
         colour: Some(colour),
-        sampling,
+        sampling: colour.sampling(),
         quantum_efficiency: efficiency.or(plane.quantum_efficiency),
         ..plane.clone()
     }

@@ -10,10 +10,10 @@ use crate::sky::Lamps;
 use crate::stats::Estimate;
 use crate::units::Seconds;
 
-use super::Verdict;
 use super::hours::Hours;
 use super::pair::Side;
 use super::two_nights::TwoNights;
+use super::{Verdict, break_even_travel_h};
 use crate::night::Night;
 use crate::plan::{OutOfReach, PlanError};
 
@@ -181,7 +181,7 @@ impl Comparison {
             factors: pair.factors()?,
             a_wall_clock_s: Seconds(here.seconds),
             b_wall_clock_s: Seconds(there.seconds),
-            break_even_travel_h: (ratio > 1.0).then_some(clear * (1.0 - 1.0 / ratio)),
+            break_even_travel_h: break_even_travel_h(clear, ratio),
             clear_hours_per_night: clear,
             a: noise_of(&pair.sides[0], a.1, &here)?,
             b: noise_of(&pair.sides[1], b.1, &there)?,

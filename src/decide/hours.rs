@@ -92,7 +92,7 @@ pub(super) fn hours_moved(
 
 /// The plan's search without the rules that bind a short target, dithered so widely that no place is hit twice.
 fn free_search(night: &Night, mode: &Mode, filter: &FilterConditions, moved: Option<(Source, f64)>) -> Search {
-    let demand = Demand::Snr(filter.snr.unwrap_or(night.goal.snr()));
+    let demand = Demand::Snr(filter.asked_snr(&night.goal));
     let box_px = DITHER_BOXES_PX[DITHER_BOXES_PX.len() - 1];
     let plain = search(night, mode, filter, demand, box_px);
     let plain = match moved {

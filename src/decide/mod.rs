@@ -117,6 +117,15 @@ fn is_array(mode: &Mode) -> bool {
     mode.planes.iter().any(|plane| plane.colour.is_some())
 }
 
+/// Hours on the road, taken from the clear ones of a night, that eat what a ratio of hours gains.
+///
+/// ```text
+/// v = c (1 − 1/r)
+/// ```
+fn break_even_travel_h(clear_hours: f64, ratio: f64) -> Option<f64> {
+    (ratio > 1.0).then_some(clear_hours * (1.0 - 1.0 / ratio))
+}
+
 /// The factors of a ratio, one for each of `count` properties that differ.
 ///
 /// `value` is the logarithm of a time with the properties whose bits are set taken from the one side, the others from the

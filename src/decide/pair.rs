@@ -7,9 +7,10 @@ use crate::sky::{GivenSky, Lamps};
 use crate::target::{Brightness, Target};
 use crate::units::{MagnitudesPerSquareArcsecond, Rayleighs};
 
-use super::SkyAnswer;
 use super::compare::{Factor, FilterPurchase, PurchaseTarget};
 use super::hours::{Hours, hours, hours_moved};
+use super::sky_answer::in_magnitudes;
+use super::weighed::best_mode;
 use super::{factors, is_array, losses_assumed};
 use crate::night::{Conditions, Night};
 use crate::plan::range::{Sensitivity, Source};
@@ -60,6 +61,11 @@ pub(super) struct Side {
 }
 
 impl Side {
+    /// The night with its camera in the mode that it names, else in the quickest.
+    pub(super) fn new(night: &Night, camera: &CameraProfile) -> Result<Self, PlanError> {
+        Ok(Self { night: night.clone(), mode: best_mode(night, camera)?.clone() })
+    }
+
     fn is_array(&self) -> bool {
         is_array(&self.mode)
     }
@@ -104,10 +110,7 @@ impl Pair {
             return Ok(self);
         }
         let same = self.sides[0].night.site.sky == self.sides[1].night.site.sky;
-        let magnitude = |side: &Side| -> Result<Option<GivenSky>, PlanError> {
-            let magnitude = SkyAnswer::of_night(&side.night, &side.mode, None)?.mag_per_arcsec2;
-            Ok(magnitude.map(|magnitude| GivenSky::Magnitude(magnitude.value)))
-        };
+        let magnitude = |side: &Side| in_magnitudes(&side.night, &side.mode);
         let first = magnitude(&self.sides[0])?;
         // The same rate in both files was measured once, with what the first night has.
         let second = if same { first.clone() } else { magnitude(&self.sides[1])? };

@@ -3,7 +3,7 @@
 use crate::camera::Mode;
 use crate::caveat::Caveat;
 use crate::night::Night;
-use crate::rig::Filter;
+use crate::rig::{Filter, FilterName};
 
 use super::is_array;
 
@@ -11,8 +11,6 @@ use super::is_array;
 const COLOURS: [&str; 3] = ["red", "green", "blue"];
 /// The same where the colour camera sees two lines.
 const LINES: [&str; 2] = ["h-alpha", "oiii"];
-/// Filters that show one line.
-const NARROW: [&str; 3] = ["h-alpha", "oiii", "sii"];
 /// A window narrower than this is taken for a line's (nanometres).
 const NARROW_NM: f64 = 60.0;
 
@@ -34,16 +32,12 @@ pub(super) fn same_picture(sides: [(&mut Night, &Mode); 2]) -> Option<Caveat> {
     if needed.iter().all(|name| has(name)) || own.iter().filter(|filter| !is_narrow(filter)).count() >= COLOURS.len() {
         return None;
     }
-    let luminance = ["luminance"].into_iter().filter(|name| has(name) && needed.len() == COLOURS.len());
-    let names: Vec<&str> = luminance.chain(needed.iter().copied()).collect();
-    let efficiency = own.first().and_then(|filter| filter.quantum_efficiency);
-    let named = |name: &&str| Filter {
-        quantum_efficiency: own
-            .iter()
-            .find(|filter| filter.label() == **name)
-            .map_or(efficiency, |f| f.quantum_efficiency),
-        name: Some((*name).to_owned()),
-        ..Filter::default()
+    let luminance = (has("luminance") && needed == COLOURS).then_some("luminance");
+    let names: Vec<&str> = luminance.into_iter().chain(needed.iter().copied()).collect();
+    let named = |name: &&str| {
+        let known = own.iter().find(|filter| filter.label() == **name).or(own.first());
+        let quantum_efficiency = known.and_then(|filter| filter.quantum_efficiency);
+        Filter { name: Some((*name).to_owned()), quantum_efficiency, ..Filter::default() }
     };
     mono.filters = names.iter().map(named).collect();
     let had: Vec<String> = own.iter().map(Filter::label).collect();
@@ -65,9 +59,11 @@ fn shown_by(filters: &[Filter]) -> Option<&'static [&'static str]> {
     filters.iter().any(|filter| !is_narrow(filter)).then_some(&COLOURS)
 }
 
-/// Whether a filter shows lines alone.
+/// Whether a filter shows one line alone.
 pub(super) fn is_narrow(filter: &Filter) -> bool {
-    NARROW.contains(&filter.label().as_str()) || filter.width_nm.is_some_and(|width| width.0 < NARROW_NM)
+    let one_line = |name: FilterName| name.is_line() && name != FilterName::Dual;
+    FilterName::from_name(&filter.label()).is_ok_and(one_line)
+        || filter.width_nm.is_some_and(|width| width.0 < NARROW_NM)
 }
 
 /// `red, green and blue`.

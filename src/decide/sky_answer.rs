@@ -248,6 +248,12 @@ pub(crate) fn asking_for_snr(night: &Night, profile: &CameraProfile) -> Result<N
     Ok(asked)
 }
 
+/// The sky of a night in magnitudes; `None` where they are not known.
+pub(super) fn in_magnitudes(night: &Night, mode: &Mode) -> Result<Option<GivenSky>, PlanError> {
+    let magnitude = SkyAnswer::of_night(night, mode, None)?.mag_per_arcsec2;
+    Ok(magnitude.map(|magnitude| GivenSky::Magnitude(magnitude.value)))
+}
+
 /// How bright the direction is in which a rate was measured: at its altitude, or, where that is not known, at the target.
 fn measured_towards(night: &Night, altitude: Option<Degrees>) -> Result<Brightening, PlanError> {
     let at = |altitude| Ok(Brightening::at(altitude, night.site.extinction()));

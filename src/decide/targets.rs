@@ -1,6 +1,6 @@
 //! What a rig can reach under its sky: every target that is known by name, by the hours that it takes.
 
-use rayon::prelude::{IntoParallelRefIterator, ParallelIterator};
+use rayon::iter::{Either, IntoParallelRefIterator, ParallelIterator};
 use serde::{Deserialize, Serialize};
 
 use crate::camera::CameraProfile;
@@ -141,15 +141,8 @@ impl Targets {
             evenings.check_dark(night)?;
         }
         let rig = Rig { night, camera, filters: &filters, evenings: evenings.as_ref(), field };
-        let weighed: Vec<Result<TargetInReach, NotWeighed>> =
-            surfaces.par_iter().map(|object| rig.target(object)).collect();
-        let (mut targets, mut out_of_reach) = (Vec::new(), Vec::new());
-        for found in weighed {
-            match found {
-                Ok(target) => targets.push(target),
-                Err(why) => out_of_reach.push(why),
-            }
-        }
+        let (out_of_reach, mut targets): (Vec<NotWeighed>, Vec<TargetInReach>) =
+            surfaces.par_iter().map(|object| rig.target(object)).partition_map(Either::from);
         let unfinished = |target: &TargetInReach| dated && target.done_on.is_none();
         targets.sort_by(|a, b| unfinished(a).cmp(&unfinished(b)).then(a.wall_clock_s.0.total_cmp(&b.wall_clock_s.0)));
         Ok(Self {
@@ -186,18 +179,17 @@ struct Rig<'a> {
     field: [f64; 2],
 }
 
-impl Rig<'_> {
+impl<'a> Rig<'a> {
     fn target(&self, object: &Object) -> Result<TargetInReach, NotWeighed> {
-        let unreached = |error: PlanError| NotWeighed { name: object.name().into(), why: error.to_string() };
-        let night = of_target(self.night, object.name());
-        let down = |why: &str| NotWeighed { name: object.name().into(), why: why.into() };
+        let missing = |why: String| NotWeighed { name: object.name().into(), why };
+        let unreached = |error: PlanError| missing(error.to_string());
+        let mut night = of_target(self.night, object.name());
         if self.evenings.is_none() && night.never_rises() {
-            return Err(down("it does not rise above the horizon at this latitude"));
+            return Err(missing("it does not rise above the horizon at this latitude".into()));
         }
         // The plan begins on the first evening on which the target is up.
-        let first = self.evenings.map(|evenings| evenings.first_up(&night).ok_or_else(|| down(DOWN))).transpose()?;
-        let evenings = self.evenings.zip(first).map(|(evenings, first)| evenings.from(first));
-        let mut night = night;
+        let up = |evenings: &'a Evenings| evenings.since_it_is_up(&night).ok_or_else(|| missing(DOWN.into()));
+        let evenings = self.evenings.map(up).transpose()?;
         if let Some((date, _)) = evenings.and_then(<[_]>::first) {
             night.goal.date = Some(date.to_string());
         }

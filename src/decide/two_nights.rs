@@ -10,7 +10,6 @@ use super::hours::Hours;
 use super::pair::{Pair, Side};
 use super::pictures::same_picture;
 use super::sky_answer::asking_for_snr;
-use super::weighed::best_mode;
 
 /// Two nights that are asked for the goal of the first, with their hours.
 pub(super) struct TwoNights {
@@ -40,14 +39,11 @@ impl TwoNights {
             filter.snr = first.filters.iter().find(|own| own.label() == filter.label()).and_then(|own| own.snr);
         }
         (second.goal.patch_arcsec, second.goal.pixel) = (first.goal.patch_arcsec, first.goal.pixel);
-        let side = |night: &Night, camera: &CameraProfile| -> Result<Side, PlanError> {
-            Ok(Side { night: night.clone(), mode: best_mode(night, camera)?.clone() })
-        };
-        let mut sides = [side(&first, a.1)?, side(&second, b.1)?];
+        let mut sides = [Side::new(&first, a.1)?, Side::new(&second, b.1)?];
         let [own, other] = &mut sides;
         let alike = same_picture([(&mut own.night, &own.mode), (&mut other.night, &other.mode)]);
         if alike.is_some() {
-            sides = [side(&sides[0].night, a.1)?, side(&sides[1].night, b.1)?];
+            sides = [Side::new(&sides[0].night, a.1)?, Side::new(&sides[1].night, b.1)?];
         }
         let pair = Pair { sides };
         let shared = pair.shared_inputs(a.1 == b.1);

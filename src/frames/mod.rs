@@ -34,7 +34,8 @@ use std::fmt;
 use ndarray::Array2;
 use serde::{Deserialize, Serialize};
 
-use crate::units::{Celsius, Colour, Micrometres, Seconds};
+pub use crate::units::CfaPattern;
+use crate::units::{Celsius, Micrometres, Seconds};
 
 /// What a frame was taken for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -70,61 +71,6 @@ impl fmt::Display for FrameKind {
             Self::DarkFlat => "dark-flat",
             Self::Light => "light",
         })
-    }
-}
-
-/// Colours of the stored 2 × 2 cell, row by row: `RGGB` is R at row 0 column 0.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
-pub enum CfaPattern {
-    /// Red first.
-    Rggb,
-    /// Blue first.
-    Bggr,
-    /// Green first, red beside it.
-    Grbg,
-    /// Green first, blue beside it.
-    Gbrg,
-}
-
-impl CfaPattern {
-    /// All patterns of 2 × 2 cells.
-    pub const ALL: [Self; 4] = [Self::Rggb, Self::Bggr, Self::Grbg, Self::Gbrg];
-
-    /// The pattern with this name in capitals, if it is one of the four.
-    #[must_use]
-    pub fn from_name(name: &str) -> Option<Self> {
-        match name {
-            "RGGB" => Some(Self::Rggb),
-            "BGGR" => Some(Self::Bggr),
-            "GRBG" => Some(Self::Grbg),
-            "GBRG" => Some(Self::Gbrg),
-            _ => None,
-        }
-    }
-
-    /// Its name in capitals.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Rggb => "RGGB",
-            Self::Bggr => "BGGR",
-            Self::Grbg => "GRBG",
-            Self::Gbrg => "GBRG",
-        }
-    }
-
-    /// The colour at a place of the stored cell.
-    #[must_use]
-    pub fn colour(self, row: usize, column: usize) -> Colour {
-        use Colour::{Blue, Green, Red};
-        let cell = match self {
-            Self::Rggb => [Red, Green, Green, Blue],
-            Self::Bggr => [Blue, Green, Green, Red],
-            Self::Grbg => [Green, Red, Blue, Green],
-            Self::Gbrg => [Green, Blue, Red, Green],
-        };
-        cell[2 * (row % 2) + column % 2]
     }
 }
 

@@ -33,6 +33,10 @@ pub struct NightChoice {
     pub unset: Vec<String>,
 }
 
+/// No key of a night lies in more tables than that: a longer way is that of no key, and is not built.
+const LONGEST_WAY: usize = 4;
+/// More choices than anybody weighs.
+pub(super) const MOST_CHOICES: usize = 100;
 /// Keys that say what is to be photographed: a change of the picture is none of the means.
 const PICTURE: [&str; 7] =
     ["target", "goal.snr", "goal.hours", "goal.picture", "goal.patch_arcsec", "goal.pixel", "goal.date"];
@@ -63,8 +67,11 @@ impl NightChoice {
         }
         let mut keys = KeysToSet::new();
         for path in &self.unset {
-            let nested =
-                path.rsplit('.').fold(Value::Null, |value, name| Value::Object(Map::from_iter([(name.into(), value)])));
+            let way: Vec<&str> = path.splitn(LONGEST_WAY, '.').collect();
+            let nested = way
+                .into_iter()
+                .rev()
+                .fold(Value::Null, |value, name| Value::Object(Map::from_iter([(name.into(), value)])));
             if let Value::Object(nested) = nested {
                 put_together(&mut keys, &nested);
             }
@@ -176,9 +183,21 @@ mod tests {
             ("set = { camera = { cooled = true } }", "rise_c"),
             ("set = { target = { surface_brightness_mag = 20.0 } }", "target"),
             ("set = { goal = { snr = 3.0 } }", "goal.snr"),
+            ("unset = [\"optics.apperture_mm\"]", "apperture_mm"),
         ] {
             let error = with(choice).unwrap_err().to_string();
             assert!(error.contains("of \"x\"") && error.contains(said), "{error}");
         }
+    }
+
+    /// Tables inside each other would end the stack, and each choice is held against all others.
+    #[test]
+    fn a_long_way_and_many_choices_are_refused_at_once() {
+        let way = "a.".repeat(200_000);
+        let error = with(&format!("unset = [\"{way}a\"]")).unwrap_err().to_string();
+        assert!(error.contains("of \"x\"") && error.contains("unknown field"), "{error:.200}");
+        let choices: String = (0..100_000).map(|i| format!("[[choices]]\nname = \"{i}\"\n")).collect();
+        let error = Night::from_toml(&format!("{NIGHT}\n{choices}")).unwrap_err().to_string();
+        assert!(error.contains("100 are the most"), "{error:.200}");
     }
 }

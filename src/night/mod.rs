@@ -50,6 +50,7 @@ use crate::sky::{GivenSky, Site};
 use crate::target::Target;
 use crate::units::{Degrees, Quantity};
 
+use choice::MOST_CHOICES;
 use filter_names::known_by_its_usual_name;
 
 const PROFILE_GIVEN: &str = "this is the profile of a camera: give a night file, which names the profile under [camera] \
@@ -209,6 +210,9 @@ impl Night {
         }
         for stack in &self.goal.already {
             stack.check(self)?;
+        }
+        if self.choices.len() > MOST_CHOICES {
+            return impossible("choices", &format!("are {}, and {MOST_CHOICES} are the most", self.choices.len()));
         }
         let names: Vec<&String> = self.choices.iter().map(|choice| &choice.name).collect();
         if let Some(twice) = names.iter().enumerate().find_map(|(i, name)| names[..i].contains(name).then_some(name)) {

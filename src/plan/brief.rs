@@ -9,6 +9,7 @@ use crate::target::Target;
 use crate::units::{Degrees, Seconds};
 
 use super::PlanError;
+use super::calendar::Calendar;
 use super::draft::Draft;
 use super::drafted::{drafted_once, first_evening};
 
@@ -17,23 +18,6 @@ pub(crate) struct Brief<'a> {
     night: Night,
     mode: &'a Mode,
     draft: Draft,
-}
-
-/// What a number of nights does.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Calendar {
-    /// Time on the clock, where they finish it.
-    pub(crate) wall_clock: Option<Seconds>,
-    /// Nights that are used.
-    pub(crate) nights: u32,
-    /// The last of them, where they finish it.
-    pub(crate) done_on: Option<String>,
-    /// What of it they do.
-    pub(crate) done_percent: f64,
-    /// From when to when the first night can be used, local time; `None` where it cannot.
-    pub(crate) window: Option<[String; 2]>,
-    /// Lowest and highest altitude of the target in it.
-    pub(crate) altitude_deg: Option<[f64; 2]>,
 }
 
 impl<'a> Brief<'a> {
@@ -107,16 +91,11 @@ impl Evenings {
         Ok(())
     }
 
-    /// The first on which the night's target is up in the dark hours.
-    pub(crate) fn first_up(&self, night: &Night) -> Option<usize> {
+    /// Those from the first one on on which the night's target is up in the dark hours; `None` where there is none.
+    pub(crate) fn since_it_is_up(&self, night: &Night) -> Option<&[(Date, Tonight)]> {
         let track = track(night);
         let up =
             |tonight: &Tonight| counted(night, tonight).is_some_and(|limit| !tonight.usable(limit, &track).is_empty());
-        self.0.iter().position(|(_, tonight)| up(tonight))
-    }
-
-    /// Those from one on.
-    pub(crate) fn from(&self, first: usize) -> &[(Date, Tonight)] {
-        &self.0[first..]
+        self.0.iter().position(|(_, tonight)| up(tonight)).map(|first| &self.0[first..])
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::plan::{Plan, ScheduledNight};
 
+use super::schedule::clock;
 use super::{acts, duration};
 
 /// A line holds at most so many octets, its end not counted (RFC 5545, 3.1).
@@ -48,7 +49,6 @@ fn sessions_line(night: &ScheduledNight) -> String {
 }
 
 fn description(night: &ScheduledNight, setup_min: f64) -> String {
-    let clock = |time: &str| time.split_once('T').map_or_else(|| time.to_owned(), |(_, clock)| clock.to_owned());
     let mut lines = vec![format!("set up at {} local time, {setup_min} min", clock(&night.starts))];
     for session in &night.sessions {
         let moon = if session.moon_up_percent > 0.0 { "Moon up" } else { "Moon down" };

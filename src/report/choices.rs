@@ -7,7 +7,7 @@ use crate::units::Seconds;
 #[cfg(feature = "report")]
 use super::Table;
 use super::schedule::cell;
-use super::{caveats_text, duration, entry, paragraph, plain, rounded, wrapped};
+use super::{caveats_text, duration, entry, paragraph, plain, rounded, wrapped, wrapped_within};
 
 /// A change that moves the hours by less than this share helps nothing.
 const NOTHING: f64 = 0.03;
@@ -110,9 +110,9 @@ fn row(choice: &Choice) -> String {
         format!("price {}{each}", plain(price))
     });
     let road = (choice.travel_h > 0.0).then(|| format!("{} h on the road", plain(choice.travel_h)));
-    let mut lines = broken(&choice.name);
-    let last = lines.pop().unwrap_or_default();
-    let mut text: String = lines.iter().map(|line| format!("{line}\n")).collect();
+    let name = wrapped_within(NAME_WIDTH, 0, &choice.name, 2);
+    let last = name.lines().last().unwrap_or_default();
+    let mut text = name[..name.len() - last.len() - 1].to_owned();
     text.push_str(&format!("{last:NAME_WIDTH$}  {:>9}  {saved} h{range}\n", times(&choice.hours_ratio)));
     let more: Vec<String> = road.into_iter().chain(price).collect();
     if !more.is_empty() {
@@ -121,32 +121,13 @@ fn row(choice: &Choice) -> String {
     text
 }
 
-/// A name in lines that fit its columns.
-fn broken(name: &str) -> Vec<String> {
-    let mut lines = vec![String::new()];
-    for word in name.split_whitespace() {
-        let Some(line) = lines.last_mut() else { break };
-        if line.is_empty() {
-            line.push_str(word);
-        } else if line.chars().count() + 1 + word.chars().count() <= NAME_WIDTH {
-            line.push(' ');
-            line.push_str(word);
-        } else {
-            lines.push(format!("  {word}"));
-        }
-    }
-    lines
-}
-
 /// How long a drive may be where none is given.
 fn roads(answer: &Choices) -> String {
     let site = answer.choices.iter().find(|choice| choice.word == "darker-site" && choice.travel_h == 0.0);
-    let Some(site) = site.filter(|site| site.hours_ratio.value > 1.0) else { return String::new() };
-    let clear = answer.clear_hours_per_night;
-    let road = clear * (1.0 - 1.0 / site.hours_ratio.value);
+    let Some(road) = site.and_then(|site| site.break_even_travel_h) else { return String::new() };
     let said = format!(
         "the darker site: of a clear night of {} a drive of {}, there and back, eats what it gains; a shorter one pays",
-        duration(Seconds(clear * 3600.0)),
+        duration(Seconds(answer.clear_hours_per_night * 3600.0)),
         duration(Seconds(road * 3600.0))
     );
     paragraph(&said, 0)

@@ -58,12 +58,17 @@ const WIDTH: usize = 80;
 /// Text broken into lines of at most [`WIDTH`] columns; the first starts at column `start`, the
 /// others are indented.
 fn wrapped_from(start: usize, text: &str, indent: usize) -> String {
+    wrapped_within(WIDTH, start, text, indent)
+}
+
+/// The same in lines of at most `width` columns.
+fn wrapped_within(width: usize, start: usize, text: &str, indent: usize) -> String {
     let mut out = String::new();
     let mut column = start;
     let mut first = true;
     for word in text.split_whitespace() {
         let length = word.chars().count();
-        if !first && column + 1 + length > WIDTH {
+        if !first && column + 1 + length > width {
             out.push('\n');
             out.push_str(&" ".repeat(indent));
             column = indent;

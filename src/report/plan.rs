@@ -7,7 +7,7 @@ use crate::units::Seconds;
 
 use super::bar::bar;
 use super::calibration::calibration_text;
-use super::schedule::{better_nights, nights, schedule_text};
+use super::schedule::{better_nights, clock, nights, schedule_text};
 use super::short_set::short_set_text;
 use super::{caveats_text, duration, entry, percent, rounded, wrapped};
 
@@ -233,7 +233,6 @@ pub(super) fn night_entries(night: &PlanNight) -> Vec<(&'static str, String)> {
 
 /// Local times of the clock, the date left out.
 fn spans(spans: &[[String; 2]]) -> String {
-    let clock = |time: &String| time.split_once('T').map_or_else(|| time.clone(), |(_, clock)| clock.to_owned());
     let said: Vec<String> = spans.iter().map(|[from, to]| format!("{} to {}", clock(from), clock(to))).collect();
     said.join(" and ")
 }

@@ -115,7 +115,7 @@ pub(super) fn schedule_table(schedule: &Schedule) -> Table {
 }
 
 /// A local time without its date.
-fn clock(time: &str) -> String {
+pub(super) fn clock(time: &str) -> String {
     time.split_once('T').map_or_else(|| time.to_owned(), |(_, clock)| clock.to_owned())
 }
 

@@ -5,7 +5,7 @@ use crate::units::Seconds;
 
 #[cfg(feature = "report")]
 use super::Table;
-use super::schedule::cell;
+use super::schedule::{cell, clock};
 use super::{caveats_text, duration, paragraph, rounded, wrapped};
 
 /// So many lines are told without `--all`.
@@ -102,7 +102,6 @@ fn row(target: &TargetInReach) -> String {
         (None, Some(percent)) => format!("{percent:.0} %"),
         (None, None) => String::new(),
     };
-    let clock = |time: &str| time.split_once('T').map_or_else(|| time.to_owned(), |(_, clock)| clock.to_owned());
     let window = target.window.as_ref().map_or_else(String::new, |[from, to]| format!("{}-{}", clock(from), clock(to)));
     let name: String = named(target).chars().take(18).collect();
     let filter: String = target.filter.chars().take(9).collect();

@@ -5,6 +5,7 @@ mod estimate;
 mod fit;
 mod histogram;
 mod law;
+mod log_weights;
 mod mixture;
 mod moments;
 mod non_negative;
@@ -19,6 +20,7 @@ pub use law::{
     chi2_quantile, erf, normal_density, normal_quantile, normal_share_below, student_t_975, student_t_quantile,
     student_t_share_below,
 };
+pub(crate) use log_weights::over_their_sum;
 pub use mixture::{Opinion, mixture};
 pub use moments::Moments;
 pub use non_negative::{NonNegativeFits, NonNegativePrediction, non_negative_prediction};

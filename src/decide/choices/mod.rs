@@ -2,7 +2,7 @@
 
 mod changes;
 
-use rayon::prelude::{IntoParallelRefIterator, ParallelIterator};
+use rayon::iter::{Either, IntoParallelRefIterator, ParallelIterator};
 use serde::{Deserialize, Serialize};
 
 use crate::camera::CameraProfile;
@@ -14,10 +14,11 @@ use crate::sky::GivenSky;
 use crate::stats::Estimate;
 use crate::units::Seconds;
 
-use super::sky_answer::{SkyAnswer, asking_for_snr};
+use super::pair::Side;
+use super::sky_answer::{asking_for_snr, in_magnitudes};
 use super::two_nights::TwoNights;
 use super::weighed::best_mode;
-use super::{Verdict, losses_assumed};
+use super::{Verdict, break_even_travel_h, losses_assumed};
 use changes::{Change, changes};
 
 pub use changes::WORDS as WORDS_OF_CHOICES;
@@ -82,6 +83,8 @@ pub struct Choice {
     pub hours_saved_interval_95: [f64; 2],
     /// Hours on the road in a night, as given.
     pub travel_h: f64,
+    /// Hours on the road, there and back and taken from the clear ones, that eat what it gains; `null` where it gains nothing.
+    pub break_even_travel_h: Option<f64>,
     /// Its price, as given.
     pub price: Option<f64>,
     /// Hours saved in a year for each unit of money.
@@ -129,7 +132,10 @@ impl Choices {
         night.check()?;
         let mut asked = asking_for_snr(night, camera)?;
         let mut chosen = chosen.to_vec();
-        if let Some(sky) = sky_of_any_rig(&asked, camera)? {
+        // A sky that was measured in electrons is that of one rig: in magnitudes it is that of any.
+        let measured = matches!(asked.site.sky(), GivenSky::Measured { .. });
+        let sky = if measured { in_magnitudes(&asked, best_mode(&asked, camera)?)? } else { None };
+        if let Some(sky) = sky {
             for changed in
                 chosen.iter_mut().map(|(changed, _)| changed).filter(|changed| changed.site.sky == asked.site.sky)
             {
@@ -140,10 +146,11 @@ impl Choices {
         let hours = night.cooler.clone().unwrap_or_default().hours();
         let all = changes(&asked, camera, &chosen)?;
         let mut answer = Self::empty(night, &asked, camera, hours);
-        match TwoNights::new((&asked, camera), (&asked, camera)) {
-            Ok(base) => {
-                answer.wall_clock_s = Some(Seconds(base.hours[0].seconds));
-                for caveat in base.pair.sides[0].conditions()?.caveats {
+        let as_is = Side::new(&asked, camera)?;
+        match as_is.hours() {
+            Ok(found) => {
+                answer.wall_clock_s = Some(Seconds(found.seconds));
+                for caveat in as_is.conditions()?.caveats {
                     push_once(&mut answer.caveats, caveat);
                 }
                 answer.weigh(night, (&asked, camera), &all)?;
@@ -184,26 +191,18 @@ impl Choices {
         all: &[Change<'_>],
     ) -> Result<(), PlanError> {
         let hours = self.imaging_hours_per_year;
-        let weighed: Vec<Result<Choice, NotWeighed>> = all
-            .par_iter()
-            .map(|change| {
-                let not_weighed = |why: String| NotWeighed { name: change.name.clone(), why };
-                let (clear, road) = (night.goal.clear_hours(), change.travel_h());
-                if road >= clear {
-                    return Err(not_weighed(format!("a drive of {road} h leaves nothing of {clear} clear hours")));
-                }
-                let pair = TwoNights::new((asked, camera), (&change.night, change.camera.unwrap_or(camera)));
-                let found = pair.map(|pair| (pair.ratio, Seconds(pair.hours[1].seconds)));
-                let found = found.map_err(|error| not_weighed(error.to_string()))?;
-                Ok(Choice::new(change, night, hours, found))
-            })
-            .collect();
-        for found in weighed {
-            match found {
-                Ok(choice) => self.choices.push(choice),
-                Err(why) => self.not_weighed.push(why),
+        let weighed = |change: &Change<'_>| {
+            let not_weighed = |why: String| NotWeighed { name: change.name.clone(), why };
+            let (clear, road) = (night.goal.clear_hours(), change.travel_h());
+            if road >= clear {
+                return Err(not_weighed(format!("a drive of {road} h leaves nothing of {clear} clear hours")));
             }
-        }
+            let pair = TwoNights::new((asked, camera), (&change.night, change.camera.unwrap_or(camera)));
+            let found = pair.map(|pair| (pair.ratio, Seconds(pair.hours[1].seconds)));
+            let found = found.map_err(|error| not_weighed(error.to_string()))?;
+            Ok(Choice::new(change, night, hours, found))
+        };
+        (self.not_weighed, self.choices) = all.par_iter().map(weighed).partition_map(Either::from);
         self.choices.extend(another_evening(night, camera)?);
         self.choices.sort_by(|a, b| b.hours_saved_per_year.total_cmp(&a.hours_saved_per_year));
         let priced = night.choices.iter().filter(|choice| choice.keys().is_none());
@@ -218,25 +217,17 @@ impl Choices {
 /// The changes with which the goal is within reach.
 fn within_reach(camera: &CameraProfile, all: &[Change<'_>]) -> Vec<WithinReach> {
     let found = |change: &Change<'_>| {
-        let with = (&change.night, change.camera.unwrap_or(camera));
-        let pair = TwoNights::new(with, with).ok()?;
+        let side = Side::new(&change.night, change.camera.unwrap_or(camera)).ok()?;
         Some(WithinReach {
             word: change.word.clone(),
             name: change.name.clone(),
             set: change.set.clone(),
-            wall_clock_s: Seconds(pair.hours[0].seconds),
+            wall_clock_s: Seconds(side.hours().ok()?.seconds),
         })
     };
     let mut found: Vec<WithinReach> = all.par_iter().filter_map(found).collect();
     found.sort_by(|a, b| a.wall_clock_s.0.total_cmp(&b.wall_clock_s.0));
     found
-}
-
-/// A sky that was measured in electrons is that of one rig: what it is for any, in magnitudes.
-fn sky_of_any_rig(night: &Night, camera: &CameraProfile) -> Result<Option<GivenSky>, PlanError> {
-    let GivenSky::Measured { .. } = night.site.sky() else { return Ok(None) };
-    let magnitude = SkyAnswer::of_night(night, best_mode(night, camera)?, None)?.mag_per_arcsec2;
-    Ok(magnitude.map(|magnitude| GivenSky::Magnitude(magnitude.value)))
 }
 
 impl Choice {
@@ -257,6 +248,7 @@ impl Choice {
             hours_saved_per_year: saved(ratio.value),
             hours_saved_interval_95: [saved(low), saved(high)],
             travel_h: travel,
+            break_even_travel_h: break_even_travel_h(clear, ratio.value),
             price,
             hours_saved_per_price: price.filter(|price| *price > 0.0).map(|price| saved(ratio.value) / price),
             verdict: Verdict::from_interval(net, Some([low * net / ratio.value, high * net / ratio.value])),
@@ -275,7 +267,7 @@ impl Choice {
 /// nothing gets done, and all the hours are lost.
 ///
 /// # Source
-/// Derived here; zero where [`Comparison::break_even_travel_h`](super::Comparison) says so.
+/// Derived here; zero where `v` is [`break_even_travel_h`].
 fn saved(hours: f64, ratio: f64, clear: f64, travel: f64) -> f64 {
     let left = (clear - travel) / clear;
     if left > 0.0 { (hours - hours / (ratio * left)).max(-hours) } else { -hours }
@@ -288,7 +280,7 @@ fn another_evening(night: &Night, camera: &CameraProfile) -> Result<Option<Choic
     let Some((start, saves)) = schedule.wait_until.zip(schedule.wait_saves_percent) else { return Ok(None) };
     let Some(wall_clock_s) = start.wall_clock_s else { return Ok(None) };
     let ratio = 1.0 / (1.0 - saves / 100.0);
-    let once = (ratio - 1.0) * wall_clock_s.0 / 3600.0;
+    let as_is_h = ratio * wall_clock_s.0 / 3600.0;
     let change = Change {
         word: "wait".into(),
         name: format!("wait until {} for less Moon, of this picture alone", start.date),
@@ -298,14 +290,7 @@ fn another_evening(night: &Night, camera: &CameraProfile) -> Result<Option<Choic
         given: priced(night, "wait"),
         caution: None,
     };
-    let choice = Choice::new(&change, night, once, (Estimate::new(ratio, 0.0), wall_clock_s));
-    let price = choice.price.filter(|price| *price > 0.0);
-    Ok(Some(Choice {
-        hours_saved_per_year: once,
-        hours_saved_interval_95: [once; 2],
-        hours_saved_per_price: price.map(|price| once / price),
-        ..choice
-    }))
+    Ok(Some(Choice::new(&change, night, as_is_h, (Estimate::new(ratio, 0.0), wall_clock_s))))
 }
 
 /// What the night says of a change that the program knows by this word.
@@ -321,6 +306,7 @@ mod tests {
     fn a_drive_eats_what_it_gains_where_the_comparison_says_so() {
         let (clear, ratio) = (5.0, 2.5);
         let break_even = clear * (1.0 - 1.0 / ratio);
+        assert_eq!(break_even_travel_h(clear, ratio), Some(break_even));
         assert!(saved(60.0, ratio, clear, break_even).abs() < 1e-9);
         approx::assert_relative_eq!(saved(60.0, 2.0, clear, 0.0), 30.0);
         assert_eq!(saved(60.0, 2.0, clear, 5.0), -60.0);

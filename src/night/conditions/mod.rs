@@ -16,7 +16,7 @@ use super::evening::Evening;
 use super::fast_beam::shifted_bands;
 use super::infrared_cut::infrared_cut_caveat;
 use super::measured_sky::filter_named;
-use super::{Night, NightError, PlanNight};
+use super::{Goal, Night, NightError, PlanNight};
 use place::Place;
 pub(crate) use sensor_noise::SensorNoise;
 
@@ -135,6 +135,11 @@ pub struct Conditions {
 }
 
 impl FilterConditions {
+    /// The signal over noise to reach: its own, or that of the goal.
+    pub(crate) fn asked_snr(&self, goal: &Goal) -> f64 {
+        self.snr.unwrap_or(goal.snr())
+    }
+
     /// The same with the bounds that the light of its own planes sets: what `star`, the brightest to keep, and the sky fill.
     fn bounded_by_light(mut self, star: Option<Magnitudes>) -> Self {
         self.limits.star_saturation = shortest(self.planes.iter().filter_map(|plane| plane.star_limit(star?)));

@@ -66,6 +66,23 @@ pub struct Schedule {
     pub starts: Option<Vec<Start>>,
 }
 
+/// What a number of nights does.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Calendar {
+    /// Time on the clock, where they finish it.
+    pub(crate) wall_clock: Option<Seconds>,
+    /// Nights that are used.
+    pub(crate) nights: u32,
+    /// The last of them, where they finish it.
+    pub(crate) done_on: Option<String>,
+    /// What of it they do.
+    pub(crate) done_percent: f64,
+    /// From when to when the first night can be used, local time; `None` where it cannot.
+    pub(crate) window: Option<[String; 2]>,
+    /// Lowest and highest altitude of the target in it.
+    pub(crate) altitude_deg: Option<[f64; 2]>,
+}
+
 /// A night in which nothing is done.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]

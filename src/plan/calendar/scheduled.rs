@@ -4,7 +4,6 @@ use crate::camera::Mode;
 use crate::night::{FilterConditions, Night};
 use crate::noise::Stack;
 use crate::plan::PlanError;
-use crate::plan::brief::Calendar;
 use crate::plan::draft::{Counts, FilterDraft};
 use crate::sky::night::{Date, Tonight};
 use crate::stats::bisect;
@@ -17,7 +16,7 @@ use super::lane::{Lane, Need};
 use super::light::NightLight;
 use super::listed::{Listed, Tally, wall_clock};
 use super::starts::{EVENINGS, Start, starts, wait_until};
-use super::{DoneBy, LeftOut, MOST_NIGHTS, NAMED_CHANCES, Schedule, WhyLeftOut};
+use super::{Calendar, DoneBy, LeftOut, MOST_NIGHTS, NAMED_CHANCES, Schedule, WhyLeftOut};
 
 /// Times that what rounding to whole subs left is asked for again.
 const AGAIN: usize = 6;

@@ -14,8 +14,7 @@ use crate::night::{Conditions, FilterConditions, Night};
 use crate::sky::night::{Date, Tonight};
 use crate::units::{Electrons, Seconds};
 
-use super::brief::Calendar;
-use super::calendar::{Lanes, Need, Scheduled, in_nights, scheduled, started};
+use super::calendar::{Calendar, Lanes, Need, Scheduled, in_nights, scheduled, started};
 use super::filter_solution::FilterSolution;
 use super::prior_stack::{PriorStack, snr_in_hand, still_to_reach};
 use super::range::{Sensitivity, Source, largest, moved_search, range_factors};
@@ -46,7 +45,7 @@ impl Draft {
         let conditions = Conditions::on(night, mode, evening)?;
         let shares = shares(&conditions);
         let in_hand = snr_in_hand(night, mode, evening, &shares)?;
-        let goal = |filter: &FilterConditions| filter.snr.unwrap_or(night.goal.snr());
+        let goal = |filter: &FilterConditions| filter.asked_snr(&night.goal);
         let asked = |filter: &FilterConditions, share: f64, in_hand: f64| match night.goal.hours {
             Some(hours) => Demand::Within(Seconds(hours * 3600.0 * share)),
             None => Demand::Snr(still_to_reach(goal(filter), in_hand).unwrap_or(goal(filter))),
@@ -137,9 +136,7 @@ impl Draft {
 
     /// The ends of the time's range, as factors.
     pub(in crate::plan) fn range_factors(&self, night: &Night) -> [f64; 2] {
-        let (low, high) =
-            if night.goal.hours.is_some() { (1.0, 1.0) } else { range_factors(&self.sensitivities(night)) };
-        [low, high]
+        ends(night, &self.sensitivities(night))
     }
 
     /// What one gain setting costs, with what the nights made of the mean light.
@@ -246,7 +243,7 @@ impl Draft {
     ) -> Plan {
         let total = self.wall_clock();
         let sensitivities = self.sensitivities(night);
-        let [low, high] = self.range_factors(night);
+        let [low, high] = ends(night, &sensitivities);
         let (source, share_percent) = largest(&sensitivities);
         let pairs = self.filters.iter().zip(&self.conditions.filters);
         let mut filters: Vec<FilterPlan> =
@@ -311,6 +308,12 @@ impl Draft {
         };
         Source::ALL.into_iter().map(sensitivity).collect()
     }
+}
+
+/// The ends of the time's range, as factors; hours that were asked for have none.
+fn ends(night: &Night, sensitivities: &[Sensitivity]) -> [f64; 2] {
+    let (low, high) = if night.goal.hours.is_some() { (1.0, 1.0) } else { range_factors(sensitivities) };
+    [low, high]
 }
 
 /// The time of all filters for the same goals over the plan's, with one source moved.

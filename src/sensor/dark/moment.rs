@@ -1,10 +1,10 @@
 //! Which moment of its exposure a header's temperature is of, and what the sensor had in the middle.
 
-use crate::stats::polynomial_fit;
+use crate::stats::{over_their_sum, polynomial_fit};
 use crate::units::Celsius;
 
 use super::current::DarkFrame;
-use super::told::PER_KELVIN;
+use super::warmth::PER_KELVIN;
 
 /// Moments that are looked at, as shares of the exposure.
 const MOMENTS: usize = 21;
@@ -81,20 +81,19 @@ pub(super) fn at_middle(mut frames: Vec<DarkFrame>, others: &[Vec<DarkFrame>]) -
         }
         (ln_weight, shifts)
     };
-    let moments: Vec<(f64, Vec<f64>)> = in_time
+    let (ln_weights, moments): (Vec<f64>, Vec<Vec<f64>>) = in_time
         .chain([None])
         .flat_map(|moment| courses.iter().map(move |course| (course, moment)))
         .map(|(course, moment)| of_all(course, moment))
-        .collect();
-    let best = moments.iter().map(|(weight, _)| *weight).fold(f64::NEG_INFINITY, f64::max);
-    let total: f64 = moments.iter().map(|(weight, _)| (weight - best).exp()).sum();
+        .unzip();
+    let (weights, _) = over_their_sum(&ln_weights);
     let weighed = |of: &dyn Fn(&[f64]) -> f64| -> f64 {
-        moments.iter().map(|(weight, shifts)| (weight - best).exp() / total * of(shifts)).sum()
+        weights.iter().zip(&moments).map(|(weight, shifts)| weight * of(shifts)).sum()
     };
     let exposed: f64 = own.iter().map(|one| one.exposure).sum::<f64>().max(f64::MIN_POSITIVE);
     let mean = |shifts: &[f64]| own.iter().map(|one| one.exposure * shifts[one.place]).sum::<f64>() / exposed;
     let middle = weighed(&mean);
-    let unread = PER_KELVIN.0 * weighed(&|shifts| (mean(shifts) - middle).powi(2)).sqrt();
+    let unread = PER_KELVIN.mean * weighed(&|shifts| (mean(shifts) - middle).powi(2)).sqrt();
     for one in &own {
         let shift = weighed(&|shifts| shifts[one.place]);
         frames[one.place].temperature = frames[one.place].temperature.map(|celsius| Celsius(celsius.0 + shift));
@@ -169,12 +168,13 @@ impl Run {
             let shifts = read.iter().zip(&middle).map(|(read, middle)| fit.at(*middle) - fit.at(*read)).collect();
             Some((ln_weight, shifts))
         };
-        let courses: Vec<(f64, Vec<f64>)> = (0..=highest).filter_map(course).collect();
-        let best = courses.iter().map(|(weight, _)| *weight).fold(f64::NEG_INFINITY, f64::max);
-        let total: f64 = courses.iter().map(|(weight, _)| (weight - best).exp()).sum();
-        let mean =
-            |frame: usize| courses.iter().map(|(weight, shifts)| (weight - best).exp() / total * shifts[frame]).sum();
-        if courses.is_empty() { (0.0, vec![0.0; count]) } else { (best + total.ln(), (0..count).map(mean).collect()) }
+        let (ln_weights, courses): (Vec<f64>, Vec<Vec<f64>>) = (0..=highest).filter_map(course).unzip();
+        if courses.is_empty() {
+            return (0.0, vec![0.0; count]);
+        }
+        let (weights, ln_sum) = over_their_sum(&ln_weights);
+        let mean = |frame: usize| weights.iter().zip(&courses).map(|(weight, shifts)| weight * shifts[frame]).sum();
+        (ln_sum, (0..count).map(mean).collect())
     }
 }
 

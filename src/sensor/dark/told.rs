@@ -3,10 +3,8 @@
 use crate::stats::{Estimate, Opinion, mixture};
 
 use super::levels::Level;
+use super::warmth::PER_KELVIN;
 
-/// What is thought beforehand of the relative change per kelvin: between depletion (0.09 at 10 °C) and diffusion (0.18), see
-/// `noise/thermal.rs`.
-pub(super) const PER_KELVIN: (f64, f64) = (0.12, 0.035);
 /// Places about it, in its standard uncertainty.
 const PLACES: [f64; 9] = [-2.0, -1.5, -1.0, -0.5, 0.0, 0.5, 1.0, 1.5, 2.0];
 /// Readings nearer than this to the temperature of the rate, in kelvins, are at it.
@@ -39,7 +37,7 @@ pub(super) fn at_one_exposure(frames: &[Level], at: f64, offset: f64, unseen: f6
     let freedom = (frames.len() as f64 - 1.0).max(1.0);
     let seconds = frames.iter().map(|frame| frame.time).sum::<f64>() / frames.len() as f64;
     let opinion = |place: f64| {
-        let per_kelvin = (PER_KELVIN.0 + place * PER_KELVIN.1).max(0.0);
+        let per_kelvin = (PER_KELVIN.mean + place * PER_KELVIN.sigma).max(0.0);
         let rate =
             |(frame, kelvins): (&Level, &f64)| (frame.level - offset) / (frame.time * (per_kelvin * kelvins).exp());
         let rates: Vec<f64> = frames.iter().zip(&kelvins).map(rate).collect();

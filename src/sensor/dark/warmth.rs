@@ -1,10 +1,12 @@
 //! By what factor the dark current grows along a course: a told temperature, or a warming that no header tells.
 
+use crate::stats::over_their_sum;
+
 /// What is thought beforehand of a growth: normal within a range.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Belief {
-    mean: f64,
-    sigma: f64,
+    pub(super) mean: f64,
+    pub(super) sigma: f64,
     range: (f64, f64),
 }
 
@@ -66,7 +68,5 @@ fn ln_likelihood(times: &[f64], values: &[f64], course: &[f64], growth: f64, fre
         let ln_weights: f64 = weights.iter().map(|weight| weight.ln()).sum();
         0.5 * ln_weights - 0.5 * (weights.iter().sum::<f64>() * xx).ln() - 0.5 * freedom * left.ln()
     };
-    let all = SCATTERS.map(of);
-    let best = all.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    best + all.iter().map(|one| (one - best).exp()).sum::<f64>().ln()
+    over_their_sum(&SCATTERS.map(of)).1
 }

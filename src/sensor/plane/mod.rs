@@ -178,11 +178,7 @@ impl PlaneMeter {
 
     /// The share of all pixels that this plane's colour has.
     fn sampling(&self) -> f64 {
-        match self.colour {
-            None => 1.0,
-            Some(Colour::Green) => 0.5,
-            Some(_) => 0.25,
-        }
+        self.colour.map_or(1.0, Colour::sampling)
     }
 
     /// Takes a pair of bias or flat frames; `files` names it in messages.
