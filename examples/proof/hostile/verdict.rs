@@ -39,6 +39,8 @@ pub(crate) struct Row {
     /// Half the interval in percent of the truth, in the middle of all runs; and the factor from its middle to its ends.
     pub(crate) half_width: f64,
     pub(crate) factor: f64,
+    /// Percent of the intervals that are wide without a cause.
+    pub(crate) unexplained: f64,
     /// Percent of the values that are as near the truth as is asked.
     pub(crate) near: f64,
     pub(crate) asked: Asked,
@@ -114,8 +116,9 @@ impl Verdict {
                 }
                 _ => {}
             }
-            if row.half_width > WIDE && self.named.is_some_and(|named| named < ENOUGH) {
-                faults.push(format!("{}: ± {:.0} %, and nobody says why", row.name, row.half_width));
+            if self.named.is_some() && row.unexplained > 100.0 - ENOUGH {
+                let (name, share) = (&row.name, row.unexplained);
+                faults.push(format!("{name}: more than ± {WIDE} % in {share:.0} %, and nobody says why"));
             }
         }
         if world.must_say && self.named.is_some_and(|named| named < ENOUGH) {
@@ -184,7 +187,7 @@ pub(crate) const HEAD: [&str; 2] = [
 
 fn row(asked: &Asked, runs: &[Run], named: &dyn Fn(&Run) -> bool) -> Row {
     let name = asked.quantity.name();
-    let (mut count, mut held, mut or_named, mut absent) = (0, 0, 0, 0);
+    let (mut count, mut held, mut or_named, mut absent, mut unexplained) = (0, 0, 0, 0, 0);
     let (mut errors, mut halves, mut factors) = (Vec::new(), Vec::new(), Vec::new());
     for run in runs {
         let mine: Vec<&Observation> = run.observations.iter().filter(|one| one.name == name).collect();
@@ -203,7 +206,9 @@ fn row(asked: &Asked, runs: &[Run], named: &dyn Fn(&Run) -> bool) -> Row {
             (held, or_named) = (held + usize::from(holds), or_named + usize::from(holds || (reaches && named(run))));
             if one.truth != 0.0 {
                 errors.push(100.0 * (value / one.truth - 1.0));
-                halves.push(50.0 * (high.min(1e30) - low) / one.truth);
+                let half = 50.0 * (high.min(1e30) - low) / one.truth;
+                halves.push(half);
+                unexplained += usize::from(half > WIDE && !named(run));
             }
             factors.push(if low > 0.0 { (high / low).sqrt() } else { f64::INFINITY });
         }
@@ -211,6 +216,7 @@ fn row(asked: &Asked, runs: &[Run], named: &dyn Fn(&Run) -> bool) -> Row {
     let percent = |part: usize| 100.0 * part as f64 / count.max(1) as f64;
     let near = |within: f64| errors.iter().filter(|error| error.abs() <= within).count();
     Row {
+        unexplained: percent(unexplained),
         near: asked.within.map_or(100.0, |within| percent(near(within))),
         name,
         count,

@@ -305,12 +305,7 @@ impl DarkStage {
     /// The rates in electrons, once the gain is known.
     ///
     /// `others` are all darks of the plane, of other temperatures too.
-    pub(crate) fn dark_current(
-        &self,
-        gain: &Estimate<ElectronsPerDn>,
-        anchor: Anchor,
-        others: &[Self],
-    ) -> DarkCurrent {
+    pub(crate) fn dark_current(&self, gain: &Estimate<ElectronsPerDn>, anchor: Anchor, others: &[Self]) -> DarkCurrent {
         let saturated = self.saturated(anchor);
         let left_out = saturated.filter(|saturated| saturated.left_out);
         let bound = left_out.map_or(f64::INFINITY, |saturated| saturated.from.0);

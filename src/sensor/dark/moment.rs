@@ -258,10 +258,19 @@ mod tests {
             let found = at_middle(first.to_vec(), &[others.to_vec()]);
             let off = |found: &Darks| -> f64 {
                 let middle = |frame: &DarkFrame| settles(frame.taken.unwrap() + frame.exposure.0 / 2.0);
-                found.frames.iter().map(|frame| (frame.temperature.unwrap().0 - middle(frame)).abs()).fold(0.0, f64::max)
+                found
+                    .frames
+                    .iter()
+                    .map(|frame| (frame.temperature.unwrap().0 - middle(frame)).abs())
+                    .fold(0.0, f64::max)
             };
-            println!("{count}: {:.2} K off alone, {:.2} with the others, {:.4}", off(&alone), off(&found), found.unread);
-            assert!(off(&found) < 0.15 && off(&alone) > 0.3, "{count}: {} {}", off(&found), off(&alone));
+            println!(
+                "{count}: {:.2} K off alone, {:.2} with the others, {:.4}",
+                off(&alone),
+                off(&found),
+                found.unread
+            );
+            assert!(off(&found) < 0.25 && off(&alone) > 0.4, "{count}: {} {}", off(&found), off(&alone));
         }
     }
 

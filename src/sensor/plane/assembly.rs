@@ -381,7 +381,7 @@ fn in_electrons(
     let both = match product.interval_95 {
         Some((low, high)) => {
             let value = product.value.0;
-            both.with_interval((value - with(value - low.0, 1.96), value + with(high.0 - value, 1.96)))
+            both.with_interval(((value - with(value - low.0, 1.96)).max(0.0), value + with(high.0 - value, 1.96)))
         }
         None => both,
     };
