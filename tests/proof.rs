@@ -148,6 +148,15 @@ fn whole_frames_have_the_moments_that_they_say() {
     approx::assert_relative_eq!(temporal(2, 3), (body.read / body.gain).powi(2) + 1.0 / 12.0, max_relative = 0.03);
     approx::assert_relative_eq!(level(0) - level(2), 10_000.0 / body.gain, max_relative = 0.002);
     approx::assert_relative_eq!(camera.prnu_percent(), 100.0 * body.prnu, max_relative = 0.02);
+    // Astier et al. 2019, equation 16: a charge of 10,000 e⁻ that has lost or won a tenth of its variance, and some more.
+    for curvature in [-1e-5, 1e-5_f64] {
+        let mut bent = Camera::new(Body { curvature, ..body }, Vec::new(), 3);
+        let bent: Vec<Vec<u16>> = session.shots[..2].iter().map(|shot| bent.expose(shot)).collect();
+        let difference: Vec<f64> = bent[0].iter().zip(&bent[1]).map(|(a, b)| f64::from(*a) - f64::from(*b)).collect();
+        let of_charge = ((2.0 * curvature * 10_000.0).exp() - 1.0) / (2.0 * curvature);
+        let expected = (of_charge + body.read.powi(2)) / body.gain.powi(2) + 1.0 / 12.0;
+        approx::assert_relative_eq!(moments(&difference).1 / 2.0, expected, max_relative = 0.03);
+    }
 }
 
 /// The dark law against numbers of Python's `math` (3.11): `(T/T0)**1.5 * exp(0.6/8.617333262e-5 * (1/T0 - 1/T))`, T0 = 273.15.

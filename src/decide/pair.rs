@@ -260,6 +260,7 @@ impl Pair {
             Source::Moon => true,
             Source::Throughput => same_light,
             Source::Target => a.night.target == b.night.target,
+            Source::Beam => a.night.optics == b.night.optics && a.filters() == b.filters(),
             Source::ReadNoise | Source::DarkCurrent => same_camera,
         };
         Source::ALL.into_iter().filter(shared).collect()

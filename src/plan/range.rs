@@ -22,6 +22,8 @@ pub enum Source {
     Throughput,
     /// The target's colour.
     Target,
+    /// What a fast beam takes of a line: the middle and the make of the filter.
+    Beam,
     /// The camera's read noise.
     ReadNoise,
     /// The camera's dark current, the sensor's temperature included.
@@ -30,8 +32,16 @@ pub enum Source {
 
 impl Source {
     /// All of them.
-    pub const ALL: [Self; 7] =
-        [Self::Sky, Self::Lamps, Self::Moon, Self::Throughput, Self::Target, Self::ReadNoise, Self::DarkCurrent];
+    pub const ALL: [Self; 8] = [
+        Self::Sky,
+        Self::Lamps,
+        Self::Moon,
+        Self::Throughput,
+        Self::Target,
+        Self::Beam,
+        Self::ReadNoise,
+        Self::DarkCurrent,
+    ];
 
     /// The word in the plan.
     #[must_use]
@@ -42,6 +52,7 @@ impl Source {
             Self::Moon => "moon",
             Self::Throughput => "throughput",
             Self::Target => "target",
+            Self::Beam => "beam",
             Self::ReadNoise => "read-noise",
             Self::DarkCurrent => "dark-current",
         }
@@ -64,6 +75,7 @@ pub(crate) fn moved(plane: &PlaneConditions, source: Source, sigmas: f64) -> Pla
         Source::Lamps => noise.rates.sky = noise.rates.sky * factor(spread.lamps),
         Source::Moon => noise.rates.moon = noise.rates.moon * factor(spread.moon),
         Source::Target => noise.rates.target = noise.rates.target * factor(spread.target),
+        Source::Beam => noise.rates.target = noise.rates.target * factor(spread.beam),
         Source::Throughput => {
             noise.rates.target = noise.rates.target * factor(spread.throughput);
             noise.rates.sky = noise.rates.sky * factor(spread.throughput_on_sky);

@@ -229,6 +229,14 @@ impl LightChain {
         Estimate::within_factor(flat.value.0 * colour.value, of_rig.hypot(colour.relative()))
     }
 
+    /// The same, as if it were known what the beam takes of lines.
+    #[must_use]
+    pub fn with_known_beam(&self) -> Self {
+        let Passband { line_relative, beam_relative, .. } = self.passband;
+        let line_relative = (line_relative.powi(2) - beam_relative.powi(2)).max(0.0).sqrt();
+        Self { passband: Passband { line_relative, beam_relative: 0.0, ..self.passband.clone() }, ..self.clone() }
+    }
+
     /// What an emission line gives each pixel; `None` where no line lies in the window.
     ///
     /// A line filter sees its own line at the stated brightness; any other filter takes the number as Hα. What its beam takes of the

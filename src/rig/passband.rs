@@ -95,6 +95,7 @@ impl Lines<'_> {
             line,
             lines: self.all(passed),
             line_relative: self.relative(line, passed),
+            beam_relative: self.beam.spread(line, passed),
             band,
         }
     }
@@ -168,6 +169,8 @@ pub struct Passband {
     pub lines: [f64; EmissionLine::ALL.len()],
     /// Relative standard uncertainty of the efficiencies at lines beyond that of the peak.
     pub line_relative: f64,
+    /// The part of it that is of what the beam takes of the line.
+    pub beam_relative: f64,
     /// Where in the spectrum the plane sees sky and target.
     pub band: Band,
 }
@@ -262,6 +265,7 @@ impl Filter {
             line: H_ALPHA,
             lines: lines.all(&flanked(centre, width)),
             line_relative: 0.0,
+            beam_relative: 0.0,
             band: Band::window(centre, width),
         })
     }
@@ -289,6 +293,7 @@ impl Filter {
             line: H_ALPHA,
             lines: lines.all(&|_| 1.0),
             line_relative: array::RESPONSE_UNCERTAINTY,
+            beam_relative: 0.0,
             band,
         }))
     }

@@ -82,6 +82,13 @@ impl<Q: Quantity> Estimate<Q> {
         self
     }
 
+    /// The same with this 95 % interval.
+    #[must_use]
+    pub fn with_interval(mut self, (low, high): (f64, f64)) -> Self {
+        self.interval_95 = Some((Q::new(low), Q::new(high)));
+        self
+    }
+
     /// The 95 % interval: the stated one, or ± 1.96 uncertainties.
     #[must_use]
     pub fn interval(&self) -> (f64, f64) {
@@ -149,9 +156,13 @@ impl<Q: Quantity> Estimate<Q> {
         );
         let mut product = Estimate::new(a * b, total).with_statistical(statistical);
         if self.interval_95.is_some() || other.interval_95.is_some() {
-            let half = |low: f64, high: f64| (high - low) / 2.0;
-            let (own, others) = (self.interval(), other.interval());
-            product = product.with_half_interval(combine(half(own.0, own.1), half(others.0, others.1)));
+            // How far a factor's ends move the product down and up.
+            let ends = |(low, high): (f64, f64), value: f64, by: f64| {
+                if by < 0.0 { (high - value, value - low) } else { (value - low, high - value) }
+            };
+            let (own, others) = (ends(self.interval(), a, b), ends(other.interval(), b, a));
+            let interval = (a * b - combine(own.0, others.0), a * b + combine(own.1, others.1));
+            product = product.with_interval(interval);
         }
         product
     }
@@ -270,6 +281,15 @@ mod tests {
     fn relative_uncertainties_of_a_product_add_in_quadrature() {
         let product: Estimate<f64> = Estimate::<f64>::new(10.0, 0.3).times(&Estimate::<f64>::new(2.0, 0.08));
         approx::assert_relative_eq!(product.relative(), 0.05, epsilon = 1e-12);
+    }
+
+    #[test]
+    fn a_product_keeps_the_sides_of_its_factors() {
+        let skewed = Estimate::<f64>::new(2.0, 0.5).with_interval((1.5, 4.0));
+        let exact = Estimate::<f64>::new(3.0, 0.0);
+        let of = |a: &Estimate<f64>, b: &Estimate<f64>| -> (f64, f64) { a.times::<f64, f64>(b).interval() };
+        assert_eq!((of(&skewed, &exact), of(&exact, &skewed)), ((4.5, 12.0), (4.5, 12.0)));
+        assert_eq!(of(&skewed, &Estimate::new(-3.0, 0.0)), (-12.0, -4.5));
     }
 
     #[test]

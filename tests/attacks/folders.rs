@@ -121,6 +121,7 @@ fn body(chance: &mut Chance) -> Body {
         offset_per_kelvin: if chance.happens(0.3) { chance.between(-0.5, 0.5) } else { 0.0 },
         jitter: chance.spread(0.001, 1.0),
         well: chance.spread(2_000.0, 120_000.0),
+        curvature: 0.0,
         prnu: chance.spread(0.001, 0.03),
         dsnu: gain * chance.spread(0.01, 3.0),
         dark: DarkLaw::of_depletion(chance.spread(1e-4, 30.0)),

@@ -3,7 +3,7 @@
 use serde_json::Value;
 use subwell::camera::CameraProfile;
 use subwell::night::Night;
-use subwell::plan::{Plan, plan};
+use subwell::plan::{Plan, Source, plan};
 use subwell::target::objects;
 
 const CAMERA: &str = "camera = \"Sample cooled mono\"\nprovenance = \"published\"\nsource = \"made up for the tests\"\n\
@@ -128,13 +128,16 @@ fn planned_at(target: &str, goal: &str) -> Plan {
 /// A mirror of 200 mm at f/2 with 41 % of it in shadow: the plan has the line that is left, and says what a wider filter brings.
 #[test]
 fn a_fast_beam_is_planned_with_what_it_leaves_of_the_line() {
-    let rate_and_caveat = |width: f64, optics: &str| {
+    let planned = |width: f64, optics: &str| {
         let text = format!(
             "[optics]\n{optics}\n[site]\nsky = {{ mag_per_arcsec2 = 20.5 }}\n[[filters]]\nname = \"h-alpha\"\nwidth_nm = {width}\n\
              [target]\nline_rayleigh = 100.0\naltitude_deg = 55.0\n[goal]\nhours = 4.0\n"
         );
         let night = Night::from_toml(&text).expect("a night");
-        let plan = plan(&night, &CameraProfile::from_toml(CAMERA).expect("a profile")).expect("a plan");
+        plan(&night, &CameraProfile::from_toml(CAMERA).expect("a profile")).expect("a plan")
+    };
+    let rate_and_caveat = |width: f64, optics: &str| {
+        let plan = planned(width, optics);
         let caveat = plan.caveats.iter().find(|caveat| caveat.code == "filter-shift").cloned();
         (number(&plan, "/filters/0/planes/0/rates_e_per_s/target"), caveat)
     };
@@ -146,5 +149,10 @@ fn a_fast_beam_is_planned_with_what_it_leaves_of_the_line() {
     let caveat = caveat.expect("a caveat");
     assert!(caveat.message.contains("84 % of the line is lost") && caveat.hint.contains("12 nm"), "{caveat:?}");
     assert!(none.is_none());
-    assert!(rate_and_caveat(3.0, "aperture_mm = 80.0\nfocal_length_mm = 480.0").1.is_none());
+    let slow = "aperture_mm = 80.0\nfocal_length_mm = 480.0";
+    assert!(rate_and_caveat(3.0, slow).1.is_none());
+    // The range is that of what the beam leaves, and is told as the beam's; a beam that takes nothing is no source of any.
+    assert_eq!(planned(3.0, fast).largest_uncertainty.source, Source::Beam);
+    assert!(planned(3.0, fast).largest_uncertainty.share_percent > 50.0);
+    assert_ne!(planned(3.0, slow).largest_uncertainty.source, Source::Beam);
 }

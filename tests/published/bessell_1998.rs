@@ -48,6 +48,7 @@ pub(crate) fn window(width: f64, quantum_efficiency: f64) -> Passband {
         line: H_ALPHA,
         lines: [quantum_efficiency; EmissionLine::ALL.len()],
         line_relative: 0.0,
+        beam_relative: 0.0,
         band: luminance(),
     }
 }

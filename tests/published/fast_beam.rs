@@ -65,6 +65,8 @@ fn the_chain_of_a_fast_telescope_has_the_share_in_it() {
     let share = fast.passband.line_efficiency.unwrap() / slow.passband.line_efficiency.unwrap();
     assert_relative_eq!(share, ray_by_ray(H_ALPHA.0, 3.0, 2.0, 0.41), max_relative = 0.03);
     assert!(fast.passband.line_relative > 0.3 && slow.passband.line_relative == 0.0);
+    let known = fast.with_known_beam().passband;
+    assert!(fast.passband.beam_relative == fast.passband.line_relative && known.line_relative == 0.0);
     // A filter centred for the beam, to the red of its line, keeps more of it.
     let made_for = Filter { centre_nm: Some(Nanometres(658.5)), ..filter.clone() };
     let made_for = LightChain::through(&optics(2.0, 0.41), &made_for, &detector).unwrap().swap_remove(0);

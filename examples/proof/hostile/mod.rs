@@ -80,7 +80,7 @@ pub(crate) fn proved(runs: usize, seed: u64, part: &str) -> Vec<String> {
     let mut widths = BTreeMap::new();
     for world in worlds().filter(|world| world.name.contains(part)) {
         let asked = world.set(seed).asked;
-        let mut verdict = Verdict::of(world, &asked, &all_runs(world, runs, seed));
+        let mut verdict = Verdict::of(world, &asked, &all_runs(world, runs * world.times, seed));
         for row in &verdict.rows {
             widths.insert((world.name.to_owned(), row.name.clone()), row.half_width);
         }

@@ -9,6 +9,8 @@ use super::world::{Asked, Width, World};
 const ENOUGH: f64 = 90.0;
 /// An interval of more than ± so many percent tells a photographer little: whoever gives it must say why.
 const WIDE: f64 = 20.0;
+/// So many intervals tell a coverage to ± 2 %.
+const ENOUGH_TO_COUNT: usize = 400;
 
 /// One run of a world.
 #[derive(Debug, Clone, Default)]
@@ -37,7 +39,11 @@ pub(crate) struct Row {
     /// Half the interval in percent of the truth, in the middle of all runs; and the factor from its middle to its ends.
     pub(crate) half_width: f64,
     pub(crate) factor: f64,
-    pub(crate) at_most: Option<Width>,
+    /// Percent of the intervals that are wide without a cause.
+    pub(crate) unexplained: f64,
+    /// Percent of the values that are as near the truth as is asked.
+    pub(crate) near: f64,
+    pub(crate) asked: Asked,
 }
 
 /// What all runs of a world say.
@@ -91,7 +97,17 @@ impl Verdict {
             if row.held_or_named < ENOUGH {
                 faults.push(format!("{}: held in {:.0} %, or named in {:.0} %", row.name, row.held, row.held_or_named));
             }
-            match row.at_most {
+            if row.near < ENOUGH {
+                let within = row.asked.within.unwrap_or(0.0);
+                faults.push(format!("{}: within {within} % of the truth in {:.0} %", row.name, row.near));
+            }
+            if let Some([low, high]) = row.asked.exactly
+                && row.count >= ENOUGH_TO_COUNT
+                && !(low..=high).contains(&row.held)
+            {
+                faults.push(format!("{}: held in {:.1} %, not {low} to {high} %", row.name, row.held));
+            }
+            match row.asked.at_most {
                 Some(Width::Percent(most)) if row.half_width > most => {
                     faults.push(format!("{}: ± {:.1} %, more than {most} %", row.name, row.half_width));
                 }
@@ -100,8 +116,9 @@ impl Verdict {
                 }
                 _ => {}
             }
-            if row.half_width > WIDE && self.named.is_some_and(|named| named < ENOUGH) {
-                faults.push(format!("{}: ± {:.0} %, and nobody says why", row.name, row.half_width));
+            if self.named.is_some() && row.unexplained > 100.0 - ENOUGH {
+                let (name, share) = (&row.name, row.unexplained);
+                faults.push(format!("{name}: more than ± {WIDE} % in {share:.0} %, and nobody says why"));
             }
         }
         if world.must_say && self.named.is_some_and(|named| named < ENOUGH) {
@@ -118,7 +135,7 @@ impl Verdict {
     /// Holds the widths that are measured against another world's.
     pub(crate) fn hold_against(&mut self, others: &BTreeMap<(String, String), f64>) {
         for row in &self.rows {
-            let Some(Width::Times(most, world)) = row.at_most else { continue };
+            let Some(Width::Times(most, world)) = row.asked.at_most else { continue };
             let Some(other) = others.get(&(world.to_owned(), row.name.clone())) else { continue };
             if row.half_width > most * other {
                 let fault = format!("{}: ± {:.1} %, more than {most} × ± {other:.1} %", row.name, row.half_width);
@@ -170,7 +187,7 @@ pub(crate) const HEAD: [&str; 2] = [
 
 fn row(asked: &Asked, runs: &[Run], named: &dyn Fn(&Run) -> bool) -> Row {
     let name = asked.quantity.name();
-    let (mut count, mut held, mut or_named, mut absent) = (0, 0, 0, 0);
+    let (mut count, mut held, mut or_named, mut absent, mut unexplained) = (0, 0, 0, 0, 0);
     let (mut errors, mut halves, mut factors) = (Vec::new(), Vec::new(), Vec::new());
     for run in runs {
         let mine: Vec<&Observation> = run.observations.iter().filter(|one| one.name == name).collect();
@@ -189,13 +206,18 @@ fn row(asked: &Asked, runs: &[Run], named: &dyn Fn(&Run) -> bool) -> Row {
             (held, or_named) = (held + usize::from(holds), or_named + usize::from(holds || (reaches && named(run))));
             if one.truth != 0.0 {
                 errors.push(100.0 * (value / one.truth - 1.0));
-                halves.push(50.0 * (high.min(1e30) - low) / one.truth);
+                let half = 50.0 * (high.min(1e30) - low) / one.truth;
+                halves.push(half);
+                unexplained += usize::from(half > WIDE && !named(run));
             }
             factors.push(if low > 0.0 { (high / low).sqrt() } else { f64::INFINITY });
         }
     }
     let percent = |part: usize| 100.0 * part as f64 / count.max(1) as f64;
+    let near = |within: f64| errors.iter().filter(|error| error.abs() <= within).count();
     Row {
+        unexplained: percent(unexplained),
+        near: asked.within.map_or(100.0, |within| percent(near(within))),
         name,
         count,
         held: percent(held),
@@ -204,7 +226,7 @@ fn row(asked: &Asked, runs: &[Run], named: &dyn Fn(&Run) -> bool) -> Row {
         bias: mean(&errors),
         half_width: middle(&mut halves),
         factor: middle(&mut factors),
-        at_most: asked.at_most,
+        asked: *asked,
     }
 }
 

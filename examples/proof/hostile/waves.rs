@@ -64,8 +64,8 @@ fn short_darks(chance: &mut Chance) -> Set {
 /// One pair may have its two waves in step, and so show none of them: that it is one pair is the cause.
 const ONE_PAIR: &[&str] = &["row-banding", "few-frames"];
 /// Words for what waves are not.
-const NOT_WAVES: &[&str] = &["filtered-raw", "transfer-curve-kink"];
-const NOT_BLOTCHES: &[&str] = &["filtered-raw", "row-banding", "transfer-curve-kink"];
+const NOT_WAVES: &[&str] = &["filtered-raw", "neighbour-correlation", "transfer-curve-kink"];
+const NOT_BLOTCHES: &[&str] = &["filtered-raw", "neighbour-correlation", "row-banding", "transfer-curve-kink"];
 
 pub(crate) const WORLDS: &[World] = &[
     World::new("bias frames that saw light", lit_biases).caused(&["conflicting-kind"]).must_be_said(),

@@ -55,11 +55,15 @@ pub(crate) struct Asked {
     /// Who names the cause may answer with any of these.
     pub(crate) reach: [f64; 2],
     pub(crate) at_most: Option<Width>,
+    /// Percent of the truth that the value itself may be off, whatever its interval.
+    pub(crate) within: Option<f64>,
+    /// Percent of the intervals that hold the truth: no fewer and no more.
+    pub(crate) exactly: Option<[f64; 2]>,
 }
 
 impl Asked {
     pub(crate) fn new(quantity: Quantity, truth: f64) -> Self {
-        Self { quantity, truth, reach: [truth, truth], at_most: None }
+        Self { quantity, truth, reach: [truth, truth], at_most: None, within: None, exactly: None }
     }
 
     /// Dark current: its truth is the law's, at the temperature that each point names.
@@ -69,6 +73,14 @@ impl Asked {
 
     pub(crate) fn reaching(self, low: f64, high: f64) -> Self {
         Self { reach: [low, high], ..self }
+    }
+
+    pub(crate) fn within(self, percent: f64) -> Self {
+        Self { within: Some(percent), ..self }
+    }
+
+    pub(crate) fn held_in(self, low: f64, high: f64) -> Self {
+        Self { exactly: Some([low, high]), ..self }
     }
 
     pub(crate) fn at_most(self, width: Width) -> Self {
@@ -107,12 +119,14 @@ pub(crate) struct World {
     pub(crate) must_say: bool,
     /// Codes that name a cause that is not there.
     pub(crate) never: &'static [&'static str],
+    /// How many times as many runs as others it takes to tell.
+    pub(crate) times: usize,
     pub(crate) make: fn(&mut Chance) -> Set,
 }
 
 impl World {
     pub(crate) const fn new(name: &'static str, make: fn(&mut Chance) -> Set) -> Self {
-        Self { name, causes: &[], must_say: false, never: &[], make }
+        Self { name, causes: &[], must_say: false, never: &[], times: 1, make }
     }
 
     pub(crate) const fn caused(self, causes: &'static [&'static str]) -> Self {
@@ -121,6 +135,10 @@ impl World {
 
     pub(crate) const fn must_be_said(self) -> Self {
         Self { must_say: true, ..self }
+    }
+
+    pub(crate) const fn times(self, times: usize) -> Self {
+        Self { times, ..self }
     }
 
     pub(crate) const fn never(self, codes: &'static [&'static str]) -> Self {

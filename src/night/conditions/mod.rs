@@ -42,6 +42,8 @@ pub struct Spread {
     pub throughput_on_sky: f64,
     /// The target's colour.
     pub target: f64,
+    /// What a fast beam takes of its line.
+    pub beam: f64,
     /// Read noise.
     pub read_noise: f64,
     /// Dark current, the sensor's temperature included.

@@ -118,11 +118,10 @@ impl Place<'_> {
         chains: &[LightChain],
     ) -> Result<PlaneConditions, NightError> {
         let brightness = self.night.target.brightness()?;
-        let parts: Vec<_> = chains
-            .iter()
-            .filter_map(|chain| chain.target_rate(&light_in(&brightness, chain), |nm| self.air_at(nm)))
-            .collect();
-        let target = sum(&parts).unwrap_or(Estimate::new(0.0, 0.0));
+        let rate = |chain: &LightChain| chain.target_rate(&light_in(&brightness, chain), |nm| self.air_at(nm));
+        let of_all = |parts: Vec<_>| sum(&parts).unwrap_or(Estimate::new(0.0, 0.0));
+        let target = of_all(chains.iter().filter_map(rate).collect());
+        let as_in_any_beam = of_all(chains.iter().filter_map(|chain| rate(&chain.with_known_beam())).collect());
         let of_magnitude_0 = |c: &LightChain| {
             let colour = brightness.colour.factor(&c.passband.band);
             c.coloured_rate(MagnitudesPerSquareArcsecond(0.0), &colour, self.air(c)).value.0
@@ -155,8 +154,9 @@ impl Place<'_> {
                 moon: relative(&moon),
                 throughput,
                 throughput_on_sky: sky.throughput,
-                target: beyond(relative(&target), throughput)
+                target: beyond(relative(&as_in_any_beam), throughput)
                     .hypot(self.half_between(|place, stand| place.target_air(stand, &chains[0]))),
+                beam: beyond(relative(&target), relative(&as_in_any_beam)),
                 read_noise: relative(&plane.read_noise_e),
                 dark_current: self.dark_spread(dark),
             },

@@ -303,12 +303,19 @@ impl DarkStage {
     }
 
     /// The rates in electrons, once the gain is known.
-    pub(crate) fn dark_current(&self, gain: &Estimate<ElectronsPerDn>, anchor: Anchor) -> DarkCurrent {
+    ///
+    /// `others` are all darks of the plane, of other temperatures too.
+    pub(crate) fn dark_current(&self, gain: &Estimate<ElectronsPerDn>, anchor: Anchor, others: &[Self]) -> DarkCurrent {
         let saturated = self.saturated(anchor);
         let left_out = saturated.filter(|saturated| saturated.left_out);
         let bound = left_out.map_or(f64::INFINITY, |saturated| saturated.from.0);
         let within = |exposure: Seconds| exposure.0 < bound;
-        let mut darks = at_middle(timed(&self.frames, &self.files));
+        let own = timed(&self.frames, &self.files);
+        // Times by names are of no common clock.
+        let told = self.frames.iter().zip(&own).all(|(frame, timed)| frame.taken == timed.taken);
+        let others = others.iter().filter(|stage| told && stage.sensor != self.sensor);
+        let others: Vec<Vec<DarkFrame>> = others.map(|stage| stage.frames.clone()).collect();
+        let mut darks = at_middle(own, &others);
         darks.frames.retain(|frame| within(frame.exposure));
         let frames = &darks.frames;
         let pairs: Vec<PairVariance> = self.pairs.iter().filter(|pair| within(pair.exposure)).copied().collect();

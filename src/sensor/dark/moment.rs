@@ -14,6 +14,9 @@ const FRAMES_FOR_EACH: usize = 2;
 /// The chance beforehand that the temperature follows the number of frames, as where reading them heats: it then moves between
 /// exposures alone. Frames that last equally long cannot tell that from a course in time, so it counts little.
 const BY_NUMBER: f64 = 0.1;
+/// The chance beforehand that the course of the temperature breaks between darks that are told at different ones (judgement, no
+/// source).
+const BREAK: f64 = 0.01;
 /// Headers tell tenths of a kelvin: what rounding leaves.
 const ROUNDING: f64 = 0.03;
 /// Frames that follow each other within this many exposures are of one run.
@@ -29,11 +32,12 @@ pub(super) struct Darks {
     pub(super) unread: f64,
 }
 
-/// The frames with the temperatures in the middle of their exposures, where headers tell those of an unknown moment of it.
+/// The frames with the temperatures in the middle of their exposures, where headers tell those of an unknown moment of it;
+/// `others` are darks of the same camera that were told at other temperatures.
 ///
 /// ```text
 /// Tᵢ = f(sᵢ + φ tᵢ) + eᵢ,    0 ≤ φ ≤ 1 alike for all,    Tᵢ(middle) = Tᵢ + f(sᵢ + tᵢ/2) − f(sᵢ + φ tᵢ)
-/// p(φ) ∝ Π Σ_d (S_d + n s²)^(−n/2) n^(−d/2),    u = 0.12/K · σ_φ(Σ tᵢ (Tᵢ(middle) − Tᵢ) / Σ tᵢ)
+/// p(φ) ∝ Π Σ_d (S_d/n + s²)^(−n/2) n^(−(d+1)/2),    u = 0.12/K · σ(Σ tᵢ (Tᵢ(middle) − Tᵢ) / Σ tᵢ)
 /// ```
 ///
 /// `s` is the beginning of an exposure of `t`, `f` a polynomial of degree `d` over each run of frames, `S_d` its residual squares, `s²` that
@@ -41,34 +45,58 @@ pub(super) struct Darks {
 /// than they were taken zigzag about it, and `φ` is known from that. Where all last equally long, any `φ` fits, and `u` is that
 /// of a rectangle, half an exposure to either side.
 ///
+/// While a cooler settles few frames are of one temperature, and what moved is seen in all of them together: a run goes over all
+/// temperatures, or each has its own, as where another one was set; both are weighed.
+///
 /// # Source
 /// The weight of a degree: G. Schwarz, Annals of Statistics 6 (1978) 461 (from memory). The rest is derived here.
-pub(super) fn at_middle(mut frames: Vec<DarkFrame>) -> Darks {
-    let runs = runs(&frames);
+pub(super) fn at_middle(mut frames: Vec<DarkFrame>, others: &[Vec<DarkFrame>]) -> Darks {
+    let own: Vec<Read> = read(&frames, 0).collect();
+    let stages: Vec<Vec<Read>> = std::iter::once(own.clone())
+        .chain(others.iter().map(|stage| read(stage, frames.len()).collect()))
+        .filter(|stage: &Vec<Read>| !stage.is_empty())
+        .collect();
+    let mut together = stages.concat();
+    together.sort_by(|a, b| a.start.total_cmp(&b.start));
+    let late = stamped(&together);
+    let joined = runs(together, late);
+    let apart: Vec<Run> = stages.iter().flat_map(|stage| runs(stage.clone(), late)).collect();
+    let breaks = apart.len() - joined.len();
+    let mut courses = vec![(0.0, joined)];
+    if breaks > 0 {
+        courses.push((breaks as f64 * BREAK.ln(), apart));
+    }
     let in_time = (0..MOMENTS).map(|number| Some(number as f64 / (MOMENTS as f64 - 1.0)));
-    let of_all = |moment: Option<f64>| {
+    let of_all = |(ln_prior, runs): &(f64, Vec<Run>), moment: Option<f64>| {
         let prior = moment.map_or(BY_NUMBER, |_| (1.0 - BY_NUMBER) / MOMENTS as f64);
-        let words = runs.iter().map(|run| run.read_at(moment));
-        words.fold((prior.ln(), Vec::new()), |(ln_weight, mut shifts), (ln_of_run, of_run)| {
-            shifts.extend(of_run);
-            (ln_weight + ln_of_run, shifts)
-        })
+        // Of frames of other temperatures only the weight counts.
+        let mut shifts = vec![0.0; frames.len()];
+        let mut ln_weight = prior.ln() + ln_prior;
+        for run in runs {
+            let (ln_of_run, of_run) = run.read_at(moment);
+            ln_weight += ln_of_run;
+            for (one, shift) in run.frames.iter().zip(of_run).filter(|(one, _)| one.place < frames.len()) {
+                shifts[one.place] = shift;
+            }
+        }
+        (ln_weight, shifts)
     };
-    let (ln_weights, moments): (Vec<f64>, Vec<Vec<f64>>) = in_time.chain([None]).map(of_all).unzip();
+    let (ln_weights, moments): (Vec<f64>, Vec<Vec<f64>>) = in_time
+        .chain([None])
+        .flat_map(|moment| courses.iter().map(move |course| (course, moment)))
+        .map(|(course, moment)| of_all(course, moment))
+        .unzip();
     let (weights, _) = over_their_sum(&ln_weights);
     let weighed = |of: &dyn Fn(&[f64]) -> f64| -> f64 {
         weights.iter().zip(&moments).map(|(weight, shifts)| weight * of(shifts)).sum()
     };
-    let read: Vec<(usize, f64)> =
-        runs.iter().flat_map(|run| run.frames.iter().map(|one| (one.place, one.exposure))).collect();
-    let exposed: f64 = read.iter().map(|(_, exposure)| exposure).sum::<f64>().max(f64::MIN_POSITIVE);
-    let mean =
-        |shifts: &[f64]| read.iter().zip(shifts).map(|((_, exposure), shift)| exposure * shift).sum::<f64>() / exposed;
+    let exposed: f64 = own.iter().map(|one| one.exposure).sum::<f64>().max(f64::MIN_POSITIVE);
+    let mean = |shifts: &[f64]| own.iter().map(|one| one.exposure * shifts[one.place]).sum::<f64>() / exposed;
     let middle = weighed(&mean);
     let unread = PER_KELVIN.mean * weighed(&|shifts| (mean(shifts) - middle).powi(2)).sqrt();
-    for (number, (place, _)) in read.iter().enumerate() {
-        let shift = weighed(&|shifts| shifts[number]);
-        frames[*place].temperature = frames[*place].temperature.map(|celsius| Celsius(celsius.0 + shift));
+    for one in &own {
+        let shift = weighed(&|shifts| shifts[one.place]);
+        frames[one.place].temperature = frames[one.place].temperature.map(|celsius| Celsius(celsius.0 + shift));
     }
     Darks { frames, unread }
 }
@@ -88,14 +116,18 @@ struct Run {
     frames: Vec<Read>,
 }
 
-fn runs(frames: &[DarkFrame]) -> Vec<Run> {
-    let told = |(place, frame): (usize, &DarkFrame)| {
-        Some(Read { place, start: frame.taken?, exposure: frame.exposure.0, celsius: frame.temperature?.0 })
-    };
-    let mut read: Vec<Read> = frames.iter().enumerate().filter_map(told).collect();
+/// The frames whose headers tell both, their places counted from `first`.
+fn read(frames: &[DarkFrame], first: usize) -> impl Iterator<Item = Read> {
+    frames.iter().enumerate().filter_map(move |(place, frame)| {
+        let (start, celsius) = (frame.taken?, frame.temperature?.0);
+        Some(Read { place: first + place, start, exposure: frame.exposure.0, celsius })
+    })
+}
+
+/// Frames in the order of time, in runs; stamps are so late in their exposures.
+fn runs(mut read: Vec<Read>, late: f64) -> Vec<Run> {
     read.sort_by(|a, b| a.start.total_cmp(&b.start));
     let longest = read.iter().map(|one| one.exposure).fold(0.0, f64::max);
-    let late = stamped(&read);
     let apart = |a: &Read, b: &Read| b.start - a.start > SAME_RUN * longest.max(CLOCK_S);
     let of = |run: &[Read]| Run {
         frames: run.iter().map(|one| Read { start: one.start - late * one.exposure, ..*one }).collect(),
@@ -131,8 +163,8 @@ impl Run {
         let highest = (count / FRAMES_FOR_EACH).saturating_sub(1).clamp(usize::from(count > 1), HIGHEST);
         let course = |degree: usize| {
             let fit = polynomial_fit(&read, &celsius, &even, degree)?;
-            let squares = fit.chi2 + frames * ROUNDING * ROUNDING;
-            let ln_weight = -0.5 * (frames * squares.ln() + degree as f64 * frames.ln());
+            let square = fit.chi2 / frames + ROUNDING * ROUNDING;
+            let ln_weight = -0.5 * (frames * square.ln() + (degree + 1) as f64 * frames.ln());
             let shifts = read.iter().zip(&middle).map(|(read, middle)| fit.at(*middle) - fit.at(*read)).collect();
             Some((ln_weight, shifts))
         };
@@ -174,7 +206,7 @@ mod tests {
     fn readings_in_turn_tell_their_moment_and_are_carried_to_the_middle() {
         let warms = |at: f64| 15.0 + at / 600.0;
         for moment in [0.0, 0.5, 1.0] {
-            let found = at_middle(darks(&IN_TURN, |_, start, exposure| warms(start + moment * exposure)));
+            let found = at_middle(darks(&IN_TURN, |_, start, exposure| warms(start + moment * exposure)), &[]);
             let middle =
                 darks(&IN_TURN, |_, _, _| 0.0).into_iter().map(|one| warms(one.taken.unwrap() + one.exposure.0 / 2.0));
             let off: Vec<f64> = temperatures(&found).iter().zip(middle).map(|(found, truth)| found - truth).collect();
@@ -189,7 +221,7 @@ mod tests {
     fn a_temperature_that_follows_the_number_of_frames_is_that_of_the_exposure() {
         for kelvins in [0.1, 0.25, 0.4] {
             let told = darks(&IN_TURN, |number, _, _| 15.0 + kelvins * number);
-            let found = at_middle(told.clone());
+            let found = at_middle(told.clone(), &[]);
             let before: Vec<f64> = told.iter().map(|frame| frame.temperature.unwrap().0).collect();
             assert!(temperatures(&found).iter().zip(before).all(|(now, before)| (now - before).abs() < 0.02));
             assert!(found.unread < 0.12 * 0.05 * kelvins, "{kelvins}: {}", found.unread);
@@ -199,7 +231,7 @@ mod tests {
     /// `κ t (dT/dt) / (2 √3)`, the standard uncertainty of a rectangle (JCGM 100, 4.3.7), less what the course by number takes of it.
     #[test]
     fn frames_of_one_exposure_do_not_tell_their_moment() {
-        let found = at_middle(darks(&[120.0; 10], |_, start, _| 15.0 + start / 300.0));
+        let found = at_middle(darks(&[120.0; 10], |_, start, _| 15.0 + start / 300.0), &[]);
         let rectangle = 0.12 * 120.0 / 300.0 / 12_f64.sqrt();
         assert!((0.85..1.1).contains(&(found.unread / rectangle)), "{} beside {rectangle}", found.unread);
     }
@@ -207,12 +239,48 @@ mod tests {
     #[test]
     fn steady_headers_move_nothing() {
         let flickers = |number: f64| 15.0 + 0.1 * (number * 2.4).sin();
-        let found = at_middle(darks(&IN_TURN, |number, _, _| flickers(number)));
+        let found = at_middle(darks(&IN_TURN, |number, _, _| flickers(number)), &[]);
         assert!(found.unread < 1e-3, "{}", found.unread);
         let mut untold = darks(&IN_TURN, |_, _, _| 0.0);
         untold.iter_mut().for_each(|frame| frame.temperature = None);
-        let found = at_middle(untold);
+        let found = at_middle(untold, &[]);
         assert!(found.unread == 0.0 && found.frames.iter().all(|frame| frame.temperature.is_none()));
+    }
+
+    /// A cooler that settles: the first frames are alone at their temperatures, and only the others tell how it went on.
+    #[test]
+    fn a_frame_alone_at_its_temperature_is_carried_to_the_middle_by_the_others() {
+        let settles = |at: f64| -10.0 + 12.0 * (-at / 700.0).exp();
+        let all = darks(&IN_TURN, |_, start, _| settles(start));
+        for count in [1, 2, 4] {
+            let (first, others) = all.split_at(count);
+            let alone = at_middle(first.to_vec(), &[]);
+            let found = at_middle(first.to_vec(), &[others.to_vec()]);
+            let off = |found: &Darks| -> f64 {
+                let middle = |frame: &DarkFrame| settles(frame.taken.unwrap() + frame.exposure.0 / 2.0);
+                found
+                    .frames
+                    .iter()
+                    .map(|frame| (frame.temperature.unwrap().0 - middle(frame)).abs())
+                    .fold(0.0, f64::max)
+            };
+            println!(
+                "{count}: {:.2} K off alone, {:.2} with the others, {:.4}",
+                off(&alone),
+                off(&found),
+                found.unread
+            );
+            assert!(off(&found) < 0.25 && off(&alone) > 0.4, "{count}: {} {}", off(&found), off(&alone));
+        }
+    }
+
+    /// Four temperatures that were set one after the other: the course between them is none.
+    #[test]
+    fn a_temperature_that_was_set_moves_none_of_its_frames() {
+        let all = darks(&[IN_TURN, IN_TURN, IN_TURN].concat(), |number, _, _| -15.0 + 10.0 * (number / 12.0).floor());
+        let (first, rest) = all.split_at(12);
+        let found = at_middle(first.to_vec(), &[rest[..12].to_vec(), rest[12..].to_vec()]);
+        assert!(temperatures(&found).iter().all(|celsius| (celsius + 15.0).abs() < 0.02) && found.unread < 1e-3);
     }
 
     /// Stamps of the end, which some programs write, are told from those of the beginning: the frames would overlap.

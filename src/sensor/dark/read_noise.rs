@@ -10,7 +10,7 @@
 //! 0.40 step (EMVA 1288). In electrons its error is not independent of the gain's, which was fitted to the same bias
 //! frames.
 
-use crate::stats::{Estimate, Moments, birge_ratio, half_interval_of_phase};
+use crate::stats::{Estimate, Moments, birge_ratio, bisect, chi2_quantile, half_interval_of_phase};
 use crate::units::Dn;
 
 use crate::sensor::PairStatistics;
@@ -22,6 +22,12 @@ pub(crate) const HIDDEN_VARIANCE: f64 = 0.24;
 /// The limit that is then stated, in steps (the same equation).
 pub(crate) const HIDDEN_LIMIT: f64 = 0.40;
 
+/// An interval whose middle is off its value by more than this part of it has two sides.
+const SKEWED: f64 = 1e-6;
+/// From this noise on, in steps, the first harmonic is all that the place between two steps does to a variance …
+const ONE_HARMONIC: f64 = 0.35;
+/// … and to this one it matters.
+const NO_HARMONIC: f64 = 0.8;
 /// What rows share, both their halves have to this part.
 const COMMON: f64 = 0.5;
 
@@ -194,7 +200,38 @@ fn pooled(pairs: &[PairStatistics], statistic: impl Fn(&PairStatistics) -> f64) 
     let chi2 = values.variance().unwrap_or(0.0) * (count - 1.0) / of_pixels.max(f64::MIN_POSITIVE);
     let scatter = birge_ratio(chi2, pairs.len() - 1);
     let of_mean = ((of_pixels * scatter * scatter).max(with_waves) / count).sqrt();
-    if scatter > 1.0 { Estimate::of_student(mean, of_mean, count - 1.0) } else { Estimate::new(mean, of_mean) }
+    let known =
+        if scatter > 1.0 { Estimate::of_student(mean, of_mean, count - 1.0) } else { Estimate::new(mean, of_mean) };
+    let of_waves = mean_of(&|pair| pair.of_waves()) / count;
+    of_few_waves(known, mean_of(&|pair| pair.in_waves()), of_waves)
+}
+
+/// A variance of which a part is that of waves: few of them make a χ², whose mean lies further above what is seen than below. With
+/// `of_waves` for the variance of the part `in_waves`:
+///
+/// ```text
+/// ν = 2 σ_w⁴ / Var(σ_w²),    σ_w² ν/χ²(0.975, ν) … σ_w² ν/χ²(0.025, ν)
+/// ```
+///
+/// and about the rest as it was known. One wave has two degrees of freedom, of which four are seen in the mean: its interval is too
+/// narrow still.
+///
+/// # Source
+/// The interval of a variance: any text (JCGM 100, G.4, for the degrees of freedom from two moments); joining both: derived here.
+fn of_few_waves(known: Estimate<f64>, in_waves: f64, of_waves: f64) -> Estimate<f64> {
+    if in_waves <= 0.0 || of_waves <= 0.0 {
+        return known;
+    }
+    let freedom = (2.0 * in_waves * in_waves / of_waves).max(2.0);
+    let to = |p: f64| in_waves * (freedom / chi2_quantile(p, freedom) - 1.0);
+    // Their own part of what was known is that of a normal law.
+    let (low, high) = known.interval();
+    let rest = |half: f64| (half * half - 1.96 * 1.96 * of_waves).max(0.0).sqrt();
+    let interval = (
+        (known.value - rest(known.value - low).hypot(to(0.975))).max(0.0).min(low),
+        (known.value + rest(high - known.value).hypot(to(0.025))).max(high),
+    );
+    Estimate::new(known.value, known.uncertainty.max((interval.1 - interval.0) / (2.0 * 1.96))).with_interval(interval)
 }
 
 /// The noise behind a variance: steps' q²/12 removed (EMVA 1288 Release 4.0 Linear,
@@ -212,11 +249,28 @@ fn root(variance: &Estimate<f64>, step: f64) -> Estimate<Dn> {
     let phase = phase_amplitude(noise / step) * step * step / (2.0 * noise);
     let both = Estimate::new(noise, statistical.hypot(phase / 2.0_f64.sqrt()));
     let both = match variance.interval_95 {
+        Some((low, high)) if (high + low - 2.0 * variance.value).abs() > SKEWED * (high - low) => {
+            let [low, high] = [low, high].map(|end| (end - step * step / 12.0).max(0.0).sqrt());
+            both.with_interval(((noise - (noise - low).hypot(phase)).max(0.0), noise + (high - noise).hypot(phase)))
+        }
         Some((low, high)) => both.with_half_interval(((high - low) / (4.0 * noise)).hypot(phase)),
         None if phase > 0.1 * statistical => both.with_half_interval(half_interval_of_phase(statistical, phase)),
         None => both,
     };
+    let least = step * least_noise(variance.interval().0 / (step * step));
+    let (low, high) = both.interval();
+    let both = if noise < NO_HARMONIC * step && least < low { both.with_interval((least, high)) } else { both };
     both.with_statistical(statistical)
+}
+
+/// The least noise in steps that can show this variance in squared steps, wherever its level lies between two of them: on the edge
+/// of two codes a noise of 0.35 steps shows little more than none does, a quarter.
+fn least_noise(variance: f64) -> f64 {
+    let most = |noise: f64| noise * noise + 1.0 / 12.0 + harmonic(noise);
+    if variance <= most(ONE_HARMONIC) {
+        return 0.0;
+    }
+    bisect([ONE_HARMONIC, variance.sqrt()], 50, |noise| most(noise) < variance)[0]
 }
 
 /// Largest error in squared steps of a variance from the place of the level between two steps, for a normal noise
@@ -229,9 +283,14 @@ fn root(variance: &Estimate<f64>, step: f64) -> Estimate<Dn> {
 /// The first harmonic of the quantised normal distribution (derived here): ± 10 % of the noise at 0.40 steps, 4 % at
 /// 0.45, 0.2 % at 0.60, nothing from 0.8 on.
 pub(crate) fn phase_amplitude(noise: f64) -> f64 {
-    const SQUARE: f64 = std::f64::consts::PI * std::f64::consts::PI;
     // Below 0.4 steps the harmonics pile up, and the noise is an upper limit anyway.
-    let variance = noise.max(HIDDEN_LIMIT).powi(2);
+    harmonic(noise.max(HIDDEN_LIMIT))
+}
+
+/// The first harmonic alone.
+fn harmonic(noise: f64) -> f64 {
+    const SQUARE: f64 = std::f64::consts::PI * std::f64::consts::PI;
+    let variance = noise * noise;
     (1.0 + 4.0 * SQUARE * variance) * (-2.0 * SQUARE * variance).exp() / SQUARE
 }
 
@@ -263,6 +322,25 @@ mod tests {
             };
             let worst = (0..100).map(|k| f64::from(k) / 100.0).map(|at| (mean(at) - at).abs()).fold(0.0, f64::max);
             approx::assert_relative_eq!(worst, level_amplitude(noise), max_relative = 0.02);
+        }
+    }
+
+    /// Against the variance of a normal variable rounded to whole numbers, summed code by code, of a level on the edge of two codes.
+    #[test]
+    fn a_noise_on_the_edge_of_two_codes_is_within_its_interval() {
+        for noise in [0.1, 0.3, 0.35, 0.4, 0.45, 0.6] {
+            let share = |code: f64| {
+                let below = |end: f64| crate::stats::normal_share_below((end - 0.5) / noise);
+                below(code + 0.5) - below(code - 0.5)
+            };
+            let moment =
+                |power: i32| (-8..=8).map(|code| f64::from(code).powi(power) * share(f64::from(code))).sum::<f64>();
+            let shown = moment(2) - moment(1).powi(2);
+            let found = root(&Estimate::new(shown, 1e-4), 1.0);
+            assert!(found.covers(noise), "{noise}: {:?}", found.interval());
+            assert!(
+                noise < ONE_HARMONIC || (least_noise(shown) / noise - 1.0).abs() < 0.02 || least_noise(shown) == 0.0
+            );
         }
     }
 

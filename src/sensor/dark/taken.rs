@@ -27,7 +27,8 @@ pub(super) fn timed(frames: &[DarkFrame], files: &[String]) -> Vec<DarkFrame> {
     let mut timed = frames.to_vec();
     let mut moments = frames.iter().map(|frame| frame.taken);
     let first = moments.next().flatten();
-    if first.is_some() && frames.iter().all(|frame| frame.taken.is_some()) && moments.any(|at| at != first) {
+    let is_told = first.is_some() && frames.iter().all(|frame| frame.taken.is_some());
+    if is_told && (frames.len() == 1 || moments.any(|at| at != first)) {
         return timed;
     }
     let mut order: Vec<usize> = (0..frames.len()).collect();

@@ -2,6 +2,11 @@
 //!
 //! Some flats among others are seen by their own noise for their level; all flats, or all bias frames, by where the curve
 //! through the flats alone meets the level without light.
+//!
+//! Where all flats are means of N and none is so dim that its read noise shows, nothing in the counts tells it: the mean of N
+//! Poisson numbers λ, in counts of g electrons, has the cumulants `κₖ = λ N (N g)⁻ᵏ` for all k, which are those of single frames of
+//! a camera of N times the gain and N times the charge. Only what was done to write them does (codes between the steps, halves that are
+//! rounded to even numbers: `codes.rs`), or what is known beside them: the gain in the header, or one that is typed.
 
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;

@@ -21,9 +21,11 @@ use crate::sensor::{MeasureError, NoGainCause};
 const PARTIAL_RANGES: [(f64, f64); 4] = [(0.0, 0.3), (0.0, 0.55), (0.1, 1.0), (0.25, 1.0)];
 
 /// Share of the variance that the brightest level may have lost to curvature, or won, one standard uncertainty:
-/// what is known of sensors beforehand. Thin ones lose 1 to 3 % at half of saturation, thick ones
-/// up to 8 % (the latter from a₀₀ = −2.4e-6 per electron, Astier et al. 2019, from memory; the former common
-/// practice, no source).
+/// what is known of sensors beforehand. At half of saturation thin ones lose 1 to 3 % (common practice, no source), thick
+/// ones up to 8 % (from a₀₀ = −2.4e-6 per electron, Astier et al. 2019, from memory); converters that are not quite straight
+/// add to it with either sign. 95 % of this law reach from −7.5 to +7.5 %: as far as the thick ones, and as far to the other
+/// side. Where the levels do not spread, the gain's interval is that of this law, and holds the gain of 95 % of the sensors
+/// that it describes: more of straight ones, fewer were all of them thick.
 const CURVATURE_AT_BRIGHTEST: f64 = 0.038;
 /// Levels that spread by this share of the brightest one speak of curvature themselves, and what is known beforehand
 /// fades (judgement, no source).

@@ -31,6 +31,10 @@ const CORNERS: [(isize, isize); 12] =
 const SPREAD_WIDELY: f64 = 0.3;
 /// Pixels this far apart share nothing but a lamp's drift or rows.
 const FAR: [(isize, isize); 4] = [(0, 7), (7, 0), (5, 5), (5, -5)];
+/// Variance of the sum of the twelve covariances, each of which is counted twice, over `σ⁴/n`; and with twelve times the mean of the
+/// four far ones taken off.
+const OF_NEAR: f64 = 24.0;
+const OF_NEAR_AND_FAR: f64 = OF_NEAR + (LAGS.len() * LAGS.len() / FAR.len()) as f64;
 /// With less of the difference left nothing is said.
 const LEAST_KEPT: f64 = 0.1;
 /// Correlation is said when the pooled sum over the lags exceeds this many of its sigmas …
@@ -49,6 +53,9 @@ struct Coupled {
     variance: f64,
     /// Covariances of the difference with those of the neighbours, summed, in DN².
     neighbours: f64,
+    /// The same of as many pixels that are far apart, and whether these share as much as near ones.
+    far: f64,
+    shared_by_all: bool,
     /// Pixels that went into it.
     count: f64,
     /// Variance in DN⁴ of a frame's variance from waves, which neighbours share.
@@ -100,6 +107,9 @@ impl Correlation {
     /// ε(μ) = (Σ C_flat − Σ C_dark) / (σ²_flat − σ²_dark),    Var ε = (24 (σ⁴_flat/n + σ⁴_dark/n₀) + 4 · 12² w) / (σ²_flat − σ²_dark)²
     /// ```
     ///
+    /// Where far pixels share as much as near ones, as in a field that flickers, a pair of flats tells nothing. Where the pairs without
+    /// light do, waves are in all frames: then of near pixels that counts which far ones do not share, and the 24 above are 60.
+    ///
     /// Waves over the frames, whose part of a frame's variance has the variance `w`, are shared by all twelve.
     ///
     /// `C` are the covariances of the difference of two frames with the twelve neighbours within two steps: no charge
@@ -127,18 +137,22 @@ impl Correlation {
                 0.0
             }
         };
-        let (own, shared, offset) = (dark(|pair| pair.variance), dark(|pair| pair.neighbours), dark(|pair| pair.level));
+        let in_waves = self.zero.iter().any(|pair| pair.shared_by_all);
+        let near: fn(&Coupled) -> f64 =
+            if in_waves { |pair| pair.neighbours - pair.far } else { |pair| pair.neighbours };
+        let times = if in_waves { OF_NEAR_AND_FAR } else { OF_NEAR };
+        let (own, shared, offset) = (dark(|pair| pair.variance), dark(near), dark(|pair| pair.level));
         let of_dark = if dark_count > 0.0 { own * own / dark_count } else { 0.0 };
         let pairs = (self.zero.len() as f64).max(1.0);
         let waves = self.zero.iter().map(|pair| pair.waves).sum::<f64>() / pairs;
         let of_waves = 4.0 * (LAGS.len() * LAGS.len()) as f64 * waves * (1.0 + 1.0 / pairs);
         let (mut levels, mut excesses, mut weights) = (Vec::new(), Vec::new(), Vec::new());
-        for pair in &self.lit {
+        for pair in self.lit.iter().filter(|pair| in_waves || !pair.shared_by_all) {
             let light = pair.variance - own;
             if light > own.max(1e-9) {
                 levels.push(pair.level - offset);
-                excesses.push((pair.neighbours - shared) / light);
-                let of_pixels = 24.0 * (pair.variance * pair.variance / pair.count + of_dark);
+                excesses.push((near(pair) - shared) / light);
+                let of_pixels = times * (pair.variance * pair.variance / pair.count + of_dark);
                 weights.push(light * light / (of_pixels + of_waves));
             }
         }
@@ -231,7 +245,7 @@ fn without(d: &mut Array2<f32>, left_out: &LeftOut, [_, _, width, height]: [usiz
     1.0 - gone / d.len().max(1) as f64
 }
 
-/// Variance and neighbour covariances of a pair; `None` where far pixels share as much as near ones.
+/// Variance and neighbour covariances of a pair; `None` where too little of it is left.
 fn coupled(
     pair: [&Array2<u16>; 2],
     (region, cell): ([usize; 4], Option<(usize, usize)>),
@@ -268,10 +282,13 @@ fn coupled(
     let (variance, near, far) = (products[0], &products[1..=LAGS.len()], &products[1 + LAGS.len()..]);
     let far = far.iter().sum::<f64>() / FAR.len() as f64;
     let (mut neighbours, nearest) = (near.iter().sum::<f64>(), near[..4].iter().sum::<f64>() / 4.0);
+    let mut lags = LAGS.len();
     if neighbours > SPREAD_WIDELY * variance {
+        lags += CORNERS.len();
         neighbours += row_blocks::each(CORNERS.to_vec(), product).iter().sum::<f64>();
     }
     let shared_by_all =
         far > NOTICED_SIGMAS * variance / (FAR.len() as f64 * count).sqrt() && far > 0.25 * nearest.abs();
-    (variance > 0.0 && !shared_by_all).then_some(Coupled { level, variance, neighbours, count, waves: 0.0 })
+    let far = lags as f64 * far;
+    (variance > 0.0).then_some(Coupled { level, variance, neighbours, far, shared_by_all, count, waves: 0.0 })
 }

@@ -24,6 +24,7 @@ use crate::sensor::row_blocks;
 use blocks::Blocks;
 use sound::Sound;
 use sums::{Sums, common, covariance, of_columns};
+use waves::Waves;
 
 /// Differences beyond this many robust sigmas may be events, not noise: a cosmic ray, a jump.
 /// Wide enough that the brightest part of a vignetted flat, with up to twice the median
@@ -59,8 +60,8 @@ pub struct PairStatistics {
     row_common: f64,
     /// Variance in DN⁴ of that part of the variance which whole columns share.
     of_columns: f64,
-    /// The same of waves along the rows' means, and of others.
-    of_waves: [f64; 2],
+    /// What waves hold of the variance, and how surely.
+    waves: Waves,
     /// Variance in DN² about the means of rows within blocks, where it was looked at: without waves that are longer.
     within_blocks: Option<f64>,
     /// Excess kurtosis of the plain differences, events left out, at least 0.
@@ -152,7 +153,7 @@ impl PairStatistics {
             rows: sums.rows,
             row_common: sums.row_variance,
             of_columns: 0.0,
-            of_waves: [0.0; 2],
+            waves: Waves::default(),
             within_blocks: None,
             means: sums.means,
             spatial: sums.spatial,
@@ -172,7 +173,7 @@ impl PairStatistics {
     /// The same pair, whose variance is as uncertain as the waves in its frames make it.
     pub(crate) fn with_waves(self, frames: [ArrayView2<'_, u16>; 2]) -> Self {
         let within_blocks = Blocks::of(frames[0], frames[1]).map(|blocks| blocks.mean_variance());
-        Self { of_waves: waves::waves(frames, self.event_limit), within_blocks, ..self }
+        Self { waves: waves::waves(frames, self.event_limit), within_blocks, ..self }
     }
 
     /// The temporal variance in DN² that rows within blocks do not show, of which they keep the part `about_rows` of independent
@@ -270,7 +271,13 @@ impl PairStatistics {
 
     /// What waves add in DN⁴ to the variance of the variance.
     pub(crate) fn of_waves(&self) -> f64 {
-        (self.of_waves[0] - self.of_independent_rows()).max(0.0) + self.of_waves[1]
+        let [along_rows, others] = self.waves.of_variance;
+        (along_rows - self.of_independent_rows()).max(0.0) + others
+    }
+
+    /// What waves hold of the temporal variance, in DN².
+    pub(crate) fn in_waves(&self) -> f64 {
+        self.waves.variance
     }
 
     /// The temporal variance in DN² that both halves of the rows share.

@@ -17,11 +17,20 @@ const STANDS_OUT: f64 = 16.0;
 /// in a field the square of that, where blotches lose nothing: the middle is taken.
 const REGAINED: f64 = 1.5;
 
-/// Variance in DN⁴ of a pair's temporal variance from waves of its noise: along the rows' means, and of all others but those
-/// of whole columns. Differences beyond `limit` DN are no noise.
+/// What waves hold of a pair's temporal variance, and how surely.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Waves {
+    /// In DN².
+    pub(super) variance: f64,
+    /// Variance of the pair's temporal variance in DN⁴: from waves along the rows' means, and from all others but those of whole
+    /// columns.
+    pub(super) of_variance: [f64; 2],
+}
+
+/// The waves of a pair's noise. Differences beyond `limit` DN are no noise.
 ///
 /// ```text
-/// d = y₀ − y₁,    Var(σ²) = Var(s_d²)/4 = ½ Σₖ S²(k)  ≈  ¼ Σₖ |D(k)|⁴
+/// d = y₀ − y₁,    Var(σ²) = Var(s_d²)/4 = ½ Σₖ S²(k)  ≈  ¼ Σₖ |D(k)|⁴,    σ_w² ≈ ½ Σₖ |D(k)|²
 /// ```
 ///
 /// `D` is Fourier's transform of the difference over the number of pixels, `S` its expected square; squares of a normal noise
@@ -33,10 +42,10 @@ const REGAINED: f64 = 1.5;
 /// # Source
 /// M. S. Bartlett, An Introduction to Stochastic Processes, 1955, for the variance of a variance of correlated values (from
 /// memory); the rest derived here.
-pub(super) fn waves([first, second]: [ArrayView2<'_, u16>; 2], limit: f64) -> [f64; 2] {
+pub(super) fn waves([first, second]: [ArrayView2<'_, u16>; 2], limit: f64) -> Waves {
     let (rows, columns) = first.dim();
     if rows.min(columns) < FEWEST {
-        return [0.0; 2];
+        return Waves::default();
     }
     let noise = |row: usize, column: usize| {
         let d = f64::from(first[(row, column)]) - f64::from(second[(row, column)]);
@@ -48,38 +57,43 @@ pub(super) fn waves([first, second]: [ArrayView2<'_, u16>; 2], limit: f64) -> [f
     let mut field = Array2::from_shape_fn((down, across), |(row, column)| noise(top + row, left + column));
     without_lines(&mut field);
     let variance = field.iter().map(|value| value * value).sum::<f64>() / field.len() as f64;
-    let rest = of_field(&field, variance);
+    let (of_field, rest) = of_field(&field, variance);
 
     let length = whole(rows);
     let from = (rows - length) / 2;
     let of_row = |row: usize| (0..columns).map(|column| noise(row, column)).sum::<f64>() / columns as f64;
     let means: Vec<f64> = (from..from + length).map(of_row).collect();
-    [of_line(&means, variance / columns as f64), rest]
+    let (of_rows, along_rows) = of_line(&means, variance / columns as f64);
+    Waves { variance: of_rows + of_field, of_variance: [along_rows, rest] }
 }
 
-/// The waves of a field whose independent pixels have the variance `usual`.
-fn of_field(field: &Array2<f64>, usual: f64) -> f64 {
+/// The waves of a field whose independent pixels have the variance `usual`: their variance, and the variance of that.
+fn of_field(field: &Array2<f64>, usual: f64) -> (f64, f64) {
     let (down, across) = field.dim();
     let mut padded = vec![[0.0; 2]; 4 * down * across];
     field.indexed_iter().for_each(|((row, column), value)| padded[row * 2 * across + column][0] = *value);
     transform_field(&mut padded, 2 * across);
-    above(&padded, field.len() as f64, usual) / 4.0
+    above(&padded, field.len() as f64, usual, 4.0)
 }
 
 /// The same of a line.
-fn of_line(line: &[f64], usual: f64) -> f64 {
+fn of_line(line: &[f64], usual: f64) -> (f64, f64) {
     let mean = line.iter().sum::<f64>() / line.len() as f64;
     let mut padded = vec![[0.0; 2]; 2 * line.len()];
     padded.iter_mut().zip(line).for_each(|(padded, value)| padded[0] = value - mean);
     transform(&mut padded);
-    above(&padded, line.len() as f64, usual) / 2.0
+    above(&padded, line.len() as f64, usual, 2.0)
 }
 
-/// A quarter of the squares of the powers, each over `count`, that stand out of those of `count` independent values of variance
-/// `usual`.
-fn above(values: &[[f64; 2]], count: f64, usual: f64) -> f64 {
+/// Half the powers, each over `count`, that stand out of those of `count` independent values of variance `usual`, and a quarter of
+/// their squares, in a transform that is padded to `padded` times the values.
+fn above(values: &[[f64; 2]], count: f64, usual: f64, padded: f64) -> (f64, f64) {
     let powers = values.iter().map(|[re, im]| (re * re + im * im) / (count * count));
-    REGAINED / 4.0 * powers.filter(|power| *power > STANDS_OUT * usual / count).map(|power| power * power).sum::<f64>()
+    let (mut sum, mut squares) = (0.0, 0.0);
+    for power in powers.filter(|power| *power > STANDS_OUT * usual / count) {
+        (sum, squares) = (sum + power - usual / count, squares + power * power);
+    }
+    (sum / (2.0 * padded), REGAINED / 4.0 * squares / padded)
 }
 
 /// Fourier's transform over the rows and the columns of a field, whose sides are powers of two.
@@ -165,14 +179,17 @@ mod tests {
             let [first, second] = pair(wave);
             waves([first.view(), second.view()], 80.0)
         };
-        assert_eq!(of(&|_, _| 0.0), [0.0; 2]);
+        assert_eq!(of(&|_, _| 0.0), Waves::default());
         // d has an amplitude of 5 DN: a variance of 12.5 / 2 in each frame, half of whose square is its variance, wherever its
         // length lies between two places of the transform.
         let expected = 0.5 * (12.5 / 2.0_f64).powi(2);
         for length in [32.0, 30.0, 23.0, 11.0] {
-            let [rows, _] = of(&|row, _| 5.0 * (TAU * row as f64 / length).sin());
+            let Waves { variance, of_variance: [rows, _] } = of(&|row, _| 5.0 * (TAU * row as f64 / length).sin());
             assert!((rows / expected - 1.0).abs() < 0.25, "{length}: {rows} for {expected}");
-            let [_, rest] = of(&|row, column| 5.0 * (TAU * (0.4 * row as f64 + column as f64) / length).sin());
+            assert!((variance / 6.25 - 1.0).abs() < 0.1, "{length}: {variance}");
+            let slanted = of(&|row, column| 5.0 * (TAU * (0.4 * row as f64 + column as f64) / length).sin());
+            let [_, rest] = slanted.of_variance;
+            assert!((slanted.variance / 6.25 - 1.0).abs() < 0.2, "{length}: {}", slanted.variance);
             assert!((rest / expected - 0.67).abs() < 0.25, "{length}: {rest} for {expected}");
         }
     }

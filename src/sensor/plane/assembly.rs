@@ -379,7 +379,10 @@ fn in_electrons(
     let with = |sigma: f64, factor: f64| (sigma * sigma + factor * factor * common).max(0.0).sqrt();
     let both = Estimate::new(product.value.0, with(product.uncertainty.0, 1.0));
     let both = match product.interval_95 {
-        Some((low, high)) => both.with_half_interval(with((high.0 - low.0) / 2.0, 1.96)),
+        Some((low, high)) => {
+            let value = product.value.0;
+            both.with_interval(((value - with(value - low.0, 1.96)).max(0.0), value + with(high.0 - value, 1.96)))
+        }
         None => both,
     };
     both.with_statistical(with(product.statistical.unwrap_or(product.uncertainty).0, 1.0))

@@ -173,7 +173,7 @@ impl PlaneMeter {
                 is_of_bias: own.is_some() || has_bias_level,
                 floor: zero.floor,
             };
-            let mut current = stage.dark_current(gain, anchor);
+            let mut current = stage.dark_current(gain, anchor, &self.darks);
             if level.hidden {
                 // Half of the pixels lie below a whole step, whatever their mean.
                 current.of_median = None;

@@ -25,6 +25,8 @@ const CLIPPED_SHARE: f64 = 0.005;
 
 /// A read noise known to no better than this part, for its pairs scatter, asks for more of them.
 const LOOSE: f64 = 0.1;
+/// A read noise that may be less than this part of what is given is half hidden by the steps.
+const HALF_HIDDEN: f64 = 0.85;
 
 /// Doubts about read noise and offset from `pairs` pairs, of whose pixels the share `at_zero` is 0;
 /// `stand_in` is the exposure of long darks that stood in for missing bias frames.
@@ -63,6 +65,16 @@ pub(crate) fn of_zero(zero: &ReadNoise, pairs: usize, at_zero: f64, stand_in: Op
         caveats.push(Caveat::new(
             "quantisation-limited",
             "the converter's steps hide the read noise; what is given is an upper limit",
+            "measure at a higher gain setting",
+        ));
+    }
+    if !zero.hidden
+        && zero.noise.interval().0 < HALF_HIDDEN * zero.noise.value.0
+        && zero.noise.value.0 < zero.step / 2.0
+    {
+        caveats.push(Caveat::new(
+            "quantisation-limited",
+            "the converter's steps hide much of the read noise: where the level lies on the edge of two steps, less noise shows as much",
             "measure at a higher gain setting",
         ));
     }

@@ -48,6 +48,8 @@ pub(crate) struct Body {
     pub(crate) jitter: f64,
     /// Electrons that a pixel holds.
     pub(crate) well: f64,
+    /// Share of its variance that the charge of a pixel wins with each electron; below 0 it loses, as where charge repels charge.
+    pub(crate) curvature: f64,
     /// The highest step.
     pub(crate) top: f64,
     /// Standard deviation of the pixels' response, a share.
@@ -72,6 +74,7 @@ impl Body {
             offset_per_kelvin: 0.0,
             jitter: 0.03,
             well: 60_000.0,
+            curvature: 0.0,
             top: 16_383.0,
             prnu: 0.006,
             dsnu: 1.0,
@@ -87,6 +90,19 @@ impl Body {
     /// Electrons per DN.
     pub(crate) fn gain_per_dn(&self) -> f64 {
         self.gain / f64::from(self.step)
+    }
+
+    /// By what a pixel's charge scatters about `expected` electrons over what Poisson's law has.
+    ///
+    /// ```text
+    /// V = (exp(2 a λ) − 1) / (2 a)
+    /// ```
+    ///
+    /// # Source
+    /// P. Astier et al. 2019, A&A 629 A36, equation 16.
+    pub(crate) fn scatter(&self, expected: f64) -> f64 {
+        let x = 2.0 * self.curvature * expected;
+        if x.abs() < 1e-9 { 1.0 } else { (x.exp_m1() / x).sqrt() }
     }
 
     /// Electrons at which a pixel or the converter stops.

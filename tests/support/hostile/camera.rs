@@ -65,7 +65,10 @@ impl Camera {
         let mut chance = Chance::new(self.seed.wrapping_mul(0x9E37_79B9).wrapping_add(7 + number as u64));
         let mut charge = self.expected(shot, number, &mut chance);
         let full = self.body.saturation();
-        charge.each(|_, _, value| *value = chance.poisson(*value).min(self.body.well));
+        charge.each(|_, _, value| {
+            let scatter = self.body.scatter(*value) * (chance.poisson(*value) - *value);
+            *value = (*value + scatter).min(self.body.well);
+        });
         for fault in &self.faults {
             if let Some(trapped) = Trapped::after(*fault, shot, &charge, full) {
                 self.trapped = Some(trapped);

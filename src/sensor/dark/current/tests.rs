@@ -32,6 +32,6 @@ fn the_slope_ignores_a_step_between_bias_and_dark() {
         is_of_bias: true,
         floor: None,
     };
-    let rate = stage.dark_current(&Estimate::new(2.0, 0.0), anchor).from_mean.unwrap();
+    let rate = stage.dark_current(&Estimate::new(2.0, 0.0), anchor, &[]).from_mean.unwrap();
     approx::assert_relative_eq!(rate.value.0, 2.0, epsilon = 1e-9);
 }
