@@ -6,6 +6,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { createInterface } from "node:readline";
 import { open } from "./browser.mjs";
+import { morning } from "./morning.mjs";
 import { person } from "./person.mjs";
 import { planner } from "./planner.mjs";
 import { reports } from "./reports.mjs";
@@ -41,6 +42,7 @@ try {
   const place = { work, evil, screenshots, samples, run: (cwd, ...words) => execFileSync(program, words, { cwd, encoding: "utf8", stdio: ["ignore", "pipe", "inherit"] }), plan: (night) => JSON.parse(run("plan", night, "--json")), read: (name) => readFileSync(join(work, name), "utf8") };
   await planner(browser, address, place);
   await person(browser, place, served);
+  await morning(browser, place, served);
   await reports(browser, place);
   console.log("the page and the reports are as they must be");
 } catch (error) {

@@ -1,13 +1,14 @@
 // The night while it runs, and the morning after: lights of a folder against the plan.
 
 import { $, button, el, svg, table, twin } from "./dom.js";
-import { clockOf, counted, fixed, hours, number, percent, plain, rounded, seconds, united } from "./format.js";
+import { clock, clockOf, counted, fixed, hourOf, hours, later, number, percent, plain, rounded, united } from "./format.js";
 import { doubts } from "./answer.js";
 import { fillOf, filterLetter, filterName, lineOf } from "./filters.js";
 import { folder } from "./files.js";
 import { inWordsOfThePage } from "./labels.js";
 import { draft, night } from "./night.js";
 import { here } from "./route.js";
+import { ask } from "./server.js";
 import { Running, underWay } from "./watch.js";
 
 /** Lanes of the picture: what is drawn of a sub, and what was foretold. */
@@ -25,6 +26,22 @@ function state() {
   const words = running.running ? (running.newest ? `running: ${counted(running.count, "sub")}, the last at ${running.newest.when ? clockOf(running.newest.when) : "no time"}` : "running: no sub yet")
     : running.review ? `${running.review.subs_kept} of ${running.review.subs.length} worth keeping` : "none yet";
   $("state-morning")?.replaceChildren(words);
+}
+
+/** Where the target stands through the night of the lights: what is still to come. */
+let course = null, courseOf = null;
+async function follow(subs) {
+  const when = subs.find((sub) => sub.when && Number.isFinite(sub.target_altitude_deg))?.when;
+  if (!when) return;
+  // Before noon the evening was yesterday's.
+  const day = when.slice(0, 10), evening = Number(when.slice(11, 13)) < 12 ? later(day, -1) : day;
+  if (courseOf === evening) return;
+  courseOf = evening;
+  try {
+    const found = await ask("POST", "/api/course", draft([{ key: ["goal", "date"], value: evening }]));
+    course = found.course?.target_deg ? found.course : null;
+    if (here().place === "morning") draw();
+  } catch { course = null; }
 }
 
 /** The browser's own word, once for each goal, where that was asked for. */
@@ -120,10 +137,15 @@ function figure(subs) {
     const width = Math.round(box.clientWidth);
     if (width < 60) return;
     const left = 48, right = 10, high = width < 600 ? 74 : 96, top = 26, gap = 24;
+    const evening = course && timed.every((sub) => sub.when) ? course.date : null;
     const lanes = LANES.filter(([, of]) => timed.some((sub) => Number.isFinite(of(sub))));
     const height = top + lanes.length * (high + gap) + 18;
-    const last = Math.max(timed.at(-1).hours_since_first, 1 / 60);
-    const x = (sub) => left + (sub.hours_since_first / last) * (width - left - right);
+    const usable = evening ? course.usable_h : [];
+    const zero = evening ? hourOf(timed[0].when, evening) : 0;
+    // What is to come has its place already.
+    const from0 = Math.min(0, ...usable.map(([from]) => from - zero)), last = Math.max(timed.at(-1).hours_since_first, 1 / 60, ...usable.map(([, to]) => to - zero));
+    const place = (hour) => left + ((hour - from0) / (last - from0)) * (width - left - right);
+    const x = (sub) => place(sub.hours_since_first);
     const marks = svg("g", { "aria-hidden": "true" });
     // Which filter, when.
     for (let from = 0; from < timed.length;) {
@@ -136,10 +158,12 @@ function figure(subs) {
     }
     lanes.forEach(([name, of, foretold], k) => {
       const base = top + k * (high + gap) + high;
-      const values = timed.flatMap((sub) => [of(sub), foretold(sub)]).filter(Number.isFinite);
+      const curve = k === 0 && evening && lanes[0] === LANES[0] ? usable.map(([from, to]) => course.target_deg.map((deg, m) => [course.begins_h + m / 60, deg]).filter(([hour]) => hour >= from && hour <= to)) : [];
+      const values = timed.flatMap((sub) => [of(sub), foretold(sub)]).concat(curve.flat().map(([, deg]) => deg)).filter(Number.isFinite);
       const most = 1.08 * Math.max(...values);
       const y = (value) => base - (value / most) * (high - 14);
       marks.append(svg("path", { d: `M${left} ${base}H${width - right}`, class: "axis" }), svg("text", { x: 0, y: base - high + 8, class: "name" }, `↑ ${name}`), svg("text", { x: left - 6, y: base, class: "tick end" }, "0"), svg("text", { x: left - 6, y: y(most / 1.08) + 4, class: "tick end" }, rounded(most / 1.08, 2)));
+      for (const span of curve) if (span.length > 1) marks.append(svg("path", { d: span.filter((_, m) => m % 4 === 0 || m === span.length - 1).map(([hour, deg], i) => `${i === 0 ? "M" : "L"}${place(hour - zero).toFixed(1)} ${y(deg).toFixed(1)}`).join(""), class: "target" }));
       const told = timed.filter((sub) => Number.isFinite(foretold(sub)));
       if (told.length > 1) marks.append(svg("path", { d: told.map((sub, i) => `${i === 0 ? "M" : "L"}${x(sub).toFixed(1)} ${y(foretold(sub)).toFixed(1)}`).join(""), class: "target" }));
       for (const sub of timed) {
@@ -148,7 +172,7 @@ function figure(subs) {
         marks.append(sub.keep ? svg("circle", { cx: px, cy: py, r: timed.length > 120 ? 1.6 : 2.6, class: "dot" }) : svg("path", { d: `M${px - 3} ${py - 3}l6 6m0 -6l-6 6`, class: "likely" }));
       }
     });
-    marks.append(svg("text", { x: left, y: height - 3, class: "tick" }, timed[0].when ? clockOf(timed[0].when) : "0 h"), svg("text", { x: width - right, y: height - 3, class: "tick end" }, timed.at(-1).when ? `${clockOf(timed.at(-1).when)} local time` : `${fixed(last, 1)} h`));
+    marks.append(svg("text", { x: left, y: height - 3, class: "tick" }, evening ? clock(zero + from0) : timed[0].when ? clockOf(timed[0].when) : "0 h"), svg("text", { x: width - right, y: height - 3, class: "tick end" }, evening ? `${clock(zero + last)} local time` : timed.at(-1).when ? `${clockOf(timed.at(-1).when)} local time` : `${fixed(last, 1)} h`));
     const ruler = svg("path", { class: "ruler" });
     const slider = svg("g", { role: "slider", tabindex: 0, class: "reader", id: "lanes-slider", "aria-label": "subs of the night", "aria-valuemin": 1, "aria-valuemax": timed.length }, svg("rect", { x: left, y: 0, width: width - left - right, height, class: "reach" }), ruler);
     let at = timed.length - 1;
@@ -176,6 +200,7 @@ function figure(subs) {
 }
 
 function draw() {
+  follow(running.running ? running.all : running.review?.subs ?? []);
   const place = $("place-morning"), focused = document.activeElement?.id;
   place.replaceChildren(...(running.running ? live() : running.review ? after(running.review) : choice()).filter(Boolean));
   if (focused) $(focused)?.focus({ preventScroll: true });

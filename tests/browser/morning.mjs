@@ -1,0 +1,68 @@
+// The night while it runs, and the morning after: lights come into a folder while the page looks on.
+
+import { cpSync, mkdirSync, mkdtempSync, readdirSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { must, watched } from "./browser.mjs";
+import { dressed, text } from "./planner.mjs";
+
+const pause = (ms) => new Promise((done) => setTimeout(done, ms));
+
+export async function morning(browser, place, serve) {
+  const work = mkdtempSync(join(tmpdir(), "morning-"));
+  cpSync(place.samples, work, { recursive: true });
+  place.run(work, "measure", "cooled-mono", "--out", "camera.toml", "--quiet");
+  place.run(work, "simulate", "garden-lights.toml", "--out", "staged", "--quiet");
+  mkdirSync(join(work, "lights"));
+  const frames = ["dark", "light"].flatMap((kind) => readdirSync(join(work, "staged", kind)).sort().map((name) => join(work, "staged", kind, name)));
+  const arrive = (list) => list.forEach((frame) => cpSync(frame, join(work, "lights", frame.split("/").at(-1))));
+  const { child, address } = await serve(work, ["garden-night.toml"]);
+  const { page, complaints } = await watched(browser);
+  try {
+    await page.setViewport({ width: 1280, height: 900 });
+    arrive(frames.slice(0, 12));
+    await page.goto(address);
+    await page.waitForFunction(() => document.querySelector("#file")?.textContent.length > 0, { timeout: 60_000 });
+    await page.evaluate(() => { location.hash = "#/morning"; });
+    await page.waitForSelector('[data-watch="lights"]', { timeout: 60_000 });
+    await dressed(page, place, "morning-choice", async () => {});
+    await page.click('[data-watch="lights"]');
+    await page.waitForSelector("#end-night", { timeout: 60_000 });
+    must(/Waiting|luminance/i.test(await text(page, "#place-morning h1")), `it begins with “${await text(page, "#place-morning h1")}”`);
+    // The rest comes while the page looks on; what was told is kept over a reload.
+    await page.waitForSelector("#place-morning table", { timeout: 120_000 });
+    arrive(frames.slice(12, 30));
+    await page.reload();
+    await page.waitForFunction(() => /running: (1[3-9]|2\d) subs/.test(document.querySelector("#state-morning").textContent), { timeout: 120_000 });
+    must(await page.$$eval("#place-morning table tbody tr", (rows) => rows.length) >= 7, "the last six subs are not shown");
+    await dressed(page, place, "morning-running", async () => {});
+    arrive(frames.slice(30));
+    await page.waitForFunction(() => /running: 40 subs/.test(document.querySelector("#state-morning").textContent), { timeout: 120_000 });
+    const slider = await page.$eval("#lanes-slider", (one) => [one.getAttribute("aria-valuenow"), one.getAttribute("aria-valuetext")]);
+    must(slider[0] === "40" && /sky/.test(slider[1]), `the lanes say ${slider}`);
+    await page.focus("#lanes-slider");
+    await page.keyboard.press("Home");
+    must(await page.$eval("#lanes-slider", (one) => one.getAttribute("aria-valuenow")) === "1", "the keyboard does not read the lanes");
+    await page.click("#end-night");
+    await page.waitForSelector("#teaches", { timeout: 60_000 });
+    const review = JSON.parse(place.run(work, "review", "lights", "--night", "garden-night.toml", "--json"));
+    must((await text(page, "#place-morning h1")).startsWith(`${review.subs_kept} of ${review.subs.length} subs are worth keeping`), `the finding is “${await text(page, "#place-morning h1")}”`);
+    const shown = await page.$$eval("data[data-of=review]", (all) => all.map((one) => [one.dataset.path, Number(one.value)]));
+    must(shown.length >= 6, `only ${shown.length} numbers of the review are shown`);
+    for (const [path, value] of shown) must(path.split("/").reduce((at, step) => at[step], review) === value, `review: ${path} is not ${value}`);
+    must(await page.$$eval("#teaches li", (list) => list.length) === review.advice.length, "what the night teaches is not all there");
+    await dressed(page, place, "morning", async () => {});
+    // Judged at once.
+    await page.evaluate(() => [...document.querySelectorAll("#place-morning button")].find((one) => one.textContent === "other lights").click());
+    await page.waitForSelector('[data-judge="lights"]');
+    await page.click('[data-judge="lights"]');
+    await page.waitForSelector("#teaches", { timeout: 120_000 });
+    must(complaints.length === 0, complaints.join("\n"));
+    console.log(`${shown.length} numbers of the morning equal those of review --json; a night was watched as it came`);
+    await pause(50);
+  } finally {
+    await page.close();
+    child.kill("SIGINT");
+    rmSync(work, { recursive: true, force: true });
+  }
+}
