@@ -226,6 +226,8 @@ caveat_codes! {
     SelfHeating = "self-heating",
     /// The temperature given by hand is not used, because the headers have one.
     SensorCNotUsed = "sensor-c-not-used",
+    /// Lights of several evenings are judged as one night.
+    SeveralEvenings = "several-evenings",
     /// Lights of several exposures are judged together.
     SeveralExposures = "several-exposures",
     /// A row of the sidecar fits no file.

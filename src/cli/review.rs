@@ -69,11 +69,22 @@ pub(super) fn review(args: &ReviewArgs, quiet: bool) -> Result<Answer, Failure> 
         let stacks: Vec<AlreadyHave> = campaign.new_stacks().cloned().collect();
         if stacks.is_empty() {
             let message =
-                "nothing is in hand that could be written: no kept lights, or no header says when they were taken";
-            return Err(Failure::words(message, "let the capture program write DATE-OBS with the time"));
+                "nothing is in hand that could be written: no kept lights, or lights of no evening or of several";
+            return Err(Failure::words(
+                message,
+                "give the lights of each evening in a folder of their own, with DATE-OBS in their headers",
+            ));
         }
         files::write_already(file, &stacks)?;
         written = format!("\nwritten to {}: subwell plan counts it from now on\n", file.display());
+        let undated = campaign.nights.iter().filter(|night| night.evening.is_none()).map(|night| night.folder.as_str());
+        let undated: Vec<&str> = undated.collect();
+        if !undated.is_empty() {
+            written.push_str(&format!(
+                "not written, for their lights are of no evening or of several: {}\n",
+                undated.join(", ")
+            ));
+        }
     }
     if let Some(campaign) = campaign.filter(|_| several) {
         let text = report::campaign_text(&campaign) + &written;

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 use clap::Args;
 use subwell::files::{self, Decoder, Patience, Wake};
 use subwell::measure::{ReviewOptions, Silent, Watch};
-use subwell::report::{json_value, review_text, watch_line, watch_summary};
+use subwell::report::{json_value, review_text, watch_head, watch_line, watch_summary};
 use subwell::review::{Said, WatchLine};
 
 use super::output::{Answer, Failure};
@@ -62,7 +62,7 @@ pub(super) fn watch(args: &WatchArgs, json: bool, quiet: bool) -> Result<Answer,
         flag.store(true, Ordering::Relaxed);
         let _ = waker.send(());
     });
-    let mut voice = Voice { json, bell: args.bell && io::stdout().is_terminal(), broken: None };
+    let mut voice = Voice { json, bell: args.bell && io::stdout().is_terminal(), headed: false, broken: None };
     let terminal = Terminal::new(quiet);
     let mut options = ReviewOptions::default();
     // The first look may find a night's worth.
@@ -101,6 +101,8 @@ pub(super) fn watch(args: &WatchArgs, json: bool, quiet: bool) -> Result<Answer,
 struct Voice {
     json: bool,
     bell: bool,
+    /// Whether the columns have their heads.
+    headed: bool,
     /// Why nothing more can be said.
     broken: Option<io::Error>,
 }
@@ -130,6 +132,10 @@ impl Voice {
                 text.push_str(&signs::fit_for_output(&watch_summary(lights, &watch.running().stacks(review))));
             }
             let shown = |one: &&Said| lights <= MANY_AT_ONCE || matches!(one, Said::Word(_));
+            if !self.headed && said.iter().filter(shown).any(|one| matches!(one, Said::Sub(_))) {
+                self.headed = true;
+                text.push_str(&signs::fit_for_output(watch_head()));
+            }
             for one in said.iter().filter(shown) {
                 text.push_str(&signs::fit_for_output(&watch_line(one)));
             }

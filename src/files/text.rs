@@ -238,14 +238,18 @@ pub fn write_measured_sky(
     write_one_key(path, "site", "sky", sky)
 }
 
-/// Writes stacks that are there into a night file as `[[goal.already]]`: each takes the place of those of the same evening,
-/// all else in the file stays as it is.
+/// Writes stacks that are there into a night file as `[[goal.already]]`: each takes the place of those of the same evening and
+/// filter, all else in the file stays as it is.
 ///
 /// # Errors
 /// As [`write_measured_sky`].
 pub fn write_already(path: &Path, stacks: &[AlreadyHave]) -> Result<(), TextError> {
     change_night(path, |document, syntax| {
         let goal = document.entry("goal").or_insert_with(toml_edit::table);
+        if goal.is_inline_table() {
+            // Tables cannot stand in one line.
+            *goal = std::mem::take(goal).into_table().map_or_else(|item| item, toml_edit::Item::Table);
+        }
         let goal = goal.as_table_like_mut().ok_or_else(|| syntax("`goal` is no table".into()))?;
         let none = || toml_edit::Item::ArrayOfTables(toml_edit::ArrayOfTables::new());
         let there = goal.entry("already").or_insert_with(none);
@@ -260,8 +264,11 @@ pub fn write_already(path: &Path, stacks: &[AlreadyHave]) -> Result<(), TextErro
         let list =
             there.as_array_of_tables_mut().ok_or_else(|| syntax("`goal.already` is no list of tables".into()))?;
         let written = |table: &toml_edit::Table| {
-            let evening = table.get("evening").and_then(toml_edit::Item::as_str);
-            evening.is_some_and(|evening| stacks.iter().any(|stack| stack.evening.as_deref() == Some(evening)))
+            let word = |key: &str| table.get(key).and_then(toml_edit::Item::as_str);
+            let same = |stack: &AlreadyHave| {
+                stack.evening.as_deref() == word("evening") && stack.filter.as_deref() == word("filter")
+            };
+            word("evening").is_some() && stacks.iter().any(same)
         };
         list.retain(|table| !written(table));
         for stack in stacks {

@@ -1,5 +1,6 @@
 //! Lights into numbers, one frame at a time; what was measured once is remembered.
 
+use std::collections::hash_map::Entry;
 use std::collections::{BTreeMap, HashMap, HashSet};
 
 use crate::camera::{CameraProfile, MeasuredLight, Mode};
@@ -212,6 +213,31 @@ impl<'a, S: FrameSource> Session<'a, S> {
         let darks = groups.filter(|(_, group)| group.kind == FrameKind::Dark && group.frames.first().is_some_and(fits));
         let off = |sensor: Option<Celsius>| sensor.zip(light.sensor).map_or(0.0, |(a, b)| (a - b).0.abs());
         darks.min_by(|(_, a), (_, b)| off(a.sensor).total_cmp(&off(b.sensor))).map(|(at, _)| at)
+    }
+
+    /// A light that lies there twice, under two names, is one light.
+    pub(super) fn without_doubles(&mut self, lights: Vec<MeasuredLight>) -> Vec<MeasuredLight> {
+        let mut seen: HashMap<(Option<String>, Vec<u64>), String> = HashMap::new();
+        let mut kept = Vec::new();
+        for light in lights {
+            let planes = light.planes.iter().flat_map(|plane| {
+                let background = &plane.background;
+                [background.level_dn.value.0, background.gradient_percent, plane.noise_e.0]
+            });
+            let stars = light.stars.iter().take(4).flat_map(|star| [star.x_px, star.y_px, star.e_per_s.0]);
+            let numbers: Vec<u64> = planes.chain(stars).map(f64::to_bits).collect();
+            match seen.entry((light.taken.clone(), numbers)) {
+                Entry::Occupied(first) => {
+                    let reason = format!("the same frame as {}, under another name", first.get());
+                    self.left_out.push(Rejected { file: light.file, code: "duplicate-frame".into(), reason });
+                }
+                Entry::Vacant(place) => {
+                    place.insert(light.file.clone());
+                    kept.push(light);
+                }
+            }
+        }
+        kept
     }
 
     /// What the dark of like lights is made of; `None` where a dark's file says nothing of what it holds.

@@ -100,6 +100,7 @@ pub(super) fn review_again(
     let caveats = inventory.caveats.iter().filter(|caveat| codes.contains(&caveat.code.as_str())).cloned().collect();
     let mut session = Session { source, night, camera, left_out: inventory.rejected.clone(), caveats };
     let measured = session.measured(&lights, options.progress, remembered)?;
+    let measured = session.without_doubles(measured);
     if measured.is_empty() {
         let why = session.left_out.first().map_or(String::new(), |file| format!("{}: {}", file.file, file.reason));
         return Err(FramesError::NothingToReview {

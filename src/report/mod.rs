@@ -52,7 +52,7 @@ pub use schedule::{schedule_csv, starts_csv, starts_text};
 pub use sky::sky_text;
 pub use table::Table;
 pub use targets::{targets_csv, targets_text};
-pub use watch::{watch_line, watch_summary};
+pub use watch::{watch_head, watch_line, watch_summary};
 
 use crate::caveat::{Caveat, Rejected};
 

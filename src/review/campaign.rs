@@ -8,6 +8,8 @@
 //! own quality, so that squares of signal over noise add up. Haze that lasts a whole night is not seen within it: the same
 //! stars in another night show it.
 
+use std::collections::HashSet;
+
 use serde::{Deserialize, Serialize};
 
 use crate::camera::CameraProfile;
@@ -142,12 +144,21 @@ impl Campaign {
     #[must_use]
     pub fn new(reviewed: &[Reviewed<'_>], camera: &CameraProfile) -> Option<Self> {
         let mut reviewed = reviewed.to_vec();
-        reviewed.sort_by_key(|one| evening(one.review));
+        reviewed.sort_by_key(|one| first_evening(one.review));
+        let mut caveats = without_doubles(&mut reviewed);
         let last = reviewed.last()?;
-        let evenings: Vec<String> = reviewed.iter().filter_map(|one| evening(one.review)).collect();
+        let evenings: Vec<String> = reviewed.iter().filter_map(|one| last_evening(one.review)).collect();
         let mut asked = last.night.clone();
         // What was written of these evenings before is replaced, not counted twice.
-        asked.goal.already.retain(|stack| stack.evening.as_ref().is_none_or(|of| !evenings.contains(of)));
+        let again = |stack: &AlreadyHave| {
+            reviewed.iter().any(|one| {
+                let of_filter = |filter: &FilterReview| stack.filter.as_ref() == Some(&filter.name);
+                stack.evening.is_some()
+                    && stack.evening == evening(one.review)
+                    && one.review.filters.iter().any(of_filter)
+            })
+        };
+        asked.goal.already.retain(|stack| !again(stack));
         let before = asked.goal.already.clone();
         let mut already = before.clone();
         let nights: Vec<CampaignNight> = nights_of(&reviewed);
@@ -167,7 +178,6 @@ impl Campaign {
             asked.goal.date = Some(if planned > next { planned } else { next });
         }
         let left = plan(&asked, camera);
-        let mut caveats: Vec<Caveat> = Vec::new();
         for caveat in reviewed.iter().flat_map(|one| &one.review.caveats) {
             // One night file for several nights has the date of one of them.
             if caveat.code == "conflicting-date" {
@@ -208,11 +218,46 @@ impl Campaign {
     }
 }
 
-/// Local date of the evening that the lights are of.
-fn evening(review: &Review) -> Option<String> {
-    let (date, hours) = written_time(review.night.from.as_ref()?)?;
+/// Local date of the evening that the lights are of; `None` where they are of several, or no header says it.
+pub(super) fn evening(review: &Review) -> Option<String> {
+    first_evening(review).filter(|first| last_evening(review).as_ref() == Some(first))
+}
+
+fn first_evening(review: &Review) -> Option<String> {
+    evening_of(review.night.from.as_ref()?)
+}
+
+fn last_evening(review: &Review) -> Option<String> {
+    evening_of(review.night.to.as_ref()?)
+}
+
+/// Local date of the evening of a local time.
+pub(super) fn evening_of(when: &str) -> Option<String> {
+    let (date, hours) = written_time(when)?;
     // Before noon the evening was yesterday's.
     Some(date.at(hours, 0.0).later(-12.0).local(0.0)[..10].to_owned())
+}
+
+/// Leaves out nights whose lights lie in another folder too.
+fn without_doubles(reviewed: &mut Vec<Reviewed<'_>>) -> Vec<Caveat> {
+    let mut seen = HashSet::new();
+    let mut caveats = Vec::new();
+    reviewed.retain(|one| {
+        let light = |sub: &SubReview| {
+            let sky = sub.sky_e_per_s.map(|sky| sky.value.0.to_bits());
+            (sub.when.clone(), sky, sub.star_count, sub.exposure_s.0.to_bits())
+        };
+        let lights: Vec<_> = one.review.subs.iter().map(light).collect();
+        let twice = lights.iter().filter(|light| seen.contains(*light)).count();
+        let double = 2 * twice > lights.len();
+        if double {
+            let message = "its lights lie in another of the folders too: they are counted once";
+            caveats.push(Caveat::new("duplicate-frame", message, "give each night once").about(one.folder));
+        }
+        seen.extend(lights);
+        !double
+    });
+    caveats
 }
 
 /// Each night with what it achieved, the starlight held against that of the others.
@@ -306,14 +351,15 @@ fn filters(
         }
     }
     let of = |name: &String| {
-        let reviews = || reviewed.iter().flat_map(|one| &one.review.filters).filter(|filter| filter.name == *name);
         let nights = || nights.iter().flat_map(|night| &night.filters).filter(|filter| filter.name == *name);
         let before = if asked.goal.already.is_empty() { 0.0 } else { snr_in_hand(asked, camera, name) };
         let square: f64 = nights().filter_map(|filter| filter.achieved_snr).map(|snr| snr.value.powi(2)).sum();
         // Target, optics and air are the same unknowns in all nights.
         let relative = nights().filter_map(|filter| filter.achieved_snr).map(|snr| snr.relative()).fold(0.0, f64::max);
         let snr = (square > 0.0).then(|| Estimate::within_factor((square + before * before).sqrt(), relative));
-        let goal_snr = reviews().find_map(|filter| filter.goal_snr);
+        // The night file that is planned on says what is asked for.
+        let own = asked.filters.iter().find(|filter| filter.label() == *name).and_then(|filter| filter.snr);
+        let goal_snr = asked.goal.hours.is_none().then(|| own.unwrap_or_else(|| asked.goal.snr()));
         let planned = whole.and_then(|plan| plan.filters.iter().find(|filter| filter.name == *name));
         CampaignFilter {
             name: name.clone(),

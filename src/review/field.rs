@@ -20,6 +20,11 @@ const SHORTEST_LINE_PX: f64 = 60.0;
 const SAME_LINE_PX: f64 = 3.0;
 /// Width of the classes of angles, in degrees.
 const TURN_BIN_DEG: f64 = 0.5;
+/// Lights that may be the measure of the others, how many of the others are asked, and the share (one in so many) from which on
+/// strangers are many.
+const CANDIDATES: usize = 5;
+const ASKED: usize = 40;
+const MANY_STRANGE: usize = 4;
 /// With less than this share of the stars a light is not of another field, but behind a cloud.
 const FEW_STARS: f64 = 0.35;
 /// Standard deviation of a median over that of a mean, and of a normal law over its median deviation (tables of the
@@ -39,10 +44,50 @@ pub(super) enum Found {
     Other,
 }
 
-/// The light with most stars to measure; `None` without stars enough in any.
-pub(super) fn reference<'a>(lights: &[&'a MeasuredLight]) -> Option<&'a MeasuredLight> {
-    let best = lights.iter().max_by_key(|light| light.stars.iter().filter(|star| star.straight).count())?;
-    (best.stars.len() >= FOUND_AGAIN.1).then_some(*best)
+/// The light whose stars most of the others show, of several the one with most stars to measure; `None` without stars enough
+/// in any, and where lights show neither its stars nor each other's: stars as sharp as pixels, of which no two lights show the
+/// same.
+pub(super) fn reference<'a>(
+    lights: &[&'a MeasuredLight],
+    found: &mut dyn FnMut(&MeasuredLight, &MeasuredLight) -> Found,
+) -> Option<&'a MeasuredLight> {
+    let best = of_most(lights, found)?;
+    let strange: Vec<&MeasuredLight> =
+        lights.iter().copied().filter(|light| found(best, light) == Found::Other).collect();
+    if strange.len() * MANY_STRANGE < lights.len() {
+        return Some(best);
+    }
+    // Another target is a field of its own.
+    let own = of_most(&strange, found)?;
+    let alike = strange.iter().filter(|light| found(own, light) != Found::Other).count();
+    (2 * alike > strange.len() || strange.len() == 1).then_some(best)
+}
+
+fn of_most<'a>(
+    lights: &[&'a MeasuredLight],
+    found: &mut dyn FnMut(&MeasuredLight, &MeasuredLight) -> Found,
+) -> Option<&'a MeasuredLight> {
+    let straight = |light: &MeasuredLight| light.stars.iter().filter(|star| star.straight).count();
+    let mut by_stars: Vec<&MeasuredLight> =
+        lights.iter().copied().filter(|light| light.stars.len() >= FOUND_AGAIN.1).collect();
+    by_stars.sort_by_key(|light| std::cmp::Reverse(straight(light)));
+    let strangers = |candidate: &MeasuredLight, found: &mut dyn FnMut(&MeasuredLight, &MeasuredLight) -> Found| {
+        let stride = by_stars.len().div_ceil(ASKED).max(1);
+        by_stars.iter().step_by(stride).filter(|light| found(candidate, light) == Found::Other).count()
+    };
+    let mut best: Option<(usize, &MeasuredLight)> = None;
+    // The one with most stars, and some with fewer: a frame of a richer field is nobody's measure.
+    let candidates = (0..CANDIDATES).map(|i| i * by_stars.len() / CANDIDATES);
+    for candidate in candidates.filter_map(|at| by_stars.get(at)) {
+        let count = strangers(candidate, found);
+        if best.is_none_or(|(least, _)| count < least) {
+            best = Some((count, *candidate));
+        }
+        if count == 0 {
+            break;
+        }
+    }
+    best.map(|(_, light)| light)
 }
 
 /// What `light` shows of the stars of `reference`.

@@ -13,6 +13,8 @@ use crate::sky::night::{Date, NightSample, Place, Tonight, Utc};
 
 /// The Sun above this and nobody takes lights.
 const DAYLIGHT_DEG: f64 = -5.0;
+/// One light in so many may have a clock of its own.
+const ODD_SHARE: usize = 8;
 /// Endings of files whose headers give universal time, as the FITS standard asks; a camera's own files give its clock's.
 const UNIVERSAL: [&str; 6] = ["fits", "fit", "fts", "gz", "fz", "fits.fz"];
 
@@ -52,6 +54,15 @@ pub(super) fn written_time(text: &str) -> Option<(Date, f64)> {
     let (hour, minute, second) = (parts.next()??, parts.next()??, parts.next().unwrap_or(Some(0.0))?);
     let real = (0.0..24.0).contains(&hour) && (0.0..60.0).contains(&minute) && (0.0..61.0).contains(&second);
     real.then_some((date, hour + minute / 60.0 + second / 3600.0))
+}
+
+/// Whether so many lights are the odd ones out.
+fn few(odd: usize, all: usize) -> bool {
+    odd * ODD_SHARE <= all
+}
+
+fn counted(lights: usize) -> String {
+    if lights == 1 { "one light".into() } else { format!("{lights} lights") }
 }
 
 fn gives_universal(file: &str) -> bool {
@@ -104,6 +115,7 @@ impl Moments {
             lights.iter().map(|light| middle(light, clock).map(|at| Moment { at, sample: None })).collect()
         };
         placed.of = plain(named);
+        placed.without_odd_ones(offset_h);
         if placed.of.iter().all(Option::is_none) {
             let message = "no light says when it was taken: the Moon and the target's height are not followed";
             let hint = "let the capture program write DATE-OBS with the time";
@@ -127,10 +139,25 @@ impl Moments {
         if by_day > 0 && in_daylight(other) == 0 {
             placed.clock = other;
             placed.of = plain(other);
+            placed.without_odd_ones(offset_h);
             let word = if other == Clock::Local { "local" } else { "universal" };
             let message = format!("by the headers' time the Sun was up in {by_day} lights; it is taken as {word} time");
             let hint = "check the clock of the camera or the computer, and utc_offset_h";
             placed.caveats.push(Caveat::new("conflicting-time", message, hint));
+        } else if by_day > 0 && few(by_day, lights.len()) {
+            // A clock that was set in the middle of the night is no reason not to follow the others.
+            for moment in &mut placed.of {
+                let mut day =
+                    |at: Utc| nights.tonight(at).is_none_or(|n| n.almanac().sun(at).altitude.0 > DAYLIGHT_DEG);
+                *moment = moment.filter(|moment| !day(moment.at));
+            }
+            let message =
+                format!("by the headers' time the Sun was up in {}: they are followed by no clock", counted(by_day));
+            placed.caveats.push(Caveat::new(
+                "conflicting-time",
+                message,
+                "check the clock of the camera or the computer",
+            ));
         } else if by_day > 0 {
             let message = format!(
                 "the Sun is up at the night's place in {by_day} lights: times and place do not fit, so the Moon and the \
@@ -145,6 +172,46 @@ impl Moments {
         Ok(placed)
     }
 
+    /// A light or two of quite another date than the rest have a clock of their own, and are followed by none; lights of several
+    /// evenings are said.
+    fn without_odd_ones(&mut self, offset_h: f64) {
+        let evening = |moment: &Moment| moment.at.later(-12.0).local(offset_h)[..10].to_owned();
+        let mut evenings: BTreeMap<String, usize> = BTreeMap::new();
+        for moment in self.of.iter().flatten() {
+            *evenings.entry(evening(moment)).or_insert(0) += 1;
+        }
+        let lights = self.of.len();
+        let odd: BTreeMap<String, usize> = evenings
+            .iter()
+            .filter(|(_, count)| few(**count, lights))
+            .map(|(date, count)| (date.clone(), *count))
+            .collect();
+        let count: usize = odd.values().sum();
+        // Many evenings with a light or two each are no clock's fault.
+        if count > 0 && few(count, lights) {
+            for moment in &mut self.of {
+                *moment = moment.filter(|moment| !odd.contains_key(&evening(moment)));
+            }
+            evenings.retain(|date, _| !odd.contains_key(date));
+            let dates: Vec<&str> = odd.keys().map(String::as_str).collect();
+            let message = format!(
+                "{} of another evening than the rest by their headers ({}): they are followed by no clock",
+                counted(count),
+                dates.join(", ")
+            );
+            let hint = "check the clock of the camera or the computer, or leave them out";
+            self.caveats.push(Caveat::new("conflicting-time", message, hint));
+        }
+        if let (true, Some(first), Some(last)) = (evenings.len() > 1, evenings.keys().next(), evenings.keys().last()) {
+            let message = format!(
+                "lights of {} evenings lie together, {first} to {last}: they are taken as one night",
+                evenings.len()
+            );
+            let hint = "give each evening a folder of its own, and review them together";
+            self.caveats.push(Caveat::new("several-evenings", message, hint));
+        }
+    }
+
     fn sampled(&mut self, night: &Night, nights: &mut Nights) {
         let (track, extinction) = (track(night), night.site.extinction());
         for moment in self.of.iter_mut().flatten() {
@@ -152,7 +219,14 @@ impl Moments {
         }
         let below = |moment: &&Moment| moment.sample.is_some_and(|sample| sample.target.0 < 0.0);
         let down = self.of.iter().flatten().filter(below).count();
-        if down > 0 {
+        if down > 0 && few(down, self.of.len()) {
+            let message =
+                format!("the night's target stands below the horizon in {}: they are not followed", counted(down));
+            let hint = "leave them out, or check the clock";
+            self.caveats.push(Caveat::new("conflicting-target", message, hint));
+            let sample = |moment: &Moment| moment.sample.filter(|sample| sample.target.0 >= 0.0);
+            self.of.iter_mut().flatten().for_each(|moment| moment.sample = sample(moment));
+        } else if down > 0 {
             let message = format!(
                 "the night's target stands below the horizon in {down} lights: they are of another target or another \
                  place, so the Moon and the target's height are not followed"

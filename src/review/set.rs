@@ -52,6 +52,8 @@ pub(super) struct Set<'a> {
     pub(super) subs: Vec<Judged<'a>>,
     /// Whether stars were found in any of them.
     pub(super) has_stars: bool,
+    /// The light whose stars the others were held against.
+    reference: Option<&'a MeasuredLight>,
     /// What rejection does to the noise.
     clip: Clip,
     night: &'a Night,
@@ -68,14 +70,15 @@ impl<'a> Set<'a> {
         memo: &mut Memo,
     ) -> Result<Self, ReviewError> {
         let lights: Vec<&MeasuredLight> = entries.iter().map(|(light, ..)| *light).collect();
-        let reference = reference(&lights);
+        let reference = reference(&lights, &mut |a, b| memo.found(a, b));
         let plane = best_plane(&lights);
         let mut subs = Vec::new();
         let mut seen = Vec::new();
         for (light, mode, moment) in entries {
             let expected = memo.expected(night, mode, name, light, moment.as_ref())?;
             let found = reference.map(|reference| memo.found(reference, light));
-            let width_px = width_of(light);
+            // Stars that are not found again in light after light are too sharp for their widths to be read either.
+            let width_px = width_of(light).filter(|_| reference.is_some());
             seen.push(seen_of(light, mode, plane, &expected, found.as_ref(), moment.as_ref(), width_px.as_ref()));
             let against = Against { signs: Vec::new(), sky: 1.0, light: None, width: None };
             let worth = Worth { signal: 0.0, variance: 0.0 };
@@ -97,7 +100,7 @@ impl<'a> Set<'a> {
         }
         let has_stars = reference.is_some();
         let clip = Clip::iterated(night.stack.clip_sigma()).unwrap_or(Clip::NONE);
-        let mut set = Self { name: name.to_owned(), plane, subs, has_stars, clip, night };
+        let mut set = Self { name: name.to_owned(), plane, subs, has_stars, reference, clip, night };
         set.weigh();
         Ok(set)
     }
@@ -272,8 +275,7 @@ impl<'a> Set<'a> {
 
     /// The light by which other nights are held against this one; `None` where no stars tell.
     pub(super) fn field(&self) -> Option<FieldOfNight> {
-        let lights: Vec<&MeasuredLight> = self.subs.iter().map(|sub| sub.light).collect();
-        let reference = reference(&lights)?;
+        let reference = self.reference?;
         let sub = self.subs.iter().find(|sub| std::ptr::eq(sub.light, reference))?;
         let air = sub.expected.planes.first().map_or(1.0, |plane| plane.rate_of_magnitude_0.0);
         Some(FieldOfNight {

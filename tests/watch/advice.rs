@@ -19,7 +19,7 @@ const DARK: f64 = 0.0073;
 const GAIN: f64 = 0.8;
 
 /// One light as it would have been measured, of a field of like stars.
-fn light(place: usize, filter: &str, at: &str, sub_s: f64, sky: f64) -> MeasuredLight {
+pub(crate) fn light(place: usize, filter: &str, at: &str, sub_s: f64, sky: f64) -> MeasuredLight {
     let star = |star: usize| FieldStar {
         // A dither after every sub.
         x_px: 40.0 + 37.0 * star as f64 + f64::from((place as u32 * 7) % 31),

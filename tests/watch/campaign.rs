@@ -88,9 +88,68 @@ fn nights_are_joined_and_what_is_left_is_planned() {
     assert_eq!(fs::read_to_string(folder.path().join("night.toml")).unwrap().matches("[[goal.already]]").count(), 2);
     let again = json(folder.path(), &["review", "first", "second", "--night", "night.toml"], 0);
     assert!((again["filters"][0]["snr"]["value"].as_f64().unwrap() / joined - 1.0).abs() < 1e-9);
-    // The other night alone counts the one that is written.
+    // A folder that is given twice is one night.
     let campaign = json(folder.path(), &["review", "second", "second", "--night", "night.toml"], 0);
-    assert_eq!(campaign["format"], "subwell.campaign");
+    assert_eq!(campaign["nights"].as_array().unwrap().len(), 1);
+    assert!(campaign["caveats"].to_string().contains("duplicate-frame"), "{}", campaign["caveats"]);
+    // Who watches an evening that is written already does not count it twice.
+    let run = subwell()
+        .current_dir(folder.path())
+        .args([
+            "-q",
+            "watch",
+            "second",
+            "--night",
+            "night.toml",
+            "--json",
+            "--settle-s",
+            "0.05",
+            "--end-after",
+            "0.001",
+        ])
+        .assert();
+    let text = String::from_utf8(run.success().get_output().stdout.clone()).unwrap();
+    let sub: Value = text
+        .lines()
+        .map(|line| serde_json::from_str::<Value>(line).unwrap())
+        .find(|line| line["kind"] == "sub")
+        .unwrap();
+    let in_hand = sub["stack"]["snr_in_hand"].as_f64().unwrap();
+    assert!((in_hand / first - 1.0).abs() < 5e-3, "{in_hand} {first}");
+}
+
+/// Each filter of an evening has an entry of its own, whatever folder it was reviewed from; `[goal]` in one line takes them too.
+#[test]
+fn filters_of_an_evening_are_written_beside_each_other() {
+    let folder = desk();
+    let two = NIGHT
+        .replace("[target]", "[[filters]]\nname = \"h-alpha\"\n[target]")
+        .replace("surface_brightness_mag = 22.0", "surface_brightness_mag = 22.0\nline_rayleigh = 100.0");
+    let (before, _) = two.split_once("[goal]").unwrap();
+    fs::write(folder.path().join("night.toml"), format!("goal = {{ snr = 60.0, date = \"2026-03-16\" }}\n{before}"))
+        .unwrap();
+    fs::write(
+        folder.path().join("sensor.toml"),
+        sensor("2026-03-16", 1, "").replace("filter = \"L\"", "filter = \"Ha\""),
+    )
+    .unwrap();
+    subwell().current_dir(folder.path()).args(["-q", "simulate", "sensor.toml", "--out", "narrow"]).assert().success();
+    json(folder.path(), &["review", "first", "--night", "night.toml", "--write-already"], 0);
+    json(folder.path(), &["review", "narrow", "--night", "night.toml", "--write-already"], 0);
+    let text = fs::read_to_string(folder.path().join("night.toml")).unwrap();
+    assert_eq!(text.matches("[[goal.already]]").count(), 2, "{text}");
+    assert!(text.contains("filter = \"luminance\"") && text.contains("filter = \"h-alpha\""), "{text}");
+}
+
+/// A copy of a light is the same light.
+#[test]
+fn a_light_that_lies_there_twice_is_one() {
+    let folder = desk();
+    let light = folder.path().join("first/light/light_0003.fits");
+    fs::copy(&light, folder.path().join("first/light/light_0003 (copy).fits")).unwrap();
+    let review = json(folder.path(), &["review", "first", "--night", "night.toml"], 0);
+    assert_eq!(review["subs"].as_array().unwrap().len(), 20);
+    assert!(review["left_out"].to_string().contains("duplicate-frame"), "{}", review["left_out"]);
 }
 
 #[test]

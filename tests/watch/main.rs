@@ -5,6 +5,7 @@ mod campaign;
 #[cfg(unix)]
 mod feeding;
 mod growing;
+mod strangers;
 
 #[path = "../support/mod.rs"]
 mod support;

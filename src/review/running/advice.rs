@@ -22,6 +22,8 @@ const NO_LONGER: f64 = 0.05;
 const AGREE: u32 = 3;
 /// The sky that counts is the middle one of so many subs.
 const LATEST: usize = 5;
+/// Of the squared goal: what is left of it is taken as this at least.
+const LEAST_LEFT: f64 = 0.02;
 /// From so many kept subs on the cadence is seen.
 const ENOUGH_FOR_CADENCE: usize = 20;
 /// Subs of a stack that is long enough for its quality to grow as the square of signal over noise.
@@ -95,7 +97,16 @@ impl Running<'_> {
         let used = subs.last()?;
         asked.camera.gain_setting = used.gain_setting.or(asked.camera.gain_setting);
         let searches = searches(&asked, self.camera).ok()?;
-        let search = searches.first()?;
+        let mut search = searches.into_iter().next()?;
+        // What is left of the goal, beside the subs that are there.
+        let had = filter.achieved_snr.map_or(0.0, |snr| snr.value).hypot(self.in_hand(&filter.name));
+        if let (Demand::Snr(_), Some(goal)) = (search.demand, filter.goal_snr) {
+            search.demand = Demand::Snr((goal * goal - had * had).max(LEAST_LEFT * goal * goal).sqrt());
+        }
+        let positions = filter.dither_positions.unwrap_or(filter.subs_kept) as f64;
+        search.min_subs = (search.min_subs - filter.subs_kept as f64).max(1.0);
+        search.min_positions = (search.min_positions - positions).max(1.0);
+        search.min_positions_per_night = (search.min_positions_per_night - positions).max(1.0);
         let best = search.optimum().ok()?.recommended;
         // How long it would take as it is, whatever rules it breaks.
         let mut free = search.clone();
@@ -215,21 +226,29 @@ impl Change {
             Some(from) => (
                 Spoken::BetterCadence,
                 format!(
-                    "{filter}: a dither every {:.0} subs in place of every {from:.0} would save {percent:.0} % of the time that is left",
-                    self.every
+                    "{filter}: a dither every {} in place of every {} would save {percent:.0} % of the time that is left",
+                    subs(self.every),
+                    subs(from)
                 ),
             ),
             None => (
                 Spoken::BetterLength,
                 format!(
-                    "{filter}: under this sky subs of {:.0} s, a dither every {:.0}, would save {percent:.0} % of the time that is \
+                    "{filter}: under this sky subs of {:.0} s, a dither every {}, would save {percent:.0} % of the time that is \
                      left; yours are of {} s",
-                    self.sub.0, self.every, self.used.0
+                    self.sub.0,
+                    subs(self.every),
+                    self.used.0
                 ),
             ),
         };
         Word { sub_s: Some(self.sub), ..Word::new(about, text).of(filter).saving(percent) }
     }
+}
+
+/// `sub`, or `5 subs`.
+fn subs(count: f64) -> String {
+    if count < 1.5 { "sub".to_owned() } else { format!("{count:.0} subs") }
 }
 
 #[cfg(test)]

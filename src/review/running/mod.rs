@@ -19,11 +19,12 @@ use crate::camera::CameraProfile;
 use crate::caveat::Rejected;
 use crate::night::Night;
 use crate::plan::{Plan, plan};
-use crate::stats::Estimate;
+use crate::stats::{Estimate, median};
 
 pub use said::{RunningStack, Said, Spoken, WatchLine, WatchedSub, Word};
 
 use super::answer::{FilterReview, Review, SubReview};
+use super::campaign::evening;
 use super::signs::Sign;
 use advice::Advised;
 
@@ -34,13 +35,15 @@ const GONE: usize = 3;
 /// Subs that "at this rate" looks back on.
 const RECENT: usize = 12;
 /// A goal that was reached counts as lost again below this share of it.
-const LOST_AGAIN: f64 = 0.95;
+const LOST_AGAIN: f64 = 0.98;
 
 /// What was said of a running night so far; each new review of it is told what is new.
 pub struct Running<'a> {
     night: &'a Night,
     camera: &'a CameraProfile,
     plan: Option<Plan>,
+    /// The evening of the lights, which is not in hand yet.
+    evening: Option<String>,
     reached: BTreeSet<String>,
     cloud: Stay,
     dew: Stay,
@@ -78,6 +81,7 @@ impl<'a> Running<'a> {
             camera,
             // A goal out of reach is no reason not to watch.
             plan: plan(night, camera).ok(),
+            evening: None,
             reached: BTreeSet::new(),
             cloud: Stay::default(),
             dew: Stay::default(),
@@ -90,6 +94,7 @@ impl<'a> Running<'a> {
     /// What is new in a review: a line for each of its lights named in `fresh`, one for each file named there that was left
     /// out, and what is worth a word.
     pub fn next(&mut self, review: &Review, fresh: &BTreeSet<String>) -> Vec<Said> {
+        self.know_evening(review);
         let mut said: Vec<Said> = self.left_out(&review.left_out, fresh);
         let subs = by_time(review);
         let lines = subs.iter().filter(|sub| fresh.contains(&sub.file));
@@ -98,6 +103,21 @@ impl<'a> Running<'a> {
             said.extend(self.words(review, &subs).into_iter().map(Said::Word));
         }
         said
+    }
+
+    /// What the night file holds of this very evening is no earlier night's.
+    fn know_evening(&mut self, review: &Review) {
+        let evening = evening(review);
+        if evening == self.evening {
+            return;
+        }
+        let mut night = self.night.clone();
+        let before = night.goal.already.len();
+        night.goal.already.retain(|stack| stack.evening.is_none() || stack.evening != evening);
+        if night.goal.already.len() < before {
+            self.plan = plan(&night, self.camera).ok();
+        }
+        self.evening = evening;
     }
 
     /// How far the stack of each filter is.
@@ -172,14 +192,11 @@ impl<'a> Running<'a> {
         let had: f64 = kept.map(|sub| worth(sub)).sum();
         let recent = &subs[subs.len().saturating_sub(RECENT)..];
         let brought: f64 = recent.iter().filter(|sub| sub.keep).map(|sub| worth(sub)).sum();
-        let (first, last) = (recent.first()?, recent.last()?);
-        // From the middle of the first to that of the last, and the half of both that lies outside.
-        let between = last.hours_since_first? - first.hours_since_first?;
-        let hours = if recent.len() > 1 {
-            between * recent.len() as f64 / (recent.len() - 1) as f64
-        } else {
-            first.exposure_s.0 / 3600.0
-        };
+        // A pause says nothing of the pace.
+        let gaps = recent.windows(2).map(|two| Some(two[1].hours_since_first? - two[0].hours_since_first?));
+        let gaps: Vec<f64> = gaps.collect::<Option<_>>()?;
+        let pace = median(gaps.into_iter()).unwrap_or(recent.first()?.exposure_s.0 / 3600.0);
+        let hours = pace * recent.len() as f64;
         // Squares of signal over noise add up with what subs are worth.
         let per_hour = snr * snr * (brought / had) / hours;
         (per_hour.is_finite() && per_hour > 0.0).then(|| missing / per_hour)
@@ -220,8 +237,13 @@ impl<'a> Running<'a> {
             if snr.value >= goal && self.reached.insert(stack.filter.clone()) {
                 let text = format!("{} has reached its goal: {:.1} of {goal}", stack.filter, snr.value);
                 words.push(Word::new(Spoken::GoalReached, text).of(&stack.filter));
-            } else if snr.value < LOST_AGAIN * goal {
-                self.reached.remove(&stack.filter);
+            } else if snr.value < LOST_AGAIN * goal && self.reached.remove(&stack.filter) {
+                let text = format!(
+                    "{} is not at its goal after all: {:.1} of {goal}; clearer subs came since, and show that earlier ones had \
+                     less light than was thought",
+                    stack.filter, snr.value
+                );
+                words.push(Word::new(Spoken::GoalLost, text).of(&stack.filter));
             }
         }
         words

@@ -119,6 +119,8 @@ pub struct RunningStack {
 pub enum Spoken {
     /// A filter has reached its goal.
     GoalReached,
+    /// A filter has not, after all: clearer subs showed that earlier ones had less light.
+    GoalLost,
     /// Cloud for several subs.
     CloudStays,
     /// Dew or fog for several subs.

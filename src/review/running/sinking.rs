@@ -1,6 +1,6 @@
 //! When the target sinks behind its horizon, and when it dawns.
 
-use crate::night::evening::{counted, track};
+use crate::night::evening::{counted, least_altitude, track};
 use crate::review::answer::SubReview;
 use crate::review::moments::{night_of, written_time};
 use crate::sky::night::{Span, Tonight, Utc};
@@ -47,10 +47,14 @@ impl Running<'_> {
         let (about, what) = match (dawns, past) {
             (true, false) => (Spoken::Dawn, "the dark hours end at"),
             (true, true) => (Spoken::Dawn, "the dark hours ended at"),
-            (false, false) => (Spoken::TargetSinks, "the target sinks behind its horizon at"),
-            (false, true) => (Spoken::TargetSinks, "the target is behind its horizon since"),
+            (false, false) => (Spoken::TargetSinks, "the target sinks LIMIT at"),
+            (false, true) => (Spoken::TargetSinks, "the target is LIMIT since"),
         };
-        Word::new(about, format!("{what} {clock}"))
+        let limit = match &self.night.site.horizon {
+            Some(_) => "behind its horizon".to_owned(),
+            None => format!("below {:.0}°", least_altitude(self.night).0),
+        };
+        Word::new(about, format!("{} {clock}", what.replace("LIMIT", &limit)))
     }
 }
 
