@@ -125,7 +125,7 @@ export function answer(plan, { typed = false, hand = false } = {}) {
     plan.filters.length === 1 && plan.goal.kind !== "hours" ? "" : filterTable(plan),
     el("p", { class: "small with" }, ...(plan.gain_setting === null ? [] : ["gain ", number(plan.gain_setting, "gain_setting", written(plan.gain_setting)), ", "]), "sensor at ", number(plan.sensor_c, "sensor_c", `${fixed(plan.sensor_c)}\u00a0°C`)));
   // On a phone the numbers follow the sentence, and only the answer stays in sight.
-  $("after").replaceChildren(...[...$("said").children].filter((own) => own.matches(".range, .filters, .line, .with")).map((own) => own.cloneNode(true)));
+  $("after").replaceChildren(...[...$("said").children].filter((own) => own.matches(".range, .filters, .line, .small")).map((own) => own.cloneNode(true)));
   $("answer").classList.remove("stale");
   show($("stopped"), false);
   $("short-answer").replaceChildren(el("strong", {}, now.text), before.cloneNode?.(true) ?? "");
@@ -204,6 +204,16 @@ export function reasons(plan) {
   $("reasons").replaceChildren(...lists, all);
 }
 
+/** Doubts in the page's words; what several planes share is said once. */
 export function doubts(list, place) {
-  place.replaceChildren(...list.map((caveat) => el("li", {}, inWordsOfThePage(caveat.message), caveat.about && !caveat.about.includes(".") ? ` (${inWordsOfThePage(caveat.about)})` : "", caveat.hint ? el("span", { class: "hint" }, `What helps: ${inWordsOfThePage(caveat.hint)}`) : null)));
+  const groups = new Map();
+  for (const caveat of list) {
+    const key = `${caveat.code} ${caveat.message.replace(/[\d.]+/g, "#")}`;
+    groups.set(key, [...(groups.get(key) ?? []), caveat]);
+  }
+  place.replaceChildren(...[...groups.values()].map((all) => {
+    const [caveat] = all;
+    const about = all.length > 1 ? ` (in ${inWords(all.length)} ${/^r\dc\d$/.test(caveat.about ?? "") ? "planes" : "places"})` : caveat.about && !caveat.about.includes(".") && !caveat.message.includes(caveat.about) ? ` (${inWordsOfThePage(caveat.about)})` : "";
+    return el("li", {}, inWordsOfThePage(caveat.message), about, caveat.hint ? el("span", { class: "hint" }, `What helps: ${inWordsOfThePage(caveat.hint)}`) : null);
+  }));
 }

@@ -186,7 +186,7 @@ function skyDrawer(given, kind) {
     rows.replaceChildren(...Object.entries(SCALES).map(([name, [words, unit]]) => el("li", {},
       el("span", { class: "name" }, words), el("span", { class: name === kind ? "value own" : "value", "data-scale": name }, united(written(value(name)), unit)),
       name === kind ? el("span", { class: "quiet" }, "the one you write in")
-        : button("write it in this scale", () => { set([[["site", "sky"], { [name]: three[name] }]]); closeWord(); }, { "data-to": name }))));
+        : button("write it in this scale", () => { set([[["site", "sky"], { [name]: three[name] }]]); closeWord(); }, { class: "link", "data-to": name }))));
     said.replaceChildren(`${words(kind, given[kind])} = ${kind === "mag_per_arcsec2" ? words("bortle", three.bortle) : united(written(three.mag_per_arcsec2), "mag/arcsec²")}.`, kind === "bortle" ? " A class spans almost a magnitude: a reading of your own sky is worth more." : "");
   }).catch((error) => said.replaceChildren(plain(error.message)));
   return el("div", {}, rows, said);
@@ -302,7 +302,14 @@ function breath(name, lead, parts, ids) {
 let refused = null;
 export function setRefused(found) { refused = found; }
 
+let pressed = false, waiting = false;
+addEventListener("pointerdown", () => { pressed = true; }, true);
+for (const end of ["pointerup", "pointercancel"]) addEventListener(end, () => { pressed = false; setTimeout(() => { if (waiting) draw(); }, 0); }, true);
+
+/** Draws the sentence anew; not under a finger, which would miss the word that it is on. */
 export function draw() {
+  waiting = pressed;
+  if (waiting) return;
   drawers.clear();
   numbers.clear();
   notes = [];
