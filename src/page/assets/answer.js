@@ -54,7 +54,7 @@ function bar(now, was) {
   const most = niceEnd((1.2 * Math.max(now.range[1], was?.value ?? 0, now.value)) / unit) * unit;
   state.end = state.held ? Math.max(state.end, most) : most;
   const width = 360, x = (value) => 8 + (Math.max(0, Math.min(1, value / state.end)) * (width - 16));
-  const marks = [0, 0.25, 0.5, 0.75, 1].map((part) => svg("text", { x: x(part * state.end), y: 34, class: `tick ${part === 0 ? "start" : part === 1 ? "end" : "middle"}` }, `${written(Number(((part * state.end) / unit).toPrecision(3)))}${part === 1 ? (unit === 3600 ? "\u00a0h" : unit === 60 ? "\u00a0min" : "") : ""}`));
+  const marks = [0, 0.25, 0.5, 0.75, 1].map((part) => svg("text", { x: x(part * state.end), y: 36, class: `tick ${part === 0 ? "start" : part === 1 ? "end" : "middle"}` }, `${written(Number(((part * state.end) / unit).toPrecision(3)))}${part === 1 ? (unit === 3600 ? "\u00a0h" : unit === 60 ? "\u00a0min" : "") : ""}`));
   const [low, high] = now.range;
   return svg("svg", { viewBox: `0 0 ${width} 40`, class: "range", "aria-hidden": "true" }, svg("path", { d: `M8 18H${width - 8}`, class: "rule" }), ...marks,
     svg("path", { d: `M${x(low)} 7V17M${x(high)} 7V17M${x(low)} 12H${x(high)}`, class: "likely" }),
