@@ -26,7 +26,8 @@
 //! | malformed requests | `guards::nonsense_gets_a_reason`; 1,600 changed ones in `tests/attacks/` |
 //! | a kill while it saves | `tests/attacks/`, `a_kill_leaves_the_old_night_or_the_new_one` |
 //!
-//! Known and left: the browser is started with the address, key and all, on a command line that other users of the
+//! Known and left: a folder has the same port each time, for a browser keeps drafts by address; who listens there while the
+//! program does not run, and leads the browser to it, could read them. The browser is started with the address, key and all, on a command line that other users of the
 //! machine can see for a moment (`--no-open` avoids it); links inside a folder that is measured are followed; who may
 //! write in the folder could swap a link between look and open.
 

@@ -262,6 +262,16 @@ async function keyed(page) {
   must(await said(page, "goal.snr") === "10" && await page.evaluate(() => document.activeElement.dataset.word) === "goal.patch_arcsec", "Tab does not take the value and go on");
   await page.click("#undo");
   await settled(page);
+  // A word that is left by touching another one is taken, and the other one opens at once.
+  await open(page, "goal.snr", "9");
+  await page.click(word("site.lamps"));
+  await page.waitForSelector("#drawer [role=option]");
+  await settled(page);
+  must(await said(page, "goal.snr") === "9", `left by the mouse it is ${await said(page, "goal.snr")}`);
+  await page.keyboard.press("Escape");
+  must(!(await page.$("#drawer")), "Escape does not shut what is open");
+  await page.click("#undo");
+  await settled(page);
   await open(page, "goal.date");
   await page.waitForSelector("#drawer .calendar");
   await page.goBack();

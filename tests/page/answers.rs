@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use crate::client::{Page, page};
+use crate::client::{Page, Program, page};
 use crate::support::program::subwell;
 
 fn draft(page: &Page, changes: Value) -> Value {
@@ -115,4 +115,18 @@ fn a_data_sheet_becomes_a_camera_and_a_camera_a_night() {
     let camera = page.address.post("/api/camera", &json!({ "at": "first.toml", "profile": "sorrel.toml" })).json();
     assert_eq!((&camera["camera"], &camera["modes"][0]["gain_setting"]), (&json!("Sorrel \"M\""), &json!(120.0)));
     assert!(opened["ranges"]["goal.snr"].is_array());
+}
+
+/// A browser keeps drafts by address: the folder finds its own again, and gives way where the port is taken.
+#[test]
+fn a_folder_has_a_port_of_its_own() {
+    let folder = tempfile::tempdir().unwrap();
+    let first = Program::on_its_own_port(folder.path());
+    let port = first.address.port;
+    assert!(port >= 49_152, "{port}");
+    let beside = Program::on_its_own_port(folder.path());
+    assert_ne!(beside.address.port, port);
+    assert_eq!(beside.address.get("/api/files").status, 200);
+    drop(first);
+    assert_eq!(Program::on_its_own_port(folder.path()).address.port, port);
 }

@@ -159,8 +159,17 @@ impl Program {
 
     /// The same with variables of its surroundings.
     pub(crate) fn start_with(folder: &Path, words: &[&str], variables: &[(&str, &OsStr)]) -> Self {
+        Self::started(folder, &[&["--port", "0"], words].concat(), variables)
+    }
+
+    /// The same on the port that the folder has of its own.
+    pub(crate) fn on_its_own_port(folder: &Path) -> Self {
+        Self::started(folder, &[], &[])
+    }
+
+    fn started(folder: &Path, words: &[&str], variables: &[(&str, &OsStr)]) -> Self {
         let mut child = Command::new(PROGRAM)
-            .args(["page", "--no-open", "--port", "0"])
+            .args(["page", "--no-open"])
             .args(words)
             .envs(variables.iter().copied())
             .current_dir(folder)

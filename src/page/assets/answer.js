@@ -54,7 +54,7 @@ function bar(now, was) {
   const most = niceEnd((1.2 * Math.max(now.range[1], was?.value ?? 0, now.value)) / unit) * unit;
   state.end = state.held ? Math.max(state.end, most) : most;
   const width = 360, x = (value) => 8 + (Math.max(0, Math.min(1, value / state.end)) * (width - 16));
-  const marks = [0, 0.25, 0.5, 0.75, 1].map((part) => svg("text", { x: x(part * state.end), y: 34, class: `tick ${part === 0 ? "start" : part === 1 ? "end" : "middle"}` }, `${written(Number(((part * state.end) / unit).toPrecision(3)))}${part === 1 ? (unit === 3600 ? "\u00a0h" : unit === 60 ? "\u00a0min" : "") : ""}`));
+  const marks = [0, 0.25, 0.5, 0.75, 1].map((part) => svg("text", { x: x(part * state.end), y: 36, class: `tick ${part === 0 ? "start" : part === 1 ? "end" : "middle"}` }, `${written(Number(((part * state.end) / unit).toPrecision(3)))}${part === 1 ? (unit === 3600 ? "\u00a0h" : unit === 60 ? "\u00a0min" : "") : ""}`));
   const [low, high] = now.range;
   return svg("svg", { viewBox: `0 0 ${width} 40`, class: "range", "aria-hidden": "true" }, svg("path", { d: `M8 18H${width - 8}`, class: "rule" }), ...marks,
     svg("path", { d: `M${x(low)} 7V17M${x(high)} 7V17M${x(low)} 12H${x(high)}`, class: "likely" }),
@@ -125,7 +125,7 @@ export function answer(plan, { typed = false, hand = false } = {}) {
     plan.filters.length === 1 && plan.goal.kind !== "hours" ? "" : filterTable(plan),
     el("p", { class: "small with" }, ...(plan.gain_setting === null ? [] : ["gain ", number(plan.gain_setting, "gain_setting", written(plan.gain_setting)), ", "]), "sensor at ", number(plan.sensor_c, "sensor_c", `${fixed(plan.sensor_c)}\u00a0°C`)));
   // On a phone the numbers follow the sentence, and only the answer stays in sight.
-  $("after").replaceChildren(...[...$("said").children].filter((own) => own.matches(".range, .filters, .line, .with")).map((own) => own.cloneNode(true)));
+  $("after").replaceChildren(...[...$("said").children].filter((own) => own.matches(".range, .filters, .line, .small")).map((own) => own.cloneNode(true)));
   $("answer").classList.remove("stale");
   show($("stopped"), false);
   $("short-answer").replaceChildren(el("strong", {}, now.text), before.cloneNode?.(true) ?? "");
@@ -204,6 +204,16 @@ export function reasons(plan) {
   $("reasons").replaceChildren(...lists, all);
 }
 
+/** Doubts in the page's words; what several planes share is said once. */
 export function doubts(list, place) {
-  place.replaceChildren(...list.map((caveat) => el("li", {}, inWordsOfThePage(caveat.message), caveat.about && !caveat.about.includes(".") ? ` (${inWordsOfThePage(caveat.about)})` : "", caveat.hint ? el("span", { class: "hint" }, `What helps: ${inWordsOfThePage(caveat.hint)}`) : null)));
+  const groups = new Map();
+  for (const caveat of list) {
+    const key = `${caveat.code} ${caveat.message.replace(/[\d.]+/g, "#")}`;
+    groups.set(key, [...(groups.get(key) ?? []), caveat]);
+  }
+  place.replaceChildren(...[...groups.values()].map((all) => {
+    const [caveat] = all;
+    const about = all.length > 1 ? ` (in ${inWords(all.length)} ${/^r\dc\d$/.test(caveat.about ?? "") ? "planes" : "places"})` : caveat.about && !caveat.about.includes(".") && !caveat.message.includes(caveat.about) ? ` (${inWordsOfThePage(caveat.about)})` : "";
+    return el("li", {}, inWordsOfThePage(caveat.message), about, caveat.hint ? el("span", { class: "hint" }, `What helps: ${inWordsOfThePage(caveat.hint)}`) : null);
+  }));
 }

@@ -158,7 +158,6 @@ async function keep(document) {
       await refresh();
       await openNight(first);
     }
-    // Drawn whole before a word is put into it.
     await show();
     $("keep-said")?.replaceChildren(`Kept as ${plain(path)}. `, button("plan with it", () => { if (read(["camera", "profile"]) !== path) set([[["camera", "profile"], path], [["camera", "gain_setting"], null]]); go("night"); }, { class: "link" }));
   } catch (error) { said.replaceChildren(inWordsOfThePage(error.message), error.hint ? ` ${inWordsOfThePage(error.hint)}` : ""); }

@@ -33,6 +33,10 @@ const SHORT = { snr: "signal to noise", hours: "hours", sub_s: "the length of a 
 /** A message of the program without the names of keys, tables and files' syntax. */
 export function inWordsOfThePage(message) {
   let text = plain(message);
+  const parser = /TOML parse error at line (\d+).*\^+\s*(.*)$/.exec(text);
+  if (parser) return `the file cannot be read at line ${parser[1]}: ${parser[2] || "it is not written as a night is"}`;
+  const missing = /^(.*?\.(?:toml|json|csv)): No such file/.exec(text);
+  if (missing) return `the file ${missing[1]} is not in this folder`;
   text = text.replace(/`?date = "(\d{4}-\d\d-\d\d)"`?/g, "$1").replace(/\bgive (ra|dec)[^,;.]*/g, "give the target's place");
   text = text.replace(/\bunder \[\[?([a-z_]+)\]?\]/g, (_, name) => `for ${TABLES[name] ?? "the night"}`);
   text = text.replace(/`?\b((?:camera|optics|site|target|goal|mount|stack|calibration|filters)\.[a-z_]+)(?:\.[a-z_]+)*`?/g, (_, path) => LABELS[path] ?? path.split(".").at(-1).replace(UNITS, "").replaceAll("_", " "));
@@ -45,17 +49,17 @@ export function inWordsOfThePage(message) {
   return datesInWords(text);
 }
 
-/** The word that an error is about. */
+/** The word that an error is about; nothing where none is named. */
 export function wordOf(error) {
   const text = `${error.message} ${error.hint ?? ""}`;
   const path = Object.keys(LABELS).find((own) => own.includes(".") && text.includes(own));
   if (path) return path;
-  if (error.code === "camera-unusable") return "camera.profile";
+  if (["camera-unusable", "unreadable", "outside"].includes(error.code)) return "camera.profile";
   if (error.code === "target-unusable") return "target.name";
   if (error.code === "sky-unusable") return "site.sky";
   if (error.code === "rig-unusable") return "optics.aperture_mm";
   if (/ on \d{4}-\d\d-\d\d|of \d{4}-\d\d-\d\d/.test(error.message)) return "goal.date";
   if (error.code === "goal-out-of-reach") return "goal.snr";
   const bare = Object.keys(LABELS).find((own) => own.includes(".") && own.split(".")[1].includes("_") && text.includes(own.split(".")[1]));
-  return bare ?? "goal.snr";
+  return bare ?? null;
 }

@@ -86,7 +86,7 @@ function refuse(error) {
   if (mend) { const act = el("button", { type: "button", class: "act" }, mend[0]); act.addEventListener("click", mend[1]); note.append(el("p", {}, act)); }
   sentence.setRefused({ word, note });
   answers.stopped(plan ? "the last answer; one word below stops a new one" : "one word below stops an answer", word);
-  if (isHeld()) { document.querySelectorAll("#sentence .refused").forEach((one) => one.remove()); const breath = document.querySelector(`[data-word="${CSS.escape(word)}"]`)?.closest(".breath") ?? document.querySelector("#sentence .breath"); breath?.children[1].append(note); } else sentence.draw();
+  if (isHeld()) { document.querySelectorAll("#sentence .refused").forEach((one) => one.remove()); const breath = document.querySelector(`[data-word="${CSS.escape(word ?? "")}"]`)?.closest(".breath") ?? document.querySelector("#sentence .breath"); breath?.children[1].append(note); } else sentence.draw();
 }
 let refused = false;
 const first = (text) => text.charAt(0).toUpperCase() + text.slice(1).replace(/\.$/, "");
@@ -100,8 +100,10 @@ function mending(error) {
     return [`ask for ${written(snr)}`, () => set([[["goal", "snr"], snr], [["goal", "picture"], null]])];
   }
   if (night.undo.length > 0 || isHeld()) return ["put back what stood there", () => { if (isHeld()) letGo(); else undo(); }];
-  const key = wordOf(error).split(".");
-  return inFile(key) !== null && key[0] !== "filters" ? ["leave it out", () => set([[key, null]])] : null;
+  const word = wordOf(error);
+  if (word === "camera.profile") return ["choose a camera", () => route.openWord(word)];
+  const key = (word ?? "").split(".");
+  return word !== null && inFile(key) !== null && key[0] !== "filters" ? ["leave it out", () => set([[key, null]])] : null;
 }
 
 function below(document) {

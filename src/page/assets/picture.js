@@ -70,7 +70,7 @@ function heading() {
 function reason(hour, first, last) {
   const { sun_below: below, sun_below_deg: limit, usable_h: usable } = state.course;
   const dark = below.find(({ sun_deg: deg }) => deg === limit)?.spans_h ?? [];
-  const near = (spans, side) => (spans ?? []).some((span) => Math.abs(span[side] - hour) < NEAR_H);
+  const near = (spans, side) => ((spans === usable && !state.course.target_deg ? [] : spans) ?? []).some((span) => Math.abs(span[side] - hour) < NEAR_H);
   if (first) return Math.abs((dark[0]?.[0] ?? 99) - hour) < 0.1 ? "dark" : near(usable, 0) ? "above the horizon" : "begin";
   if (last && shown().done_percent >= 99.95 && !near(usable, 1)) return "done";
   return near(dark, 1) ? "dawn" : near(usable, 1) ? "behind the horizon" : shown().done_percent >= 99.95 ? "done" : "end";

@@ -4,8 +4,8 @@ export const PLACES = ["start", "camera", "night", "choices", "morning"];
 
 let listener = () => {};
 let current = { place: "night", word: null };
-/** Whether the open word has an entry of its own in the history. */
-let pushed = false;
+/** A word has one entry in the history after its place's; it keeps it when it shuts, and the next word takes it. */
+let slot = false;
 
 function parsed() {
   const [, place, ...word] = location.hash.split("/");
@@ -17,11 +17,19 @@ export const here = () => current;
 
 function come(cause) {
   const { place, word } = parsed();
-  if (place === null) { history.replaceState(null, "", address(current.place, current.word)); return; }
+  if (place === null) { history.replaceState(history.state, "", address(current.place, current.word)); return; }
   const before = current;
   current = { place, word };
-  if (word === null) pushed = false;
-  listener(current, before, cause);
+  if (before.place !== place || before.word !== word) listener(current, before, cause);
+}
+
+/** Back from a shut word's entry leads out of the place, as if the entry were not there. */
+function back() {
+  const was = slot;
+  slot = Boolean(history.state?.slot);
+  const { place, word } = parsed();
+  if (was && !slot && current.word === null && word === null && place === current.place) { history.back(); return; }
+  come("address");
 }
 
 export function start(first, onMove) {
@@ -29,28 +37,25 @@ export function start(first, onMove) {
   const { place, word } = parsed();
   current = { place: place ?? first, word };
   history.replaceState(null, "", address(current.place, current.word));
+  addEventListener("popstate", back);
   addEventListener("hashchange", () => come("address"));
   listener(current, { place: null, word: null }, "start");
 }
 
 export function go(place, word = null) {
   if (place === current.place && word === current.word) return;
-  history.pushState(null, "", address(place, word));
-  pushed = word !== null;
+  if (slot && place === current.place) history.replaceState({ slot: true }, "", address(place, word));
+  else {
+    slot = word !== null;
+    history.pushState(slot ? { slot: true } : null, "", address(place, word));
+  }
   come("page");
 }
 
-/** Opens a word; from one word to the next the way back still leads to the place. */
-export function openWord(word) {
-  if (current.word === word) return;
-  if (current.word === null) { go(current.place, word); return; }
-  history.replaceState(null, "", address(current.place, word));
-  come("page");
-}
+export const openWord = (word) => { if (current.word !== word) go(current.place, word); };
 
 export function closeWord() {
   if (current.word === null) return;
-  if (pushed) { history.back(); current = { ...current, word: null }; pushed = false; listener(current, { ...current, word: "" }, "closed"); return; }
-  history.replaceState(null, "", address(current.place));
+  history.replaceState(history.state, "", address(current.place));
   come("closed");
 }

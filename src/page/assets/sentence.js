@@ -1,6 +1,6 @@
 // The night as a sentence in breaths; its underlined words are the inputs.
 
-import { $, button, el } from "./dom.js";
+import { $, button, el, svg } from "./dom.js";
 import { date as dateWords, plain, united, written } from "./format.js";
 import { NAMES, filterName } from "./filters.js";
 import { differs, draft, effective, inFile, night, range, read, same, set, standard, type } from "./night.js";
@@ -133,6 +133,25 @@ function filterDrawer(filter, i) {
 
 // until
 
+/** A lane in noise, one dot for each square of the goal: the same noise in each strip. Made up, and said to be. */
+function strip(snr) {
+  const wide = 72, high = 14, levels = Array.from({ length: 9 }, () => "");
+  let seed = 7;
+  const chance = () => { seed = (seed * 1_664_525 + 1_013_904_223) >>> 0; return seed / 2 ** 32; };
+  const noise = () => Math.sqrt(-2 * Math.log(1 - chance())) * Math.cos(2 * Math.PI * chance());
+  for (let y = 0; y < high; y += 1) {
+    for (let x = 0; x < wide; x += 1) {
+      const off = (y + 0.5 - high / 2 - 3 * Math.sin(x / 11)) / 1.6;
+      const shown = (noise() + snr * Math.exp(-off * off) + 3) / (6 + snr);
+      levels[Math.max(0, Math.min(8, Math.round(8 * shown)))] += `M${x} ${y}h1v1h-1z`;
+    }
+  }
+  return svg("svg", { viewBox: `0 0 ${wide} ${high}`, class: "noise-strip", "aria-hidden": "true" }, ...levels.map((d, i) => svg("path", { d, "fill-opacity": i / 8 })));
+}
+
+const strips = (snrs) => el("div", { class: "strips" }, ...snrs.map(([name, snr]) => el("figure", {}, el("figcaption", {}, name, el("span", { class: "quiet" }, ` SNR ${written(snr)}`)), strip(snr))),
+  el("p", { class: "small quiet" }, "Simulated: a lane as bright as the goal asks, a dot for each square, the same noise in each."));
+
 function until() {
   const picture = read(["goal", "picture"]), hours = read(["goal", "hours"]);
   const kind = hours !== null ? "hours" : picture ?? "snr";
@@ -146,7 +165,8 @@ function until() {
     closeWord();
   };
   const words = { hours: "so many hours are over", snr: "it has" };
-  const what = opens({ id: "goal", key: ["goal", "picture"], keys: [["goal", "picture"], ["goal", "hours"]], given: true, label: "what is wanted", shown: words[kind] ?? `it is ${PICTURES[kind][0]}` }, () => list({ label: "what is wanted" }, options, kind, choose));
+  const what = opens({ id: "goal", key: ["goal", "picture"], keys: [["goal", "picture"], ["goal", "hours"]], given: true, label: "what is wanted", shown: words[kind] ?? `it is ${PICTURES[kind][0]}` }, () => el("div", {}, list({ label: "what is wanted" }, options, kind, choose),
+    strips([...Object.keys(PICTURES).map((name) => [PICTURES[name][0], SNR[name]]), ...(kind === "snr" && !Object.values(SNR).includes(read(["goal", "snr"])) ? [["your own", effective(["goal", "snr"])]] : [])])));
   if (kind === "hours") return [what, ": ", number(["goal", "hours"], "hours on the clock", { unit: "h", required: true }), ","];
   const snrMore = { required: true, help: "A clean picture has 10." };
   const patchMore = { unit: "″" };
@@ -186,7 +206,7 @@ function skyDrawer(given, kind) {
     rows.replaceChildren(...Object.entries(SCALES).map(([name, [words, unit]]) => el("li", {},
       el("span", { class: "name" }, words), el("span", { class: name === kind ? "value own" : "value", "data-scale": name }, united(written(value(name)), unit)),
       name === kind ? el("span", { class: "quiet" }, "the one you write in")
-        : button("write it in this scale", () => { set([[["site", "sky"], { [name]: three[name] }]]); closeWord(); }, { "data-to": name }))));
+        : button("write it in this scale", () => { set([[["site", "sky"], { [name]: three[name] }]]); closeWord(); }, { class: "link", "data-to": name }))));
     said.replaceChildren(`${words(kind, given[kind])} = ${kind === "mag_per_arcsec2" ? words("bortle", three.bortle) : united(written(three.mag_per_arcsec2), "mag/arcsec²")}.`, kind === "bortle" ? " A class spans almost a magnitude: a reading of your own sky is worth more." : "");
   }).catch((error) => said.replaceChildren(plain(error.message)));
   return el("div", {}, rows, said);
@@ -302,7 +322,14 @@ function breath(name, lead, parts, ids) {
 let refused = null;
 export function setRefused(found) { refused = found; }
 
+let pressed = false, waiting = false;
+addEventListener("pointerdown", () => { pressed = true; }, true);
+for (const end of ["pointerup", "pointercancel"]) addEventListener(end, () => { pressed = false; setTimeout(() => { if (waiting) draw(); }, 0); }, true);
+
+/** Draws the sentence anew; not under a finger, which would miss the word that it is on. */
 export function draw() {
+  waiting = pressed;
+  if (waiting) return;
   drawers.clear();
   numbers.clear();
   notes = [];

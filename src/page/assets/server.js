@@ -14,6 +14,14 @@ function key() {
 
 export const token = key();
 
+/** The address of a program that was started anew, put into the same tab. */
+addEventListener("hashchange", () => {
+  const found = /^#([0-9a-f]{16,})$/.exec(location.hash);
+  if (!found) return;
+  sessionStorage.setItem(KEY, found[1]);
+  location.reload();
+});
+
 /** What the program refused, in its own words. */
 export class Refused extends Error {
   constructor(document) {
