@@ -92,6 +92,7 @@ fn line(row: &[&SubReview]) -> String {
     let time = match (when(first), when(last)) {
         (None, None) => "-".into(),
         (from, _) if row.len() == 1 => clock(from.as_deref()),
+        (Some(one), None) | (None, Some(one)) => clock(Some(&one)),
         (from, to) => format!("{}-{}", clock(from.as_deref()), clock(to.as_deref())),
     };
     let share = mean(&|sub| sub.starlight.map(|share| 100.0 * share.value.min(1.0)));

@@ -141,7 +141,8 @@ impl Moments {
             placed.of = plain(other);
             placed.without_odd_ones(offset_h);
             let word = if other == Clock::Local { "local" } else { "universal" };
-            let message = format!("by the headers' time the Sun was up in {by_day} lights; it is taken as {word} time");
+            let message =
+                format!("by the headers' time the Sun was up in {}; it is taken as {word} time", counted(by_day));
             let hint = "check the clock of the camera or the computer, and utc_offset_h";
             placed.caveats.push(Caveat::new("conflicting-time", message, hint));
         } else if by_day > 0 && few(by_day, lights.len()) {
@@ -160,8 +161,9 @@ impl Moments {
             ));
         } else if by_day > 0 {
             let message = format!(
-                "the Sun is up at the night's place in {by_day} lights: times and place do not fit, so the Moon and the \
-                 target's height are not followed"
+                "the Sun is up at the night's place in {}: times and place do not fit, so the Moon and the \
+                 target's height are not followed",
+                counted(by_day)
             );
             let hint = "check latitude_deg, longitude_deg (east is positive) and utc_offset_h, and the clock";
             placed.caveats.push(Caveat::new("conflicting-time", message, hint));
@@ -228,8 +230,9 @@ impl Moments {
             self.of.iter_mut().flatten().for_each(|moment| moment.sample = sample(moment));
         } else if down > 0 {
             let message = format!(
-                "the night's target stands below the horizon in {down} lights: they are of another target or another \
-                 place, so the Moon and the target's height are not followed"
+                "the night's target stands below the horizon in {}: they are of another target or another \
+                 place, so the Moon and the target's height are not followed",
+                counted(down)
             );
             let hint = "give the target of these lights under [target], and check the site and the clock";
             self.caveats.push(Caveat::new("conflicting-target", message, hint));

@@ -16,8 +16,32 @@ fn night_and_camera() -> (Night, CameraProfile) {
     (Night::from_toml(NIGHT).unwrap(), CameraProfile::from_toml(&crate::camera(600, 400, 1.6)).unwrap())
 }
 
+/// Stars strewn over the field by a seed, seen after a dither.
+fn strewn(count: usize, seed: u64, moved: f64) -> Vec<FieldStar> {
+    let mut state = seed;
+    let mut next = || {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 40) as f64 / (1_u64 << 24) as f64
+    };
+    let mut stars: Vec<FieldStar> = (0..count)
+        .map(|_| FieldStar {
+            x_px: 600.0 * next() + moved,
+            y_px: 400.0 * next() + 0.5 * moved,
+            e_per_s: ElectronsPerSecond(50.0 / (0.02 + next())),
+            fwhm_px: 3.0,
+            straight: true,
+        })
+        .collect();
+    stars.sort_by(|a, b| b.e_per_s.0.total_cmp(&a.e_per_s.0));
+    stars
+}
+
 fn lights(count: usize) -> Vec<MeasuredLight> {
-    (0..count).map(|place| light(place, "L", &format!("2026-03-16T20:{:02}:00", 2 * place), 60.0, 6.0)).collect()
+    let one = |place: usize| {
+        let plain = light(place, "L", &format!("2026-03-16T20:{:02}:00", 2 * place), 60.0, 6.0);
+        MeasuredLight { stars: strewn(60, 3, 3.0 * place as f64), star_count: 60, ..plain }
+    };
+    (0..count).map(one).collect()
 }
 
 fn reviewed(lights: &[MeasuredLight]) -> Review {
@@ -30,14 +54,7 @@ fn reviewed(lights: &[MeasuredLight]) -> Review {
 fn a_richer_field_is_nobodys_measure() {
     let mut all = lights(12);
     let alone = reviewed(&all);
-    let stars = (0..60_u32).map(|star| FieldStar {
-        x_px: f64::from((star * 197 + 31) % 590),
-        y_px: f64::from((star * 131 + 17) % 390),
-        e_per_s: ElectronsPerSecond(900.0 / (1.0 + f64::from(star))),
-        fwhm_px: 3.0,
-        straight: true,
-    });
-    all[5] = MeasuredLight { stars: stars.collect(), star_count: 60, ..all[5].clone() };
+    all[5] = MeasuredLight { stars: strewn(110, 77, 0.0), star_count: 110, ..all[5].clone() };
     let review = reviewed(&all);
     let kept: Vec<bool> = review.subs.iter().map(|sub| sub.keep).collect();
     assert_eq!(kept.iter().filter(|keep| !**keep).count(), 1, "{kept:?}");
@@ -52,10 +69,7 @@ fn a_richer_field_is_nobodys_measure() {
 fn lights_that_show_no_common_stars_are_not_condemned() {
     let mut all = lights(12);
     for (place, light) in all.iter_mut().enumerate() {
-        for (star, found) in light.stars.iter_mut().enumerate() {
-            found.x_px = ((place * 7919 + star * 104_729) % 590) as f64;
-            found.y_px = ((place * 6007 + star * 15_013) % 390) as f64;
-        }
+        light.stars = strewn(60, 1000 + place as u64, 0.0);
     }
     let review = reviewed(&all);
     assert!(review.subs.iter().all(|sub| sub.keep), "{:?}", review.subs.iter().map(|sub| &sub.why).collect::<Vec<_>>());
@@ -67,10 +81,7 @@ fn lights_that_show_no_common_stars_are_not_condemned() {
 fn a_second_target_is_another_field() {
     let mut all = lights(12);
     for light in &mut all[8..] {
-        for (star, found) in light.stars.iter_mut().enumerate() {
-            found.x_px = 20.0 + ((star * 211) % 560) as f64;
-            found.y_px = 10.0 + ((star * 97) % 380) as f64;
-        }
+        light.stars = strewn(60, 55, 0.0);
     }
     let kept: Vec<bool> = reviewed(&all).subs.iter().map(|sub| sub.keep).collect();
     assert_eq!(kept.iter().filter(|keep| **keep).count(), 8, "{kept:?}");

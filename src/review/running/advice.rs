@@ -104,9 +104,9 @@ impl Running<'_> {
             search.demand = Demand::Snr((goal * goal - had * had).max(LEAST_LEFT * goal * goal).sqrt());
         }
         let positions = filter.dither_positions.unwrap_or(filter.subs_kept) as f64;
-        search.min_subs = (search.min_subs - filter.subs_kept as f64).max(1.0);
-        search.min_positions = (search.min_positions - positions).max(1.0);
-        search.min_positions_per_night = (search.min_positions_per_night - positions).max(1.0);
+        search.min_subs = (search.min_subs - filter.subs_kept as f64).max(0.0);
+        search.min_positions = (search.min_positions - positions).max(0.0);
+        search.min_positions_per_night = (search.min_positions_per_night - positions).max(0.0);
         let best = search.optimum().ok()?.recommended;
         // How long it would take as it is, whatever rules it breaks.
         let mut free = search.clone();
