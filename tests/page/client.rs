@@ -159,7 +159,7 @@ impl Program {
 
     /// The same with variables of its surroundings.
     pub(crate) fn start_with(folder: &Path, words: &[&str], variables: &[(&str, &OsStr)]) -> Self {
-        Self::started(folder, &[&["--port", "0"], words].concat(), variables)
+        Self::started(folder, &[&["--port", "0"][..], words].concat(), variables)
     }
 
     /// The same on the port that the folder has of its own.
