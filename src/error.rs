@@ -61,6 +61,7 @@ const CODES: &[(&str, &str)] = &[
     ("conflicting-filter", "The light names a filter that the night file does not have."),
     ("conflicting-gain", "Light and dark, or light and profile, were taken at different gain settings."),
     ("conflicting-kind", "The frame cannot be what its name or header says."),
+    ("duplicate-frame", "The file holds the same frame as another one: it is counted once."),
     ("exists", "The file to be written is there already; `--force` overwrites it."),
     ("exposure-doubtful", "A frame's exposure cannot be what its header says; it is left out."),
     ("frames-unusable", "The frames do not determine what was asked for; the message says why."),

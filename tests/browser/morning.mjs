@@ -40,7 +40,7 @@ export async function morning(browser, place, serve) {
     await page.waitForFunction(() => /running: 40 subs/.test(document.querySelector("#state-morning").textContent), { timeout: 120_000 });
     const slider = await page.$eval("#lanes-slider", (one) => [one.getAttribute("aria-valuenow"), one.getAttribute("aria-valuetext")]);
     must(slider[0] === "40" && /sky/.test(slider[1]), `the lanes say ${slider}`);
-    await page.focus("#lanes-slider");
+    await page.$eval("#lanes-slider", (one) => one.focus());
     await page.keyboard.press("Home");
     must(await page.$eval("#lanes-slider", (one) => one.getAttribute("aria-valuenow")) === "1", "the keyboard does not read the lanes");
     await page.click("#end-night");

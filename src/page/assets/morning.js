@@ -129,6 +129,8 @@ function after(review) {
 // The lanes of a night: filters, sky, star width, starlight on one axis of time.
 
 let watched = null;
+/** The sub that is read, by its file, and whether the hand was on it: both outlive a new drawing. */
+let read = null, held = false;
 function figure(subs) {
   const timed = subs.filter((sub) => Number.isFinite(sub.hours_since_first)).sort((a, b) => a.hours_since_first - b.hours_since_first);
   if (timed.length < 2) return null;
@@ -175,10 +177,13 @@ function figure(subs) {
     marks.append(svg("text", { x: left, y: height - 3, class: "tick" }, evening ? clock(zero + from0) : timed[0].when ? clockOf(timed[0].when) : "0 h"), svg("text", { x: width - right, y: height - 3, class: "tick end" }, evening ? `${clock(zero + last)} local time` : timed.at(-1).when ? `${clockOf(timed.at(-1).when)} local time` : `${fixed(last, 1)} h`));
     const ruler = svg("path", { class: "ruler" });
     const slider = svg("g", { role: "slider", tabindex: 0, class: "reader", id: "lanes-slider", "aria-label": "subs of the night", "aria-valuemin": 1, "aria-valuemax": timed.length }, svg("rect", { x: left, y: 0, width: width - left - right, height, class: "reach" }), ruler);
-    let at = timed.length - 1;
+    const known = timed.findIndex((sub) => sub.file === read);
+    let at = known < 0 ? timed.length - 1 : known;
     const say = (to) => {
       at = Math.max(0, Math.min(timed.length - 1, to));
       const sub = timed[at];
+      // The newest one stays the newest.
+      read = at === timed.length - 1 ? null : sub.file;
       ruler.setAttribute("d", `M${x(sub)} 2V${height - 18}`);
       const parts = [[sub.when ? clockOf(sub.when) : "", filterName(sub.filter)], ["sky", sub.sky_e_per_s ? united(rounded(sub.sky_e_per_s.value, 3), "e⁻/s") : "unseen"], ["stars", sub.fwhm_px ? united(rounded(sub.fwhm_px.value, 2), "px") : "none"], ["light", sub.starlight ? percent(100 * Math.min(1, sub.starlight.value)) : "unknown"], ["worth", percent(sub.worth_percent)]];
       reading.replaceChildren(...parts.flatMap(([name, value]) => [`${name} `, el("strong", {}, value), " "]), sub.keep ? "" : "✕ better left out");
@@ -188,7 +193,10 @@ function figure(subs) {
     slider.addEventListener("keydown", (event) => { const to = { ArrowLeft: at - 1, ArrowRight: at + 1, PageUp: at - 10, PageDown: at + 10, Home: 0, End: timed.length - 1 }[event.key]; if (to !== undefined) { event.preventDefault(); say(to); } });
     const picture = svg("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "picture", role: "group", "aria-labelledby": "lanes-h" }, marks, slider);
     picture.addEventListener("pointermove", (event) => { const px = event.clientX - picture.getBoundingClientRect().left; say(timed.reduce((best, sub, i) => (Math.abs(x(sub) - px) < Math.abs(x(timed[best]) - px) ? i : best), 0)); });
+    held = held || document.activeElement?.id === "lanes-slider";
     box.replaceChildren(picture);
+    if (held) slider.focus({ preventScroll: true });
+    held = false;
     say(at);
   };
   watched?.disconnect();
@@ -203,6 +211,8 @@ function draw() {
   follow(running.running ? running.all : running.review?.subs ?? []);
   const place = $("place-morning"), focused = document.activeElement?.id;
   place.replaceChildren(...(running.running ? live() : running.review ? after(running.review) : choice()).filter(Boolean));
+  // The lanes are drawn when their width is known.
+  held = focused === "lanes-slider";
   if (focused) $(focused)?.focus({ preventScroll: true });
 }
 
