@@ -48,7 +48,7 @@ fn line_of_sub(sub: &WatchedSub) -> String {
     let (snr, left) = sub.stack.as_ref().map_or_else(|| (dash(), String::new()), |stack| (of_goal(stack), left(stack)));
     let filter: String = sub.filter.chars().take(10).collect();
     let line = format!(
-        "{clock}  {filter:<10} {:>5}  {sky:>5} {foretold:>8}  {stars:>5} {light:>5}  {snr:>13} {adds:>6}  {left}",
+        "{clock}  {filter:<10} {:>5}  {sky:>5} {foretold:>8}  {stars:>5} {light:>5}  {snr:>12} {adds:>6} {left}",
         rounded(sub.exposure_s.0, 3)
     );
     let mut line = format!("{}\n", line.trim_end());
@@ -63,7 +63,7 @@ fn line_of_sub(sub: &WatchedSub) -> String {
 /// The heads of the columns of [`watch_line`].
 #[must_use]
 pub fn watch_head() -> &'static str {
-    "time   filter       s     sky foretold  px wide light        SNR       adds  left\n"
+    "time   filter         s    sky foretold  stars light           SNR   adds left\n"
 }
 
 fn of_goal(stack: &RunningStack) -> String {
@@ -93,4 +93,48 @@ fn progress(stack: &RunningStack) -> String {
         format!("{} in the stack", of_goal(stack))
     };
     if left.is_empty() { snr } else { format!("{snr}, {left}") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::Estimate;
+    use crate::units::{ElectronsPerSecond, Seconds};
+
+    /// A narrow terminal shows each light in a line, under its heads.
+    #[test]
+    fn a_light_is_a_line_of_eighty_columns() {
+        let stack = RunningStack {
+            filter: "luminance".into(),
+            subs: 120,
+            subs_kept: 118,
+            hours_kept: 2.0,
+            snr: Some(Estimate::new(109.4, 3.0)),
+            snr_in_hand: None,
+            goal_snr: Some(120.0),
+            hours_left: Some(12.4),
+        };
+        let sub = WatchedSub {
+            file: "light_0001.fits".into(),
+            when: Some("2026-10-12T21:01".into()),
+            hours_since_first: Some(1.0),
+            target_altitude_deg: None,
+            filter: "luminance".into(),
+            exposure_s: Seconds(1200.0),
+            sky_e_per_s: Some(Estimate { value: ElectronsPerSecond(0.0643), ..Estimate::new(0.0643, 0.001) }),
+            predicted_sky_e_per_s: Some(0.0721),
+            fwhm_px: Some(Estimate::new(12.34, 0.1)),
+            predicted_fwhm_px: 3.0,
+            starlight: Some(Estimate::new(1.02, 0.01)),
+            signs: Vec::new(),
+            keep: true,
+            worth_percent: 99.0,
+            adds_snr: Some(12.34),
+            why: String::new(),
+            stack: Some(stack),
+        };
+        let line = watch_line(&Said::Sub(Box::new(sub)));
+        assert_eq!(line, "21:01  luminance   1200  0.0643   0.0721   12.3   100    109 of 120 +12.34 12.4 h\n");
+        assert!(line.trim_end().chars().count() <= 81, "{line}");
+    }
 }

@@ -205,6 +205,29 @@ fn under_the_moon_the_other_filter_is_advised() {
     }
 }
 
+/// Thin cloud all along passes for clear air until it clears: a goal that was reached under it is lost again, and that is said.
+#[test]
+fn a_goal_that_was_reached_under_cloud_is_lost_when_it_clears() {
+    let camera = CameraProfile::from_toml(&crate::camera(600, 400, 1.6)).unwrap();
+    let mut night = night(6.0, 21.0);
+    let dim = |place: usize| {
+        let mut light = light(place, "L", &clock(place as f64), 60.0, 6.0);
+        light.stars.iter_mut().for_each(|star| star.e_per_s = star.e_per_s * if place < 12 { 0.4 } else { 1.0 });
+        light
+    };
+    let lights: Vec<MeasuredLight> = (0..16).map(dim).collect();
+    let reached =
+        Review::new(&night, &camera, &lights[..12], Vec::new(), Vec::new()).unwrap().achieved_snr.unwrap().value;
+    night.goal.snr = Some(0.95 * reached);
+    let words = words(&night, &camera, &lights);
+    let of_goal: Vec<Spoken> = words
+        .iter()
+        .map(|word| word.about)
+        .filter(|about| [Spoken::GoalReached, Spoken::GoalLost].contains(about))
+        .collect();
+    assert!(of_goal.starts_with(&[Spoken::GoalReached, Spoken::GoalLost]), "{words:?}");
+}
+
 #[test]
 fn a_goal_that_is_reached_is_said_once() {
     let camera = CameraProfile::from_toml(&crate::camera(600, 400, 1.6)).unwrap();
