@@ -65,7 +65,7 @@ impl<'a> Watch<'a> {
     /// use std::time::Duration;
     ///
     /// use subwell::files::{Decoder, Patience, read_night, run_worker_if_asked};
-    /// use subwell::measure::{Silent, Watch};
+    /// use subwell::measure::{ReviewOptions, Watch};
     ///
     /// if run_worker_if_asked() {
     ///     return Ok(());
@@ -74,7 +74,7 @@ impl<'a> Watch<'a> {
     /// let decoder = Decoder::this_program()?;
     /// let mut watch = Watch::new(&["lights".into()], &night, &camera, &decoder, Patience::default())?;
     /// while watch.review().is_none_or(|review| review.subs.len() < 100) {
-    ///     for said in watch.look(&Silent)? {
+    ///     for said in watch.look(&ReviewOptions::default())? {
     ///         println!("{said:?}");
     ///     }
     ///     std::thread::sleep(Duration::from_secs(2));
