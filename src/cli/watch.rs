@@ -80,10 +80,10 @@ pub(super) fn watch(args: &WatchArgs, json: bool, quiet: bool) -> Result<Answer,
         {
             break;
         }
-        if away && !watch.is_waiting() {
+        if away && !watch.is_gone() {
             wake.attend();
         }
-        away = watch.is_waiting();
+        away = watch.is_gone();
         let most = if watch.is_waiting() {
             patience.settle.clamp(Duration::from_millis(20), Duration::from_secs(1))
         } else {

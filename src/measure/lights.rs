@@ -16,7 +16,7 @@ use super::same_camera::other_camera;
 use super::{Content, FrameSource, FramesError, Progress, Work};
 
 /// Darks whose temperature differs by more than this from the lights' leave dark current behind, in kelvins.
-const SAME_TEMPERATURE_K: f64 = 1.0;
+pub(super) const SAME_TEMPERATURE_K: f64 = 1.0;
 
 /// The numbers of a light, or why it has none.
 type Outcome = Result<MeasuredLight, Rejected>;
@@ -134,34 +134,26 @@ impl<'a, S: FrameSource> Session<'a, S> {
             for info in group {
                 let content = self.source.content(info).zip(of.as_ref());
                 let known = content.and_then(|(content, of)| remembered.light(&content, of, info, meter));
-                let outcome = match known {
-                    Some(outcome) => outcome,
-                    None => {
-                        if !with_dark {
-                            self.load_dark(key, of.as_ref(), group[0], remembered)?;
-                            with_dark = true;
-                        }
-                        let Some(dark) = &remembered.dark else { continue };
-                        let outcome = self.one(info, mode, meter, &dark.master);
-                        if let (Some((content, of)), Some(outcome)) = (content, &outcome)
-                            && remembered.sound_darks.contains(of)
-                        {
-                            remembered.keep(content, of, info, outcome);
-                        }
-                        let Some(outcome) = outcome else {
-                            if !progress.step() {
-                                return Err(FramesError::Stopped);
-                            }
-                            continue;
-                        };
-                        outcome
+                let outcome = if known.is_some() {
+                    known
+                } else {
+                    if !std::mem::replace(&mut with_dark, true) {
+                        self.load_dark(key, of.as_ref(), group[0], remembered)?;
                     }
+                    let Some(dark) = &remembered.dark else { continue };
+                    let outcome = self.one(info, mode, meter, &dark.master);
+                    if let (Some((content, of)), Some(outcome)) = (content, &outcome)
+                        && remembered.sound_darks.contains(of)
+                    {
+                        remembered.keep(content, of, info, outcome);
+                    }
+                    outcome
                 };
                 match outcome {
-                    Ok(light) => {
-                        measured.insert(info.file.clone(), light);
-                    }
-                    Err(rejected) => self.left_out.push(rejected),
+                    Some(Ok(light)) => drop(measured.insert(info.file.clone(), light)),
+                    Some(Err(rejected)) => self.left_out.push(rejected),
+                    // Its file could not be read, which is noted.
+                    None => {}
                 }
                 if !progress.step() {
                     return Err(FramesError::Stopped);

@@ -8,8 +8,8 @@ use crate::sensor::frame_mode;
 use crate::stats::median;
 use crate::units::Celsius;
 
-/// Darks within this of the lights' temperature fit them, in kelvins.
-const SAME_TEMPERATURE_K: f64 = 1.0;
+use super::lights::SAME_TEMPERATURE_K;
+
 /// Flats are good between these shares of saturation (common practice, no source).
 const GOOD_FLATS: [f64; 2] = [0.15, 0.7];
 

@@ -126,6 +126,12 @@ impl<'a> Watch<'a> {
         self.waiting || self.again || self.gone
     }
 
+    /// Whether the folder is away.
+    #[must_use]
+    pub fn is_gone(&self) -> bool {
+        self.gone
+    }
+
     /// The stacks so far and what they lack.
     #[must_use]
     pub fn running(&self) -> &Running<'a> {

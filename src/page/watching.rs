@@ -125,7 +125,7 @@ impl Watching {
         let stopped = Stopped(stop);
         let options = ReviewOptions { progress: &stopped };
         while !stop.load(Ordering::Relaxed) {
-            let was_waiting = watch.is_waiting();
+            let was_gone = watch.is_gone();
             let Ok(said) = watch.look(&options) else { break };
             for one in &said {
                 self.tell("said", &json_value(&WatchLine::from(one.clone())));
@@ -133,7 +133,7 @@ impl Watching {
             if let Some(review) = watch.review().filter(|_| !said.is_empty()) {
                 self.tell("stacks", &json!({ "stacks": json_value(&watch.running().stacks(review)) }));
             }
-            if was_waiting && !watch.is_waiting() {
+            if was_gone && !watch.is_gone() {
                 wake.attend();
             }
             wake.wait(if watch.is_waiting() { SOON } else { LATER });

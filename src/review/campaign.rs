@@ -159,17 +159,15 @@ impl Campaign {
             })
         };
         asked.goal.already.retain(|stack| !again(stack));
-        let before = asked.goal.already.clone();
-        let mut already = before.clone();
+        let mut already = asked.goal.already.clone();
         let nights: Vec<CampaignNight> = nights_of(&reviewed);
         for (one, night) in reviewed.iter().zip(&nights) {
             let filters = one.review.filters.iter().zip(&night.filters);
             already.extend(filters.filter_map(|(filter, joined)| in_hand(one, filter, joined, &asked, camera)));
         }
-        let whole = plan(
-            &Night { goal: crate::night::Goal { already: Vec::new(), ..asked.goal.clone() }, ..asked.clone() },
-            camera,
-        );
+        let mut from_nothing = asked.clone();
+        from_nothing.goal.already.clear();
+        let whole = plan(&from_nothing, camera);
         let filters = filters(&reviewed, &nights, &asked, camera, whole.as_ref().ok());
         asked.goal.already.clone_from(&already);
         if let (Some(_), Some(next)) = (&asked.goal.date, evenings.last().and_then(|date| Date::parse(date).ok())) {
@@ -232,10 +230,9 @@ fn last_evening(review: &Review) -> Option<String> {
 }
 
 /// Local date of the evening of a local time.
-pub(super) fn evening_of(when: &str) -> Option<String> {
+fn evening_of(when: &str) -> Option<String> {
     let (date, hours) = written_time(when)?;
-    // Before noon the evening was yesterday's.
-    Some(date.at(hours, 0.0).later(-12.0).local(0.0)[..10].to_owned())
+    Some(date.at(hours, 0.0).evening(0.0))
 }
 
 /// Leaves out nights whose lights lie in another folder too.

@@ -79,9 +79,7 @@ struct Nights {
 
 impl Nights {
     fn tonight(&mut self, at: Utc) -> Option<&Tonight> {
-        // Before noon the evening was yesterday's.
-        let evening = at.later(-12.0).local(self.offset_h);
-        let date = evening.split('T').next()?.to_owned();
+        let date = at.evening(self.offset_h);
         if !self.known.contains_key(&date) {
             let tonight = Tonight::new(self.place, Date::parse(&date).ok()?, self.offset_h).ok()?;
             self.known.insert(date.clone(), tonight);
@@ -177,7 +175,7 @@ impl Moments {
     /// A light or two of quite another date than the rest have a clock of their own, and are followed by none; lights of several
     /// evenings are said.
     fn without_odd_ones(&mut self, offset_h: f64) {
-        let evening = |moment: &Moment| moment.at.later(-12.0).local(offset_h)[..10].to_owned();
+        let evening = |moment: &Moment| moment.at.evening(offset_h);
         let mut evenings: BTreeMap<String, usize> = BTreeMap::new();
         for moment in self.of.iter().flatten() {
             *evenings.entry(evening(moment)).or_insert(0) += 1;
@@ -243,8 +241,7 @@ impl Moments {
     /// Whether the goal's date is that of the lights.
     fn note_date(&mut self, night: &Night, offset_h: f64) {
         let Some(planned) = &night.goal.date else { return };
-        let evenings: Vec<String> =
-            self.of.iter().flatten().map(|m| m.at.later(-12.0).local(offset_h)[..10].to_owned()).collect();
+        let evenings: Vec<String> = self.of.iter().flatten().map(|moment| moment.at.evening(offset_h)).collect();
         if let Some(first) = evenings.first().filter(|_| !evenings.iter().any(|date| date == planned)) {
             let message =
                 format!("the night is planned for {planned}, the lights are of {first}: their date is followed");

@@ -46,6 +46,12 @@ impl Utc {
         let minute = (minutes - day * MINUTES_OF_A_DAY) as u32;
         format!("{}T{:02}:{:02}", Date { mjd: day }, minute / 60, minute % 60)
     }
+
+    /// Local date of the evening whose night a moment lies in: before noon that is the day before.
+    #[must_use]
+    pub fn evening(self, utc_offset_h: f64) -> String {
+        self.later(-12.0).local(utc_offset_h)[..10].to_owned()
+    }
 }
 
 /// A local date.
