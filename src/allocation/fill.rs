@@ -22,12 +22,29 @@ pub(crate) struct Portion {
 struct Filling<'a> {
     /// Still needed by each filter.
     left: Vec<f64>,
+    /// Still needed by each set of filters.
+    needed: Vec<f64>,
     /// What later slots can bring to each set of filters.
     later: Vec<f64>,
     sets: &'a [u64],
 }
 
-impl Filling<'_> {
+impl<'a> Filling<'a> {
+    fn new(left: Vec<f64>, sets: &'a [u64]) -> Self {
+        let needed = sets.iter().map(|set| members(*set).map(|member| left[member]).sum()).collect();
+        Self { left, needed, later: vec![0.0; sets.len()], sets }
+    }
+
+    /// A filter gets so much.
+    fn give(&mut self, filter: usize, worth: f64) {
+        self.left[filter] -= worth;
+        for (set, needed) in self.sets.iter().zip(&mut self.needed) {
+            if set >> filter & 1 == 1 {
+                *needed -= worth;
+            }
+        }
+    }
+
     /// Later slots bring so much more to every set that holds one of the filters that it suits.
     fn add(&mut self, suited: u64, worth: f64) {
         for (set, later) in self.sets.iter().zip(&mut self.later) {
@@ -39,18 +56,17 @@ impl Filling<'_> {
 
     /// The most of a slot that a filter may take: the others of every set that cannot wait get theirs.
     fn most(&self, filter: usize, worth: f64) -> f64 {
-        let missing = |(set, later): (&u64, &f64)| {
-            let needed: f64 = members(*set).map(|member| self.left[member]).sum();
-            needed - later
-        };
-        let others = self.sets.iter().zip(&self.later).filter(|(set, _)| *set & (1 << filter) == 0);
-        let cannot_wait = others.map(missing).fold(0.0, f64::max);
+        let missing = self.needed.iter().zip(&self.later).map(|(needed, later)| needed - later);
+        let others = self.sets.iter().zip(missing).filter(|(set, _)| *set >> filter & 1 == 0);
+        let cannot_wait = others.map(|(_, missing)| missing).fold(0.0, f64::max);
         self.left[filter].min((worth - cannot_wait).max(0.0))
     }
 }
 
 fn members(set: u64) -> impl Iterator<Item = usize> {
-    (0..64).filter(move |member| set >> member & 1 == 1)
+    let smallest = |set: &u64| (*set != 0).then_some(*set);
+    std::iter::successors(smallest(&set), move |set| smallest(&(set & (set - 1))))
+        .map(|set| set.trailing_zeros() as usize)
 }
 
 fn sets_of(filters: usize) -> Vec<u64> {
@@ -81,11 +97,8 @@ fn filled(problem: &Problem<'_>, slots: &[Slot], prices: &[f64], alike: f64) -> 
     };
     let suited: Vec<u64> =
         slots.iter().map(|slot| (0..filters).filter(|f| pays(slot, *f)).fold(0, |set, f| set | 1 << f)).collect();
-    let mut filling = Filling {
-        left: problem.needs.iter().zip(prices).map(|(need, price)| need * price).collect(),
-        later: vec![0.0; sets.len()],
-        sets: &sets,
-    };
+    let needs = problem.needs.iter().zip(prices).map(|(need, price)| need * price);
+    let mut filling = Filling::new(needs.collect(), &sets);
     for (slot, suited) in slots.iter().zip(&suited) {
         filling.add(*suited, worth(slot));
     }
@@ -105,7 +118,7 @@ fn filled(problem: &Problem<'_>, slots: &[Slot], prices: &[f64], alike: f64) -> 
             }
             let hours = (taken / paid).min(rest.hours);
             portions.push(Portion { slot: Slot { hours, ..rest }, filter });
-            filling.left[filter] -= hours * paid;
+            filling.give(filter, hours * paid);
             rest = Slot { after_h: rest.after_h + hours, hours: rest.hours - hours, ..rest };
             last = Some(filter);
         }
@@ -125,7 +138,7 @@ fn filled(problem: &Problem<'_>, slots: &[Slot], prices: &[f64], alike: f64) -> 
             }
             let hours = (filling.left[filter] / paid).min(rest.hours);
             portions.push(Portion { slot: Slot { hours, ..rest }, filter });
-            filling.left[filter] -= hours * paid;
+            filling.give(filter, hours * paid);
             rest = Slot { after_h: rest.after_h + hours, hours: rest.hours - hours, ..rest };
         }
     }

@@ -9,6 +9,8 @@
 //! is needed (`prices`). Hours that several filters pay alike for are then filled so that filters
 //! change seldom (`fill`).
 
+use std::cmp::Ordering;
+
 mod fill;
 mod prices;
 mod stretch;
@@ -36,7 +38,7 @@ const PAYS_ALIKE: f64 = 0.02;
 const ROUNDS_OF_ENOUGH: usize = 3;
 /// Rounds in which nights follow prices and prices nights.
 const ROUNDS_OF_CHOICE: usize = 6;
-/// A hair.
+/// A hair: what differs by less differs by rounding, and must not decide.
 const SLACK: f64 = 1e-9;
 /// So many unused nights are tried in place of a used one.
 const INSTEAD: usize = 2;
@@ -220,7 +222,7 @@ impl Problem<'_> {
                 match self.filled(&self.best_nights(middle, &prices), market) {
                     Some(other) => {
                         many = middle;
-                        if other.hours(self) < found.hours(self) {
+                        if self.is_shorter(&other, &found) {
                             found = other;
                         }
                     }
@@ -259,6 +261,11 @@ impl Problem<'_> {
         gain
     }
 
+    /// Whether it takes less time than another one, by more than a hair.
+    fn is_shorter(&self, one: &Assignment, other: &Assignment) -> bool {
+        one.hours(self) < other.hours(self) * (1.0 - SLACK)
+    }
+
     /// Made shorter in several orders where few nights are used: there whole nights and their ends matter most.
     fn improved(&self, found: Assignment, market: &mut Market) -> Assignment {
         let count = found.stretches.len();
@@ -280,7 +287,7 @@ impl Problem<'_> {
             let Some(begun) = self.filled(&whole, market) else { continue };
             for order in [Order::LeastFirst, Order::MostFirst] {
                 let other = self.shortened(begun.clone(), order, market);
-                if other.hours(self) < best.hours(self) {
+                if self.is_shorter(&other, &best) {
                     best = other;
                 }
             }
@@ -293,7 +300,8 @@ impl Problem<'_> {
     fn best_nights(&self, count: usize, prices: &[f64]) -> Vec<Stretch> {
         let mut worth: Vec<(usize, f64)> =
             (0..self.nights.len()).map(|night| (night, self.best_per_hour(night, prices))).collect();
-        worth.sort_by(|a, b| b.1.total_cmp(&a.1));
+        // Of nights that are worth the same the earlier one.
+        worth.sort_by(|a, b| by_worth(b.1, a.1).then(a.0.cmp(&b.0)));
         worth.truncate(count);
         // A hair below, so that the last night itself is kept.
         let threshold = worth.last().map_or(0.0, |(_, worth)| worth * (1.0 - 1e-9));
@@ -337,8 +345,9 @@ impl Problem<'_> {
             let mut used: Vec<(usize, f64)> =
                 used.map(|night| (night, self.best_per_hour(night, &best.prices))).collect();
             match order {
-                Order::LeastFirst => used.sort_by(|a, b| a.1.total_cmp(&b.1)),
-                Order::MostFirst => used.sort_by(|a, b| b.1.total_cmp(&a.1)),
+                // Of nights that bring the same the last one is made shorter.
+                Order::LeastFirst => used.sort_by(|a, b| by_worth(a.1, b.1).then(b.0.cmp(&a.0))),
+                Order::MostFirst => used.sort_by(|a, b| by_worth(b.1, a.1).then(b.0.cmp(&a.0))),
             }
             for (night, _) in used.into_iter().take(if self.thorough { SHORTENED } else { 1 }) {
                 if let Some(shorter) = self.with_shorter(night, &best, market) {
@@ -364,7 +373,7 @@ impl Problem<'_> {
             let shortest = self.shortest_stretches(place, &found.prices, 1.0 - worth);
             candidates.extend(shortest.into_iter().map(|(first, needed)| (place, first, needed)));
         }
-        candidates.sort_by(|a, b| a.2.total_cmp(&b.2));
+        candidates.sort_by(|a, b| by_worth(a.2, b.2).then((a.0, a.1).cmp(&(b.0, b.1))));
         let mut best: Option<Assignment> = None;
         for (place, first, needed) in candidates {
             let mut with = |hours: f64| {
@@ -394,7 +403,7 @@ impl Problem<'_> {
                     None => short = middle,
                 }
             }
-            if shorter.hours(self) < best.as_ref().unwrap_or(found).hours(self) {
+            if self.is_shorter(&shorter, best.as_ref().unwrap_or(found)) {
                 hours = shorter.hours_of(place, self);
                 best = Some(shorter);
             }
@@ -409,7 +418,7 @@ impl Problem<'_> {
             .filter(|night| !used(night))
             .map(|night| (night, self.best_per_hour(night, &found.prices)))
             .collect();
-        unused.sort_by(|a, b| b.1.total_cmp(&a.1));
+        unused.sort_by(|a, b| by_worth(b.1, a.1).then(a.0.cmp(&b.0)));
         std::iter::once(night)
             .chain(unused.into_iter().take(if self.thorough { INSTEAD } else { 0 }).map(|(night, _)| night))
             .collect()
@@ -447,6 +456,15 @@ impl Problem<'_> {
         }
         Assignment { prices: market.prices.clone(), ..Assignment::default() }
     }
+}
+
+/// Orders numbers by the digits that rounding leaves alone, so that every processor and library finds the same order.
+fn by_worth(a: f64, b: f64) -> Ordering {
+    let kept = |x: f64| {
+        let unit = x.abs().max(f64::MIN_POSITIVE).log10().floor();
+        (x * 10_f64.powf(8.0 - unit)).round() * 10_f64.powf(unit - 8.0)
+    };
+    kept(a).total_cmp(&kept(b))
 }
 
 #[cfg(test)]

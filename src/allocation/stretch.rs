@@ -1,6 +1,6 @@
 //! The hours of a night that are used: one stretch, set-up first.
 
-use super::Problem;
+use super::{Problem, SLACK};
 
 /// Part of a block in which subs can be shot.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -92,7 +92,8 @@ impl Problem<'_> {
         let net = |choice: &Choice| choice.worth - threshold * (choice.hours + choice.waited);
         let choices = choices(self, night, prices, most_h);
         // Of several that are worth the same the first and shortest.
-        let best = choices.iter().copied().reduce(|best, other| if net(&other) > net(&best) { other } else { best })?;
+        let better = |best: &Choice, other: &Choice| net(other) > net(best) + SLACK * net(best).abs();
+        let best = choices.iter().copied().reduce(|best, other| if better(&best, &other) { other } else { best })?;
         (best.worth > 0.0).then(|| slots_of(self, night, best))
     }
 

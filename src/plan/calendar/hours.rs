@@ -1,10 +1,13 @@
 //! The usable hours of each night in blocks, and what falls on the sensor in them.
 
+use std::convert::Infallible;
+
 use crate::night::Night;
 use crate::night::evening::{counted, track};
 use crate::noise::Rates;
 use crate::plan::PlanError;
-use crate::sky::night::{Date, NightSample, Place, Span, Tonight, Track, Utc, hours_of};
+use crate::sky::night::{Date, Lately, NightSample, Place, Span, Tonight, Track, Utc, hours_of};
+use crate::units::{Degrees, Magnitudes};
 
 use super::light::NightLight;
 
@@ -42,19 +45,48 @@ impl NightHours {
     pub(super) fn of(night: &Night, light: &NightLight, date: Date, tonight: &Tonight) -> Self {
         let mut found = Self { date, blocks: Vec::new(), usable_h: 0.0, moon_illuminated: 0.0 };
         let Some(limit) = counted(night, tonight) else { return found };
-        let track = track(night);
-        let usable = tonight.usable(limit, &track);
-        // Moonlight comes and goes at once: a block has it or has it not.
-        let edges: Vec<Utc> = tonight.moon_free(limit).iter().flat_map(|span| [span.from, span.to]).collect();
-        let mut lit = Vec::new();
-        for span in usable.iter().flat_map(|span| cut(*span, &edges)).flat_map(|span| pieces(&span)) {
-            let samples = tonight.samples(&[span], &track, night.site.extinction());
-            lit.extend(samples.iter().map(|sample| sample.moon.illuminated()));
-            found.blocks.push(BlockHours::new(light, span, &samples, &track));
-        }
+        let key =
+            Course { of: tonight.place_and_time(), limit, track: track(night), extinction: night.site.extinction() };
+        let seen = match SEEN.get(key, |key| Ok::<_, Infallible>(Seen::of(tonight, key))) {
+            Ok(seen) => seen,
+            Err(never) => match never {},
+        };
+        let lit: Vec<f64> =
+            seen.pieces.iter().flat_map(|(_, samples)| samples).map(|sample| sample.moon.illuminated()).collect();
+        let block = |(span, samples): &(Span, Vec<NightSample>)| BlockHours::new(light, *span, samples, &track(night));
+        found.blocks = seen.pieces.iter().map(block).collect();
         found.moon_illuminated = lit.get(lit.len() / 2).copied().unwrap_or(0.0);
-        found.usable_h = hours_of(&usable);
+        found.usable_h = seen.usable_h;
         found
+    }
+}
+
+/// What the sky of a night over a target hangs on; the camera and the goal have no part in it.
+#[derive(Debug, PartialEq)]
+struct Course {
+    of: (Place, Utc),
+    limit: Degrees,
+    track: Track,
+    extinction: Magnitudes,
+}
+
+/// The usable hours of a night in pieces, with what the sky is like in each.
+struct Seen {
+    pieces: Vec<(Span, Vec<NightSample>)>,
+    usable_h: f64,
+}
+
+/// The nights of a season for two targets.
+static SEEN: Lately<Course, Seen> = Lately::new(256);
+
+impl Seen {
+    fn of(tonight: &Tonight, Course { limit, track, extinction, .. }: &Course) -> Self {
+        let usable = tonight.usable(*limit, track);
+        // Moonlight comes and goes at once: a block has it or has it not.
+        let edges: Vec<Utc> = tonight.moon_free(*limit).iter().flat_map(|span| [span.from, span.to]).collect();
+        let spans = usable.iter().flat_map(|span| cut(*span, &edges)).flat_map(|span| pieces(&span));
+        let pieces = spans.map(|span| (span, tonight.samples(&[span], track, *extinction))).collect();
+        Self { pieces, usable_h: hours_of(&usable) }
     }
 }
 

@@ -9,6 +9,7 @@
 mod calendar;
 mod ephemeris;
 mod horizon;
+mod lately;
 mod moonlight;
 mod tonight;
 mod twilight;
@@ -16,6 +17,7 @@ mod twilight;
 pub use calendar::{Date, Span, Utc, hours_of};
 pub use ephemeris::{Almanac, Horizontal, Moon, Place, separation};
 pub use horizon::{DEFAULT_LEAST_ALTITUDE, Horizon};
+pub(crate) use lately::Lately;
 pub use moonlight::{MOONLIGHT_UNCERTAINTY, moonlight, opposition_surge, scattering_airmass};
 pub use tonight::{ASTRONOMICAL, NAUTICAL, NightSample, Tonight, Track};
 pub use twilight::{TWILIGHT_UNCERTAINTY, twilight_brightening};

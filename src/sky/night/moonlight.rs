@@ -71,16 +71,30 @@ pub fn moonlight(
     target_zenith: Degrees,
     extinction: Magnitudes,
 ) -> f64 {
+    moonlight_scattered(separation) * moonlight_that_scatters(phase_angle, moon_zenith, target_zenith, extinction)
+}
+
+/// The part of [`moonlight`] that depends on the angle between Moon and target, `f(ρ)`.
+pub(super) fn moonlight_scattered(separation: Degrees) -> f64 {
+    let rho = separation.0.max(NEAREST);
+    let haze = if rho >= OUTER { 10_f64.powf(6.15 - rho / 40.0) } else { 6.2e7 * rho.powi(-2) };
+    10_f64.powf(5.36) * (1.06 + separation.radians().cos().powi(2)) + haze
+}
+
+/// The rest of it: the light that there is, on its way through the air.
+pub(super) fn moonlight_that_scatters(
+    phase_angle: Degrees,
+    moon_zenith: Degrees,
+    target_zenith: Degrees,
+    extinction: Magnitudes,
+) -> f64 {
     if moon_zenith.0 >= 90.0 {
         return 0.0;
     }
     let alpha = phase_angle.0.abs();
     let brightness = 10_f64.powf(-0.4 * (3.84 + 0.026 * alpha + 4e-9 * alpha.powi(4))) * opposition_surge(phase_angle);
-    let rho = separation.0.max(NEAREST);
-    let haze = if rho >= OUTER { 10_f64.powf(6.15 - rho / 40.0) } else { 6.2e7 * rho.powi(-2) };
-    let scattering = 10_f64.powf(5.36) * (1.06 + separation.radians().cos().powi(2)) + haze;
     let passing = |zenith| 10_f64.powf(-0.4 * extinction.0 * scattering_airmass(zenith));
-    scattering * brightness * passing(moon_zenith) * (1.0 - passing(target_zenith))
+    brightness * passing(moon_zenith) * (1.0 - passing(target_zenith))
 }
 
 #[cfg(test)]

@@ -5,7 +5,10 @@ use crate::sky::{Brightening, SkyError, airmass};
 use crate::stats::bisect;
 use crate::units::{Degrees, Magnitudes, MagnitudesPerSquareArcsecond};
 
-use super::{Almanac, Date, Horizon, Horizontal, Moon, Place, Span, Utc, moonlight, separation, twilight_brightening};
+use super::moonlight::{moonlight_scattered, moonlight_that_scatters};
+use super::{
+    Almanac, Date, Horizon, Horizontal, Lately, Moon, Place, Span, Utc, moonlight, separation, twilight_brightening,
+};
 
 /// The Sun's altitude below which the night is dark.
 pub const ASTRONOMICAL: Degrees = Degrees(-18.0);
@@ -78,6 +81,9 @@ impl NightSample {
     }
 }
 
+/// Nights of a season, and as many of another place.
+static NIGHTS: Lately<(Place, Utc), Tonight> = Lately::new(256);
+
 /// The night that begins in the evening of a date.
 #[derive(Debug, Clone)]
 pub struct Tonight {
@@ -98,11 +104,21 @@ impl Tonight {
         // Mean local midnights lie at −longitude/15 h of universal time; which of them is nearest?
         let local = -place.longitude.0 / 360.0;
         let middle = Utc((midnight.0 - local).round() + local);
+        let night = NIGHTS.get((place, middle), |(place, middle)| Self::about(*place, *middle))?;
+        Ok(night.as_ref().clone())
+    }
+
+    fn about(place: Place, middle: Utc) -> Result<Self, SkyError> {
         let almanac = Almanac::about(place, middle)?;
         let half = WINDOW_H / 2.0;
         let (from, to) = (middle.later(-half), middle.later(half));
         let suns = looks(from).map(|at| almanac.sun(at).altitude.0).collect();
         Ok(Self { almanac, from, to, suns })
+    }
+
+    /// Where and when it begins, which no other night shares with it.
+    pub(crate) fn place_and_time(&self) -> (Place, Utc) {
+        (self.almanac.place(), self.from)
     }
 
     /// Where things stand that night.
@@ -247,13 +263,12 @@ fn moonlight_around(moon: &Moon, altitude: Degrees, extinction: Magnitudes) -> f
     }
     let step = 360.0 / f64::from(DIRECTIONS);
     let directions = (0..DIRECTIONS).map(|i| Horizontal { altitude, azimuth: Degrees(step * (f64::from(i) + 0.5)) });
-    let all: Vec<Horizontal> = directions.collect();
-    let away = all.iter().filter(|place| separation(moon.place, **place) >= NEAREST_TO_MOON);
-    let lights: Vec<f64> = away.map(|place| moonlight_at(moon, *place, extinction)).collect();
-    if lights.is_empty() {
-        return all.iter().map(|place| moonlight_at(moon, *place, extinction)).sum::<f64>() / f64::from(DIRECTIONS);
-    }
-    lights.iter().sum::<f64>() / lights.len() as f64
+    let apart: Vec<Degrees> = directions.map(|place| separation(moon.place, place)).collect();
+    let away: Vec<Degrees> = apart.iter().copied().filter(|apart| *apart >= NEAREST_TO_MOON).collect();
+    let counted = if away.is_empty() { &apart } else { &away };
+    let mean = counted.iter().map(|apart| moonlight_scattered(*apart)).sum::<f64>() / counted.len() as f64;
+    let zenith = |altitude: Degrees| Degrees(90.0) - altitude;
+    mean * moonlight_that_scatters(moon.phase_angle, zenith(moon.place.altitude), zenith(altitude), extinction)
 }
 
 #[cfg(test)]
