@@ -11,23 +11,12 @@ pub(super) fn unwrapped(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-pub(super) fn heading(words: &str) -> String {
-    format!("<h2>{}</h2>\n", escaped(words))
-}
-
 pub(super) fn subheading(words: &str) -> String {
     format!("<h3>{}</h3>\n", escaped(words))
 }
 
 pub(super) fn paragraph(words: &str) -> String {
     format!("<p>{}</p>\n", escaped(&unwrapped(words)))
-}
-
-/// The title of the page, small, and the answer, large: a paragraph for each line.
-pub(super) fn answer(title: &str, lines: &str) -> String {
-    let said: String =
-        lines.lines().map(|line| format!("<p class=\"answer\">{}</p>\n", escaped(&unwrapped(line)))).collect();
-    format!("<h1>{}</h1>\n{said}", escaped(title))
 }
 
 /// Names and their values in two columns; on a phone one below the other.

@@ -8,21 +8,20 @@ use crate::report::plots::{
 };
 use crate::report::rounded;
 
-use super::blocks::{
-    answer, caveats, figure, heading, list, numbers, paragraph, rejected, subheading, table_of_words, unwrapped,
-};
+use super::blocks::{caveats, figure, list, numbers, paragraph, rejected, subheading, table_of_words, unwrapped};
 use super::methods::{camera_cautions, camera_methods};
+use super::outline::Report;
 use super::page;
 
 /// A camera profile as one HTML file: the answer, why, pictures, numbers, doubts and cautions, methods.
 #[must_use]
 pub fn camera_page(profile: &CameraProfile) -> String {
-    let mut body = answer("What the frames say of the camera", &unwrapped(&camera_line(profile)));
-    body.push_str(&heading("Why"));
+    let mut body = Report::new("What the frames say of the camera", &unwrapped(&camera_line(profile)));
+    body.begin("Why");
     body.push_str(&why(profile));
-    body.push_str(&heading("Pictures"));
+    body.begin("Pictures");
     body.push_str(&pictures(profile));
-    body.push_str(&heading("Numbers"));
+    body.begin("Numbers");
     for mode in &profile.modes {
         body.push_str(&paragraph(&mode_text(&profile.camera, mode)));
         for plane in &mode.planes {
@@ -36,13 +35,13 @@ pub fn camera_page(profile: &CameraProfile) -> String {
     if let Some(changes) = &profile.changes {
         changes_text(changes).lines().for_each(|line| body.push_str(&paragraph(line)));
     }
-    body.push_str(&heading("Doubts and cautions"));
+    body.begin("Doubts and cautions");
     body.push_str(&caveats(&profile.caveats));
     body.push_str(&rejected(&profile.rejected));
     if profile.provenance == Provenance::Measured {
         body.push_str(&list(camera_cautions()));
     }
-    body.push_str(&heading("How each number was got"));
+    body.begin("How each number was got");
     if let Some(source) = &profile.source {
         body.push_str(&paragraph(&format!("Published by: {source}")));
     }

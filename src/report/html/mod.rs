@@ -9,6 +9,7 @@ mod choices;
 mod compare;
 mod cooling;
 mod methods;
+mod outline;
 mod plan;
 mod review;
 
@@ -20,6 +21,7 @@ pub use plan::plan_page;
 pub use review::review_page;
 
 use super::plots::STYLE;
+use outline::Report;
 
 const PAGE_STYLE: &str = include_str!("page.css");
 
@@ -52,7 +54,8 @@ pub(super) fn escaped(text: &str) -> String {
 }
 
 /// The whole file about a body whose texts are escaped already.
-fn page(title: &str, body: &str) -> String {
+fn page(title: &str, body: &Report) -> String {
+    let body = body.html();
     let switches: String = THEMES
         .iter()
         .map(|(id, _, on)| {

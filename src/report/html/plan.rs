@@ -11,8 +11,9 @@ use crate::report::plots::{
 use crate::report::schedule::{better_nights, clouds, schedule_table};
 use crate::report::short_set;
 
-use super::blocks::{answer, caveats, figure, heading, list, numbers, paragraph, subheading, table, table_of_words};
+use super::blocks::{caveats, figure, list, numbers, paragraph, subheading, table, table_of_words};
 use super::methods::{plan_cautions, plan_methods};
+use super::outline::Report;
 use super::page;
 
 /// A plan as one HTML file: the answer, why, pictures, numbers, doubts and cautions, methods.
@@ -21,8 +22,8 @@ use super::page;
 #[must_use]
 pub fn plan_page(plan: &Plan, searches: &[Search]) -> String {
     let date = plan.night.as_ref().map_or_else(String::new, |night| format!(", night of {}", night.date));
-    let mut body = answer(&format!("The plan{date}"), &answer_line(plan));
-    body.push_str(&heading("Why"));
+    let mut body = Report::new(&format!("The plan{date}"), &answer_line(plan));
+    body.begin("Why");
     body.push_str(&paragraph(&clock_line(plan)));
     body.push_str(&plan.goal.picture.map_or_else(String::new, |picture| paragraph(picture.words())));
     for filter in &plan.filters {
@@ -34,7 +35,7 @@ pub fn plan_page(plan: &Plan, searches: &[Search]) -> String {
         body.push_str(&subheading(&filter.name));
         body.push_str(&numbers(&why));
     }
-    body.push_str(&heading("Pictures"));
+    body.begin("Pictures");
     for (i, (filter, search)) in plan.filters.iter().zip(searches).enumerate() {
         body.push_str(&figure(&wall_time_figure(&format!("length-{i}"), filter, search)));
         body.push_str(&snr_figure(&format!("hours-{i}"), filter, search).iter().map(figure).collect::<String>());
@@ -45,12 +46,12 @@ pub fn plan_page(plan: &Plan, searches: &[Search]) -> String {
     body.push_str(&night_figure("night", plan).iter().map(figure).collect::<String>());
     let starts = plan.schedule.as_ref().and_then(|schedule| schedule.starts.as_deref());
     body.push_str(&starts.and_then(|starts| starts_figure("starts", starts)).iter().map(figure).collect::<String>());
-    body.push_str(&heading("Numbers"));
+    body.begin("Numbers");
     body.push_str(&all_numbers(plan));
-    body.push_str(&heading("Doubts and cautions"));
+    body.begin("Doubts and cautions");
     body.push_str(&caveats(&plan.caveats));
     body.push_str(&list(plan_cautions()));
-    body.push_str(&heading("How each number was got"));
+    body.begin("How each number was got");
     body.push_str(&table_of_words(&plan_methods()));
     page(&format!("Plan{date}"), &body)
 }
