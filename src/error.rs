@@ -6,7 +6,7 @@ use crate::files::{FileError, TextError, WriteError};
 use crate::measure::FramesError;
 #[cfg(feature = "files")]
 use crate::measure::WatchError;
-use crate::night::NightError;
+use crate::night::{NamedError, NightError};
 use crate::plan::PlanError;
 use crate::review::ReviewError;
 use crate::sensor::MeasureError;
@@ -29,6 +29,9 @@ pub enum Error {
     /// The night.
     #[error(transparent)]
     Night(#[from] NightError),
+    /// A text that goes by a name: a night, or what it names.
+    #[error(transparent)]
+    Named(#[from] NamedError),
     /// The goal of a night.
     #[error(transparent)]
     Plan(#[from] PlanError),
@@ -70,6 +73,7 @@ const CODES: &[(&str, &str)] = &[
     ("night-unreadable", "The night file has an error; the message names the line or key."),
     ("no-exposure", "The light does not say how long it was exposed."),
     ("no-gain", "The gain is not determined: no pairs of flats, and none given."),
+    ("no-module", "The program was built without the planner for phones."),
     ("no-nights", "A calendar or table of nights was asked for, and the plan has no dates."),
     ("not-an-image", "The file holds no image."),
     ("not-raw", "The file was processed: stacked, calibrated, stretched or compressed with loss."),
@@ -117,6 +121,7 @@ impl Error {
             Self::Frames(error) => error.code(),
             Self::Profile(_) => "camera-unusable",
             Self::Night(error) => error.code(),
+            Self::Named(error) => error.code(),
             Self::Plan(error) => error.code(),
             Self::Review(error) => error.code(),
             #[cfg(feature = "simulate")]
@@ -138,6 +143,7 @@ impl Error {
             Self::Frames(error) => error.hint(),
             Self::Profile(error) => error.hint(),
             Self::Night(error) => error.hint(),
+            Self::Named(error) => error.hint(),
             Self::Plan(error) => error.hint(),
             Self::Review(error) => error.hint(),
             #[cfg(feature = "simulate")]

@@ -76,7 +76,7 @@
 //!
 //! Without any feature the library does no input or output and asks no clock and no chance. `files` reads and writes frames,
 //! profiles and nights, `raw` adds camera raw files, `report` draws pages with pictures, `simulate` makes frames of a sensor
-//! whose truth is known (to prove the rest), `page` is the planner in the browser, `cli` the program. Where the formulas come
+//! whose truth is known (to prove the rest), `planner` answers what a page asks, `page` serves it to the browser, `cli` is the program. Where the formulas come
 //! from: [`sources`].
 
 #![warn(clippy::disallowed_types, clippy::disallowed_methods)]
@@ -96,6 +96,8 @@ pub mod night;
 pub mod noise;
 pub(crate) mod optimum;
 pub mod plan;
+#[cfg(feature = "planner")]
+pub mod planner;
 pub mod reading;
 pub mod report;
 pub mod review;

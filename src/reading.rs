@@ -232,6 +232,14 @@ fn slip(key: &str, value: &str) -> Option<String> {
     is_date.then(|| format!("a date stands in quotes: {key} = \"{date}\""))
 }
 
+/// The text with the line ends that most lines of `old` have.
+#[cfg(any(feature = "files", feature = "planner"))]
+pub(crate) fn with_line_ends_of(old: &str, text: &str) -> String {
+    let plain = text.replace("\r\n", "\n");
+    let ends = |end: &str| old.matches(end).count();
+    if 2 * ends("\r\n") > ends("\n") { plain.replace('\n', "\r\n") } else { plain }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

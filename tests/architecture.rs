@@ -72,11 +72,16 @@ const TABLE: &[(&str, &[&str])] = &[
         "files",
         &["units", "stats", "caveat", "reading", "frames", "camera", "sky", "target", "rig", "night", "simulate"],
     ),
+    // What a page may ask, from texts alone.
+    (
+        "planner",
+        &["units", "reading", "keys", "camera", "sky", "target", "rig", "night", "plan", "decide", "report", "error"],
+    ),
     (
         "page",
         &[
-            "units", "caveat", "reading", "keys", "camera", "sky", "target", "rig", "night", "plan", "review",
-            "decide", "measure", "report", "files", "error",
+            "units", "caveat", "camera", "rig", "night", "plan", "review", "measure", "report", "files", "planner",
+            "error",
         ],
     ),
     // The shapes of all that is read and printed.

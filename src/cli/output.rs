@@ -69,6 +69,23 @@ impl Failure {
         }
     }
 
+    /// A page for a phone is asked for, and what answers in it was never built.
+    #[cfg(feature = "page")]
+    pub(super) fn no_module() -> Self {
+        Self {
+            code: "no-module".into(),
+            message: "this program was built without the planner for phones".into(),
+            hint: "run tools/make_offline_planner.sh, then build the program again; packaged programs have it".into(),
+            exit: 1,
+        }
+    }
+
+    /// What the planner of the page refuses.
+    #[cfg(feature = "page")]
+    pub(super) fn refused(refusal: subwell::planner::Refusal) -> Self {
+        Self { code: refusal.code, message: refusal.message, hint: refusal.hint, exit: 2 }
+    }
+
     /// Words that are each in order and do not make a question together.
     pub(super) fn words(message: &str, hint: &str) -> Self {
         Self { code: "usage".into(), message: message.into(), hint: hint.into(), exit: 2 }

@@ -9,8 +9,9 @@ use std::sync::Arc;
 use clap::Args;
 use rand::random;
 use serde_json::json;
-use subwell::files::FileError;
-use subwell::page::{Api, Folder, Guard, Limits, Measure, measure_folder, serve};
+use subwell::files::{FileError, read_text, write_whole};
+use subwell::page::{Api, Folder, Guard, Limits, Measure, carries_the_module, measure_folder, planner_file, serve};
+use subwell::planner::Refusal;
 use subwell::report::json_text;
 
 use super::output::{Answer, Failure};
@@ -26,10 +27,19 @@ pub(super) struct PageArgs {
     /// Print the address and open no browser
     #[arg(long)]
     no_open: bool,
+    /// Write the planner of this night as one page that needs neither program nor network, and serve nothing
+    #[arg(long, value_name = "PLANNER.html", requires = "night", conflicts_with_all = ["port", "no_open"])]
+    file: Option<PathBuf>,
+    /// Replace the file that is there
+    #[arg(long, requires = "file")]
+    force: bool,
 }
 
 /// Serves the page of the folder it is started in; ends with the process.
 pub(super) fn page(args: &PageArgs, json: bool, quiet: bool) -> Result<Answer, Failure> {
+    if let (Some(night), Some(file)) = (&args.night, &args.file) {
+        return to_take_along(night, file, args.force);
+    }
     let here = Path::new(".");
     let folder = Folder::new(here)?;
     let first = args.night.as_deref().map(|night| below(here, night, &folder)).transpose()?;
@@ -62,6 +72,27 @@ pub(super) fn page(args: &PageArgs, json: bool, quiet: bool) -> Result<Answer, F
         Ok(never) => match never {},
         Err(error) => Err(no_port(port, &error)),
     }
+}
+
+/// The planner of a night as one file.
+fn to_take_along(night: &Path, file: &Path, force: bool) -> Result<Answer, Failure> {
+    if !carries_the_module() {
+        return Err(Failure::no_module());
+    }
+    // Names in it are those beside the night: where its folder lies is nobody's business.
+    let beside = night.parent().unwrap_or(Path::new(""));
+    let read = |name: &Path| read_text(&beside.join(name)).map_err(Refusal::from);
+    let name = night.file_name().map_or_else(|| night.to_string_lossy(), |name| name.to_string_lossy());
+    let page = planner_file(&name, &read).map_err(Failure::refused)?;
+    write_whole(file, page.as_bytes(), force)?;
+    let kilobytes = page.len().div_ceil(1000);
+    let text = format!(
+        "{}: the planner of {name} with its camera, {kilobytes} kB; it opens on a phone and needs no network\n\
+         it holds what the night says, the place too: give it to nobody who need not know\n",
+        file.display()
+    );
+    let document = json!({ "file": file.display().to_string(), "bytes": page.len() });
+    Ok(Answer::new(text, "subwell.planner-file", &document, 0))
 }
 
 /// The port of a folder: the same one each time, for a browser keeps drafts by address. One of the 16,384 that nobody owns.

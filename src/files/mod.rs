@@ -30,11 +30,9 @@ pub use follow::{FileState, Follow, Look, Patience};
 pub use frame_set::{FrameSet, read_frame, read_headers, read_headers_of, read_one};
 #[cfg(feature = "simulate")]
 pub use text::read_sensor;
-#[cfg(feature = "page")]
-pub(crate) use text::with_line_ends_of;
 pub use text::{
-    TextError, chosen_of, night_of, read_chosen, read_night, read_profile, read_text, write_already,
-    write_measured_sky, write_profile, write_throughput_ratio,
+    TextError, read_chosen, read_night, read_profile, read_text, write_already, write_measured_sky, write_profile,
+    write_throughput_ratio,
 };
 #[cfg(feature = "watch")]
 pub use wake::Wake;

@@ -3,10 +3,9 @@
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use crate::camera::{CameraProfile, PlaneName, ProfileError};
-use crate::night::{AlreadyHave, Night, NightChoice, NightError};
-use crate::reading::{SyntaxError, check_depth};
-use crate::rig::{RigError, TransmissionCurve};
+use crate::camera::{CameraProfile, PlaneName};
+use crate::night::{AlreadyHave, NamedError, Night, NightError, gathered, gathered_choices, profile_of};
+use crate::reading::{SyntaxError, check_depth, with_line_ends_of};
 #[cfg(feature = "simulate")]
 use crate::simulate::{SensorTruth, SimulateError};
 use crate::sky::GivenSky;
@@ -35,22 +34,9 @@ pub enum TextError {
         /// Whether it is UTF-16.
         utf_16: bool,
     },
-    /// It holds no camera profile.
-    #[error("{}: {error}", path.display())]
-    Profile {
-        /// The file.
-        path: PathBuf,
-        /// What is wrong in it.
-        error: ProfileError,
-    },
-    /// It holds no night.
-    #[error("{}: {error}", path.display())]
-    Night {
-        /// The file.
-        path: PathBuf,
-        /// What is wrong in it.
-        error: NightError,
-    },
+    /// It holds no camera profile, or no night.
+    #[error(transparent)]
+    Named(#[from] NamedError),
     /// It holds no sensor.
     #[cfg(feature = "simulate")]
     #[error("{}: {error}", path.display())]
@@ -69,8 +55,7 @@ impl TextError {
         match self {
             Self::File(error) => error.code(),
             Self::Encoding { .. } => "unreadable",
-            Self::Profile { .. } => "camera-unusable",
-            Self::Night { error, .. } => error.code(),
+            Self::Named(error) => error.code(),
             #[cfg(feature = "simulate")]
             Self::Sensor { .. } => "sensor-unusable",
         }
@@ -82,8 +67,7 @@ impl TextError {
         match self {
             Self::File(error) => error.hint().to_owned(),
             Self::Encoding { .. } => "open it in an editor and save it as UTF-8".into(),
-            Self::Profile { error, .. } => error.hint(),
-            Self::Night { error, .. } => error.hint(),
+            Self::Named(error) => error.hint(),
             #[cfg(feature = "simulate")]
             Self::Sensor { error, .. } => error.hint(),
         }
@@ -95,38 +79,7 @@ impl TextError {
 /// # Errors
 /// When a file cannot be read, or does not hold what it should; the file is named.
 pub fn read_night(path: &Path) -> Result<(Night, CameraProfile), TextError> {
-    night_of(&text(path)?, path, &|named| Ok(named.to_owned()))
-}
-
-/// A night from its text, with the camera profile and the filter curves it names, relative to `path`, where the text
-/// stands or will stand. `place` says where on the disk a named file lies, or refuses it.
-///
-/// # Errors
-/// As [`read_night`], and where `place` refuses.
-pub fn night_of(
-    written: &str,
-    path: &Path,
-    place: &dyn Fn(&Path) -> Result<PathBuf, FileError>,
-) -> Result<(Night, CameraProfile), TextError> {
-    let unusable = |error| TextError::Night { path: path.to_owned(), error };
-    beside_camera(Night::from_toml(written).map_err(unusable)?, path, place)
-}
-
-/// The night with the camera and the curves that it names.
-fn beside_camera(
-    mut night: Night,
-    path: &Path,
-    place: &dyn Fn(&Path) -> Result<PathBuf, FileError>,
-) -> Result<(Night, CameraProfile), TextError> {
-    let unusable = |error| TextError::Night { path: path.to_owned(), error };
-    read_curves(&mut night, path, place)?;
-    let Some(profile) = &night.camera.profile else {
-        let why = "is missing under [camera]: it names the camera's file".into();
-        return Err(unusable(NightError::Impossible { key: "profile".into(), why }));
-    };
-    let named = beside(path, profile);
-    let camera = profile_of(&text(&place(&named)?)?, &named)?;
-    Ok((night.beside(&camera), camera))
+    gathered(&text(path)?, path, &text)
 }
 
 /// For each of the `[[choices]]` of a night file that set keys the night with them and its camera, as if they stood in a file
@@ -135,43 +88,7 @@ fn beside_camera(
 /// # Errors
 /// When the keys are none of a night, or a file that they name cannot be read.
 pub fn read_chosen(path: &Path) -> Result<Vec<(Night, CameraProfile)>, TextError> {
-    chosen_of(&text(path)?, path, &|named| Ok(named.to_owned()))
-}
-
-/// [`read_chosen`] of a night's text; `path` and `place` are those of [`night_of`].
-///
-/// # Errors
-/// As [`read_chosen`], and where `place` refuses.
-pub fn chosen_of(
-    written: &str,
-    path: &Path,
-    place: &dyn Fn(&Path) -> Result<PathBuf, FileError>,
-) -> Result<Vec<(Night, CameraProfile)>, TextError> {
-    let unusable = |error| TextError::Night { path: path.to_owned(), error };
-    let night = Night::from_toml(written).map_err(unusable)?;
-    let with = |keys| beside_camera(night.with(&keys).map_err(unusable)?, path, place);
-    night.choices.iter().filter_map(NightChoice::keys).map(with).collect()
-}
-
-/// Reads the transmission curves that the filters of a night name, relative to the night file.
-fn read_curves(
-    night: &mut Night,
-    path: &Path,
-    place: &dyn Fn(&Path) -> Result<PathBuf, FileError>,
-) -> Result<(), TextError> {
-    for filter in &mut night.filters {
-        let Some(file) = filter.curve.clone() else { continue };
-        let curve = TransmissionCurve::from_csv(&text(&place(&beside(path, &file))?)?);
-        let unusable = |why| NightError::from(RigError::Curve { file, why });
-        filter.transmission_curve =
-            Some(curve.map_err(|why| TextError::Night { path: path.to_owned(), error: unusable(why) })?);
-    }
-    Ok(())
-}
-
-/// A file that another one names, relative to that one.
-fn beside(path: &Path, file: &str) -> PathBuf {
-    path.parent().unwrap_or(Path::new(".")).join(file)
+    gathered_choices(&text(path)?, path, &text)
 }
 
 /// Reads a camera profile: TOML, or JSON where the name ends so.
@@ -179,13 +96,7 @@ fn beside(path: &Path, file: &str) -> PathBuf {
 /// # Errors
 /// When the file cannot be read, or is no profile; the file is named.
 pub fn read_profile(path: &Path) -> Result<CameraProfile, TextError> {
-    profile_of(&text(path)?, path)
-}
-
-/// A profile from its text, which stands in a file of this name.
-fn profile_of(text: &str, path: &Path) -> Result<CameraProfile, TextError> {
-    let profile = if is_json(path) { CameraProfile::from_json(text) } else { CameraProfile::from_toml(text) };
-    profile.map_err(|error| TextError::Profile { path: path.to_owned(), error })
+    Ok(profile_of(&text(path)?, path)?)
 }
 
 /// Reads a made-up sensor.
@@ -202,7 +113,7 @@ pub fn read_sensor(path: &Path) -> Result<SensorTruth, TextError> {
 /// # Errors
 /// When the file is there already and `force` is not given, or the disk refuses.
 pub fn write_profile(path: &Path, profile: &CameraProfile, force: bool) -> Result<(), TextError> {
-    let unusable = |error| TextError::Profile { path: path.to_owned(), error };
+    let unusable = |error| NamedError::Profile { path: path.to_owned(), error };
     if is_named_like_a_frame(path) {
         let error = std::io::Error::other("a profile does not go by the name of a frame: end it in .toml or .json");
         return Err(FileError::Disk { path: path.to_owned(), source: error }.into());
@@ -350,7 +261,7 @@ fn change_night(
     path: &Path,
     change: impl FnOnce(&mut toml_edit::DocumentMut, Syntax<'_>) -> Result<(), TextError>,
 ) -> Result<(), TextError> {
-    let unusable = |error| TextError::Night { path: path.to_owned(), error };
+    let unusable = |error| TextError::from(NamedError::Night { path: path.to_owned(), error });
     let syntax = |message: String| unusable(NightError::Syntax(SyntaxError { message, advice: None }));
     let old = text(path)?;
     check_depth(&old).map_err(|error| unusable(NightError::Syntax(error)))?;
@@ -360,13 +271,6 @@ fn change_night(
     let written = with_line_ends_of(&old, &document.to_string());
     Night::from_toml(&written).map_err(unusable)?;
     Ok(replace_whole(path, written.as_bytes(), old.as_bytes())?)
-}
-
-/// The text with the line ends that most lines of `old` have.
-pub(crate) fn with_line_ends_of(old: &str, text: &str) -> String {
-    let plain = text.replace("\r\n", "\n");
-    let ends = |end: &str| old.matches(end).count();
-    if 2 * ends("\r\n") > ends("\n") { plain.replace('\n', "\r\n") } else { plain }
 }
 
 fn is_json(path: &Path) -> bool {

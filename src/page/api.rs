@@ -1,6 +1,6 @@
 //! One request after the other: what the page may ask, and what it gets.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use serde::Deserialize;
@@ -8,25 +8,21 @@ use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 
 use crate::camera::CameraProfile;
-use crate::files::{FileError, TextError, chosen_of, night_of};
-use crate::night::{CalibrationCounts, CameraChoice, Goal, Night, StackRules};
-use crate::plan::{cost_maps, plan};
-use crate::reading::check_depth;
+use crate::files::Decoder;
+use crate::measure::{self, FrameSource};
+use crate::night::Night;
+use crate::planner::{Change, Draft, Planner, Refusal, body_of, changed_text};
 use crate::report::{json_text, json_value};
-use crate::rig::Mount;
-use crate::sky::Site;
 
-use super::answers;
 use super::assets::asset;
-use super::edit::{Change, changed_text};
 use super::job::{Job, Measure};
 use super::watching::Watching;
-use super::{ApiError, Folder, Guard, Request};
+use super::{Folder, Guard, Request};
 
-/// A night with more filters is none.
-const MOST_FILTERS: usize = 24;
-/// A night file is opened up to this size: it must travel back with every change.
-const LARGEST_NIGHT: usize = 128 << 10;
+/// A camera with nothing in it but what a data sheet must fill.
+const BARE_CAMERA: &str = include_str!("../planner/bare/camera.toml");
+/// A night with nothing in it but what a photographer must fill.
+const BARE_NIGHT: &str = include_str!("../planner/bare/night.toml");
 /// The example that an empty folder is offered: names, and what is in them.
 const EXAMPLE: [(&str, &str); 2] = [
     ("published-camera.toml", include_str!("../../sample-calibration/published-camera.toml")),
@@ -56,8 +52,8 @@ impl Response {
     }
 }
 
-impl From<ApiError> for Response {
-    fn from(error: ApiError) -> Self {
+impl From<Refusal> for Response {
+    fn from(error: Refusal) -> Self {
         Self::document(error.status, &error.document())
     }
 }
@@ -73,15 +69,6 @@ pub struct Api {
     first: Option<String>,
     /// One save after the other: a text is compared and replaced in one step.
     saving: Mutex<()>,
-}
-
-/// A night as the page has it: the text that was opened, where, and what was changed since.
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Draft {
-    at: String,
-    text: String,
-    changes: Vec<Change>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -109,13 +96,6 @@ struct Save {
     replace: bool,
 }
 
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct MoonsFrom {
-    night: Draft,
-    from: String,
-}
-
 /// A new file: a camera's, or a night's.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -123,13 +103,6 @@ struct Begin {
     path: String,
     camera: bool,
     changes: Vec<Change>,
-}
-
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct CameraOf {
-    at: String,
-    profile: String,
 }
 
 impl Api {
@@ -143,7 +116,7 @@ impl Api {
     ///
     /// # Errors
     /// As [`Guard::check`].
-    pub fn check(&self, request: &Request) -> Result<(), ApiError> {
+    pub fn check(&self, request: &Request) -> Result<(), Refusal> {
         self.guard.check(request)
     }
 
@@ -153,7 +126,7 @@ impl Api {
         self.check(request).and_then(|()| self.routed(request)).unwrap_or_else(Response::from)
     }
 
-    fn routed(&self, request: &Request) -> Result<Response, ApiError> {
+    fn routed(&self, request: &Request) -> Result<Response, Refusal> {
         if request.method == "GET" && !request.is_of_the_folder() {
             return asset(&request.path).ok_or_else(|| nothing_there(request));
         }
@@ -163,35 +136,8 @@ impl Api {
             ("GET", "/api/watching") => self.watching.document(),
             ("POST", "/api/watch") => self.watch(read(request)?)?,
             ("POST", "/api/watch/stop") => self.watching.stop(),
-            ("POST", "/api/open") => self.opened(&read::<Named>(request)?.path)?,
-            ("POST", "/api/plan") => {
-                let (night, camera) = self.night(&read(request)?)?;
-                return Ok(Response::document(200, &json_value(&plan(&night, &camera)?)));
-            }
-            ("POST", "/api/map") => {
-                let (night, camera) = self.night(&read(request)?)?;
-                json!({ "format": "subwell.map", "version": 1, "filters": json_value(&cost_maps(&night, &camera)?) })
-            }
-            ("POST", "/api/course") => answers::course(self.night(&read(request)?)?.0)?,
-            ("POST", "/api/moons") => {
-                let asked: MoonsFrom = read(request)?;
-                answers::moons_from(&self.night(&asked.night)?.0, &asked.from)?
-            }
-            ("POST", "/api/starts") => answers::starts(&self.night(&read(request)?)?)?,
-            ("POST", "/api/evenings") => answers::evenings(&self.night(&read(request)?)?)?,
-            ("POST", "/api/targets") => answers::targets(&self.night(&read(request)?)?)?,
-            ("POST", "/api/choices") => {
-                let draft = read(request)?;
-                answers::choices(&self.night(&draft)?, &self.chosen(&draft)?)?
-            }
-            ("POST", "/api/sky") => answers::sky(&read(request)?)?,
-            ("GET", "/api/catalogue") => answers::catalogue(),
-            ("GET", "/api/checklist") => answers::checklists(),
-            ("POST", "/api/frames") => {
-                answers::frames(&self.folder.existing(Path::new(&read::<Named>(request)?.path))?)?
-            }
+            ("POST", "/api/frames") => frames(&self.folder.existing(Path::new(&read::<Named>(request)?.path))?)?,
             ("POST", "/api/new") => self.begun(&read(request)?)?,
-            ("POST", "/api/camera") => self.camera(&read(request)?)?,
             ("POST", "/api/save") => self.save(&read(request)?)?,
             ("POST", "/api/example") => self.example()?,
             ("POST", "/api/measure") => self.measure(read::<Named>(request)?.path)?,
@@ -200,25 +146,43 @@ impl Api {
                 self.job.document()
             }
             ("POST", "/api/profile") => self.save_profile(&read::<Named>(request)?.path)?,
-            _ => return Err(nothing_there(request)),
+            _ => return self.planned(request),
         };
         Ok(Response::dense(&answer))
+    }
+
+    /// What needs no more than the texts of the folder.
+    fn planned(&self, request: &Request) -> Result<Response, Refusal> {
+        let asks = match request.path.as_str() {
+            "/api/catalogue" | "/api/checklist" => "GET",
+            _ => "POST",
+        };
+        let known = (request.method == asks).then(|| text_of(request)).transpose()?;
+        let read = |name: &Path| self.folder.text(name);
+        let answer = known.and_then(|body| Planner::new(&read).answer(&request.path, body));
+        let answer = answer.ok_or_else(|| nothing_there(request))??;
+        // The plan is byte for byte what the command line prints.
+        Ok(if request.path == "/api/plan" { Response::document(200, &answer) } else { Response::dense(&answer) })
+    }
+
+    fn opened(&self, path: &str) -> Result<Value, Refusal> {
+        Planner::new(&|name: &Path| self.folder.text(name)).opened(path)
     }
 
     /// What is told of a watched folder, if that is asked for.
     ///
     /// # Errors
     /// As [`Api::check`].
-    pub fn events(&self, request: &Request) -> Result<Option<Arc<Watching>>, ApiError> {
+    pub fn events(&self, request: &Request) -> Result<Option<Arc<Watching>>, Refusal> {
         self.check(request)?;
         let asked = request.method == "GET" && request.path == "/api/watch";
         Ok(asked.then(|| Arc::clone(&self.watching)))
     }
 
-    fn watch(&self, asked: Watched) -> Result<Value, ApiError> {
+    fn watch(&self, asked: Watched) -> Result<Value, Refusal> {
         let path = self.folder.existing(Path::new(&asked.folder))?;
-        let (night, camera) = self.night(&asked.night)?;
-        Watching::start(&self.watching, asked.folder, path, (night, camera), asked.once)
+        let drafted = asked.night.night(&|name: &Path| self.folder.text(name))?;
+        Watching::start(&self.watching, asked.folder, path, drafted, asked.once)
     }
 
     fn files(&self) -> Value {
@@ -232,85 +196,20 @@ impl Api {
         document
     }
 
-    fn opened(&self, path: &str) -> Result<Value, ApiError> {
-        let text = self.folder.text(path)?;
-        if text.len() > LARGEST_NIGHT {
-            let message = format!("{path}: {} bytes are too many for a night", text.len());
-            return Err(ApiError::new(422, "over-limit", message, "open the night file itself"));
-        }
-        let night = Night::from_toml(&text).map_err(ApiError::from).map_err(|mut error| {
-            error.message = format!("{path}: {}", error.message);
-            error
-        })?;
-        Ok(
-            json!({ "path": path, "text": text, "night": json_value(&night), "defaults": defaults(), "ranges": answers::ranges() }),
-        )
-    }
-
-    /// What the draft says of files is looked for in the folder alone: `read` gets its text, and the way to each file.
-    fn with_files<T>(
-        &self,
-        draft: &Draft,
-        read: impl FnOnce(&str, &dyn Fn(&Path) -> Result<PathBuf, FileError>) -> Result<T, TextError>,
-    ) -> Result<T, ApiError> {
-        let text = changed_text(&draft.text, &draft.changes)?;
-        // Two refusals would like to leave the closure; a file error can carry one of them as words only.
-        let refused = Mutex::new(None);
-        let place = |named: &Path| {
-            self.folder.existing(named).map_err(|error| {
-                let source = std::io::Error::other(error.message.clone());
-                *refused.lock().unwrap_or_else(PoisonError::into_inner) = Some(error);
-                FileError::Disk { path: named.to_owned(), source }
-            })
-        };
-        let found = read(&text, &place);
-        match (found, refused.into_inner().unwrap_or_else(PoisonError::into_inner)) {
-            (_, Some(error)) => Err(error),
-            (found, None) => Ok(found?),
-        }
-    }
-
-    /// The night that a draft means, with its camera.
-    fn night(&self, draft: &Draft) -> Result<(Night, CameraProfile), ApiError> {
-        let at = Path::new(&draft.at);
-        let (night, camera) = self.with_files(draft, |text, place| night_of(text, at, place))?;
-        if night.filters.len() > MOST_FILTERS {
-            let message = format!("{} filters are more than a night has hours for", night.filters.len());
-            return Err(ApiError::new(422, "over-limit", message, format!("name at most {MOST_FILTERS}")));
-        }
-        Ok((night, camera))
-    }
-
-    /// The night with each of its own choices, with its camera.
-    fn chosen(&self, draft: &Draft) -> Result<Vec<(Night, CameraProfile)>, ApiError> {
-        self.with_files(draft, |text, place| chosen_of(text, Path::new(&draft.at), place))
-    }
-
-    /// A profile, with its settings for the list of gains.
-    fn camera(&self, request: &CameraOf) -> Result<Value, ApiError> {
-        let beside = Path::new(&request.at).parent().unwrap_or(Path::new("")).join(&request.profile);
-        let profile = crate::files::read_profile(&self.folder.existing(&beside)?)?;
-        let mode = |mode: &crate::camera::Mode| json!({ "gain_setting": mode.gain_setting, "label": mode.label() });
-        let modes: Vec<Value> = profile.modes.iter().map(mode).collect();
-        Ok(json!({ "camera": profile.camera, "modes": modes, "profile": json_value(&profile) }))
-    }
-
-    fn save(&self, request: &Save) -> Result<Value, ApiError> {
-        let text = changed_text(&request.night.text, &request.night.changes)?;
-        // Only what can be opened again is written.
-        Night::from_toml(&text)?;
+    fn save(&self, request: &Save) -> Result<Value, Refusal> {
+        let text = request.night.written()?;
         if !request.path.to_lowercase().ends_with(".toml") {
             let message = format!("{}: a night is written as .toml", request.path);
-            return Err(ApiError::new(422, "wrong-name", message, "give a name such as my-night.toml"));
+            return Err(Refusal::new(422, "wrong-name", message, "give a name such as my-night.toml"));
         }
         let _one_at_a_time = self.saving.lock().unwrap_or_else(PoisonError::into_inner);
-        self.folder.write(&request.path, &text, request.replace.then_some(request.night.text.as_str()))?;
+        self.folder.write(&request.path, &text, request.replace.then_some(request.night.opened_text()))?;
         self.opened(&request.path)
     }
 
     /// A camera from a data sheet or a first night: the bare text of it with the page's words put in, checked and written.
-    fn begun(&self, begin: &Begin) -> Result<Value, ApiError> {
-        let text = changed_text(if begin.camera { answers::BARE_CAMERA } else { answers::BARE_NIGHT }, &begin.changes)?;
+    fn begun(&self, begin: &Begin) -> Result<Value, Refusal> {
+        let text = changed_text(if begin.camera { BARE_CAMERA } else { BARE_NIGHT }, &begin.changes)?;
         if begin.camera {
             CameraProfile::from_toml(&text)?;
         } else {
@@ -321,7 +220,7 @@ impl Api {
         if begin.camera { Ok(json!({ "path": begin.path })) } else { self.opened(&begin.path) }
     }
 
-    fn example(&self) -> Result<Value, ApiError> {
+    fn example(&self) -> Result<Value, Refusal> {
         let _one_at_a_time = self.saving.lock().unwrap_or_else(PoisonError::into_inner);
         for (name, text) in EXAMPLE {
             let there = self.folder.existing(Path::new(name)).is_ok();
@@ -332,15 +231,15 @@ impl Api {
         self.opened(EXAMPLE[1].0)
     }
 
-    fn measure(&self, folder: String) -> Result<Value, ApiError> {
+    fn measure(&self, folder: String) -> Result<Value, Refusal> {
         let path = self.folder.existing(Path::new(&folder))?;
         Job::start(&self.job, folder, path, Arc::clone(&self.measure))
     }
 
-    fn save_profile(&self, path: &str) -> Result<Value, ApiError> {
+    fn save_profile(&self, path: &str) -> Result<Value, Refusal> {
         let Some(profile) = self.job.profile() else {
             let message = "there is no measured profile to save";
-            return Err(ApiError::new(409, "no-profile", message, "measure a folder of frames first"));
+            return Err(Refusal::new(409, "no-profile", message, "measure a folder of frames first"));
         };
         let json = path.to_lowercase().ends_with(".json");
         let text = if json { profile.to_json() } else { profile.to_toml() }?;
@@ -350,44 +249,23 @@ impl Api {
     }
 }
 
-fn nothing_there(request: &Request) -> ApiError {
+fn nothing_there(request: &Request) -> Refusal {
     let message = format!("{} {}: there is no such thing here", request.method, request.path);
-    ApiError::new(404, "not-found", message, "open the address that `subwell page` printed")
+    Refusal::new(404, "not-found", message, "open the address that `subwell page` printed")
 }
 
-fn read<T: DeserializeOwned>(request: &Request) -> Result<T, ApiError> {
-    let bad = |message: String| ApiError::new(400, "bad-request", message, "load the page again");
-    let text = std::str::from_utf8(&request.body).map_err(|error| bad(error.to_string()))?;
-    check_depth(text).map_err(|error| bad(error.message))?;
-    serde_json::from_str(text).map_err(|error| bad(error.to_string()))
+/// What is in a folder of frames.
+fn frames(folder: &Path) -> Result<Value, Refusal> {
+    let decoder = Decoder::this_program()?;
+    let frames = measure::Folder::open(&[folder], &decoder, &measure::Silent)?;
+    Ok(json_value(frames.inventory()))
 }
 
-/// What a night takes for keys that are left out, under the keys' names.
-fn defaults() -> Value {
-    let (site, mount, goal) = (Site::default(), Mount::default(), Goal::default());
-    let (counts, stack) = (CalibrationCounts::default(), StackRules::default());
-    json!({
-        "camera": { "sensor_c": CameraChoice::DEFAULT_SET_POINT, "rise_c": CameraChoice::DEFAULT_RISE },
-        "optics": { "obstruction_mm": 0.0, "transmission": crate::rig::DEFAULT_TRANSMISSION },
-        "site": {
-            "sky": site.sky(), "lamps": site.lamps(), "seeing_arcsec": site.seeing(), "ambient_c": site.ambient(),
-            "height_m": site.height(),
-        },
-        "target": { "altitude_deg": crate::target::DEFAULT_ALTITUDE },
-        "filter": { "share": 1.0, "quantum_efficiency": crate::rig::DEFAULT_QUANTUM_EFFICIENCY },
-        "mount": {
-            "guided": mount.guided(), "guide_rms_arcsec": mount.guide_rms(), "settle_s": mount.settle(),
-            "between_subs_s": mount.between_subs(), "lost_subs_per_hour": mount.lost_subs_per_hour(),
-        },
-        "calibration": { "darks": counts.darks(), "flats": counts.flats(), "biases": counts.biases() },
-        "stack": {
-            "clip_sigma": stack.clip_sigma(), "min_subs": stack.min_subs(), "most_subs": stack.most_subs(),
-            "most_gigabytes": stack.most_gigabytes(), "min_positions": stack.min_positions(),
-            "min_positions_per_night": stack.min_positions_per_night(),
-        },
-        "goal": {
-            "snr": Goal::DEFAULT_SNR, "patch_arcsec": Goal::DEFAULT_PATCH, "clear_hours_per_night": goal.clear_hours(),
-            "already_have_h": goal.already_have(),
-        },
-    })
+fn text_of(request: &Request) -> Result<&str, Refusal> {
+    let bad = |error: std::str::Utf8Error| Refusal::new(400, "bad-request", error.to_string(), "load the page again");
+    std::str::from_utf8(&request.body).map_err(bad)
+}
+
+fn read<T: DeserializeOwned>(request: &Request) -> Result<T, Refusal> {
+    body_of(text_of(request)?)
 }

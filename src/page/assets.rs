@@ -13,7 +13,7 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &str); 34] = [
+const ASSETS: [(&str, &str, &str); 35] = [
     asset!("/", HTML, "page.html"),
     asset!("/page.css", CSS, "page.css"),
     asset!("/icon.svg", PICTURE, "icon.svg"),
@@ -48,7 +48,21 @@ const ASSETS: [(&str, &str, &str); 34] = [
     asset!("/morning.js", SCRIPT, "morning.js"),
     asset!("/watch.js", SCRIPT, "watch.js"),
     asset!("/measure.js", SCRIPT, "measure.js"),
+    asset!("/places.js", SCRIPT, "places.js"),
 ];
+
+/// What only a page has that is a file.
+const ALONE: [(&str, &str, &str); 4] = [
+    asset!("/alone.js", SCRIPT, "alone.js"),
+    asset!("/alone_places.js", SCRIPT, "alone_places.js"),
+    asset!("/card.js", SCRIPT, "card.js"),
+    asset!("/home.js", SCRIPT, "home.js"),
+];
+
+/// The text of the file at this path.
+pub(super) fn text_of(path: &str) -> Option<&'static str> {
+    ASSETS.iter().chain(&ALONE).find(|(own, ..)| *own == path).map(|(.., text)| *text)
+}
 
 /// The file at this path.
 pub(super) fn asset(path: &str) -> Option<Response> {

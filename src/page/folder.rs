@@ -7,8 +7,7 @@ use serde::Serialize;
 use walkdir::WalkDir;
 
 use crate::files::{FileError, read_text, replace_whole, write_whole};
-
-use super::ApiError;
+use crate::planner::Refusal;
 
 /// No path is longer.
 const LONGEST_NAME: usize = 1024;
@@ -69,11 +68,11 @@ impl Folder {
     ///
     /// # Errors
     /// When the name leads out of the folder, by `..`, as an absolute path or through a link, or nothing is there.
-    pub fn existing(&self, name: &Path) -> Result<PathBuf, ApiError> {
+    pub fn existing(&self, name: &Path) -> Result<PathBuf, Refusal> {
         let inside = inside(name)?;
         let found = fs::canonicalize(self.root.join(&inside)).map_err(|error| {
             let message = format!("{}: {error}", inside.display());
-            ApiError::new(404, "unreadable", message, "look through the list of files again")
+            Refusal::new(404, "unreadable", message, "look through the list of files again")
         })?;
         // Links are followed by now: this is where it really lies.
         if found.starts_with(&self.root) { Ok(found) } else { Err(outside(name)) }
@@ -84,13 +83,13 @@ impl Folder {
     /// # Errors
     /// When the name leads out of the folder, its folder is not there, it is hidden, or does not end in `.toml` or
     /// `.json`.
-    pub fn place(&self, name: &str) -> Result<PathBuf, ApiError> {
+    pub fn place(&self, name: &str) -> Result<PathBuf, Refusal> {
         let inside = inside(Path::new(name))?;
         let ending = inside.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_lowercase();
         let file = inside.file_name().and_then(|file| file.to_str()).unwrap_or_default();
         if !["toml", "json"].contains(&ending.as_str()) || file.starts_with('.') || file != file.trim() {
             let message = format!("{name}: the page writes files whose names end in .toml or .json");
-            return Err(ApiError::new(422, "wrong-name", message, "give a name such as my-night.toml"));
+            return Err(Refusal::new(422, "wrong-name", message, "give a name such as my-night.toml"));
         }
         let folder = inside.parent().unwrap_or(Path::new(""));
         let folder = if folder.as_os_str().is_empty() { self.root.clone() } else { self.existing(folder)? };
@@ -101,24 +100,24 @@ impl Folder {
     ///
     /// # Errors
     /// As [`Folder::existing`], or when it is no text.
-    pub fn text(&self, name: &str) -> Result<String, ApiError> {
-        let path = self.existing(Path::new(name))?;
-        read_text(&path).map_err(ApiError::from)
+    pub fn text(&self, name: &Path) -> Result<String, Refusal> {
+        let path = self.existing(name)?;
+        read_text(&path).map_err(Refusal::from)
     }
 
     /// Writes a file whole; `was` is the text that it is to replace, `None` where no file is to be there.
     ///
     /// # Errors
     /// As [`Folder::place`]; when the file holds another text by now, or the disk refuses.
-    pub fn write(&self, name: &str, text: &str, was: Option<&str>) -> Result<(), ApiError> {
+    pub fn write(&self, name: &str, text: &str, was: Option<&str>) -> Result<(), Refusal> {
         let path = self.place(name)?;
         let changed = || {
             let message = format!("{name} was changed on the disk since it was opened here; nothing was written");
-            ApiError::new(409, "changed-on-disk", message, "save under another name, or open the file again")
+            Refusal::new(409, "changed-on-disk", message, "save under another name, or open the file again")
         };
         let exists = || {
             let hint = "save under another name, or open the file first";
-            ApiError::new(409, "exists", format!("{name} is there already; nothing was written"), hint)
+            Refusal::new(409, "exists", format!("{name} is there already; nothing was written"), hint)
         };
         let there = path.symlink_metadata().is_ok();
         let Some(was) = was else {
@@ -138,7 +137,7 @@ impl Folder {
                 let beside = kept.file_name().unwrap_or_default().to_string_lossy();
                 let message =
                     format!("{name} was changed on the disk in this moment; what was not saved is in {beside}");
-                ApiError { message, ..changed() }
+                Refusal { message, ..changed() }
             }
             other => other.into(),
         })
@@ -207,15 +206,15 @@ fn slashed(path: &Path) -> Option<String> {
     parts.map(|parts| if parts.is_empty() { ".".into() } else { parts.join("/") })
 }
 
-fn outside(name: &Path) -> ApiError {
+fn outside(name: &Path) -> Refusal {
     let message = format!("{} lies outside the folder that this page was started in", name.display());
-    ApiError::new(403, "outside", message, "start `subwell page` in a folder that holds night, profile and frames")
+    Refusal::new(403, "outside", message, "start `subwell page` in a folder that holds night, profile and frames")
 }
 
 /// The path from the folder down, without `.` and `..`.
 ///
 /// Backslashes and colons are refused everywhere: they would be folders, drives and streams on some systems.
-fn inside(name: &Path) -> Result<PathBuf, ApiError> {
+fn inside(name: &Path) -> Result<PathBuf, Refusal> {
     let text = name.to_str().ok_or_else(|| outside(name))?;
     if text.len() > LONGEST_NAME || text.contains(['\\', ':']) || text.contains(char::is_control) {
         return Err(outside(name));

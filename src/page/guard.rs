@@ -1,6 +1,6 @@
 //! Who may ask: the checks that every request passes before anything is done for it.
 
-use super::ApiError;
+use crate::planner::Refusal;
 
 /// A request as it came from the socket: what the checks and the answers need of it.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -54,7 +54,7 @@ impl Guard {
     /// # Errors
     /// When the Host is not this page's (a name of another site that was pointed to this machine), when Origin or
     /// Sec-Fetch-Site say that another site's page asks, and, for all that touches the folder, without the token.
-    pub fn check(&self, request: &Request) -> Result<(), ApiError> {
+    pub fn check(&self, request: &Request) -> Result<(), Refusal> {
         self.check_host(request)?;
         if request.is_of_the_folder() {
             self.check_origin(request)?;
@@ -64,16 +64,16 @@ impl Guard {
         Ok(())
     }
 
-    fn check_host(&self, request: &Request) -> Result<(), ApiError> {
+    fn check_host(&self, request: &Request) -> Result<(), Refusal> {
         let known = |host: &String| self.hosts.iter().any(|own| own.eq_ignore_ascii_case(host));
         if request.host.as_ref().is_some_and(known) {
             return Ok(());
         }
         let message = "this page answers under its own address only";
-        Err(ApiError::new(403, "wrong-host", message, "open the address that `subwell page` printed"))
+        Err(Refusal::new(403, "wrong-host", message, "open the address that `subwell page` printed"))
     }
 
-    fn check_origin(&self, request: &Request) -> Result<(), ApiError> {
+    fn check_origin(&self, request: &Request) -> Result<(), Refusal> {
         let own = |origin: &String| {
             origin.strip_prefix("http://").is_some_and(|host| self.hosts.iter().any(|own| own == host))
         };
@@ -82,28 +82,28 @@ impl Guard {
             return Ok(());
         }
         let message = "another site's page asks, and gets nothing";
-        Err(ApiError::new(403, "wrong-origin", message, "open the address that `subwell page` printed"))
+        Err(Refusal::new(403, "wrong-origin", message, "open the address that `subwell page` printed"))
     }
 
-    fn check_token(&self, request: &Request) -> Result<(), ApiError> {
+    fn check_token(&self, request: &Request) -> Result<(), Refusal> {
         if request.token.as_deref().is_some_and(|token| equal(token.as_bytes(), self.token.as_bytes())) {
             return Ok(());
         }
         let message = "the address lacks its key, or has an old one";
         let hint = "open the whole address that `subwell page` printed, with all that follows the #";
-        Err(ApiError::new(401, "no-token", message, hint))
+        Err(Refusal::new(401, "no-token", message, hint))
     }
 }
 
 /// A form of another site cannot send JSON.
-fn check_kind(request: &Request) -> Result<(), ApiError> {
+fn check_kind(request: &Request) -> Result<(), Refusal> {
     let is_json = request.content_type.as_deref().is_some_and(|kind| {
         kind.split(';').next().is_some_and(|kind| kind.trim().eq_ignore_ascii_case("application/json"))
     });
     if request.method != "POST" || is_json {
         return Ok(());
     }
-    Err(ApiError::new(415, "not-json", "only JSON is taken here", "send Content-Type: application/json"))
+    Err(Refusal::new(415, "not-json", "only JSON is taken here", "send Content-Type: application/json"))
 }
 
 /// Whether two secrets are equal, in a time that does not tell how far they are.

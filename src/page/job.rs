@@ -12,10 +12,10 @@ use crate::files::Decoder;
 use crate::measure::{self, CameraOptions, measure_camera};
 use crate::report::{camera_line, json_value};
 
-use super::ApiError;
+use crate::planner::Refusal;
 
 /// Measures the camera of a folder and says how far it is; the page is given one, for measuring is not its own work.
-pub type Measure = dyn Fn(&Path, &Progress) -> Result<CameraProfile, ApiError> + Send + Sync;
+pub type Measure = dyn Fn(&Path, &Progress) -> Result<CameraProfile, Refusal> + Send + Sync;
 
 /// How far a measurement is. Counted by the measurement, read by the page.
 #[derive(Debug, Default)]
@@ -58,7 +58,7 @@ impl measure::Progress for Progress {
 ///
 /// # Errors
 /// As [`measure::measure_camera`], for the page.
-pub fn measure_folder(folder: &Path, progress: &Progress) -> Result<CameraProfile, ApiError> {
+pub fn measure_folder(folder: &Path, progress: &Progress) -> Result<CameraProfile, Refusal> {
     let decoder = Decoder::this_program()?;
     let frames = measure::Folder::open(&[folder], &decoder, progress)?;
     let options = CameraOptions { progress, ..CameraOptions::default() };
@@ -75,7 +75,7 @@ struct Running {
     folder: String,
     progress: Arc<Progress>,
     started: Instant,
-    ended: Option<(f64, Result<CameraProfile, ApiError>)>,
+    ended: Option<(f64, Result<CameraProfile, Refusal>)>,
 }
 
 impl Job {
@@ -90,13 +90,13 @@ impl Job {
         folder: String,
         path: PathBuf,
         measure: Arc<Measure>,
-    ) -> Result<Value, ApiError> {
+    ) -> Result<Value, Refusal> {
         let progress = Arc::new(Progress::default());
         {
             let mut state = job.state();
             if state.as_ref().is_some_and(|running| running.ended.is_none()) {
                 let message = "a measurement is running already";
-                return Err(ApiError::new(409, "measuring", message, "wait for its end, or stop it"));
+                return Err(Refusal::new(409, "measuring", message, "wait for its end, or stop it"));
             }
             let started = Instant::now();
             *state = Some(Running { folder, progress: Arc::clone(&progress), started, ended: None });
@@ -106,7 +106,7 @@ impl Job {
             let caught = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| measure(&path, &progress)));
             let answer = caught.unwrap_or_else(|_| {
                 let message = "the measurement broke off";
-                Err(ApiError::new(500, "broken", message, "measure the folder on the command line, which says more"))
+                Err(Refusal::new(500, "broken", message, "measure the folder on the command line, which says more"))
             });
             if let Some(running) = own.state().as_mut() {
                 running.ended = Some((running.started.elapsed().as_secs_f64(), answer));

@@ -37,22 +37,20 @@
     reason = "this module serves files of one folder and shows how long a measurement takes"
 )]
 
-mod answers;
 mod api;
 mod assets;
-mod edit;
-mod error;
 mod folder;
 mod guard;
 mod job;
+mod link;
+mod phone;
 mod server;
 mod watching;
 
 pub use api::{Api, Response};
-pub use edit::{Change, changed_text};
-pub use error::ApiError;
 pub use folder::{Contents, Folder, FolderOfFrames};
 pub use guard::{Guard, Request};
 pub use job::{Measure, Progress, measure_folder};
+pub use phone::{carries_the_module, planner_file};
 pub use server::{Limits, serve};
 pub use watching::{Event, Watching};

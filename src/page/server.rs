@@ -18,7 +18,9 @@ use tokio::net::TcpStream;
 use tokio::sync::Semaphore;
 use tokio::time::{sleep, timeout};
 
-use super::{Api, ApiError, Guard, Request, Response, Watching};
+use crate::planner::Refusal;
+
+use super::{Api, Guard, Request, Response, Watching};
 
 /// What a client may cost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -142,7 +144,7 @@ async fn replied(request: HttpRequest<Incoming>, api: Arc<Api>, limits: Limits) 
 async fn answered(request: Request, api: Arc<Api>) -> Response {
     tokio::task::spawn_blocking(move || api.answer(&request)).await.unwrap_or_else(|_| {
         let hint = "ask the same on the command line, which says more";
-        ApiError::new(500, "broken", "the program broke off here", hint).into()
+        Refusal::new(500, "broken", "the program broke off here", hint).into()
     })
 }
 
@@ -176,11 +178,11 @@ fn events(watching: Arc<Watching>, request: &Request, limits: Limits) -> HttpRes
 }
 
 /// The request with its body, if head and size allow.
-async fn asked(request: HttpRequest<Incoming>, api: &Api, limits: Limits) -> Result<Request, ApiError> {
+async fn asked(request: HttpRequest<Incoming>, api: &Api, limits: Limits) -> Result<Request, Refusal> {
     let (head, body) = request.into_parts();
     if head.uri.authority().is_some() {
         let message = "only paths of this page are answered";
-        return Err(ApiError::new(400, "bad-request", message, "open the address that `subwell page` printed"));
+        return Err(Refusal::new(400, "bad-request", message, "open the address that `subwell page` printed"));
     }
     let mut request = Request {
         method: head.method.as_str().to_owned(),
@@ -196,13 +198,13 @@ async fn asked(request: HttpRequest<Incoming>, api: &Api, limits: Limits) -> Res
     api.check(&request)?;
     let read = timeout(limits.whole_body, Limited::new(body, limits.body).collect())
         .await
-        .map_err(|_| ApiError::new(408, "too-slow", "the request did not arrive in time", "ask again"))?;
+        .map_err(|_| Refusal::new(408, "too-slow", "the request did not arrive in time", "ask again"))?;
     let bytes = read.map_err(|error| {
         if error.is::<LengthLimitError>() {
             let message = format!("more than {} bytes are too many for a request", limits.body);
-            return ApiError::new(413, "over-limit", message, "ask for less at once");
+            return Refusal::new(413, "over-limit", message, "ask for less at once");
         }
-        ApiError::new(400, "bad-request", "the request broke off", "ask again")
+        Refusal::new(400, "bad-request", "the request broke off", "ask again")
     })?;
     request.body = bytes.to_bytes().to_vec();
     Ok(request)

@@ -16,7 +16,7 @@ use crate::night::Night;
 use crate::report::json_value;
 use crate::review::WatchLine;
 
-use super::ApiError;
+use crate::planner::Refusal;
 
 /// More events are not kept for who comes late: a night has some two thousand lights.
 const MOST_KEPT: usize = 4000;
@@ -81,14 +81,14 @@ impl Watching {
         path: PathBuf,
         (night, camera): (Night, CameraProfile),
         once: bool,
-    ) -> Result<Value, ApiError> {
+    ) -> Result<Value, Refusal> {
         let stop = Arc::new(AtomicBool::new(once));
         let wake = Wake::new(std::slice::from_ref(&path));
         {
             let mut state = watching.state();
             if state.running {
                 let message = "a folder is watched already";
-                return Err(ApiError::new(409, "watching", message, "end that watch first"));
+                return Err(Refusal::new(409, "watching", message, "end that watch first"));
             }
             let last = state.last;
             let (wake, stop) = (Some(wake.sender()), Arc::clone(&stop));
@@ -99,7 +99,7 @@ impl Watching {
             let watched = std::panic::AssertUnwindSafe(|| own.watch(&path, &night, &camera, &stop, wake));
             let ended = std::panic::catch_unwind(watched).unwrap_or_else(|_| {
                 let message = "the watch broke off";
-                Err(ApiError::new(500, "broken", message, "watch the folder on the command line, which says more"))
+                Err(Refusal::new(500, "broken", message, "watch the folder on the command line, which says more"))
             });
             let document = ended.unwrap_or_else(|error| error.document());
             own.tell("end", &document);
@@ -116,8 +116,8 @@ impl Watching {
         camera: &CameraProfile,
         stop: &AtomicBool,
         mut wake: Wake,
-    ) -> Result<Value, ApiError> {
-        let failed = |error: WatchError| ApiError::from(crate::error::Error::from(error));
+    ) -> Result<Value, Refusal> {
+        let failed = |error: WatchError| Refusal::from(crate::error::Error::from(error));
         let decoder = Decoder::this_program()?;
         let folders = std::slice::from_ref(path);
         let mut watch = Watch::new(folders, night, camera, &decoder, Patience::default()).map_err(failed)?;

@@ -1,52 +1,43 @@
-//! What the page asks beside the plan: each answer is one call of the library.
-
-use std::path::Path;
+//! Each answer is one call of the library.
 
 use serde_json::{Map, Value, json};
 
 use crate::camera::CameraProfile;
 use crate::decide::{Choices, Targets, TargetsAsked};
-use crate::files::Decoder;
 use crate::keys::NIGHT;
-use crate::measure::{self, FrameSource};
 use crate::night::{Night, WholeNight, moons};
 use crate::plan::{self, ChecklistFor, PlanError, checklist};
 use crate::report::{self, json_value};
 use crate::sky::{GivenSky, bortle_class, limiting_magnitude};
 use crate::target::{CATALOGUE_UNCERTAINTY, Target, objects};
 
-use super::ApiError;
-
-/// A camera with nothing in it but what a data sheet must fill.
-pub(super) const BARE_CAMERA: &str = include_str!("bare/camera.toml");
-/// A night with nothing in it but what a photographer must fill.
-pub(super) const BARE_NIGHT: &str = include_str!("bare/night.toml");
+use super::Refusal;
 
 /// Evenings of a calendar's page.
 const MONTH_AND_MORE: u32 = 42;
 
 /// A night and its camera.
-type Drafted = (Night, CameraProfile);
+pub(super) type Drafted = (Night, CameraProfile);
 
 /// The goal's night from sunset to sunrise; `null` without a date or a place.
-pub(super) fn course(night: Night) -> Result<Value, ApiError> {
+pub(super) fn course(night: Night) -> Result<Value, Refusal> {
     let course = WholeNight::new(&night).map_err(PlanError::from)?;
     Ok(json!({ "format": "subwell.course", "version": 1, "course": json_value(&course) }))
 }
 
 /// The Moon of six weeks of evenings.
-pub(super) fn moons_from(night: &Night, from: &str) -> Result<Value, ApiError> {
+pub(super) fn moons_from(night: &Night, from: &str) -> Result<Value, Refusal> {
     let moons = moons(night, from, MONTH_AND_MORE).map_err(PlanError::from)?;
     Ok(json!({ "format": "subwell.moons", "version": 1, "moons": json_value(&moons) }))
 }
 
 /// The plan begun on each evening of four weeks.
-pub(super) fn starts((night, camera): &Drafted) -> Result<Value, ApiError> {
+pub(super) fn starts((night, camera): &Drafted) -> Result<Value, Refusal> {
     Ok(json!({ "format": "subwell.starts", "version": 1, "starts": json_value(&plan::starts(night, camera)?) }))
 }
 
 /// The evenings of a plan as a file to keep: for a calendar, and as a table; `null` where it has no dates.
-pub(super) fn evenings((night, camera): &Drafted) -> Result<Value, ApiError> {
+pub(super) fn evenings((night, camera): &Drafted) -> Result<Value, Refusal> {
     let plan = plan::plan(night, camera)?;
     let target = night.target.name.as_deref().unwrap_or("the target");
     let (calendar, table) = (report::schedule_icalendar(&plan, target), report::schedule_csv(&plan));
@@ -54,17 +45,17 @@ pub(super) fn evenings((night, camera): &Drafted) -> Result<Value, ApiError> {
 }
 
 /// Every known target with its hours.
-pub(super) fn targets((night, camera): &Drafted) -> Result<Value, ApiError> {
+pub(super) fn targets((night, camera): &Drafted) -> Result<Value, Refusal> {
     Ok(json_value(&Targets::new(night, camera, TargetsAsked::default())?))
 }
 
 /// What else could be done, by the hours that it saves.
-pub(super) fn choices((night, camera): &Drafted, chosen: &[Drafted]) -> Result<Value, ApiError> {
+pub(super) fn choices((night, camera): &Drafted, chosen: &[Drafted]) -> Result<Value, Refusal> {
     Ok(json_value(&Choices::new(night, camera, chosen)?))
 }
 
 /// One sky in the three scales in which it can be written. Beyond the ends of a scale its end is given.
-pub(super) fn sky(given: &GivenSky) -> Result<Value, ApiError> {
+pub(super) fn sky(given: &GivenSky) -> Result<Value, Refusal> {
     let magnitude = given.magnitude().map_err(PlanError::from)?.value;
     let range = |path: &str| crate::keys::row(NIGHT, path).map_or((f64::MIN, f64::MAX), |key| (key.low, key.high));
     let within = |value: f64, (low, high): (f64, f64)| (value.clamp(low, high) * 100.0).round() / 100.0;
@@ -101,13 +92,6 @@ pub(super) fn checklists() -> Value {
         "format": "subwell.checklists", "version": 1,
         "cooled": list(ChecklistFor::Cooled), "uncooled": list(ChecklistFor::Uncooled), "quick": list(ChecklistFor::Quick),
     })
-}
-
-/// What is in a folder of frames.
-pub(super) fn frames(folder: &Path) -> Result<Value, ApiError> {
-    let decoder = Decoder::this_program()?;
-    let frames = measure::Folder::open(&[folder], &decoder, &measure::Silent)?;
-    Ok(json_value(frames.inventory()))
 }
 
 /// The range of every key that has one.

@@ -4,9 +4,9 @@ use serde::Deserialize;
 use serde_json::Value;
 use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, TableLike};
 
-use crate::reading::{DEEPEST, check_depth};
+use crate::reading::{DEEPEST, check_depth, with_line_ends_of};
 
-use super::ApiError;
+use super::Refusal;
 
 /// No night has more keys.
 const MOST_CHANGES: usize = 400;
@@ -34,30 +34,30 @@ pub enum Step {
 ///
 /// # Errors
 /// When the text is not TOML, or a way leads nowhere.
-pub fn changed_text(text: &str, changes: &[Change]) -> Result<String, ApiError> {
+pub fn changed_text(text: &str, changes: &[Change]) -> Result<String, Refusal> {
     if changes.is_empty() {
         return Ok(text.to_owned());
     }
     if changes.len() > MOST_CHANGES {
-        return Err(ApiError::new(422, "too-many-changes", "more changes than a night has keys", "save, then go on"));
+        return Err(Refusal::new(422, "too-many-changes", "more changes than a night has keys", "save, then go on"));
     }
     if changes.iter().any(|change| change.key.len() + depth(&change.value) > DEEPEST) {
         let message = format!("a changed key nests deeper than {DEEPEST} levels");
-        return Err(ApiError::new(422, "no-such-key", message, "open the file again"));
+        return Err(Refusal::new(422, "no-such-key", message, "open the file again"));
     }
     check_depth(text).map_err(|error| {
-        ApiError::new(422, "night-unusable", error.message, "mend the file in an editor, then open it again")
+        Refusal::new(422, "night-unusable", error.message, "mend the file in an editor, then open it again")
     })?;
     let mut document: DocumentMut = text.parse().map_err(|error: toml_edit::TomlError| {
-        ApiError::new(422, "night-unusable", error.to_string(), "mend the file in an editor, then open it again")
+        Refusal::new(422, "night-unusable", error.to_string(), "mend the file in an editor, then open it again")
     })?;
     for change in changes {
         set(document.as_table_mut(), &change.key, &change.value).ok_or_else(|| {
             let message = format!("the night has no place for {}", named(&change.key));
-            ApiError::new(422, "no-such-key", message, "open the file again")
+            Refusal::new(422, "no-such-key", message, "open the file again")
         })?;
     }
-    Ok(crate::files::with_line_ends_of(text, &document.to_string()))
+    Ok(with_line_ends_of(text, &document.to_string()))
 }
 
 /// Lists and objects inside each other; the reader of the request has bounded them.

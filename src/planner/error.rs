@@ -1,13 +1,13 @@
-//! A request that gets no answer, and why.
+//! A question that gets no answer, and why.
 
 use serde_json::Value;
 
 use crate::error::Error;
 use crate::report::error_document;
 
-/// Why a request is refused: what HTTP says of it, and the document that `--json` prints.
+/// Why a question is refused: what HTTP says of it, and the document that `--json` prints.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ApiError {
+pub struct Refusal {
     /// The status of HTTP.
     pub status: u16,
     /// A fixed word.
@@ -18,7 +18,7 @@ pub struct ApiError {
     pub hint: String,
 }
 
-impl ApiError {
+impl Refusal {
     /// An error in words.
     #[must_use]
     pub fn new(status: u16, code: &str, message: impl Into<String>, hint: impl Into<String>) -> Self {
@@ -33,7 +33,7 @@ impl ApiError {
 }
 
 /// What was asked was understood, and night, camera or frames cannot answer it.
-impl<E: Into<Error>> From<E> for ApiError {
+impl<E: Into<Error>> From<E> for Refusal {
     fn from(error: E) -> Self {
         let error = error.into();
         Self::new(422, error.code(), error.to_string(), error.hint())

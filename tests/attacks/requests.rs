@@ -7,7 +7,8 @@ use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
 use serde_json::{Value, json};
-use subwell::page::{Api, ApiError, Folder, Guard, Limits, serve};
+use subwell::page::{Api, Folder, Guard, Limits, serve};
+use subwell::planner::Refusal;
 
 use super::texts::{Family, sample};
 
@@ -31,7 +32,7 @@ fn port() -> u16 {
         FILES.iter().for_each(|name| std::fs::write(folder.path().join(name), sample(name)).unwrap());
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).unwrap();
         let port = listener.local_addr().unwrap().port();
-        let measure = Arc::new(|_: &Path, _: &_| Err(ApiError::new(422, "none", "nothing is measured here", "")));
+        let measure = Arc::new(|_: &Path, _: &_| Err(Refusal::new(422, "none", "nothing is measured here", "")));
         let api = Api::new(Folder::new(folder.path()).unwrap(), Guard::new(port, TOKEN.into()), None, measure);
         std::thread::spawn(move || {
             let _kept = folder;

@@ -25,7 +25,7 @@ export async function watched(browser) {
   page.on("pageerror", (error) => complaints.push(`script: ${error.message}`));
   page.on("request", (request) => {
     const { protocol, hostname } = new URL(request.url());
-    const here = ["data:", "file:", "about:"].includes(protocol) || ["127.0.0.1", "localhost"].includes(hostname);
+    const here = ["data:", "file:", "about:", "blob:"].includes(protocol) || ["127.0.0.1", "localhost"].includes(hostname);
     if (!here) complaints.push(`asks beyond this machine: ${request.url()}`);
   });
   return { page, complaints };

@@ -8,6 +8,7 @@ import { createInterface } from "node:readline";
 import { open } from "./browser.mjs";
 import { morning } from "./morning.mjs";
 import { person } from "./person.mjs";
+import { phone } from "./phone.mjs";
 import { planner } from "./planner.mjs";
 import { reports } from "./reports.mjs";
 
@@ -39,8 +40,9 @@ writeFileSync(join(work, "broken", "frame.fits"), "SIMPLE  = no frame at all");
 const { child, address } = await served();
 const browser = await open(chromium);
 try {
-  const place = { work, evil, screenshots, samples, run: (cwd, ...words) => execFileSync(program, words, { cwd, encoding: "utf8", stdio: ["ignore", "pipe", "inherit"] }), plan: (night) => JSON.parse(run("plan", night, "--json")), read: (name) => readFileSync(join(work, name), "utf8") };
+  const place = { work, program, evil, screenshots, samples, run: (cwd, ...words) => execFileSync(program, words, { cwd, encoding: "utf8", stdio: ["ignore", "pipe", "inherit"] }), plan: (night) => JSON.parse(run("plan", night, "--json")), read: (name) => readFileSync(join(work, name), "utf8") };
   await planner(browser, address, place);
+  await phone(browser, place);
   await person(browser, place, served);
   await morning(browser, place, served);
   await reports(browser, place);

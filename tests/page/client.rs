@@ -9,7 +9,8 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use serde_json::Value;
-use subwell::page::{Api, ApiError, Folder, Guard, Limits, Measure, serve};
+use subwell::page::{Api, Folder, Guard, Limits, Measure, serve};
+use subwell::planner::Refusal;
 use tempfile::TempDir;
 
 use crate::support::program::{PROGRAM, samples};
@@ -130,7 +131,7 @@ pub(crate) fn page_with(limits: Limits, measure: Arc<Measure>) -> Page {
 }
 
 pub(crate) fn page() -> Page {
-    page_with(Limits::default(), Arc::new(|_, _| Err(ApiError::new(422, "none", "nothing is measured here", ""))))
+    page_with(Limits::default(), Arc::new(|_, _| Err(Refusal::new(422, "none", "nothing is measured here", ""))))
 }
 
 impl Page {

@@ -4,7 +4,8 @@ use std::io::Write;
 use std::sync::Arc;
 
 use serde_json::{Value, json};
-use subwell::page::{Api, ApiError, Folder, Guard, Request};
+use subwell::page::{Api, Folder, Guard, Request};
+use subwell::planner::Refusal;
 
 use crate::client::{Answer, TOKEN, page};
 
@@ -254,7 +255,7 @@ fn script_in_a_profile_is_a_name() {
 #[test]
 fn nonsense_gets_a_reason() {
     let folder = tempfile::tempdir().unwrap();
-    let measure = Arc::new(|_: &std::path::Path, _: &subwell::page::Progress| Err(ApiError::new(422, "none", "", "")));
+    let measure = Arc::new(|_: &std::path::Path, _: &subwell::page::Progress| Err(Refusal::new(422, "none", "", "")));
     let api = Api::new(Folder::new(folder.path()).unwrap(), Guard::new(80, TOKEN.into()), None, measure);
     let bodies: [&[u8]; 10] = [
         b"",

@@ -5,7 +5,8 @@ use std::sync::mpsc::{channel, sync_channel};
 use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
-use subwell::page::{ApiError, Limits, Measure};
+use subwell::page::{Limits, Measure};
+use subwell::planner::Refusal;
 
 use crate::client::{Program, copy, page_with};
 use crate::support::program::{copied, samples, subwell};
@@ -81,7 +82,7 @@ fn progress_is_told_and_a_stop_is_heard() {
         if progress.step() {
             panic!("it goes on after the stop")
         }
-        Err(ApiError::new(422, "stopped", "the measurement was stopped", ""))
+        Err(Refusal::new(422, "stopped", "the measurement was stopped", ""))
     });
     let page = page_with(Limits::default(), measure);
     let address = &page.address;

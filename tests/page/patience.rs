@@ -6,7 +6,8 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use serde_json::json;
-use subwell::page::{Api, ApiError, Folder, Guard, Limits, serve};
+use subwell::page::{Api, Folder, Guard, Limits, serve};
+use subwell::planner::Refusal;
 
 use crate::client::{Answer, Page, page, page_with};
 
@@ -14,7 +15,7 @@ use crate::client::{Answer, Page, page, page_with};
 const LONG: Duration = Duration::from_secs(100_000);
 
 fn limited(limits: Limits) -> Page {
-    page_with(limits, Arc::new(|_, _| Err(ApiError::new(422, "none", "nothing is measured here", ""))))
+    page_with(limits, Arc::new(|_, _| Err(Refusal::new(422, "none", "nothing is measured here", ""))))
 }
 
 fn unlimited() -> Limits {
@@ -144,7 +145,7 @@ fn a_crowd_is_served_to_the_last() {
 #[test]
 fn other_machines_cannot_be_served() {
     let folder = tempfile::tempdir().unwrap();
-    let measure = Arc::new(|_: &std::path::Path, _: &subwell::page::Progress| Err(ApiError::new(422, "none", "", "")));
+    let measure = Arc::new(|_: &std::path::Path, _: &subwell::page::Progress| Err(Refusal::new(422, "none", "", "")));
     let listener = TcpListener::bind((Ipv4Addr::UNSPECIFIED, 0)).unwrap();
     let guard = Guard::new(listener.local_addr().unwrap().port(), "x".into());
     let api = Arc::new(Api::new(Folder::new(folder.path()).unwrap(), guard, None, measure));

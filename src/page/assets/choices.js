@@ -5,7 +5,7 @@ import { fixed, hours, number, plain, rounded, united, written } from "./format.
 import { draft, night, read, set } from "./night.js";
 import { diamond } from "./starts.js";
 import { inWordsOfThePage, labelOf } from "./labels.js";
-import { go } from "./route.js";
+import { START, go } from "./route.js";
 import { ask } from "./server.js";
 import { announce } from "./reading.js";
 
@@ -28,7 +28,7 @@ function digitsOf({ hours_saved_interval_95: [low, high] }) {
 
 export async function show() {
   const place = $("place-choices");
-  if (!night.path) { place.replaceChildren(el("h1", { tabindex: -1 }, "No night yet"), el("p", {}, "Choices are weighed for a night: ", el("a", { href: "#/start" }, "begin one"), ".")); return; }
+  if (!night.path) { place.replaceChildren(el("h1", { tabindex: -1 }, "No night yet"), el("p", {}, "Choices are weighed for a night: ", el("a", { href: `#/${START}` }, "begin one"), ".")); return; }
   const key = JSON.stringify(draft());
   if (key === state.key && state.document) { draw(); return; }
   state.asking?.abort();

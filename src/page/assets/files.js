@@ -5,7 +5,7 @@ import { counted, plain, written } from "./format.js";
 import { changes, draft, night, open, renewed, saved, set } from "./night.js";
 import { dropDraft, elsewhere, storeNow } from "./drafts.js";
 import { inWordsOfThePage, labelOf } from "./labels.js";
-import { ask } from "./server.js";
+import { alone, ask } from "./server.js";
 
 export const folder = { nights: [], profiles: [], folders: [] };
 let opened = async () => {};
@@ -20,10 +20,11 @@ export function told() {
   $("file").replaceChildren(night.path ? plain(night.path.replace(/\.toml$/, "")) : "no night yet");
   document.title = `${night.path ? plain(night.path.replace(/\.toml$/, "")) : "no night yet"} – subwell`;
   const count = changes().length, steps = night.undo.length + night.redo.length;
-  show($("changed"), Boolean(night.path) && (count > 0 || steps > 0));
+  show($("changed"), Boolean(night.path) && (alone || count > 0 || steps > 0));
   $("head").classList.toggle("changing", count > 0 || steps > 0);
-  $("unsaved").replaceChildren(count === 0 ? "" : count === 1 ? "1 word differs from the file" : `${count} words differ from the file`);
-  show($("save"), count > 0);
+  if (alone) $("take-home").replaceChildren(count === 0 ? "take it home" : `${count} to take home`);
+  $("unsaved")?.replaceChildren(count === 0 ? "" : count === 1 ? "1 word differs from the file" : `${count} words differ from the file`);
+  if (!alone) show($("save"), count > 0);
   show($("undo"), night.undo.length > 0);
   show($("redo"), night.redo.length > 0);
 }
@@ -49,7 +50,7 @@ export function question(title, children, answers) {
   box.scrollIntoView({ block: "nearest" });
 }
 
-const valueWords = (value) => (value === null || value === undefined ? "nothing" : typeof value === "number" ? written(value) : typeof value === "string" ? plain(value) : plain(JSON.stringify(value)).replace(/["{}[\]]/g, "").replaceAll(",", ", ").slice(0, 80));
+export const valueWords = (value) => (value === null || value === undefined ? "nothing" : typeof value === "number" ? written(value) : typeof value === "string" ? plain(value) : plain(JSON.stringify(value)).replace(/["{}[\]]/g, "").replaceAll(",", ", ").slice(0, 80));
 
 /** Words that both sides changed are put side by side; those that only the file changed are told. */
 function meet({ conflicts, told: taken }) {
@@ -132,6 +133,7 @@ export async function openNight(path) {
 
 export function start(onOpened) {
   opened = onOpened;
+  if (alone) return;
   $("save").addEventListener("click", saveNow);
   $("save-as").addEventListener("click", async () => {
     const name = $("name").value.trim().replace(/(\.toml)?$/i, ".toml");

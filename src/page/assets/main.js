@@ -3,15 +3,12 @@
 import { $, el, show } from "./dom.js";
 import { counted, plain, written } from "./format.js";
 import * as answers from "./answer.js";
-import * as begin from "./begin.js";
-import * as camera from "./camera.js";
-import * as choices from "./choices.js";
 import * as files from "./files.js";
 import * as map from "./map.js";
-import * as morning from "./morning.js";
 import * as picture from "./picture.js";
 import * as sentence from "./sentence.js";
 import * as starts from "./starts.js";
+import { places, planned } from "./places.js";
 import { begin as beginDrafts } from "./drafts.js";
 import { evenings, shortSet } from "./evenings.js";
 import { textures } from "./filters.js";
@@ -19,7 +16,7 @@ import { inWordsOfThePage, wordOf } from "./labels.js";
 import { draft, inFile, isHeld, letGo, night, onChange, redo, set, undo } from "./night.js";
 import { announce } from "./reading.js";
 import * as route from "./route.js";
-import { ask, onGone } from "./server.js";
+import { alone, ask, onGone } from "./server.js";
 import { catalogueOf } from "./target.js";
 import { onRedraw, problems } from "./words.js";
 
@@ -63,12 +60,14 @@ async function ones({ typed = false, hand = null }) {
     if (problems.size > 0) answers.stopped("one word below stops a new one", [...problems.keys()][0]);
     if (hand) { answers.budget(best ?? document, document); done(); return; }
     best = document;
+    planned(document);
     $("state-night").replaceChildren(answers.shortest(document));
     const took = performance.now() - begun;
     resting = setTimeout(() => rest(document, own, took > SLOW_MS), typed ? REST_MS : 0);
   } catch (error) {
     if (next || asking !== own) return;
     // The old answer is to a question that is no longer asked.
+    planned(null);
     refuse(error);
     done();
   } finally { clearTimeout(slow); }
@@ -131,7 +130,7 @@ async function rest(document, own, slow) {
   }
 }
 
-const state = (place, words) => $(`state-${place}`).replaceChildren(words);
+const state = (place, words) => $(`state-${place}`)?.replaceChildren(words);
 
 function placed({ place, word }, before, cause) {
   for (const one of route.PLACES) show($(`place-${one}`), one === place);
@@ -139,7 +138,8 @@ function placed({ place, word }, before, cause) {
   if (place !== before.place) {
     show($("question"), false);
     if (cause !== "start") scrollTo(0, 0);
-    ({ start: begin.show, camera: camera.show, choices: choices.show, morning: morning.show })[place]?.();
+    places[before.place]?.leave?.();
+    places[place]?.show();
     if (cause !== "start") document.querySelector(`#place-${place} h1`)?.focus({ preventScroll: true });
   }
   if (place === "night" && night.path && (word !== before.word || place !== before.place)) sentence.draw();
@@ -153,7 +153,7 @@ async function opened({ restored = 0, note = "" } = {}) {
   state("camera", night.camera ? cameraState() : "none yet");
   state("choices", "");
   files.told();
-  $("name").value = "";
+  if (!alone) $("name").value = "";
   $("kept").replaceChildren(note || (restored > 0 ? `${counted(restored, "word")} that ${restored === 1 ? "was" : "were"} never saved ${restored === 1 ? "is" : "are"} kept here.` : ""));
   sentence.draw();
   replan();
@@ -176,6 +176,9 @@ function sticky() {
 }
 
 async function start() {
+  // What belongs to the other kind of page is not there at all.
+  document.querySelectorAll(alone ? ".served" : ".alone").forEach((one) => one.remove());
+  $("file").href = `#/${route.START}`;
   document.body.append(textures());
   onGone((gone) => { show($("gone"), gone); $("gone").replaceChildren(gone ? "the program has ended; your words are kept here" : ""); });
   $("colours").addEventListener("click", () => { const open = $("themes").classList.toggle("open"); $("colours").setAttribute("aria-expanded", String(open)); });
@@ -209,20 +212,17 @@ async function start() {
     await beginDrafts(files.folder.name);
     await catalogueOf();
     const first = files.folder.first ?? files.folder.nights[0];
-    begin.start(opened);
-    camera.start();
-    choices.start();
-    morning.start();
+    for (const own of Object.values(places)) own.start(opened);
     if (first) await files.openNight(first);
     else { for (const place of ["camera", "night"]) state(place, "none yet"); state("choices", "after a night"); files.told(); }
     state("morning", "after some lights");
-    route.start(first ? "night" : "start", placed);
+    route.start(alone ? route.START : first ? "night" : route.START, placed);
   } catch (error) {
     files.told();
     route.start("night", placed);
     show($("place-night"), true);
     answers.stopped(plain(error.message), null);
-    $("sentence").replaceChildren(el("div", { class: "problem", role: "alert" }, el("p", {}, inWordsOfThePage(error.message)), error.hint ? el("p", { class: "small" }, inWordsOfThePage(error.hint)) : null), el("p", {}, el("a", { href: "#/start" }, "begin with something else")));
+    $("sentence").replaceChildren(el("div", { class: "problem", role: "alert" }, el("p", {}, inWordsOfThePage(error.message)), error.hint ? el("p", { class: "small" }, inWordsOfThePage(error.hint)) : null), el("p", {}, alone ? null : el("a", { href: "#/start" }, "begin with something else")));
   }
 }
 

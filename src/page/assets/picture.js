@@ -20,7 +20,17 @@ const state = { plan: null, evening: 0, course: null, minute: null, drawn: null,
 const evenings = () => state.plan?.schedule?.nights ?? [];
 const shown = () => evenings()[state.evening] ?? null;
 
+/** The evening and the hour that somebody else wants to be shown. */
+let wanted = null;
+
 export function clear() { show($("picture"), false); }
+
+/** Shows an evening of the plan at an hour of its clock, until it is let go. */
+export function evening(i, hour) {
+  wanted = { i, hour };
+  if (state.course && shown()) { state.evening = i; load(); }
+}
+export const free = () => { wanted = null; };
 
 /** Draws the night of a plan. */
 export async function picture(plan, signal) {
@@ -32,7 +42,7 @@ export async function picture(plan, signal) {
   state.key = key;
   state.plan = plan;
   const again = evenings().findIndex(({ date }) => date === kept);
-  state.evening = Math.max(0, again);
+  state.evening = Math.min(wanted?.i ?? Math.max(0, again), Math.max(0, evenings().length - 1));
   await load(signal);
 }
 
@@ -46,6 +56,7 @@ async function load(signal) {
   show($("picture"), true);
   heading();
   draw();
+  if (wanted && state.drawn) go(at(wanted.hour));
   listed();
   twinTable.fill();
 }

@@ -1,6 +1,10 @@
 // The address says which place is open, and which word of it: `#/night/goal.snr`. The way back is the browser's own.
 
-export const PLACES = ["start", "camera", "night", "choices", "morning"];
+import { alone } from "./server.js";
+
+export const PLACES = alone ? ["card", "night", "choices"] : ["start", "camera", "night", "choices", "morning"];
+/** Where one begins with another night. */
+export const START = alone ? "card" : "start";
 
 let listener = () => {};
 let current = { place: "night", word: null };

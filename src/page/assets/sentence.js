@@ -7,7 +7,7 @@ import { differs, draft, effective, inFile, night, range, read, same, set, stand
 import { closeWord, here } from "./route.js";
 import { drawerNumber, idOf, list, num, numberNote, problemNote, problems, word } from "./words.js";
 import { calendar } from "./calendar.js";
-import { objectOf, search } from "./target.js";
+import { BRIGHTNESS, PLACE, byItsName, objectOf, search } from "./target.js";
 import { horizon } from "./horizon.js";
 import { folder, profilesFromHere } from "./files.js";
 import { ask } from "./server.js";
@@ -52,12 +52,8 @@ function onEvening() {
 
 // I want
 
-const BRIGHTNESS = [["target", "surface_brightness_mag"], ["target", "line_rayleigh"], ["target", "emission_measure_pc_cm6"]];
-const PLACE = [["target", "ra"], ["target", "dec"], ["target", "ra_deg"], ["target", "dec_deg"], ["target", "ra_h"]];
 const some = (keys) => keys.some((key) => read(key) !== null);
 
-/** What gives a named target to its name: brightness, altitude and place that were typed are taken out. */
-export const byItsName = (name) => [[["target", "name"], name], ...[...BRIGHTNESS, ...PLACE, ["target", "altitude_deg"], ["target", "core_surface_brightness_mag"]].filter((key) => read(key) !== null).map((key) => [key, null])];
 
 function named() {
   const name = read(["target", "name"]);

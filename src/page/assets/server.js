@@ -1,5 +1,8 @@
 // The one way to the program. The key stands behind the # of the address, which no browser sends anywhere.
 
+/** Whether the page is a file that answers itself, with no program behind it. */
+export const alone = false;
+
 const KEY = "subwell-key";
 
 function key() {

@@ -5,10 +5,14 @@ import { clockOf, fixed, hours, plain, rounded } from "./format.js";
 import { draft, read, set } from "./night.js";
 import { closeWord } from "./route.js";
 import { ask } from "./server.js";
-import { byItsName } from "./sentence.js";
 
 const FEW = 12;
 const KINDS = { Galaxy: "galaxy", Globular: "globular cluster", OpenCluster: "open cluster", Planetary: "planetary nebula", Reflection: "reflection nebula", Emission: "emission nebula", Remnant: "supernova remnant" };
+
+export const BRIGHTNESS = [["target", "surface_brightness_mag"], ["target", "line_rayleigh"], ["target", "emission_measure_pc_cm6"]];
+export const PLACE = [["target", "ra"], ["target", "dec"], ["target", "ra_deg"], ["target", "dec_deg"], ["target", "ra_h"]];
+/** What gives a named target to its name: brightness, altitude and place that were typed are taken out. */
+export const byItsName = (name) => [[["target", "name"], name], ...[...BRIGHTNESS, ...PLACE, ["target", "altitude_deg"], ["target", "core_surface_brightness_mag"]].filter((key) => read(key) !== null).map((key) => [key, null])];
 
 let objects = [];
 const same = (text) => text.toLowerCase().replace(/[^a-z0-9α-ω]/g, "").replace(/^messier/, "m").replace(/([a-z])0+(\d)/g, "$1$2");

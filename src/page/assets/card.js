@@ -1,0 +1,111 @@
+// The card: what to do now, by the device's clock. It is read at the telescope, in the dark, with cold hands.
+
+import { $, el } from "./dom.js";
+import { clockOf, counted, date, fixed, hourOf, hours, number, plain, seconds, united, written } from "./format.js";
+import { filterLetter, filterName } from "./filters.js";
+import { night, read } from "./night.js";
+import * as picture from "./picture.js";
+import { here } from "./route.js";
+
+const LOOK_AGAIN_MS = 10_000;
+
+let plan = null, drawn = null;
+
+const utc = (stamp) => Date.parse(stamp);
+/** All blocks of the plan, in the order of their time. */
+const blocks = () => (plan.schedule?.nights ?? []).flatMap((evening, i) => evening.sessions.map((session, j) => ({ ...session, i, j, evening, from: utc(session.starts_utc), to: utc(session.ends_utc) })));
+
+/** What is the matter at a moment: the block that runs, the next one, or that all is done. */
+export function moment(list, now) {
+  const running = list.find(({ from, to }) => from <= now && now < to);
+  if (running) return { state: "running", block: running };
+  const next = list.find(({ from }) => now < from);
+  if (!next) return { state: "done", block: list.at(-1) };
+  const begun = list.some(({ i, to }) => i === next.i && to <= now);
+  if (begun || now >= utc(next.evening.starts_utc)) return { state: "soon", block: next };
+  const before = list.filter(({ to }) => to <= now).at(-1);
+  // After the last block of an evening it is still night: done until the next one.
+  return before && now - before.to < 6 * 3_600_000 ? { state: "pause", block: next } : { state: "day", block: next };
+}
+
+const capital = (words) => words.charAt(0).toUpperCase() + words.slice(1);
+const length = ({ i, j, sub_s: s }) => number(s, `schedule/nights/${i}/sessions/${j}/sub_s`, seconds(s));
+const cadence = ({ i, j, dither_every_subs: n }) => (n === 1 ? "dither after each" : el("span", {}, "dither every ", number(n, `schedule/nights/${i}/sessions/${j}/dither_every_subs`, fixed(n))));
+const subs = ({ i, j, subs: n }) => number(n, `schedule/nights/${i}/sessions/${j}/subs`, counted(n, "sub"));
+
+function setting() {
+  const parts = [];
+  if (plan.gain_setting !== null) parts.push(el("span", {}, "gain ", number(plan.gain_setting, "gain_setting", written(plan.gain_setting))));
+  parts.push(el("span", {}, "sensor at ", number(plan.sensor_c, "sensor_c", united(written(Number(plan.sensor_c.toFixed(1))), "°C"))));
+  return parts.flatMap((part, i) => (i === 0 ? [part] : [", ", part]));
+}
+
+/** How many subs of a running block are in by now, if none was lost. */
+export const byNow = (block, now) => Math.min(block.subs, Math.floor((block.subs * (now - block.from)) / (block.to - block.from)));
+
+function heading({ state, block }, now) {
+  const name = capital(filterName(block.filter));
+  if (state === "running") return [`${name} now`, [length(block), ", ", cadence(block)], [subs(block), ` until ${clockOf(block.ends)}; by now ${byNow(block, now)}, if none was lost`]];
+  if (state === "done") return ["Done", [date(block.ends)], [`the last block ended at ${clockOf(block.ends)}`]];
+  const begins = `${name}, begins ${clockOf(block.starts)}`;
+  if (state === "soon") return [begins, [length(block), ", ", cadence(block)], [subs(block), ` until ${clockOf(block.ends)}`]];
+  if (state === "pause") return [`Done until ${date(block.starts)}, ${clockOf(block.starts)}`, [filterLetter(block.filter), " ", length(block), ", ", cadence(block)], [subs(block)]];
+  return [`${date(block.evening.date)}, from ${clockOf(block.starts)}`, [filterLetter(block.filter), " ", length(block), ", ", cadence(block)], [subs(block), ` until ${clockOf(block.ends)}`]];
+}
+
+function dated(list, now) {
+  const at = moment(list, now), { block } = at;
+  const [head, large, line] = heading(at, now);
+  const own = list.filter(({ i }) => i === block.i);
+  const rows = own.map((one) => el("li", { class: one === block && at.state === "running" ? "own" : null }, el("span", { class: "clock" }, `${clockOf(one.starts)}–${clockOf(one.ends)}`), " ", el("strong", {}, filterName(one.filter)), " ", el("span", { class: "unit" }, number(one.subs, `schedule/nights/${one.i}/sessions/${one.j}/subs`, fixed(one.subs)), " × ", length(one)), ", ", cadence(one)));
+  const begins = hourOf(block.starts, block.evening.date);
+  picture.evening(block.i, at.state === "running" ? begins + (now - block.from) / 3_600_000 : begins);
+  return {
+    said: [el("h1", { tabindex: -1 }, head), el("p", { class: "card-large" }, ...large), el("p", {}, ...line), el("p", {}, ...setting())],
+    blocks: [el("h2", {}, `${date(block.evening.date)}: ${counted(own.length, "block")}`), el("ol", { class: "blocks" }, ...rows)],
+  };
+}
+
+function undated() {
+  const first = plan.filters[0];
+  const rows = plan.filters.map((one, i) => el("li", {}, el("strong", {}, filterName(one.name)), " ", number(one.subs_to_shoot, `filters/${i}/subs_to_shoot`, fixed(one.subs_to_shoot)), " × ", number(one.sub_s, `filters/${i}/sub_s`, seconds(one.sub_s)), ", dither every ", number(one.dither_every_subs, `filters/${i}/dither_every_subs`, fixed(one.dither_every_subs)), ", ", number(one.wall_clock_s, `filters/${i}/wall_clock_s`, hours(one.wall_clock_s))));
+  return {
+    said: [el("h1", { tabindex: -1 }, capital(filterName(first.name))), el("p", { class: "card-large" }, number(first.sub_s, "filters/0/sub_s", seconds(first.sub_s)), ", dither every ", number(first.dither_every_subs, "filters/0/dither_every_subs", fixed(first.dither_every_subs))), el("p", {}, ...setting())],
+    blocks: [el("ol", { class: "blocks" }, ...rows), el("p", { class: "quiet" }, "This night has no date, so the card has no times: ", el("a", { href: "#/night" }, "give it an evening"), ".")],
+  };
+}
+
+/** Draws what is the matter now; what did not change stays as it is. */
+function draw(now = Date.now()) {
+  if (here().place !== "card") return;
+  if (plan === null) {
+    $("card-blocks").replaceChildren();
+    $("card-said").replaceChildren(el("h1", { tabindex: -1 }, night.path ? "The night cannot be planned as it is written" : "No night was taken along"), el("p", {}, el("a", { href: "#/night" }, "look at its words")));
+    return;
+  }
+  const list = blocks(), key = list.length > 0 ? JSON.stringify([moment(list, now), byNow(moment(list, now).block, now)]) : "undated";
+  if (drawn?.plan === plan && drawn.key === key) return;
+  drawn = { plan, key };
+  const { said, blocks: below } = list.length > 0 ? dated(list, now) : undated();
+  $("card-said").replaceChildren(...said);
+  $("card-blocks").replaceChildren(...below);
+}
+
+/** Is told each plan; nothing where there is none. */
+export function told(document) {
+  plan = document;
+  drawn = null;
+  const name = read(["target", "name"]);
+  $("state-card").replaceChildren(name ? plain(name) : "");
+  draw();
+}
+
+export function show() {
+  $("card-picture").append($("picture"));
+  drawn = null;
+  draw();
+}
+/** The picture goes back to the night. */
+export function leave() { picture.free(); $("starts").before($("picture")); }
+
+export function start() { setInterval(draw, LOOK_AGAIN_MS); }
