@@ -1,5 +1,7 @@
 //! Hours to filters in the order of time, so that filters change seldom and every need is met.
 
+use std::collections::BTreeMap;
+
 use super::Problem;
 use super::stretch::{Slot, value};
 
@@ -39,26 +41,25 @@ impl<'a> Filling<'a> {
     fn give(&mut self, filter: usize, worth: f64) {
         self.left[filter] -= worth;
         for (set, needed) in self.sets.iter().zip(&mut self.needed) {
-            if set >> filter & 1 == 1 {
-                *needed -= worth;
-            }
+            *needed -= if set >> filter & 1 == 1 { worth } else { 0.0 };
         }
     }
 
     /// Later slots bring so much more to every set that holds one of the filters that it suits.
     fn add(&mut self, suited: u64, worth: f64) {
+        // Without a branch: this is done for each slot, and all sets at once.
         for (set, later) in self.sets.iter().zip(&mut self.later) {
-            if set & suited != 0 {
-                *later += worth;
-            }
+            *later += if set & suited != 0 { worth } else { 0.0 };
         }
     }
 
     /// The most of a slot that a filter may take: the others of every set that cannot wait get theirs.
     fn most(&self, filter: usize, worth: f64) -> f64 {
-        let missing = self.needed.iter().zip(&self.later).map(|(needed, later)| needed - later);
-        let others = self.sets.iter().zip(missing).filter(|(set, _)| *set >> filter & 1 == 0);
-        let cannot_wait = others.map(|(_, missing)| missing).fold(0.0, f64::max);
+        let mut cannot_wait = 0.0;
+        for ((set, needed), later) in self.sets.iter().zip(&self.needed).zip(&self.later) {
+            let missing = if set >> filter & 1 == 0 { needed - later } else { 0.0 };
+            cannot_wait = if missing > cannot_wait { missing } else { cannot_wait };
+        }
         self.left[filter].min((worth - cannot_wait).max(0.0))
     }
 }
@@ -90,27 +91,36 @@ fn filled(problem: &Problem<'_>, slots: &[Slot], prices: &[f64], alike: f64) -> 
     let filters = problem.needs.len();
     let sets = sets_of(filters);
     let rates = |slot: &Slot| &problem.nights[slot.night][slot.block].rates;
-    let worth = |slot: &Slot| value(rates(slot), prices) * slot.hours;
-    let pays = |slot: &Slot, filter: usize| {
-        let paid = rates(slot)[filter] * prices[filter] * slot.hours;
-        paid > 0.0 && paid >= worth(slot) * (1.0 - alike)
-    };
-    let suited: Vec<u64> =
-        slots.iter().map(|slot| (0..filters).filter(|f| pays(slot, *f)).fold(0, |set, f| set | 1 << f)).collect();
+    let worths: Vec<f64> = slots.iter().map(|slot| value(rates(slot), prices) * slot.hours).collect();
+    let suited: Vec<u64> = slots
+        .iter()
+        .zip(&worths)
+        .map(|(slot, worth)| {
+            let least = worth * (1.0 - alike);
+            let paid = rates(slot).iter().zip(prices).map(|(rate, price)| rate * price * slot.hours);
+            paid.enumerate().fold(0, |set, (filter, paid)| set | u64::from(paid > 0.0 && paid >= least) << filter)
+        })
+        .collect();
     let needs = problem.needs.iter().zip(prices).map(|(need, price)| need * price);
     let mut filling = Filling::new(needs.collect(), &sets);
-    for (slot, suited) in slots.iter().zip(&suited) {
-        filling.add(*suited, worth(slot));
+    let mut by_suited = BTreeMap::new();
+    for (worth, suited) in worths.iter().zip(&suited) {
+        *by_suited.entry(*suited).or_insert(0.0) += worth;
+    }
+    for (suited, worth) in by_suited {
+        filling.add(suited, worth);
     }
     let mut portions: Vec<Portion> = Vec::new();
     let mut idle = Vec::new();
     let mut last = None;
-    for (slot, suited) in slots.iter().zip(&suited) {
-        filling.add(*suited, -worth(slot));
+    for ((slot, suited), worth) in slots.iter().zip(&suited).zip(&worths) {
+        filling.add(*suited, -worth);
         let mut rest = *slot;
         // The filter at hand goes on while it may; then the others in their order.
-        let order: Vec<usize> = last.into_iter().chain(members(*suited).filter(|f| Some(*f) != last)).collect();
-        for filter in order.into_iter().filter(|filter| suited >> filter & 1 == 1) {
+        let (at_hand, held) = (last, *suited);
+        let order =
+            at_hand.into_iter().filter(|f| held >> f & 1 == 1).chain(members(held).filter(|f| Some(*f) != at_hand));
+        for filter in order {
             let paid = rates(slot)[filter] * prices[filter];
             let taken = filling.most(filter, paid * rest.hours);
             if taken <= ROUNDING_SLACK {

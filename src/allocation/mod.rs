@@ -40,6 +40,8 @@ const ROUNDS_OF_ENOUGH: usize = 3;
 const ROUNDS_OF_CHOICE: usize = 6;
 /// A hair: what differs by less differs by rounding, and must not decide.
 const SLACK: f64 = 1e-9;
+/// Smaller powers of ten are nothing.
+const SMALLEST_POWER: f64 = -100.0;
 /// So many unused nights are tried in place of a used one.
 const INSTEAD: usize = 2;
 
@@ -51,6 +53,17 @@ pub(crate) struct Block {
     pub(crate) gap_h: f64,
     /// Information that each filter gains in an hour.
     pub(crate) rates: Vec<f64>,
+}
+
+/// How carefully hours are shared out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Care {
+    /// Only how many hours and nights it takes is asked.
+    Sum,
+    /// People will go out so: each night begins as early as may be.
+    Order,
+    /// The last percent is worth the time of looking for it, too.
+    Thorough,
 }
 
 /// What is to be shared out.
@@ -66,8 +79,8 @@ pub(crate) struct Problem<'a> {
     pub(crate) most_h: f64,
     /// The least hours after set-up for which anybody goes out.
     pub(crate) least_h: f64,
-    /// Whether the last percent is worth the time of looking for it.
-    pub(crate) thorough: bool,
+    /// How much time the answer is worth.
+    pub(crate) care: Care,
 }
 
 /// Who gets what.
@@ -129,6 +142,10 @@ enum Order {
 }
 
 impl Problem<'_> {
+    fn thorough(&self) -> bool {
+        self.care == Care::Thorough
+    }
+
     fn open(&self) -> bool {
         self.needs.iter().any(|need| *need > 0.0)
     }
@@ -213,7 +230,7 @@ impl Problem<'_> {
             if met < 1.0 { None } else { self.filled(&stretches, market) }
         })?;
         // Nights are chosen by prices, and prices follow the nights that are chosen.
-        for _ in 0..if self.thorough { ROUNDS_OF_CHOICE } else { 2 } {
+        for _ in 0..if self.thorough() { ROUNDS_OF_CHOICE } else { 2 } {
             let before = found.hours(self);
             let prices = market.prices.clone();
             let (mut few, mut many) = (0, self.nights.len() + 1);
@@ -235,7 +252,7 @@ impl Problem<'_> {
             }
         }
         let improved = self.improved(found, market);
-        Some(self.earliest(improved, market))
+        Some(if self.care == Care::Sum { improved } else { self.earliest(improved, market) })
     }
 
     /// What a whole night brings each filter of a set, every hour given to the one that pays most for it; hours that several
@@ -271,7 +288,7 @@ impl Problem<'_> {
         let count = found.stretches.len();
         let prices = found.prices.clone();
         let mut best = self.shortened(found, Order::LeastFirst, market);
-        if count > FEW_NIGHTS || !self.thorough {
+        if count > FEW_NIGHTS || !self.thorough() {
             return best;
         }
         let nights_of =
@@ -339,7 +356,7 @@ impl Problem<'_> {
     /// shortest that does it is taken.
     fn shortened(&self, found: Assignment, order: Order, market: &mut Market) -> Assignment {
         let mut best = found;
-        for _ in 0..if self.thorough { ROUNDS_OF_SHORTENING } else { 1 } {
+        for _ in 0..if self.thorough() { ROUNDS_OF_SHORTENING } else { 1 } {
             let before = best.hours(self);
             let used = best.portions.chunk_by(|a, b| a.slot.night == b.slot.night).map(|night| night[0].slot.night);
             let mut used: Vec<(usize, f64)> =
@@ -349,7 +366,7 @@ impl Problem<'_> {
                 Order::LeastFirst => used.sort_by(|a, b| by_worth(a.1, b.1).then(b.0.cmp(&a.0))),
                 Order::MostFirst => used.sort_by(|a, b| by_worth(b.1, a.1).then(b.0.cmp(&a.0))),
             }
-            for (night, _) in used.into_iter().take(if self.thorough { SHORTENED } else { 1 }) {
+            for (night, _) in used.into_iter().take(if self.thorough() { SHORTENED } else { 1 }) {
                 if let Some(shorter) = self.with_shorter(night, &best, market) {
                     best = shorter;
                 }
@@ -420,7 +437,7 @@ impl Problem<'_> {
             .collect();
         unused.sort_by(|a, b| by_worth(b.1, a.1).then(a.0.cmp(&b.0)));
         std::iter::once(night)
-            .chain(unused.into_iter().take(if self.thorough { INSTEAD } else { 0 }).map(|(night, _)| night))
+            .chain(unused.into_iter().take(if self.thorough() { INSTEAD } else { 0 }).map(|(night, _)| night))
             .collect()
     }
 
@@ -461,7 +478,10 @@ impl Problem<'_> {
 /// Orders numbers by the digits that rounding leaves alone, so that every processor and library finds the same order.
 fn by_worth(a: f64, b: f64) -> Ordering {
     let kept = |x: f64| {
-        let unit = x.abs().max(f64::MIN_POSITIVE).log10().floor();
+        if x == 0.0 || !x.is_finite() {
+            return x;
+        }
+        let unit = x.abs().log10().floor().max(SMALLEST_POWER);
         (x * 10_f64.powf(8.0 - unit)).round() * 10_f64.powf(unit - 8.0)
     };
     kept(a).total_cmp(&kept(b))

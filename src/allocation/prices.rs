@@ -67,7 +67,7 @@ impl Market {
             .flat_map(|slot| filters.iter().map(|filter| rates(slot)[*filter] * slot.hours / problem.needs[*filter]))
             .collect();
         let worth: Vec<f64> = filters.iter().map(|filter| self.prices[*filter] * problem.needs[*filter]).collect();
-        let (worth, met) = shares(&gains, count, worth, problem.thorough);
+        let (worth, met) = shares(&gains, count, worth, problem.thorough());
         for (filter, worth) in filters.iter().zip(worth) {
             self.prices[*filter] = worth / problem.needs[*filter];
         }

@@ -126,7 +126,7 @@ fn small_cases_are_as_good_as_the_best_of_all() {
             setup_h: 0.3 * random.next(),
             most_h: 2.0 + 2.0 * random.next(),
             least_h: 0.0,
-            thorough: true,
+            care: Care::Thorough,
         };
         let soonest = problem.soonest();
         // What needs a stretch that ends within a block is not among all that is tried.
@@ -173,6 +173,14 @@ fn least_possible(problem: &Problem<'_>, prices: &[f64]) -> f64 {
 }
 
 #[test]
+fn rounding_decides_no_order_and_nothing_is_less_than_something() {
+    use std::cmp::Ordering::{Equal, Greater, Less};
+    for (a, b, order) in [(0.1 + 0.2, 0.3, Equal), (0.0, 1e-3, Less), (2.0, 0.0, Greater), (1.0, 1.0 + 1e-7, Less)] {
+        assert_eq!(by_worth(a, b), order, "{a} {b}");
+    }
+}
+
+#[test]
 fn many_filters_over_many_nights_are_near_the_bound() {
     let mut random = Random(5);
     for filters in 1..=6 {
@@ -182,10 +190,13 @@ fn many_filters_over_many_nights_are_near_the_bound() {
             .map(|filter| blocks[0][0].rates[filter] * hours * 0.3 * (0.3 + random.next()) / filters as f64)
             .collect();
         let problem =
-            Problem { nights: &blocks, needs: &needs, setup_h: 0.25, most_h: 6.0, least_h: 0.0, thorough: false };
+            Problem { nights: &blocks, needs: &needs, setup_h: 0.25, most_h: 6.0, least_h: 0.0, care: Care::Sum };
         let soonest = problem.soonest();
         let least = problem.least().expect("a solution");
-        let bound = least_possible(&problem, &least.prices);
+        // The bound is as good as its prices, and those of hours that are in order are settled.
+        let ordered = Problem { care: Care::Order, ..problem }.least().expect("a solution");
+        let bound = least_possible(&problem, &ordered.prices);
+        assert!(ordered.hours(&problem) <= least.hours(&problem) * 1.001);
         assert!(least.hours(&problem) <= bound * 1.02, "{filters}: {} {bound}", least.hours(&problem));
         assert!(least.hours(&problem) <= soonest.hours(&problem) * 1.001);
         for (gained, need) in gained(&problem, &least).iter().zip(&needs) {

@@ -42,6 +42,8 @@ pub struct WholeNight {
     pub moon_waxing: bool,
     /// The target's altitude; `null` where it has no position.
     pub target_deg: Option<Vec<f64>>,
+    /// The target's direction at each minute, from north through east.
+    pub target_azimuth_deg: Option<Vec<f64>>,
     /// What the target must stand above in its direction at that minute; `null` where it has no position.
     pub horizon_deg: Option<Vec<f64>>,
     /// When it is dark and the target stands above that; `null` where no hour counts as dark.
@@ -89,12 +91,14 @@ impl WholeNight {
         let minutes: Vec<Utc> = (begins..=ends).map(|minute| midnight.later(minute as f64 / MINUTES)).collect();
         let extinction = night.site.extinction();
         let moments: Vec<_> = minutes.iter().map(|at| tonight.moment(*at, &track, extinction)).collect();
-        let horizon_deg = match &track {
+        let (target_azimuth_deg, horizon_deg): (Option<Vec<f64>>, Option<Vec<f64>>) = match &track {
             Track::Fixed { right_ascension, declination, horizon } => {
                 let direction = |at: &Utc| tonight.almanac().fixed(*right_ascension, *declination, *at).azimuth;
-                Some(minutes.iter().map(|at| hundredth(horizon.altitude(direction(at)).0)).collect())
+                let beneath = |at: &Degrees| (hundredth(at.0), hundredth(horizon.altitude(*at).0));
+                let (azimuths, horizon) = minutes.iter().map(direction).map(|at| beneath(&at)).unzip();
+                (Some(azimuths), Some(horizon))
             }
-            Track::Altitude(_) => None,
+            Track::Altitude(_) => (None, None),
         };
         let zenith = match night.site.sky() {
             GivenSky::Measured { .. } => None,
@@ -121,6 +125,7 @@ impl WholeNight {
             moon_illuminated_percent: 100.0 * lit(middle),
             moon_waxing: lit(middle.later(1.0)) > lit(middle),
             target_deg: positioned.then(|| moments.iter().map(|moment| hundredth(moment.target.0)).collect()),
+            target_azimuth_deg,
             horizon_deg,
             usable_h: limit.map(|limit| hours(&tonight.usable(limit, &track))),
             altitude_deg: (!positioned).then(|| night.target.altitude().0),

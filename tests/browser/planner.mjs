@@ -437,6 +437,49 @@ async function harmless(page, place) {
   must(await said(page, "camera.profile") === place.evil && await said(page, "target.name") === place.evil, `shown as “${await said(page, "camera.profile")}” and “${await said(page, "target.name")}”`);
 }
 
+/** Two tabs with the same night: each is told of the other, and what both changed is put side by side. */
+async function twoTabs(browser, address, place) {
+  writeFileSync(join(place.work, "two-night.toml"), place.read("garden-night.toml"));
+  const opened = async () => {
+    const { page } = await watched(browser);
+    await page.setViewport({ width: 1280, height: 900 });
+    await page.goto(address);
+    await settled(page);
+    await reach(page, "two-night.toml");
+    return page;
+  };
+  const first = await opened();
+  await write(first, "goal.snr", "9");
+  await pause(600);
+  const second = await opened();
+  await second.waitForFunction(() => /open in another tab/.test(document.querySelector("#question-h")?.textContent ?? ""));
+  await press(second, "all right", "#question");
+  await write(second, "goal.snr", "10");
+  await second.click("#save");
+  await second.waitForFunction(() => document.querySelector("#save").hidden);
+  await first.bringToFront();
+  await first.evaluate(() => dispatchEvent(new Event("focus")));
+  await first.waitForFunction(() => /9 here, 10 there/.test(document.querySelector("#question")?.textContent ?? ""));
+  await press(first, "keep mine", "#question");
+  await first.click("#save");
+  await first.waitForFunction(() => document.querySelector("#save").hidden);
+  must(/^snr = 9\b/m.test(place.read("two-night.toml")), "the choice of the first tab did not reach the file");
+  await first.close();
+  await second.close();
+}
+
+/** On paper: at most four sheets, and no control of the screen. */
+async function printed(page) {
+  const pdf = Buffer.from(await page.pdf({ preferCSSPageSize: true })).toString("latin1");
+  const sheets = Math.max(...[...pdf.matchAll(/\/Count (\d+)/g)].map(([, count]) => Number(count)));
+  must(sheets <= 4, `the night is printed on ${sheets} sheets`);
+  await page.emulateMediaType("print");
+  const left = await page.evaluate(() => ["#save", "#places", ".themes", "#keeping", ".twin"].filter((one) => [...document.querySelectorAll(one)].some((own) => own.getClientRects().length > 0)));
+  await page.emulateMediaType("screen");
+  must(left.length === 0, `on paper there is still ${left.join(", ")}`);
+  console.log(`the night is printed on ${sheets} sheets`);
+}
+
 export async function planner(browser, address, place) {
   const { page, complaints } = await watched(browser);
   await page.setViewport({ width: 1280, height: 900 });
@@ -445,6 +488,7 @@ export async function planner(browser, address, place) {
   must(/#\/night$/.test(page.url()), `the address bar has ${page.url()}`);
   console.log(`${await equal(page, place.plan("garden-night.toml"))} numbers on the page equal those of plan --json`);
   await spelled(page);
+  await printed(page);
 
   await write(page, "goal.snr", "12");
   await choose(page, "site.lamps", "sodium");
@@ -457,6 +501,7 @@ export async function planner(browser, address, place) {
   await equal(page, place.plan("other-night.toml"));
   await reach(page, "garden-night.toml");
 
+  await twoTabs(browser, address, place);
   await kept(page, place);
   await told(page);
   must(complaints.filter((line) => !/\b(404|409|422)\b/.test(line)).length === 0, complaints.join("\n"));
@@ -466,6 +511,10 @@ export async function planner(browser, address, place) {
   const median = times[times.length >> 1];
   console.log(`keystroke to new answer: median ${median.toFixed(1)} ms, worst ${times.at(-1).toFixed(1)} ms of ${times.length}; goal ${GOAL_MS} ms: ${median < GOAL_MS ? "reached" : "missed on this machine"}`);
   must(times.length === KEYSTROKES, `only ${times.length} of ${KEYSTROKES} keystrokes were answered`);
+  await reach(page, "five-night.toml");
+  const five = await latency(page);
+  console.log(`the same with five filters over ${place.plan("five-night.toml").schedule.nights.length} evenings: median ${five[five.length >> 1].toFixed(1)} ms, worst ${five.at(-1).toFixed(1)} ms`);
+  await reach(page, "garden-night.toml");
   await dragged(page);
   await planes(page);
   await harmless(page, place);

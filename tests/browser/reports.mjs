@@ -2,6 +2,26 @@
 
 import { THEMES, WIDTHS, must, overflow, violations, watched } from "./browser.mjs";
 
+/** Pages of a PDF as its own tree counts them. */
+const sheets = (pdf) => Math.max(...[...Buffer.from(pdf).toString("latin1").matchAll(/\/Count (\d+)/g)].map(([, count]) => Number(count)));
+/** A report of one filter or of a camera without colours is to fit so many sheets. */
+const MOST_SHEETS = 4;
+
+/** Two columns where there is room, a list of contents that leads to each section, few sheets of paper. */
+async function laid(page, name) {
+  await page.setViewport({ width: 1280, height: 900 });
+  const figures = await page.$$eval("#pictures figure", (all) => all.map((one) => { const { left, top, bottom } = one.getBoundingClientRect(); return { left, top, bottom }; }));
+  must(figures.length < 2 || figures.some((one) => figures.some((other) => other.left > one.left + 200 && other.top < one.bottom && one.top < other.bottom)), `${name}.html has its figures in one column at 1280 px`);
+  const links = await page.$$eval(".contents a", (all) => all.map((one) => [one.textContent, document.querySelector(one.getAttribute("href"))?.querySelector("h2")?.textContent]));
+  must(links.length > 3 && links.every(([words, heading]) => words === heading), `the contents of ${name}.html: ${JSON.stringify(links)}`);
+  const headings = await page.$$eval("h2", (all) => all.length);
+  must(headings === links.length, `${name}.html has ${headings} sections and ${links.length} in its contents`);
+  // Text of the figures is no larger than the text about them.
+  const [axis, body] = await page.evaluate(() => { const svg = document.querySelector("svg.plot"), scale = svg.getBoundingClientRect().width / svg.viewBox.baseVal.width; return [scale * Math.max(...[...svg.querySelectorAll("text")].map((one) => Number.parseFloat(getComputedStyle(one).fontSize))), Number.parseFloat(getComputedStyle(document.querySelector("article p:not(.answer)")).fontSize)]; });
+  must(axis <= body + 0.5, `${name}.html: text of ${axis.toFixed(1)} px in figures, of ${body} px about them`);
+  return sheets(await page.pdf({ preferCSSPageSize: true }));
+}
+
 export async function reports(browser, place) {
   for (const name of ["camera", "colour", "plan"]) {
     const { page, complaints } = await watched(browser);
@@ -17,6 +37,9 @@ export async function reports(browser, place) {
         await page.screenshot({ path: `${place.screenshots}/report-${name}-${theme}-${width}.png`, fullPage: true });
       }
     }
+    const count = await laid(page, name);
+    console.log(`${name}.html: ${count} sheets of paper`);
+    must(name === "colour" || count <= MOST_SHEETS, `${name}.html is printed on ${count} sheets`);
     must(complaints.length === 0, complaints.join("\n"));
     await page.setJavaScriptEnabled(false);
     await page.reload();

@@ -94,6 +94,56 @@ function plot(own) {
   return el("section", { class: "figure-place" }, el("h2", { id: "transfer-h" }, "Variance against signal"), reading, box, own2.box);
 }
 
+// Dark current against temperature.
+
+let cooled = null;
+function darkPlot(own) {
+  const seen = planesOf(own).flatMap(({ plane, j }) => (plane.dark_current ?? []).map((dark, k) => ({ plane, j, k, ...dark }))).filter(({ e_per_s: rate }) => rate && rate.value > 0).sort((a, b) => a.sensor_c - b.sensor_c);
+  if (new Set(seen.map(({ sensor_c: celsius }) => celsius)).size < 2) return null;
+  const ends = ({ e_per_s: rate }) => rate.interval_95 ?? [rate.value - 1.96 * rate.uncertainty, rate.value + 1.96 * rate.uncertainty];
+  const box = el("div", { class: "picture-box profile-plot" }), reading = el("p", { class: "reading" });
+  const draw = () => {
+    const width = Math.round(box.clientWidth), height = 260, left = 64, right = 14, top = 10, below = 44;
+    if (width < 60) return;
+    const rates = seen.map(({ e_per_s: rate }) => rate.value), degrees = seen.map(({ sensor_c: celsius }) => celsius);
+    const [y0, y1] = [Math.floor(Math.log10(Math.min(...rates))), Math.ceil(Math.log10(Math.max(...rates)) + 1e-9)];
+    const room = Math.max(1, 0.08 * (Math.max(...degrees) - Math.min(...degrees))), [x0, x1] = [Math.min(...degrees) - room, Math.max(...degrees) + room];
+    const x = (celsius) => left + ((celsius - x0) / (x1 - x0)) * (width - left - right);
+    const y = (rate) => height - below - ((Math.log10(Math.max(rate, 10 ** y0)) - y0) / Math.max(1, y1 - y0)) * (height - below - top);
+    const marks = svg("g", { "aria-hidden": "true" });
+    for (let power = y0; power <= y1; power += 1) marks.append(svg("path", { d: `M${left} ${y(10 ** power)}H${width - right}`, class: "rule" }), svg("text", { x: left - 7, y: y(10 ** power) + 4, class: "tick end" }, written(10 ** power)));
+    [...new Set(degrees)].filter((celsius, i, all) => i === 0 || x(celsius) - x(all[i - 1]) > 34).forEach((celsius) => marks.append(svg("text", { x: x(celsius), y: height - below + 18, class: "tick middle" }, fixed(celsius))));
+    marks.append(svg("path", { d: `M${left} ${height - below}H${width - right}`, class: "axis" }), svg("text", { x: width - right, y: height - 4, class: "name end" }, "sensor, °C"), svg("text", { x: 0, y: height - 4, class: "name" }, "↑ dark current, e⁻/s"));
+    for (const one of seen) {
+      const [low, high] = ends(one), at = x(one.sensor_c);
+      marks.append(svg("path", { d: `M${at} ${y(Math.max(low, 10 ** y0))}V${y(Math.min(high, 10 ** y1))}`, class: "likely" }), svg("circle", { cx: at, cy: y(one.e_per_s.value), r: 4, class: "dot" }));
+    }
+    const ring = svg("circle", { r: 8, class: "ring" });
+    const slider = svg("g", { role: "slider", tabindex: 0, class: "reader", id: "dark-slider", "aria-label": "dark current by temperature", "aria-valuemin": 1, "aria-valuemax": seen.length }, svg("rect", { x: left, y: 0, width: width - left - right, height, class: "reach" }), ring);
+    let at = 0;
+    const say = (to) => {
+      at = Math.max(0, Math.min(seen.length - 1, to));
+      const one = seen[at], [value, plus] = estimate(one.e_per_s);
+      ring.setAttribute("cx", x(one.sensor_c)); ring.setAttribute("cy", y(one.e_per_s.value));
+      const parts = [["sensor at", united(fixed(one.sensor_c, 1), "°C")], ["dark current", `${value} ± ${plus} e⁻/s`], ...(own.planes.length > 1 ? [["plane", plain(one.plane.plane)]] : [])];
+      reading.replaceChildren(...parts.flatMap(([name, words]) => [`${name} `, el("strong", {}, words), " "]));
+      slider.setAttribute("aria-valuenow", at + 1);
+      slider.setAttribute("aria-valuetext", parts.map((part) => part.join(" ")).join(", "));
+    };
+    slider.addEventListener("keydown", (event) => { const to = { ArrowLeft: at - 1, ArrowRight: at + 1, Home: 0, End: seen.length - 1 }[event.key]; if (to !== undefined) { event.preventDefault(); say(to); } });
+    const picture = svg("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "picture", role: "group", "aria-labelledby": "dark-h" }, marks, slider);
+    picture.addEventListener("pointermove", (event) => { const frame = picture.getBoundingClientRect(), px = event.clientX - frame.left, py = event.clientY - frame.top; const away = (one) => Math.hypot(x(one.sensor_c) - px, y(one.e_per_s.value) - py); say(seen.reduce((best, one, i) => (away(one) < away(seen[best]) ? i : best), 0)); });
+    box.replaceChildren(picture);
+    say(seen.length - 1);
+  };
+  cooled?.disconnect();
+  cooled = new ResizeObserver(draw);
+  cooled.observe(box);
+  const own2 = twin("dark", () => table(["sensor, °C", "dark current, e⁻/s", "±"], seen.map((one) => [fixed(one.sensor_c, 1), ...estimate(one.e_per_s)])));
+  own2.fill();
+  return el("section", { class: "figure-place" }, el("h2", { id: "dark-h" }, "Dark current against temperature"), reading, box, own2.box);
+}
+
 /** What stands of a camera: finding, sentence, numbers, plot, doubts. */
 function camera(document, acts) {
   mode = Math.min(mode, document.modes.length - 1);
@@ -112,11 +162,11 @@ function camera(document, acts) {
   doubts(document.caveats ?? [], list);
   return [el("h1", { tabindex: -1 }, `${name} reads a pixel with ${range} electrons of noise`), el("div", { class: "two" },
     el("div", {}, sentence, numbers(own, at), frames, el("div", { class: "acts" }, ...acts)),
-    el("div", {}, plot(own), (document.caveats ?? []).length > 0 ? [el("h2", {}, "Doubts"), list] : null))];
+    el("div", {}, plot(own), darkPlot(own), (document.caveats ?? []).length > 0 ? [el("h2", {}, "Doubts"), list] : null))];
 }
 
-/** The list by kinds: how many frames of each, and what they buy. */
-function totals(list) {
+/** The list by kinds: how many frames of each are there and how many are still to take, and what they buy. */
+function totals(list, found) {
   const rows = new Map();
   for (const step of list.steps.filter(({ count }) => count > 0)) {
     const where = step.sensor_c === null ? (step.place ? ` in ${plain(step.place)}` : "") : ` at ${united(fixed(step.sensor_c), "°C")}`;
@@ -125,17 +175,23 @@ function totals(list) {
     own.count += step.count;
     rows.set(name, own);
   }
-  return [...rows].map(([name, { count, buys }]) => [name, el("span", {}, el("span", { class: "squares", "aria-hidden": "true" }, "□".repeat(Math.min(count, 30))), ` ${count}`), buys]);
+  const left = { bias: found?.bias ?? 0, flats: found?.flat ?? 0, darks: found?.dark ?? 0 };
+  return [...rows].map(([name, { count, buys }]) => {
+    const kind = Object.keys(left).find((own) => name.startsWith(own)), there = Math.min(count, left[kind] ?? 0);
+    if (kind) left[kind] -= there;
+    const shown = Math.min(count, 30), full = Math.round((shown * there) / count);
+    return [name, el("span", {}, el("span", { class: "squares", "aria-hidden": "true" }, "■".repeat(full) + "□".repeat(shown - full)), there > 0 ? ` ${there} of ${count} found` : ` ${count}`), there >= count ? "" : buys];
+  });
 }
 
 /** The frames to take, from the list of the program. */
-async function checklist() {
-  const place = el("section", { id: "which-frames" }, el("h2", {}, "Frames that would help"), el("p", {}, "…"));
+async function checklist(found = null) {
+  const place = el("section", { id: "which-frames" }, el("h2", {}, found ? "Frames found, and frames that would help" : "Frames that would help"), el("p", {}, "…"));
   const fill = (lists, kind) => {
     const list = lists[kind];
-    place.replaceChildren(el("h2", {}, "Frames that would help"), el("p", { class: "acts" }, ...[["cooled", "a cooled camera"], ["uncooled", "without cooler"], ["quick", "in a hurry"]].map(([own, words]) => button(words, () => fill(lists, own), { class: "choice", "aria-pressed": String(own === kind) }))),
+    place.replaceChildren(el("h2", {}, found ? "Frames found, and frames that would help" : "Frames that would help"), el("p", { class: "acts" }, ...[["cooled", "a cooled camera"], ["uncooled", "without cooler"], ["quick", "in a hurry"]].map(([own, words]) => button(words, () => fill(lists, own), { class: "choice", "aria-pressed": String(own === kind) }))),
       el("ul", { class: "cautions" }, ...list.cautions.map((caution) => el("li", {}, el("strong", {}, plain(caution))))),
-      table(["kind", "to take", "what it buys"], totals(list), null, { class: "cards totals" }),
+      table(["kind", found ? "found, of those to take" : "to take", "what it buys"], totals(list, found), null, { class: "cards totals" }),
       el("details", {}, el("summary", {}, "step by step, in order"), el("ol", { class: "steps" }, ...list.steps.map((step) => el("li", {}, step.count > 0 ? el("strong", {}, `${step.count} ${STEPS[step.kind]}`, step.exposure_s === null ? "" : ` of ${seconds(step.exposure_s)}`, step.sensor_c === null ? "" : ` at ${united(fixed(step.sensor_c), "°C")}`, step.place ? ` in ${plain(step.place)}` : "", step.of_saturation_time === null ? "" : `, ${fixed(100 * step.of_saturation_time)} % of the time that saturates`, ". ") : "", inWordsOfThePage(step.note).replace(/subwell (frames|measure) DIR/g, "this page"))))),
       el("p", { class: "quiet small" }, `About ${fixed(list.minutes)} minutes for one gain setting. They cannot tell: ${list.cannot_tell.map(plain).join("; ")}.`));
   };
@@ -184,10 +240,10 @@ async function shown(document) {
   if (document.state === "done") {
     const stem = document.camera.camera.toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "") || "camera";
     const acts = measuring.kept ? [el("span", { id: "keep-said", role: "status" })] : [el("label", {}, "as ", el("input", { type: "text", id: "profile-name", class: "box", size: 18, value: `${stem}.toml`, autocomplete: "off", spellcheck: "false" })), button("keep this profile", () => keep(document.camera), { class: "act main", id: "keep-profile" }), el("span", { id: "keep-said", role: "status" })];
-    place.replaceChildren(...camera(document.camera, acts), await checklist());
+    place.replaceChildren(...camera(document.camera, acts), await checklist(document.camera.modes[mode]?.frames));
     return;
   }
-  if (night.camera) { place.replaceChildren(...camera(night.camera.profile, []), await checklist()); return; }
+  if (night.camera) { place.replaceChildren(...camera(night.camera.profile, []), await checklist(night.camera.profile.modes[mode]?.frames)); return; }
   place.replaceChildren(el("h1", { tabindex: -1 }, "No camera yet"), el("p", {}, "Frames of it can be measured, or its data sheet typed: ", el("a", { href: "#/start" }, "begin with what you have"), "."), await checklist());
 }
 

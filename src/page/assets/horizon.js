@@ -1,8 +1,9 @@
 // The horizon: azimuth across, rings to drag up and down.
 
 import { button, el, svg, table } from "./dom.js";
-import { fixed } from "./format.js";
+import { clock, fixed } from "./format.js";
 import { hold, read, set, take, type } from "./night.js";
+import { drawnFrom } from "./picture.js";
 
 const KEY = ["site", "horizon"];
 const TOP = 90, HEIGHT = 210, LEFT = 40, RIGHT = 16, BELOW = 26, ABOVE = 8;
@@ -17,8 +18,24 @@ function altitudeAt(points, azimuth) {
   return b[0] === a[0] ? a[1] : a[1] + ((b[1] - a[1]) * (azimuth - a[0])) / (b[0] - a[0]);
 }
 
+/** Tonight's path of the target over the directions: runs that do not pass north, and the hours on it. */
+function path() {
+  const course = drawnFrom();
+  if (!course?.target_azimuth_deg) return { runs: [], hours: [] };
+  const runs = [], hours = [];
+  course.target_azimuth_deg.forEach((azimuth, minute) => {
+    const altitude = course.target_deg[minute], hour = course.begins_h + minute / 60, run = runs.at(-1);
+    if (altitude <= 0) { if (run?.length > 0) runs.push([]); return; }
+    if (run === undefined || (run.length > 0 && Math.abs(run.at(-1)[0] - azimuth) > 180)) runs.push([]);
+    runs.at(-1).push([azimuth, altitude]);
+    if (Math.abs(hour - Math.round(hour)) < 1 / 120 && Math.round(hour) % 2 === 0) hours.push([azimuth, altitude, clock(hour)]);
+  });
+  return { runs: runs.filter((run) => run.length > 1), hours };
+}
+
 export function horizon() {
   let points = sorted(read(KEY) ?? []), at = 0;
+  const tonight = path();
   const reading = el("p", { class: "reading" }), place = el("div", { class: "picture-box" }), twin = el("div", {});
   let drawn = null;
 
@@ -37,6 +54,8 @@ export function horizon() {
     const y = (altitude) => HEIGHT - BELOW - (Math.max(0, altitude) / TOP) * (HEIGHT - BELOW - ABOVE);
     const line = [[0, altitudeAt(points, 0)], ...points, [360, altitudeAt(points, 0)]].map(([a, h]) => `${x(a)} ${y(h)}`).join("L");
     const marks = svg("g", { "aria-hidden": "true" }, svg("path", { d: `M${x(0)} ${y(0)}L${line}L${x(360)} ${y(0)}Z`, class: "ground-fill" }), ...[30, 60].flatMap((h) => [svg("path", { d: `M${x(0)} ${y(h)}H${x(360)}`, class: "rule" }), svg("text", { x: LEFT - 8, y: y(h) + 4, class: "tick end" }, `${h}°`)]),
+      ...tonight.runs.map((run) => svg("path", { d: `M${run.map(([a, h]) => `${x(a).toFixed(1)} ${y(h).toFixed(1)}`).join("L")}`, class: "moon-path" })),
+      ...tonight.hours.filter(([a], i, all) => all.slice(0, i).every(([other]) => Math.abs(x(other) - x(a)) > 44)).map(([a, h, time]) => svg("text", { x: Math.max(LEFT + 18, Math.min(width - RIGHT - 18, x(a))), y: y(h) - 6, class: "tick middle" }, time)),
       svg("path", { d: `M${line}`, class: "curve" }), svg("path", { d: `M${x(0)} ${y(0)}H${x(360)}`, class: "axis" }),
       ...DIRECTIONS.map((name, i) => svg("text", { x: x(i * 90), y: HEIGHT - 8, class: `tick ${i === 0 ? "start" : i === 4 ? "end" : "middle"}` }, name)));
     const rings = points.map(([azimuth, altitude], i) => svg("g", { transform: `translate(${x(azimuth)} ${y(altitude)})`, class: `handle${i === at ? " on" : ""}` }, svg("circle", { r: 16, class: "reach" }), svg("circle", { r: i === at ? 8 : 5, class: "ring" })));

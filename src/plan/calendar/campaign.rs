@@ -6,7 +6,7 @@ use crate::noise::Rates;
 
 use super::hours::NightHours;
 use super::lane::{BETTER, Lane, Need};
-use crate::allocation::{Assignment, Block, Problem};
+use crate::allocation::{Assignment, Block, Care, Problem};
 
 const MINUTES: f64 = 60.0;
 /// Nobody goes out for less than this after set-up (common practice, no source).
@@ -71,9 +71,9 @@ impl Ground<'_> {
         self.nights.iter().map(of_night).collect()
     }
 
-    pub(super) fn problem<'p>(&self, blocks: &'p [Vec<Block>], needs: &'p [f64], thorough: bool) -> Problem<'p> {
+    pub(super) fn problem<'p>(&self, blocks: &'p [Vec<Block>], needs: &'p [f64], care: Care) -> Problem<'p> {
         let (setup_h, clear) = (self.setup_h(), self.night.goal.clear_hours());
-        Problem { nights: blocks, needs, setup_h, most_h: setup_h + clear, least_h: WORTH_H.min(clear), thorough }
+        Problem { nights: blocks, needs, setup_h, most_h: setup_h + clear, least_h: WORTH_H.min(clear), care }
     }
 
     /// What each filter needs: information, or hours where those were asked for.
@@ -91,10 +91,10 @@ impl Ground<'_> {
         assignment.hours_with(filter) * self.busy()
     }
 
-    fn solved(&self, lanes: Vec<Lane>, aim: Aim, thorough: bool) -> Campaign {
+    fn solved(&self, lanes: Vec<Lane>, aim: Aim, care: Care) -> Campaign {
         let blocks = self.blocks(&lanes);
         let needs = self.needs(&lanes);
-        let problem = self.problem(&blocks, &needs, thorough);
+        let problem = self.problem(&blocks, &needs, care);
         let assignment = match aim {
             Aim::Soonest => problem.soonest(),
             Aim::LeastTime => problem.least().unwrap_or_else(|| problem.soonest()),
@@ -106,14 +106,14 @@ impl Ground<'_> {
     pub(super) fn campaign(&self, lanes: &[Lane], aim: Aim) -> Campaign {
         let mut lanes = lanes.to_vec();
         for _ in 0..ROUNDS {
-            let found = self.solved(lanes, aim, false);
+            let found = self.solved(lanes, aim, Care::Sum);
             let (fitted, changed) = self.fitted(&found);
             lanes = fitted;
             if !changed {
                 break;
             }
         }
-        self.solved(lanes, aim, true)
+        self.solved(lanes, aim, Care::Thorough)
     }
 
     /// The same hours with the subs that suit them, and whether any changed.

@@ -1,5 +1,6 @@
 //! From the drafts of a night's mean light to the plan over its nights.
 
+use crate::allocation::Care;
 use crate::camera::Mode;
 use crate::night::{FilterConditions, Night};
 use crate::noise::Stack;
@@ -83,7 +84,7 @@ pub(in crate::plan) fn scheduled(
         soonest.lanes.iter().zip(&listed.tallies).map(|(lane, tally)| settled(lane, tally)).collect();
     let seconds_for = |factor: f64| {
         let needs: Vec<f64> = soonest.needs.iter().map(|need| need * factor).collect();
-        let found = ground.problem(&soonest.blocks, &needs, false).soonest();
+        let found = ground.problem(&soonest.blocks, &needs, Care::Sum).soonest();
         (found.met >= 1.0).then(|| ground.seconds(&found))
     };
     let central = seconds_for(1.0).filter(|seconds| *seconds > 0.0);
@@ -217,7 +218,7 @@ pub(super) fn whole_subs(ground: &Ground<'_>, campaign: &mut Campaign) -> Listed
             if *need > 0.0 { need + again as f64 * (0.5 * sessions as f64 + 0.5) * of_a_shot } else { 0.0 }
         };
         let needs: Vec<f64> = asked.iter().enumerate().map(of_rounding).collect();
-        let found = ground.problem(&campaign.blocks, &needs, false).soonest();
+        let found = ground.problem(&campaign.blocks, &needs, Care::Order).soonest();
         if found.met < 1.0 {
             continue;
         }
@@ -299,7 +300,7 @@ fn schedule(ground: &Ground<'_>, campaign: &Campaign, listed: Listed) -> Schedul
     if found.nights.is_empty() {
         return found;
     }
-    let problem = ground.problem(&campaign.blocks, &campaign.needs, false);
+    let problem = ground.problem(&campaign.blocks, &campaign.needs, Care::Order);
     let chances = chances(&problem, &campaign.assignment.prices, clear);
     let last = campaign.assignment.last().unwrap_or(0);
     found.chance_by_last_night_percent = 100.0 * chances[last];

@@ -10,7 +10,7 @@ use super::campaign::{Aim, Campaign, Ground};
 use super::hours::NightHours;
 use super::lane::Lane;
 use super::scheduled::{seconds_of, whole_subs};
-use crate::allocation::Assignment;
+use crate::allocation::{Assignment, Care};
 
 /// Evenings on which the plan could begin.
 pub(super) const EVENINGS: u32 = 28;
@@ -112,7 +112,7 @@ pub(super) fn wait_until(all: Ground<'_>, now_s: f64, least: &Campaign) -> Optio
     }
     let good = |evening: usize| {
         let until = (evening + MOST_NIGHTS as usize).min(least.blocks.len());
-        let begun = all.problem(&least.blocks[evening..until], &least.needs, false).soonest();
+        let begun = all.problem(&least.blocks[evening..until], &least.needs, Care::Sum).soonest();
         begun.met >= 1.0 && all.seconds(&begun) <= least_s * (1.0 + AS_GOOD)
     };
     // The nearer to the dark nights the better, so that halving finds it.

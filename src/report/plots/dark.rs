@@ -77,8 +77,8 @@ pub fn dark_histogram_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Fig
     let mut panel = Panel::new(x, y.clone(), ("dark current in e⁻/s per pixel", "pixels"), 250);
     panel.regions = vec![steps.iter().copied().chain(ends).collect()];
     panel.series = vec![Series::new(Pen::Curve, Shape::Line, steps)];
-    panel.marks = [(median, "a"), (HOT * median, "b")]
-        .map(|(at, letter)| Mark { pen: Pen::Floor, at, letter: letter.into() })
+    panel.marks = [(median, "median"), (HOT * median, "ten times that")]
+        .map(|(at, words)| Mark { pen: Pen::Floor, at, words: format!("{words} {}", rounded(at, 3)) })
         .to_vec();
     let mut rows = vec![vec!["below".into(), "–".into(), said(first.from_e_per_s), dark.pixels_below.to_string()]];
     rows.extend(
@@ -109,14 +109,7 @@ pub fn dark_histogram_figure(id: &str, mode: &Mode, plane: &Plane) -> Option<Fig
         rounded(HOT * median, 3)
     );
     let title = format!("Pixels by their dark current, {}, plane {}", mode.label(), plane.plane);
-    Some(
-        Figure::new(id.into(), title, description, &[panel], Table { head, rows })
-            .with_letter("a", format!("the median pixel: {} e⁻/s", rounded(median, 3)))
-            .with_letter(
-                "b",
-                format!("ten times that: {} e⁻/s; beyond it the warm and hot tail", rounded(HOT * median, 3)),
-            ),
-    )
+    Some(Figure::new(id.into(), title, description, &[panel], Table { head, rows }))
 }
 
 /// Where the dark current is: the sensor in parts, each with its middle pixels; `None` where the longest darks are not at hand.

@@ -47,17 +47,12 @@ pub fn cooling_year_figure(id: &str, answer: &Cooling) -> Figure {
     };
     let description = format!("Twelve months without and with cooling.{}{undrawn}", span_of(&ratios));
     let title = format!("The year of the {}, with and without cooling", answer.camera);
-    let mut figure = Figure::new(id.into(), title, description, &panels, months_table(&answer.months))
+    Figure::new(id.into(), title, description, &panels, months_table(&answer.months))
         .with_key(Pen::Used, Shape::Points, "without cooling (dashed)")
         .with_key(Pen::Unused, Shape::Points, "cooled")
         .with_key(Pen::Band, Shape::Line, "95 % of what is known of the dark current")
         .with_key(Pen::Chosen, Shape::Diamonds, "ratio of hours for the same signal over noise")
-        .with_key(Pen::Limit, Shape::Line, "where a verdict begins");
-    let verdicts = ["marginal", "worth it", "clearly worth it"];
-    for ((threshold, verdict), letter) in answer.thresholds_time_ratio.iter().zip(verdicts).zip('a'..='z') {
-        figure = figure.with_letter(&letter.to_string(), format!("{verdict}: from {threshold}"));
-    }
-    figure
+        .with_key(Pen::Limit, Shape::Line, "where a verdict begins")
 }
 
 /// Dark current over the months, without and with cooling.
@@ -94,8 +89,8 @@ fn ratio_panel(ratios: &[(f64, f64)], thresholds: [f64; 3]) -> Panel {
     let steep = shown().any(|ratio| ratio > STEEP);
     let y = if steep { Axis::logarithmic(shown(), 1.1) } else { Axis::even(shown(), 0.08) };
     let mut panel = Panel::new(Axis::months(), y, ("month", "hours without cooling ÷ with it"), 220);
-    let level = |(at, letter): (f64, char)| Mark { pen: Pen::Limit, at, letter: letter.into() };
-    panel.levels = thresholds.into_iter().zip('a'..='z').map(level).collect();
+    let level = |(at, verdict): (f64, &str)| Mark { pen: Pen::Limit, at, words: format!("{verdict}: from {at}") };
+    panel.levels = thresholds.into_iter().zip(["marginal", "worth it", "clearly worth it"]).map(level).collect();
     panel.series.push(Series::new(Pen::Curve, Shape::Line, ratios.to_vec()));
     panel.series.push(Series::new(Pen::Chosen, Shape::Diamonds, ratios.to_vec()));
     panel

@@ -52,7 +52,8 @@ pub fn sub_noise_figure(id: &str, filter: &FilterPlan, search: &Search) -> Optio
     let y = Axis::logarithmic(curves.iter().flat_map(|(_, curve)| curve.iter().map(|point| point.1)), 1.15);
     let names = ("length of a sub in s", "noise of a pixel of one sub in e⁻");
     let mut panel = Panel::new(x, y, names, 250);
-    panel.marks = vec![Mark { pen: Pen::Floor, at: filter.sub_s.0, letter: "a".into() }];
+    panel.marks =
+        vec![Mark { pen: Pen::Floor, at: filter.sub_s.0, words: format!("the plan {}", duration(filter.sub_s)) }];
     panel.series =
         curves.iter().rev().map(|((_, pen, _), curve)| Series::new(*pen, Shape::Line, curve.clone())).collect();
     let row = |(length, sub): (&f64, &SubNoise)| {
@@ -76,5 +77,5 @@ pub fn sub_noise_figure(id: &str, filter: &FilterPlan, search: &Search) -> Optio
     for ((name, pen, _), _) in curves.iter().filter(|(_, curve)| !curve.is_empty()) {
         figure = figure.with_key(*pen, Shape::Line, *name);
     }
-    Some(figure.with_letter("a", format!("the plan's sub: {}", duration(filter.sub_s))))
+    Some(figure)
 }

@@ -20,7 +20,7 @@ const LEFT: i32 = 52;
 const LEFT_BARE: i32 = 6;
 /// Ticks, and what lies between them and the numbers.
 const TICKS: i32 = 14;
-/// Room at the right, for half a number or a letter.
+/// Room at the right, for half a number.
 const RIGHT: i32 = 18;
 /// Room above, for the name of the upright axis.
 const ABOVE: i32 = 24;
@@ -28,8 +28,8 @@ const ABOVE: i32 = 24;
 const BELOW: i32 = 43;
 /// Radius of a point.
 const POINT: i32 = 3;
-/// Letters of neighbouring marks stand in rows when closer than this.
-const LETTER_ROOM: f64 = 15.0;
+/// Between words in one row, and between words and the edge.
+const WORD_ROOM: f64 = 8.0;
 
 /// Shades of the fields of a picture, beside none.
 pub(super) const SHADES: usize = 16;
@@ -61,12 +61,12 @@ impl Series {
     }
 }
 
-/// A line across the plot with a letter at its end.
+/// A line across the plot with words at its end.
 #[derive(Debug, Clone)]
 pub(super) struct Mark {
     pub(super) pen: Pen,
     pub(super) at: f64,
-    pub(super) letter: String,
+    pub(super) words: String,
 }
 
 /// A level bar with words above it.
@@ -103,7 +103,7 @@ pub(super) struct Panel {
     pub(super) regions: Vec<Vec<(f64, f64)>>,
     pub(super) marks: Vec<Mark>,
     pub(super) bars: Vec<Bar>,
-    /// Level lines with a letter at their right end.
+    /// Level lines with words at their right end.
     pub(super) levels: Vec<Mark>,
     /// Fields of a picture.
     pub(super) cells: Vec<Cell>,
@@ -136,13 +136,13 @@ type Drawn = Result<(), DrawingAreaErrorKind<Infallible>>;
 
 /// The panels one below the other, as the elements of a picture and its height in units.
 pub(super) fn drawn(panels: &[Panel]) -> (String, i32) {
-    let height = panels.iter().map(|panel| panel.height).sum();
+    let height = panels.iter().map(Panel::full_height).sum();
     let mut out = String::new();
     let area = Canvas::new(&mut out, WIDTH, height).into_drawing_area();
     let mut rest = area;
     let mut fields = String::new();
     for panel in panels {
-        let (own, below) = rest.split_vertically(panel.height * TENTHS);
+        let (own, below) = rest.split_vertically(panel.full_height() * TENTHS);
         // The canvas cannot fail, and the library fails only with it.
         let _ = draw(&own, panel, &mut fields);
         rest = below;
@@ -164,9 +164,7 @@ fn stroke(pen: Pen) -> ShapeStyle {
 
 fn draw(area: &Area<'_>, panel: &Panel, fields: &mut String) -> Drawn {
     area.draw_text(&panel.y_name, &text_style(HPos::Left, VPos::Top), (2 * TENTHS, 4 * TENTHS))?;
-    let rows = letter_rows(panel);
-    let lines = rows.iter().map(|row| row + 1).max().unwrap_or(0).max(i32::from(!panel.labels.is_empty()));
-    let above = ABOVE + lines * TEXT;
+    let above = ABOVE + panel.rows_above() * TEXT;
     let mut chart = ChartBuilder::on(area)
         .margin_top(above * TENTHS)
         .margin_right(RIGHT * TENTHS)
@@ -195,15 +193,23 @@ fn draw(area: &Area<'_>, panel: &Panel, fields: &mut String) -> Drawn {
         plot.draw(&PathElement::new(ends, stroke(level.pen)))?;
         let (x, y) = plot.map_coordinate(&(panel.x.high(), level.at));
         let (left, top) = area.get_base_pixel();
-        area.draw_text(&level.letter, &text_style(HPos::Left, VPos::Center), (x - left + 3 * TENTHS, y - top))?;
+        area.draw_text(&level.words, &text_style(HPos::Right, VPos::Bottom), (x - left - 3 * TENTHS, y - top))?;
     }
-    for (mark, row) in panel.marks.iter().zip(rows) {
-        let ends = vec![(mark.at, panel.y.low()), (mark.at, panel.y.high())];
-        plot.draw(&PathElement::new(ends, stroke(mark.pen)))?;
-        let (x, y) = plot.map_coordinate(&(mark.at, panel.y.high()));
-        let (left, top) = area.get_base_pixel();
-        let at = (x - left, y - top - (2 + row * TEXT) * TENTHS);
-        area.draw_text(&mark.letter, &text_style(HPos::Center, VPos::Bottom), at)?;
+    let (left, top) = area.get_base_pixel();
+    let placed = panel.placed();
+    for (mark, place) in panel.marks.iter().zip(&placed) {
+        let (x, high) = plot.map_coordinate(&(mark.at, panel.y.high()));
+        let (_, low) = plot.map_coordinate(&(mark.at, panel.y.low()));
+        let base = high - top - place.row * TEXT * TENTHS;
+        area.draw(&PathElement::new(vec![(x - left, low - top), (x - left, base)], stroke(mark.pen)))?;
+    }
+    // Words last: where a line passes behind them they stay clear of it.
+    for (mark, place) in panel.marks.iter().zip(&placed) {
+        let (x, high) = plot.map_coordinate(&(mark.at, panel.y.high()));
+        let base = high - top - (2 + place.row * TEXT) * TENTHS;
+        let (side, away) = if place.leftwards { (HPos::Right, -3) } else { (HPos::Left, 3) };
+        let away = if place.row == 0 { 0 } else { away * TENTHS };
+        area.draw_text(&mark.words, &text_style(side, VPos::Bottom), (x - left + away, base))?;
     }
     for (i, bar) in panel.bars.iter().enumerate() {
         let row = (panel.bars.len() - i) as f64;
@@ -233,7 +239,7 @@ fn draw(area: &Area<'_>, panel: &Panel, fields: &mut String) -> Drawn {
     }
     fields.push_str(&inked(plot, &panel.cells));
     let (x, _) = plot.map_coordinate(&(panel.x.at(0.5), panel.y.low()));
-    let at = (x - area.get_base_pixel().0, (panel.height - 4) * TENTHS);
+    let at = (x - area.get_base_pixel().0, (panel.full_height() - 4) * TENTHS);
     area.draw_text(panel.x_name, &text_style(HPos::Center, VPos::Bottom), at)
 }
 
@@ -299,15 +305,47 @@ fn draw_series(plot: &Plot<'_>, panel: &Panel, series: &Series) -> Drawn {
     Ok(())
 }
 
-/// The row of each mark's letter above the plot: 0, or one higher than the neighbour that is too close.
-fn letter_rows(panel: &Panel) -> Vec<i32> {
-    let width = f64::from(WIDTH - LEFT - RIGHT);
-    let places: Vec<f64> = panel.marks.iter().map(|mark| panel.x.share(mark.at) * width).collect();
-    let mut rows: Vec<i32> = Vec::new();
-    for (i, place) in places.iter().enumerate() {
-        let taken = |row: i32| (0..i).any(|j| rows[j] == row && (places[j] - place).abs() < LETTER_ROOM);
-        let row = (0..).find(|row| !taken(*row)).unwrap_or(0);
-        rows.push(row);
+/// Where the words of a mark stand above the plot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Placed {
+    /// Rows above the plot.
+    row: i32,
+    /// Whether they end at their line, in place of beginning there.
+    leftwards: bool,
+}
+
+impl Panel {
+    /// Its height with the words of its marks, beyond the first row.
+    fn full_height(&self) -> i32 {
+        self.height + (self.rows_above() - 1).max(0) * TEXT
     }
-    rows
+
+    fn rows_above(&self) -> i32 {
+        let rows = self.placed().iter().map(|place| place.row + 1).max().unwrap_or(0);
+        rows.max(i32::from(!self.labels.is_empty()))
+    }
+
+    /// Words like a stair: those of the line at the right stand lowest, so that no line crosses words of a line beside it.
+    fn placed(&self) -> Vec<Placed> {
+        let left = f64::from(left_room(&self.y));
+        let width = f64::from(WIDTH) - left - f64::from(RIGHT);
+        let places: Vec<f64> = self.marks.iter().map(|mark| left + self.x.share(mark.at) * width).collect();
+        let mut order: Vec<usize> = (0..places.len()).collect();
+        order.sort_by(|a, b| places[*b].total_cmp(&places[*a]));
+        let mut placed = vec![Placed { row: 0, leftwards: false }; places.len()];
+        let mut taken: Vec<(i32, f64, f64)> = Vec::new();
+        for (done, mark) in order.iter().enumerate() {
+            let length = self.marks[*mark].words.chars().count() as f64 * LETTER * f64::from(TEXT) + WORD_ROOM;
+            let at = places[*mark];
+            let leftwards = at + length > f64::from(WIDTH);
+            let (from, to) = if leftwards { ((at - length).max(0.0), at) } else { (at, at + length) };
+            let above = order[..done].iter().filter(|other| (from..to).contains(&places[**other]));
+            let least = above.map(|other| placed[*other].row + 1).max().unwrap_or(0);
+            let free = |row: &i32| taken.iter().all(|(own, a, b)| own != row || *b <= from || *a >= to);
+            let row = (least..).find(free).unwrap_or(least);
+            placed[*mark] = Placed { row, leftwards };
+            taken.push((row, from, to));
+        }
+        placed
+    }
 }

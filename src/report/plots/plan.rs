@@ -30,7 +30,10 @@ fn said(value: f64) -> String {
 struct Upright {
     pen: Pen,
     sub: f64,
+    /// As it stands in the table.
     words: String,
+    /// As it stands on its line.
+    short: String,
 }
 
 /// Sub length against what it costs: wall time where a signal over noise is asked for, else the signal over noise of the
@@ -64,11 +67,9 @@ pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figur
     let [low, high] = filter.sub_range_s.map(|sub| sub.0);
     let mut panel = Panel::new(x, y, ("length of a sub in s", y_name), 260);
     panel.bands = filter.sub_stretches_s.iter().map(|[from, to]| (from.0, to.0)).collect();
-    panel.marks = uprights
-        .iter()
-        .zip('a'..='z')
-        .map(|(upright, letter)| Mark { pen: upright.pen, at: upright.sub, letter: letter.into() })
-        .collect();
+    let said_short = |upright: &Upright| format!("{} {}", upright.short, duration(Seconds(upright.sub)));
+    panel.marks =
+        uprights.iter().map(|upright| Mark { pen: upright.pen, at: upright.sub, words: said_short(upright) }).collect();
     panel.series.push(Series::new(Pen::Curve, Shape::Line, curve.clone()));
     // Where few subs are enough, whole cadences cost visibly more than the smooth curve, and the range is theirs.
     let saw = whole.len() < curve.len() || whole.iter().zip(&curve).any(|(w, c)| (w.1 / c.1 - 1.0).abs() > SAW);
@@ -111,10 +112,6 @@ pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figur
         figure =
             figure.with_key(Pen::Third, Shape::Line, "with a whole number of subs between dithers, as it will be done");
     }
-    for (upright, letter) in uprights.iter().zip('a'..='z') {
-        let words = format!("{}: {}", upright.words, duration(Seconds(upright.sub)));
-        figure = figure.with_letter(&letter.to_string(), words);
-    }
     figure
 }
 
@@ -122,27 +119,40 @@ pub fn wall_time_figure(id: &str, filter: &FilterPlan, search: &Search) -> Figur
 fn uprights(filter: &FilterPlan) -> Vec<Upright> {
     let limits = &filter.limits_s;
     let limits = [
-        ("the mount's longest sub", limits.tracking),
-        ("the field turns", limits.field_rotation),
-        (bound(filter, "a star burns", "no star burns before"), limits.star_saturation),
+        ("the mount's longest sub", "mount", limits.tracking),
+        ("the field turns", "field turns", limits.field_rotation),
+        (
+            bound(filter, "a star burns", "no star burns before"),
+            bound(filter, "star burns", "no star burns before"),
+            limits.star_saturation,
+        ),
         (
             bound(filter, "the sky half fills the well", "the sky does not half fill the well before"),
+            bound(filter, "sky half fills", "sky not half full before"),
             limits.sky_saturation,
         ),
     ];
     let mut found: Vec<Upright> = limits
         .into_iter()
-        .filter_map(|(words, sub)| Some(Upright { pen: Pen::Limit, sub: sub?.0, words: words.into() }))
+        .filter_map(|(words, short, sub)| {
+            Some(Upright { pen: Pen::Limit, sub: sub?.0, words: words.into(), short: short.into() })
+        })
         .collect();
     found.extend(filter.rules_of_thumb.iter().map(|rule| Upright {
         pen: Pen::Thumb,
         sub: rule.sub_s.0,
         words: format!("read noise adds {} % to the noise", rule.read_noise_adds_percent),
+        short: format!("read noise +{} %", rule.read_noise_adds_percent),
     }));
     let fill = filter.planes.iter().map(|plane| plane.sky_share_of_full_well_percent / 100.0).fold(0.0, f64::max);
     if fill > 0.0 {
         let words = "the raw sky stands at a third of the range".into();
-        found.push(Upright { pen: Pen::Thumb, sub: filter.sub_s.0 * THIRD / fill, words });
+        found.push(Upright {
+            pen: Pen::Thumb,
+            sub: filter.sub_s.0 * THIRD / fill,
+            words,
+            short: "sky at a third".into(),
+        });
     }
     found.retain(|upright| upright.sub.is_finite() && upright.sub > 0.0);
     found.sort_by(|a, b| a.sub.total_cmp(&b.sub));
