@@ -100,8 +100,8 @@ fn red_flank(nm: f64, from: f64) -> f64 {
 /// Up to this width in nm a filter is seen alike by all cameras, and from the second one on the bell of the colour counts:
 /// between, the one goes over into the other. The bell is known to a fifth from camera to camera, not its slope within a few
 /// dozen nm; sky over target behind a narrow filter is that of the filter. Where the bell is steep the sky of two half windows
-/// then differs from that of the whole by about a tenth (0.106 on red's blue flank, 59 nm about 550 nm): that halves add up
-/// and that all cameras see alike through each of them cannot both hold on a flank.
+/// then differs from that of the whole by a tenth (red, 59 nm about 550 nm) and by a fifth far out: that halves add up and that
+/// all cameras see alike through each of them cannot both hold on a flank.
 const EVEN_UP_TO: [f64; 2] = [60.0, 100.0];
 
 /// Mean response of one colour over a window, and the band in which it sees sky and target there; `None` where it sees nothing.

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::ffi::OsStr;
 use std::fs;
 use std::path::Path;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
 use serde_json::Value;
@@ -15,8 +16,10 @@ use super::folders::Folder;
 use super::sound;
 use super::watch::{Run, run};
 
-/// A run of the program that takes longer hangs.
-const PATIENCE: Duration = Duration::from_secs(60);
+/// A run of the program that takes longer hangs; on a machine that does much else it may wait long.
+const PATIENCE: Duration = Duration::from_secs(120);
+/// So long it may work.
+const WORK: Duration = Duration::from_secs(4);
 
 /// So many folders of each kind of failure are printed.
 const PRINTED: usize = 20;
@@ -32,7 +35,10 @@ pub(crate) struct Outcome {
     pub(crate) planned: usize,
     /// Error codes with their count.
     pub(crate) refusals: BTreeMap<String, usize>,
-    pub(crate) slowest: Duration,
+    /// The longest work of a run, and what it was.
+    pub(crate) longest: (Duration, String),
+    /// What all runs of each command worked.
+    worked: BTreeMap<String, Duration>,
     /// Kinds of failures with the folders' seeds and words.
     pub(crate) failures: BTreeMap<String, Vec<String>>,
 }
@@ -40,16 +46,43 @@ pub(crate) struct Outcome {
 impl Outcome {
     pub(crate) fn print(&self) {
         println!(
-            "{} folders: {} measured, {} planned; slowest run {:.1} s; refused: {:?}",
+            "{} folders: {} measured, {} planned; longest work {:.2} s ({}); refused: {:?}",
             self.folders,
             self.measured,
             self.planned,
-            self.slowest.as_secs_f64(),
+            self.longest.0.as_secs_f64(),
+            self.longest.1,
             self.refusals
         );
+        println!("work in all: {:.0?}", self.worked);
         for (kind, seeds) in &self.failures {
             println!("{kind}: {} times", seeds.len());
             seeds.iter().take(PRINTED).for_each(|seed| println!("    {seed}"));
+        }
+    }
+
+    /// Draws a folder, measures it, and plans from what was written.
+    fn try_one(&mut self, draw: Draw, seed: u64) {
+        self.folders += 1;
+        let folder = draw(seed);
+        let profile = folder.beside("camera.toml");
+        if measured(self, &folder, &profile, seed) {
+            self.measured += 1;
+            planned(self, &folder, &profile, seed);
+        }
+    }
+
+    fn add(&mut self, other: Self) {
+        self.folders += other.folders;
+        self.measured += other.measured;
+        self.planned += other.planned;
+        self.longest = std::mem::take(&mut self.longest).max(other.longest);
+        other.refusals.into_iter().for_each(|(code, count)| *self.refusals.entry(code).or_default() += count);
+        for (command, worked) in other.worked {
+            *self.worked.entry(command).or_default() += worked;
+        }
+        for (kind, seeds) in other.failures {
+            self.failures.entry(kind).or_default().extend(seeds);
         }
     }
 
@@ -63,9 +96,11 @@ impl Outcome {
     /// Runs a command, and says what it printed if it answered.
     fn asked(&mut self, command: &str, words: &[&OsStr], seed: u64) -> Option<Run> {
         let run = run(Path::new(PROGRAM), words, PATIENCE);
-        self.slowest = self.slowest.max(run.took);
+        self.longest = std::mem::take(&mut self.longest).max((run.worked, format!("{command}, seed {seed}")));
+        *self.worked.entry(command.to_owned()).or_default() += run.worked;
         let ended = match (run.timed_out, run.code) {
             (true, _) => Some("hang"),
+            _ if run.worked > WORK => Some("slow"),
             (_, Some(101)) => Some("panic"),
             (_, Some(0..=2)) => None,
             _ => Some("died"),
@@ -119,19 +154,26 @@ pub(crate) fn kept(draw: Draw, seed: u64) {
     println!("subwell measure {} {words}\nsubwell plan {}", place.display(), place.join("night.toml").display());
 }
 
-/// Draws folders, measures them, and plans from what was written.
+/// Draws folders, measures them, and plans from what was written, as many at once as there are processors.
 pub(crate) fn tried(draw: Draw, seeds: std::ops::Range<u64>) -> Outcome {
-    let mut outcome = Outcome::default();
-    for seed in seeds {
-        outcome.folders += 1;
-        let folder = draw(seed);
-        let profile = folder.beside("camera.toml");
-        if measured(&mut outcome, &folder, &profile, seed) {
-            outcome.measured += 1;
-            planned(&mut outcome, &folder, &profile, seed);
+    let workers = std::thread::available_parallelism().map_or(1, usize::from);
+    let next = AtomicU64::new(seeds.start);
+    let alone = || {
+        let mut outcome = Outcome::default();
+        loop {
+            let seed = next.fetch_add(1, Ordering::Relaxed);
+            if seed >= seeds.end {
+                return outcome;
+            }
+            outcome.try_one(draw, seed);
         }
-    }
-    outcome
+    };
+    std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..workers).map(|_| scope.spawn(alone)).collect();
+        let mut all = Outcome::default();
+        workers.into_iter().for_each(|worker| all.add(worker.join().expect("a worker that ends")));
+        all
+    })
 }
 
 fn measured(outcome: &mut Outcome, folder: &Folder, profile: &Path, seed: u64) -> bool {

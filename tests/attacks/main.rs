@@ -10,6 +10,9 @@
 //! 3.3 s and 12 MB at most. 200 kills of `measure --out`: 129 times the old profile, 102 the new one; 200 of the page
 //! while it saves: 71 times the old night, 228 the new one; never anything else, and what is left beside them is
 //! hidden.
+//!
+//! A thousand random folders are measured and planned with (`accepted.rs`), as many at once as there are processors: seven
+//! minutes of one processor, a tenth of a second for a run. The last time 665 of them were measured and 626 planned.
 #![cfg(all(feature = "cli", feature = "page", feature = "raw", unix))]
 
 mod accepted;

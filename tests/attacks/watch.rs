@@ -90,6 +90,8 @@ pub(crate) struct Run {
     pub(crate) stderr: String,
     pub(crate) peak_kb: u64,
     pub(crate) took: Duration,
+    /// Time on processors, whatever else the machine does; 0 where the system does not say.
+    pub(crate) worked: Duration,
     pub(crate) timed_out: bool,
 }
 
@@ -108,9 +110,10 @@ pub(crate) fn run(program: &Path, words: &[&std::ffi::OsStr], patience: Duration
         .stderr(File::create(&err).unwrap())
         .spawn()
         .unwrap();
-    let (mut peak_kb, mut timed_out) = (0, false);
+    let (mut peak_kb, mut worked, mut timed_out) = (0, Duration::ZERO, false);
     let status = loop {
         peak_kb = peak_kb.max(high_water(child.id()));
+        worked = worked.max(worked_so_far(child.id()));
         if let Some(status) = child.try_wait().unwrap() {
             break status;
         }
@@ -129,6 +132,7 @@ pub(crate) fn run(program: &Path, words: &[&std::ffi::OsStr], patience: Duration
         stderr: read(&err),
         peak_kb,
         took: start.elapsed(),
+        worked,
         timed_out,
     }
 }
@@ -138,6 +142,15 @@ fn high_water(process: u32) -> u64 {
     let status = fs::read_to_string(format!("/proc/{process}/status")).unwrap_or_default();
     let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:")).unwrap_or_default();
     line.trim().trim_end_matches("kB").trim().parse().unwrap_or(0)
+}
+
+/// The time that a process and its threads were on processors; 0 where the system does not say.
+fn worked_so_far(process: u32) -> Duration {
+    // Ticks of a hundredth of a second: the 14th and 15th fields, the second is a name in brackets (proc(5)).
+    let stat = fs::read_to_string(format!("/proc/{process}/stat")).unwrap_or_default();
+    let fields = stat.rsplit(')').next().unwrap_or_default().split_whitespace();
+    let ticks = fields.skip(11).take(2).filter_map(|field| field.parse::<u64>().ok()).sum::<u64>();
+    Duration::from_millis(10 * ticks)
 }
 
 impl Run {

@@ -210,7 +210,7 @@ pub(crate) const WORLDS: &[World] = &[
     World::new("energies off the textbook, asked 12 K outside", energies).caused(&["extrapolated"]),
     World::new("light leak of 0.02 e⁻/s with a slope", leak).caused(&["light-leak-suspected"]).must_be_said(),
     World::new("darks wholly saturated at the warmest", saturated).caused(&["saturated-dark"]),
-    World::new("dark current of 0.0001 e⁻/s", tiny),
+    World::new("dark current of 0.0001 e⁻/s", tiny).open(),
     World::new("darks of three nights, one exposure each", of_three_nights).caused(&[
         "few-frames",
         "one-exposure",

@@ -14,6 +14,8 @@ use crate::whole_frames::fits_bytes;
 pub(crate) struct Said {
     pub(crate) modes: Vec<subwell::camera::Mode>,
     pub(crate) codes: Vec<String>,
+    /// The same in words, for whoever looks into one run.
+    pub(crate) messages: Vec<String>,
     pub(crate) error: Option<String>,
 }
 
@@ -33,7 +35,7 @@ pub(crate) fn measured(folder: &Path, typed_gain: Option<f64>) -> Said {
     let folder = Folder::open(&[folder], &decoder, &Silent).expect("the folder is there");
     let mut options = CameraOptions::default();
     options.gain = typed_gain.map(ElectronsPerDn);
-    let mut said = Said { modes: Vec::new(), codes: Vec::new(), error: None };
+    let mut said = Said { modes: Vec::new(), codes: Vec::new(), messages: Vec::new(), error: None };
     let inventory = folder.inventory();
     said.take(&inventory.caveats, &inventory.rejected);
     match measure_camera(&folder, &options) {
@@ -51,6 +53,7 @@ pub(crate) fn measured(folder: &Path, typed_gain: Option<f64>) -> Said {
 impl Said {
     fn take(&mut self, caveats: &[Caveat], rejected: &[Rejected]) {
         self.codes.extend(caveats.iter().map(|caveat| caveat.code.to_string()));
+        self.messages.extend(caveats.iter().map(|caveat| format!("{}: {}", caveat.code, caveat.message)));
         self.codes.extend(rejected.iter().map(|file| file.code.clone()));
     }
 }

@@ -64,7 +64,8 @@ pub(crate) fn run(world: &World, seed: u64) -> Value {
     let seconds = start.elapsed().as_secs_f64();
     said.codes.extend(answer::codes_of_plans(&set, &said));
     let observations: Vec<Value> = answer::observations(&set, &said).iter().map(Observation::to_json).collect();
-    json!({ "observations": observations, "codes": said.codes, "error": said.error, "seconds": seconds })
+    let (codes, messages, error) = (said.codes, said.messages, said.error);
+    json!({ "observations": observations, "codes": codes, "messages": messages, "error": error, "seconds": seconds })
 }
 
 /// Names that are required of worlds that are not there.

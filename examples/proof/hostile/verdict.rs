@@ -7,8 +7,11 @@ use super::world::{Asked, Width, World};
 
 /// Percent of the runs that must be right.
 const ENOUGH: f64 = 90.0;
-/// An interval of more than ± so many percent tells a photographer little: whoever gives it must say why.
+/// An interval of more than ± so many percent tells a photographer little: whoever gives it must say why, whether or not the
+/// world has a cause of its own to name.
 const WIDE: f64 = 20.0;
+/// An upper end from here on is none: the number is a lower bound, and has no width.
+const NO_END: f64 = 1e30;
 /// So many intervals tell a coverage to ± 2 %.
 const ENOUGH_TO_COUNT: usize = 400;
 
@@ -36,7 +39,8 @@ pub(crate) struct Row {
     pub(crate) absent: f64,
     /// Mean error in percent of the truth and its standard error; `None` where the truth is 0.
     pub(crate) bias: Option<(f64, f64)>,
-    /// Half the interval in percent of the truth, in the middle of all runs; and the factor from its middle to its ends.
+    /// Half the interval in percent of the truth, in the middle of all runs, infinite of lower bounds; and the factor from its
+    /// middle to its ends.
     pub(crate) half_width: f64,
     pub(crate) factor: f64,
     /// Percent of the intervals that are wide without a cause.
@@ -116,7 +120,7 @@ impl Verdict {
                 }
                 _ => {}
             }
-            if self.named.is_some() && row.unexplained > 100.0 - ENOUGH {
+            if !world.is_open && row.unexplained > 100.0 - ENOUGH {
                 let (name, share) = (&row.name, row.unexplained);
                 faults.push(format!("{name}: more than ± {WIDE} % in {share:.0} %, and nobody says why"));
             }
@@ -162,13 +166,17 @@ impl Verdict {
             let bias = row.bias.map_or("–".to_owned(), |(bias, error)| format!("{bias:+.2} ± {error:.2} %"));
             let absent = if row.absent > 0.0 { format!(", absent {:.0} %", row.absent) } else { String::new() };
             format!(
-                "| {} | {} | {} | {:.0} % | {:.0} %{absent} | {bias} | ± {} % | {} | {} | {} | {} |",
+                "| {} | {} | {} | {:.0} % | {:.0} %{absent} | {bias} | {} | {} | {} | {} | {} |",
                 first(self.world),
                 row.count,
                 row.name,
                 row.held,
                 row.held_or_named,
-                three_digits(row.half_width),
+                if row.half_width < NO_END {
+                    format!("± {} %", three_digits(row.half_width))
+                } else {
+                    "at least".into()
+                },
                 first(&named),
                 first(&said.join(", ")),
                 first(&format!("{:.2}", self.slowest_s)),
@@ -204,11 +212,13 @@ fn row(asked: &Asked, runs: &[Run], named: &dyn Fn(&Run) -> bool) -> Row {
             let holds = low <= one.truth && one.truth <= high;
             let reaches = low <= one.reach[1] && one.reach[0] <= high;
             (held, or_named) = (held + usize::from(holds), or_named + usize::from(holds || (reaches && named(run))));
-            if one.truth != 0.0 {
+            if one.truth != 0.0 && high < NO_END {
                 errors.push(100.0 * (value / one.truth - 1.0));
-                let half = 50.0 * (high.min(1e30) - low) / one.truth;
+                let half = 50.0 * (high - low) / one.truth;
                 halves.push(half);
                 unexplained += usize::from(half > WIDE && !named(run));
+            } else if one.truth != 0.0 {
+                halves.push(f64::INFINITY);
             }
             factors.push(if low > 0.0 { (high / low).sqrt() } else { f64::INFINITY });
         }

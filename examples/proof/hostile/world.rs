@@ -119,6 +119,8 @@ pub(crate) struct World {
     pub(crate) must_say: bool,
     /// Codes that name a cause that is not there.
     pub(crate) never: &'static [&'static str],
+    /// Whether nothing but the size of the number itself makes its interval wide.
+    pub(crate) is_open: bool,
     /// How many times as many runs as others it takes to tell.
     pub(crate) times: usize,
     pub(crate) make: fn(&mut Chance) -> Set,
@@ -126,7 +128,7 @@ pub(crate) struct World {
 
 impl World {
     pub(crate) const fn new(name: &'static str, make: fn(&mut Chance) -> Set) -> Self {
-        Self { name, causes: &[], must_say: false, never: &[], times: 1, make }
+        Self { name, causes: &[], must_say: false, never: &[], is_open: false, times: 1, make }
     }
 
     pub(crate) const fn caused(self, causes: &'static [&'static str]) -> Self {
@@ -135,6 +137,10 @@ impl World {
 
     pub(crate) const fn must_be_said(self) -> Self {
         Self { must_say: true, ..self }
+    }
+
+    pub(crate) const fn open(self) -> Self {
+        Self { is_open: true, ..self }
     }
 
     pub(crate) const fn times(self, times: usize) -> Self {

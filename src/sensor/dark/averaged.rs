@@ -18,6 +18,9 @@ const SATURATED: f64 = 1e-3;
 const TIMES: f64 = 3.0;
 /// … within this part.
 const ALIKE: f64 = 0.2;
+/// Darks may start so many scatters of the bias frames' levels beside their mean: bias frames of two temperatures scatter by
+/// half of what lies between them.
+const LEVELS_APART: f64 = 2.0;
 
 impl DarkStage {
     /// Of how many frames the darks would have to be means to have so little noise for the bias frames' and their charge: above 1
@@ -29,7 +32,8 @@ impl DarkStage {
     ///
     /// `V` is the variance of a pair of darks, `m` the level of their median pixel, `V0` the bias frames' variance, `K` the gain.
     /// Of bias frames that are means, `1/N = (V − (m̄ − offset)/K) / V0` with the mean pixel. A camera that holds its level has more
-    /// noise than this says: they are only called means where the surplus does not grow with time. Derived here.
+    /// noise than this says: they are only called means where the surplus does not grow with time. Neither is called so where
+    /// the darks need only start at another level than the bias frames' mean. Derived here.
     pub(crate) fn frames_in_each(&self, anchor: &Anchor, gain: f64) -> Option<f64> {
         let bias = anchor.variance;
         let is_sure = bias.relative() < KNOWN && anchor.hidden_by_steps[1] < STEPS_HIDE * bias.value;
@@ -41,22 +45,24 @@ impl DarkStage {
         for pair in sound {
             let frame = self.frames.iter().find(|frame| same_exposure(frame.exposure, pair.exposure))?;
             if frame.saturated_pixels < SATURATED {
+                let reach = LEVELS_APART * anchor.level_scatter;
                 let shot = |level: f64| (level - anchor.offset.value.0).max(0.0) / gain;
                 times.push(pair.exposure.0);
                 // Hot pixels are left out of a pair's noise as hits; the mean holds them.
-                frames_in_dark.push((bias.value + shot(frame.median)) / pair.variance);
-                over_bias.push((pair.variance - shot(frame.mean)) / bias.value);
+                frames_in_dark.push([reach, 0.0].map(|less| (bias.value + shot(frame.median - less)) / pair.variance));
+                over_bias.push([reach, 0.0].map(|more| (pair.variance - shot(frame.mean + more)) / bias.value));
             }
         }
-        let [times, frames_in_dark, over_bias] = [times, frames_in_dark, over_bias].map(sorted);
-        let [darks, biases] =
-            [&frames_in_dark, &over_bias].map(|values| (values.first(), values.get(values.len() / 2)));
-        if darks.0? > &FACTOR {
-            return darks.1.copied();
+        let of = |values: &[[f64; 2]], which: usize| sorted(values.iter().map(|value| value[which]).collect());
+        let middle = |values: &[[f64; 2]]| of(values, 1).get(values.len() / 2).copied();
+        let (times, cautious) = (sorted(times), [&frames_in_dark, &over_bias].map(|values| of(values, 0)));
+        if cautious[0].first()? > &FACTOR {
+            return middle(&frames_in_dark);
         }
-        let of_any_time =
-            times.last()? > &(TIMES * times.first()?) && over_bias.last()? < &((1.0 + ALIKE) * biases.0?);
-        (biases.0? > &FACTOR && of_any_time).then(|| 1.0 / biases.1.copied().unwrap_or(1.0))
+        let over_bias_of = of(&over_bias, 1);
+        let of_any_time = times.last()? > &(TIMES * times.first()?)
+            && over_bias_of.last()? < &((1.0 + ALIKE) * over_bias_of.first()?);
+        (cautious[1].first()? > &FACTOR && of_any_time).then(|| 1.0 / middle(&over_bias).unwrap_or(1.0))
     }
 }
 
@@ -90,14 +96,23 @@ mod tests {
 
     /// 0.02 DN/s of dark current, 9 DN² of read noise, a gain of 1, means of so many darks.
     fn found(darks: f64, biases: f64, pinned: bool) -> Option<f64> {
+        with_levels([darks, biases], (0.02, pinned), (100.0, 0.1))
+    }
+
+    /// The same with another dark current, where the bias frames' levels have this mean and scatter; the darks start at 100.
+    fn with_levels(
+        [darks, biases]: [f64; 2],
+        (rate, pinned): (f64, bool),
+        (offset, level_scatter): (f64, f64),
+    ) -> Option<f64> {
         let points = [10.0, 30.0, 120.0, 300.0].map(|time| {
-            let charge = 0.02 * time;
+            let charge = rate * time;
             (time, if pinned { 100.0 } else { 100.0 + charge }, (9.0 + charge) / darks)
         });
         let anchor = Anchor {
-            offset: Estimate::new(100.0, 0.1),
+            offset: Estimate::new(offset, 0.1),
             variance: Estimate::new(9.0 / biases, 0.05),
-            level_scatter: 0.1,
+            level_scatter,
             hidden_by_steps: [0.0; 2],
             same_temperature: true,
             is_of_bias: true,
@@ -112,5 +127,13 @@ mod tests {
         assert_eq!(found(1.0, 1.0, true), None);
         assert!((found(2.0, 1.0, false).unwrap() - 2.0).abs() < 1e-9);
         assert!((found(1.0, 2.0, false).unwrap() - 0.5).abs() < 1e-9);
+    }
+
+    #[test]
+    fn bias_frames_of_two_levels_are_not_means() {
+        // Half of the bias frames are 14 DN above the darks' own level; without their scatter the darks would be too noisy.
+        assert!(with_levels([1.0, 1.0], (1.0, false), (107.0, 0.1)).is_some());
+        assert_eq!(with_levels([1.0, 1.0], (1.0, false), (107.0, 7.0)), None);
+        assert!(with_levels([1.0, 4.0], (1.0, false), (101.0, 1.0)).is_some());
     }
 }

@@ -30,10 +30,13 @@ const FEWEST_CLASSES: usize = 4;
 const COLLAPSED: f64 = 0.6;
 /// The field must span this much, or no class is dimmer than another.
 const LEAST_SPAN: f64 = 1.1;
-/// Of what moved so much may be left unseen, and of the variance no more than so much for each part of the blocks that it was
-/// seen in: faint images are many where bright ones are, but add the square of their light (judgement, no source).
+/// Of what moved so much may be left unseen in one pair by chance, and so much in all alike where all images are faint …
 const UNSEEN: f64 = 0.1;
+const UNSEEN_OF_FAINT: f64 = 0.5;
+/// … and of the variance no more than so much for each part of the blocks that it was seen in, and up to so many times more where
+/// the images hardly change their blocks: then many are just too faint to be seen, of bright images few are (judgement, no source).
 const UNSEEN_OF_BLOCKS: f64 = 0.015;
+const MORE_OF_FAINT: f64 = 4.0;
 const MOST_UNSEEN: f64 = 0.004;
 /// Frames whose levels differ by more than this factor hold different patterns and shot noise: each place is held against
 /// its own level …
@@ -182,8 +185,11 @@ impl PairStatistics {
     pub(crate) fn unseen_rest(&self) -> [f64; 2] {
         let moved = self.sound.as_ref().filter(|sound| sound.moved > 0.0);
         moved.map_or([0.0; 2], |sound| {
-            let rest = UNSEEN * sound.moved_effect.max(0.0);
-            [rest.min(MOST_UNSEEN), rest.min(UNSEEN_OF_BLOCKS * sound.moved).min(2.0 * MOST_UNSEEN)]
+            let effect = sound.moved_effect.max(0.0);
+            let faintness = 1.0 / (1.0 + effect / sound.moved);
+            let of_blocks = UNSEEN_OF_BLOCKS * sound.moved * (1.0 + MORE_OF_FAINT * faintness);
+            let in_all = (UNSEEN_OF_FAINT * effect).min(of_blocks).min(2.0 * MOST_UNSEEN);
+            [(UNSEEN * effect).min(MOST_UNSEEN), in_all]
         })
     }
 
