@@ -19,6 +19,6 @@ for file in bin/subwell share/man/man1/subwell-plan.1.gz share/bash-completion/c
 done
 (cd "$work" && env -i HOME="$work" PATH=/usr/bin:/bin LC_ALL=C.UTF-8 "$root/usr/bin/subwell" demo | tail -n 1 | grep '^=> ')
 manage --remove subwell >/dev/null
-left=$(find "$root/usr" -type f 2>/dev/null)
+left=$(find "$root" -path "$root/var" -prune -o -type f -print)
 [ -z "$left" ] || { echo "left behind: $left" >&2; exit 1; }
 echo "$(basename "$package") was installed, ran and was removed"
