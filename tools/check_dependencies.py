@@ -2,7 +2,8 @@
 """Licences and doubles among what is built into the program, by the rules of deny.toml, without network.
 
     python3 tools/check_dependencies.py              checks
-    python3 tools/check_dependencies.py --list FILE  writes the third-party list of the archive, with licence texts
+    python3 tools/check_dependencies.py --list FILE [TARGET]  writes the third-party list of the archive, with licence
+                                                              texts, for this system or another
     python3 tools/check_dependencies.py --source CRATE  says where the source of a crate lies, as it came
 """
 
@@ -13,6 +14,7 @@ import subprocess
 import sys
 import tomllib
 
+WINDOWS = "x86_64-pc-windows-gnu"
 ROOT = pathlib.Path(__file__).resolve().parent.parent
 
 
@@ -21,12 +23,13 @@ def metadata():
     return json.loads(subprocess.run(command, cwd=ROOT, check=True, stdout=subprocess.PIPE).stdout)
 
 
-def shipped(data):
+def shipped(data, target=None):
     """What the program is built from: its dependencies and what builds them, not what only tests use.
 
     `cargo tree` knows which optional crates are truly built; `cargo metadata` knows their licences.
     """
     command = ["cargo", "tree", "--locked", "--all-features", "--edges", "normal,build", "--prefix", "none"]
+    command += ["--target", target] if target else []
     tree = subprocess.run(command, cwd=ROOT, check=True, stdout=subprocess.PIPE, text=True).stdout
     found = {tuple(line.split()[:2]) for line in tree.splitlines() if line.strip()}
     packages = [package for package in data["packages"] if (package["name"], "v" + package["version"]) in found]
@@ -109,6 +112,12 @@ def older_rust(packages, floor):
             yield f"{package['name']} {package['version']} wants Rust {package['rust_version']}, Cargo.toml says {floor}"
 
 
+def runtime_texts():
+    """What the C compiler for Windows adds to a program of its own: start-up code and threads."""
+    path = pathlib.Path("/usr/share/doc/mingw-w64-x86-64-dev/copyright")
+    return {"mingw-w64 runtime": path.read_text(encoding="utf-8", errors="replace").strip()} if path.is_file() else {}
+
+
 def licence_texts(package):
     folder = pathlib.Path(package["manifest_path"]).parent
     names = re.compile(r"(licen[cs]e|copying|notice|copyright|unlicense)", re.IGNORECASE)
@@ -117,7 +126,7 @@ def licence_texts(package):
     return [path for place in inside for path in sorted(place.iterdir()) if path.is_file() and names.match(path.name)]
 
 
-def write_list(packages, file):
+def write_list(packages, file, others_of_target):
     """The list, then each different text once with the crates that it belongs to."""
     others = [package for package in packages if package["source"]]
     texts = {}
@@ -130,6 +139,8 @@ def write_list(packages, file):
         for path in found:
             text = path.read_text(encoding="utf-8", errors="replace").strip()
             texts.setdefault(text, []).append(f"{package['name']} {package['version']} ({path.name})")
+    for name, text in others_of_target.items():
+        texts.setdefault(text, []).append(name)
     for text, names in texts.items():
         lines += ["", "=" * 80, ", ".join(names), "=" * 80, "", text]
     pathlib.Path(file).write_text("\n".join(lines) + "\n", encoding="utf-8")
@@ -165,19 +176,22 @@ def main():
     data = metadata()
     packages = shipped(data)
     if sys.argv[1:2] == ["--list"]:
-        write_list(packages, sys.argv[2])
+        target = sys.argv[3] if len(sys.argv) > 3 else None
+        windows = target is not None and "windows" in target
+        write_list(shipped(data, target), sys.argv[2], runtime_texts() if windows else {})
         return
     if sys.argv[1:2] == ["--source"]:
         print(archive_of(packages, sys.argv[2]))
         return
     rules = tomllib.loads((ROOT / "deny.toml").read_text())
     floor = next(package["rust_version"] for package in data["packages"] if package["id"] == data["resolve"]["root"])
-    found = [*wrong(packages, rules), *older_rust(packages, floor)]
+    across = shipped(data, WINDOWS)
+    found = sorted({line for those in (packages, across) for line in [*wrong(those, rules), *older_rust(those, floor)]})
     for line in found:
         print(line, file=sys.stderr)
     if found:
         sys.exit(1)
-    print(f"{len(packages)} crates: licences, sources and versions in order, none wants a Rust newer than {floor}")
+    print(f"{len(packages)} crates here, {len(across)} for Windows: licences, sources and versions in order, none wants a Rust newer than {floor}")
 
 
 if __name__ == "__main__":

@@ -34,7 +34,7 @@ const EXIT_CODES: &str = "Exit codes: 0 answered; 1 the input cannot answer; 2 w
 
 /// Knows your camera, plans your night: sub length, count and dither cadence from your own frames.
 #[derive(Parser)]
-#[command(name = "subwell", version, max_term_width = 80, arg_required_else_help = true, after_help = EXIT_CODES)]
+#[command(name = "subwell", version, max_term_width = 80, after_help = EXIT_CODES)]
 struct Cli {
     #[command(subcommand)]
     command: Command,
@@ -250,6 +250,9 @@ fn region(word: &str) -> Result<[usize; 4], String> {
 
 /// Runs the program.
 pub(crate) fn run() -> ExitCode {
+    if std::env::args_os().len() < 2 {
+        return without_words();
+    }
     let args = match Cli::try_parse_from(spelling::as_meant(std::env::args_os())) {
         Ok(words) => words,
         Err(error) => return output::wrong_words(&error),
@@ -286,6 +289,31 @@ pub(crate) fn run() -> ExitCode {
         Command::Man(asked) => shell::man(asked),
     };
     output::finish(answer, args.json, matches!(args.command, Command::Watch(_)), args.strict)
+}
+
+const FIRST_WORDS: &str = "\
+subwell says how long each sub should be, how many to take, how often to dither
+  subwell demo              the whole job on two sample cameras
+  subwell measure FOLDER    your camera, from its bias, dark and flat frames
+  subwell plan NIGHT.toml   a night; to plan it in the browser: subwell page
+  subwell --help            every command
+";
+
+/// Without any word: what to do first.
+#[cfg(not(all(windows, feature = "page")))]
+fn without_words() -> ExitCode {
+    output::hint(FIRST_WORDS)
+}
+
+/// Without any word on Windows, where that is a double click: the planner of the folder that the program lies in.
+#[cfg(all(windows, feature = "page"))]
+fn without_words() -> ExitCode {
+    let _ = output::hint(FIRST_WORDS);
+    let failed = page::page(&page::PageArgs::default(), false, false);
+    let exit = output::finish(failed, false, false, false);
+    // The window closes with the program: let its last words be read.
+    let _ = std::io::stdin().read_line(&mut String::new());
+    exit
 }
 
 fn frames(dirs: &[PathBuf], quiet: bool) -> Result<Answer, Failure> {

@@ -125,6 +125,12 @@ pub(super) fn finish(answer: Result<Answer, Failure>, json: bool, lines: bool, s
     }
 }
 
+/// Says what the program needs to be told; no answer, so the exit code of wrong words.
+pub(super) fn hint(text: &str) -> ExitCode {
+    let _ = anstream::stderr().write_all(signs::fit_for_output(text).as_bytes());
+    ExitCode::from(2)
+}
+
 /// Wrong words on the command line, help and version.
 pub(super) fn wrong_words(error: &clap::Error) -> ExitCode {
     let json = std::env::args_os().any(|word| word == "--json");

@@ -17,7 +17,7 @@ use subwell::report::json_text;
 use super::output::{Answer, Failure};
 use super::signs;
 
-#[derive(Args)]
+#[derive(Args, Default)]
 pub(super) struct PageArgs {
     /// The night to open, in this folder or below it
     night: Option<PathBuf>,
@@ -138,17 +138,18 @@ fn not_said(error: &std::io::Error) -> Failure {
 
 /// Opens the address in the usual browser. Where there is none the printed address is enough.
 fn open_in_browser(address: &str, quiet: bool) {
-    let program = if cfg!(target_os = "macos") {
-        "open"
+    let (program, first) = if cfg!(target_os = "macos") {
+        ("open", None)
     } else if cfg!(windows) {
-        "explorer"
+        // The system's own way to open an address: no shell reads its signs.
+        ("rundll32", Some("url.dll,FileProtocolHandler"))
     } else if ["DISPLAY", "WAYLAND_DISPLAY"].iter().any(|name| std::env::var_os(name).is_some()) {
-        "xdg-open"
+        ("xdg-open", None)
     } else {
         return;
     };
     let mut browser = Command::new(program);
-    browser.arg(address).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
+    browser.args(first).arg(address).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
     if browser.spawn().is_err() && !quiet {
         let _ = writeln!(anstream::stderr().lock(), "no browser could be started: open the address yourself");
     }

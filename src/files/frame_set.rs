@@ -17,7 +17,7 @@ use super::scan::{Found, Scan, scan};
 use super::sidecar::overrides;
 use super::worker::{Named, Reply, Request};
 use crate::caveat::Rejected;
-use crate::frames::sidecar::names_file;
+use crate::frames::sidecar::Rows;
 use crate::frames::{Frame, FrameInfo, Inventory, Override, Seen};
 use crate::units::Dn;
 
@@ -108,7 +108,8 @@ pub(super) fn rows_of(scan: &Scan, roots: &[PathBuf]) -> Result<Vec<Override>, F
     }
     if roots.len() > 1 || roots.iter().any(|root| root.is_file()) {
         // Who gives some files of a folder knows that its sidecar tells of others too.
-        rows.retain(|row| scan.files.iter().any(|found| names_file(&row.file, &found.file)));
+        let mut meant = Rows::new(&rows).meant(scan.files.iter().map(|found| found.file.as_str())).into_iter();
+        rows.retain(|_| meant.next().unwrap_or(true));
     }
     Ok(rows)
 }

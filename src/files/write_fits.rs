@@ -13,6 +13,7 @@ use crate::frames::{Frame, FrameInfo, FrameKind};
 use crate::simulate::{SensorTruth, SimulateError, frames};
 
 use super::FileError;
+use super::fits::plain_folder;
 use super::write::write_whole_unsynced;
 
 /// Why frames cannot be written.
@@ -143,7 +144,7 @@ pub fn write_simulation(
 /// fails. So it only ever sees a name of ours, and what it wrote is compared with what was asked.
 fn encoded(path: &Path, frame: &Frame, compressed: bool) -> Result<Vec<u8>, WriteError> {
     let encoding = |message: String| WriteError::Encoding { path: path.to_owned(), message };
-    let folder = tempfile::tempdir().map_err(|error| encoding(error.to_string()))?;
+    let folder = plain_folder().map_err(|error| encoding(error.to_string()))?;
     let file = folder.path().join("frame.fits");
     let pixels: Vec<u16> = frame.pixels.iter().copied().collect();
     write_with_library(&file, frame, &pixels, compressed).map_err(|error| encoding(error.to_string()))?;

@@ -249,6 +249,10 @@ fn reasons(frames: &[FrameInfo]) -> String {
         if !reasons.contains(&frame.why.as_str()) {
             reasons.push(&frame.why);
         }
+        // No more are told.
+        if reasons.len() == 3 {
+            break;
+        }
     }
     match reasons.as_slice() {
         [first, _, _, ..] => format!("{first}; others likewise"),
@@ -271,25 +275,47 @@ pub fn is_settled(info: &FrameInfo) -> bool {
 /// Flats of one exposure and filter stay together: their gain hardly knows the temperature, and a pair that is parted is
 /// none. They are parted where the temperatures are as far apart as for darks, and each has two of them or more.
 fn flats_together(infos: &[&FrameInfo], mut temperatures: Vec<Option<f64>>) -> Vec<Option<f64>> {
-    let of_flats: Vec<usize> = (0..infos.len()).filter(|place| infos[*place].kind == FrameKind::Flat).collect();
+    let mut flats: Vec<usize> = (0..infos.len()).filter(|place| infos[*place].kind == FrameKind::Flat).collect();
+    // Those of one filter and exposure lie side by side.
+    flats.sort_by(|a, b| {
+        let by_exposure = || infos[*a].exposure.0.total_cmp(&infos[*b].exposure.0);
+        light_filter(infos[*a]).cmp(&light_filter(infos[*b])).then_with(by_exposure)
+    });
     let alike = |a: usize, b: usize| {
         same_exposure(infos[a].exposure, infos[b].exposure) && light_filter(infos[a]) == light_filter(infos[b])
     };
-    let like: Vec<Vec<usize>> =
-        of_flats.iter().map(|&own| of_flats.iter().copied().filter(|&other| alike(own, other)).collect()).collect();
     let before = temperatures.clone();
-    for (own, like) in of_flats.iter().zip(like) {
-        let known: Vec<f64> = like.iter().filter_map(|&other| before[other]).collect();
-        let parts = |celsius: Option<f64>| like.iter().filter(|&&other| before[other] == celsius).count();
-        let far = known.iter().copied().fold(f64::NEG_INFINITY, f64::max)
-            - known.iter().copied().fold(f64::INFINITY, f64::min)
-            > FLATS_APART_C;
-        if !far || like.iter().any(|&other| parts(before[other]) < 2) {
-            temperatures[*own] = (!known.is_empty())
-                .then(|| known[0] + known.iter().map(|c| c - known[0]).sum::<f64>() / known.len() as f64);
+    let (mut start, mut end, mut together) = (0, 0, None);
+    for (at, &own) in flats.iter().enumerate() {
+        let was = (start, end);
+        start += flats[start..at].iter().take_while(|other| !alike(**other, own)).count();
+        end = end.max(at);
+        end += flats[end..].iter().take_while(|other| alike(**other, own)).count();
+        if (start, end) != was {
+            // In the order in which they came, for the digits of their mean.
+            let mut like = flats[start..end].to_vec();
+            like.sort_unstable();
+            together = one_temperature(&like.into_iter().map(|other| before[other]).collect::<Vec<_>>());
+        }
+        if let Some(celsius) = together {
+            temperatures[own] = celsius;
         }
     }
     temperatures
+}
+
+/// The temperature that flats of one exposure have together; `None` where they are to be parted by theirs.
+#[expect(clippy::option_option, reason = "they may have none together")]
+fn one_temperature(like: &[Option<f64>]) -> Option<Option<f64>> {
+    let known: Vec<f64> = like.iter().copied().flatten().collect();
+    let far = known.iter().copied().fold(f64::NEG_INFINITY, f64::max)
+        - known.iter().copied().fold(f64::INFINITY, f64::min)
+        > FLATS_APART_C;
+    let mut sorted = like.to_vec();
+    sorted.sort_by(|a, b| maybe(*a, *b));
+    let alone = sorted.chunk_by(|a, b| a == b).any(|part| part.len() < 2);
+    let mean = || known[0] + known.iter().map(|c| c - known[0]).sum::<f64>() / known.len() as f64;
+    (!far || alone).then(|| (!known.is_empty()).then(mean))
 }
 
 /// For each frame the temperature that stands for it and its like: settled frames by set point, others by gaps.

@@ -1,6 +1,8 @@
 //! `sidecar.csv`: what the photographer knows better than the headers. What its columns mean; the table itself is read
 //! where files are.
 
+use std::collections::BTreeMap;
+
 use super::{FrameKind, cards, names};
 use crate::units::{Celsius, Micrometres, Seconds};
 
@@ -73,13 +75,17 @@ pub enum SidecarError {
 /// ```
 #[must_use]
 pub fn names_file(written: &str, file: &str) -> bool {
-    let written = written.trim().trim_matches(['"', '\'', '\u{201c}', '\u{201d}']).trim();
+    let written = without_quotes(written);
     let lower = |text: &str| text.to_lowercase().chars().collect::<Vec<char>>();
     if !is_pattern(written) {
         return alike(&lower(written), &lower(file));
     }
     let parts = |text: &str| text.split('/').map(lower).collect::<Vec<_>>();
     below(&parts(written), &parts(file))
+}
+
+fn without_quotes(written: &str) -> &str {
+    written.trim().trim_matches(['"', '\'', '\u{201c}', '\u{201d}']).trim()
 }
 
 fn is_pattern(written: &str) -> bool {
@@ -164,17 +170,86 @@ fn alike(a: &[char], b: &[char]) -> bool {
 /// ```
 #[must_use]
 pub fn row_of(rows: &[Override], file: &str) -> Option<Override> {
-    let plain = || rows.iter().filter(|row| !is_pattern(&row.file));
-    let own = plain().find(|row| row.file == file).or_else(|| plain().find(|row| names_file(&row.file, file)));
-    let patterns = rows.iter().filter(|row| is_pattern(&row.file) && names_file(&row.file, file));
-    own.into_iter().chain(patterns).cloned().reduce(|said, more| Override {
-        file: said.file,
-        kind: said.kind.or(more.kind),
-        exposure: said.exposure.or(more.exposure),
-        sensor: said.sensor.or(more.sensor),
-        gain_setting: said.gain_setting.or(more.gain_setting),
-        pixel: said.pixel.or(more.pixel),
-    })
+    Rows::new(rows).row_of(file)
+}
+
+/// The rows of sidecars in an order in which those of a file are found without a look at all of them.
+#[derive(Debug)]
+pub struct Rows<'a> {
+    rows: &'a [Override],
+    /// Rows of one file each, by their name in small letters; where it is more than ASCII by what accents leave of it.
+    plain: BTreeMap<String, Vec<usize>>,
+    patterns: Vec<usize>,
+}
+
+impl<'a> Rows<'a> {
+    /// Puts the rows in order.
+    #[must_use]
+    pub fn new(rows: &'a [Override]) -> Self {
+        let mut of = Self { rows, plain: BTreeMap::new(), patterns: Vec::new() };
+        for (place, row) in rows.iter().enumerate() {
+            if is_pattern(&row.file) {
+                of.patterns.push(place);
+            } else {
+                of.plain.entry(key_of(without_quotes(&row.file))).or_default().push(place);
+            }
+        }
+        of
+    }
+
+    /// What the rows say of one file, as [`row_of`].
+    #[must_use]
+    pub fn row_of(&self, file: &str) -> Option<Override> {
+        let (plain, patterns) = self.of_file(file);
+        let own = plain.iter().find(|row| row.file == file).or(plain.first()).copied();
+        own.into_iter().chain(patterns).cloned().reduce(|said, more| Override {
+            file: said.file,
+            kind: said.kind.or(more.kind),
+            exposure: said.exposure.or(more.exposure),
+            sensor: said.sensor.or(more.sensor),
+            gain_setting: said.gain_setting.or(more.gain_setting),
+            pixel: said.pixel.or(more.pixel),
+        })
+    }
+
+    /// What they say against each other of one file, as [`conflict_of`].
+    #[must_use]
+    pub fn conflict_of(&self, file: &str) -> Option<String> {
+        let (plain, patterns) = self.of_file(file);
+        own_or_patterns(&plain).or_else(|| own_or_patterns(&patterns))
+    }
+
+    /// For each row whether it means one of the files.
+    #[must_use]
+    pub fn meant<'f>(&self, files: impl Iterator<Item = &'f str>) -> Vec<bool> {
+        let mut meant = vec![false; self.rows.len()];
+        for file in files {
+            self.places_of(file).for_each(|place| meant[place] = true);
+        }
+        meant
+    }
+
+    /// The rows of the file's own name, and the patterns that mean it.
+    fn of_file(&self, file: &str) -> (Vec<&'a Override>, Vec<&'a Override>) {
+        self.places_of(file).map(|place| &self.rows[place]).partition(|row| !is_pattern(&row.file))
+    }
+
+    fn places_of<'s>(&'s self, file: &'s str) -> impl Iterator<Item = usize> + 's {
+        let near = self.plain.get(&key_of(without_quotes(file))).into_iter().flatten().chain(&self.patterns).copied();
+        near.filter(move |place| self.rows[*place].file == file || names_file(&self.rows[*place].file, file))
+    }
+}
+
+/// The same for all names that [`alike`] takes for one: accents may be letters or marks behind one, so of a name with
+/// accents the signs that are no letters are left.
+fn key_of(name: &str) -> String {
+    let lower = name.to_lowercase();
+    if lower.is_ascii() {
+        return lower;
+    }
+    let signs = lower.chars().filter(|c| c.is_ascii() && !c.is_ascii_alphabetic());
+    // No name begins so: a name of signs alone is not one with accents.
+    std::iter::once('\0').chain(signs).collect()
 }
 
 /// What rows that count alike, those of the file's own name or patterns, say against each other of one file: the column
@@ -190,13 +265,7 @@ pub fn row_of(rows: &[Override], file: &str) -> Option<Override> {
 /// ```
 #[must_use]
 pub fn conflict_of(rows: &[Override], file: &str) -> Option<String> {
-    // Thousands of rows against thousands of files: most are told apart without a look at accents and quotes.
-    let may_be = |row: &Override| {
-        is_pattern(&row.file) || row.file.eq_ignore_ascii_case(file) || !(row.file.is_ascii() && file.is_ascii())
-    };
-    let of_file = rows.iter().filter(|row| may_be(row) && names_file(&row.file, file));
-    let (patterns, own): (Vec<&Override>, Vec<&Override>) = of_file.partition(|row| is_pattern(&row.file));
-    own_or_patterns(&own).or_else(|| own_or_patterns(&patterns))
+    Rows::new(rows).conflict_of(file)
 }
 
 /// What a row says in one column.
@@ -312,6 +381,38 @@ mod tests {
             ("a*", "ba"),
         ] {
             assert!(!names_file(pattern, file), "{pattern} {file}");
+        }
+    }
+
+    /// The order finds what a look at every row finds.
+    #[test]
+    fn rows_in_order_are_those_of_a_look_at_all() {
+        let names = [
+            "a.fits",
+            "A.FITS",
+            "\"a.fits\"",
+            " a.fits",
+            "\u{e9}te\u{301}.fits",
+            "e\u{301}t\u{e9}.fits",
+            "ete.fits",
+            "\u{212a}1.fits",
+            "k1.fits",
+            "*.fits",
+            "e?e.fits",
+            "a*.fits",
+            "b/a.fits",
+            "'b/A.fits",
+            "ee\u{301}",
+            "e\u{301}",
+            ".1",
+            "\u{e9}.1",
+        ];
+        let rows: Vec<Override> = names.map(|file| Override { file: file.into(), ..Override::default() }).to_vec();
+        let of = Rows::new(&rows);
+        for file in names {
+            let one_by_one: Vec<bool> =
+                names.iter().map(|written| *written == file || names_file(written, file)).collect();
+            assert_eq!(of.meant([file].into_iter()), one_by_one, "{file}");
         }
     }
 

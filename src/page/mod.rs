@@ -6,7 +6,7 @@
 //! [`Folder`], which ends where the folder ends.
 //!
 //! # Who might attack it
-//! It answers on 127.0.0.1 only, with a key in the address behind `#`. Limits: 32 connections, a body of 256 KiB, 10 s
+//! It answers on 127.0.0.1 only, with a key in the address behind `#`. Limits: 128 connections, a body of 256 KiB, 10 s
 //! for a head and 10 s for a body, 60 s for a connection, four workers; one folder is watched at a time. Each guard was taken out once, and the test
 //! beside it failed.
 //!
@@ -21,6 +21,7 @@
 //! | a huge body or head | `patience::a_huge_body_is_refused_by_its_size` |
 //! | a slow head, body, reader | `patience::a_client_that_never_ends_its_head_…`, `…_its_body_…`, `…_does_not_read_is_cut_off` |
 //! | many clients | `patience::many_clients_wait_their_turn`, `a_crowd_is_served_to_the_last` |
+//! | many slow clients | `patience::who_keeps_others_waiting_loses_its_place` |
 //! | other machines | `patience::other_machines_cannot_be_served` |
 //! | a save over another's change, or one that could not be read again | `saving::what_was_changed_…`, `what_could_not_be_opened_again_…` |
 //! | malformed requests | `guards::nonsense_gets_a_reason`; 1,600 changed ones in `tests/attacks/` |

@@ -3,7 +3,7 @@
 use std::convert::Infallible;
 use std::io;
 use std::pin::pin;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 use http_body_util::channel::Channel;
@@ -15,8 +15,9 @@ use hyper::service::service_fn;
 use hyper::{Request as HttpRequest, Response as HttpResponse, StatusCode};
 use hyper_util::rt::{TokioIo, TokioTimer};
 use tokio::net::TcpStream;
-use tokio::sync::Semaphore;
-use tokio::time::{sleep, timeout};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore};
+use tokio::task::AbortHandle;
+use tokio::time::{Instant, sleep, timeout};
 
 use crate::planner::Refusal;
 
@@ -25,7 +26,8 @@ use super::{Api, Guard, Request, Response, Watching};
 /// What a client may cost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Limits {
-    /// Connections that are served at the same time; others wait.
+    /// Connections that are served at the same time; others wait until one ends, or until one has kept the program waiting
+    /// for a thousandth of the time for a head: it goes when others come.
     pub connections: usize,
     /// Bytes of a body.
     pub body: usize,
@@ -40,12 +42,19 @@ pub struct Limits {
 impl Default for Limits {
     fn default() -> Self {
         Self {
-            connections: 32,
+            connections: 128,
             body: 256 << 10,
             head: Duration::from_secs(10),
             whole_body: Duration::from_secs(10),
             connection: Duration::from_secs(60),
         }
+    }
+}
+
+impl Limits {
+    /// So long may a client keep the program waiting while others have no place: on one machine what is sent is there.
+    fn courtesy(&self) -> Duration {
+        self.head / 1000
     }
 }
 
@@ -91,28 +100,78 @@ pub fn serve(listener: std::net::TcpListener, api: Arc<Api>, limits: Limits) -> 
     runtime.block_on(async move {
         let listener = tokio::net::TcpListener::from_std(listener)?;
         let places = Arc::new(Semaphore::new(limits.connections));
+        let mut guests = Vec::new();
         loop {
-            // First a place, then the client: who finds none waits outside.
-            let Ok(place) = Arc::clone(&places).acquire_owned().await else { continue };
             let Ok((stream, _)) = listener.accept().await else {
                 sleep(PAUSE).await;
                 continue;
             };
+            guests.retain(|guest: &Guest| !guest.served.is_finished());
+            // Who finds no place waits here, and all others outside.
+            let place = place(&places, &mut guests, limits.courtesy()).await;
             // An answer goes out whole and at once; a system that refuses this only answers later.
             let _ = stream.set_nodelay(true);
-            let api = Arc::clone(&api);
-            tokio::spawn(async move {
-                connection(stream, api, limits).await;
+            let (api, silence) = (Arc::clone(&api), Arc::new(Silence::new()));
+            let own = Arc::clone(&silence);
+            let served = tokio::spawn(async move {
+                connection(stream, api, limits, own).await;
                 drop(place);
             });
+            guests.push(Guest { silence, served: served.abort_handle() });
         }
     })
 }
 
-async fn connection(stream: TcpStream, api: Arc<Api>, limits: Limits) {
+/// A client that is served.
+struct Guest {
+    silence: Arc<Silence>,
+    served: AbortHandle,
+}
+
+/// Since when the program waits for a client: for its head, its body, or until it has read; `None` while it works for it.
+struct Silence(Mutex<Option<Instant>>);
+
+impl Silence {
+    fn new() -> Self {
+        Self(Mutex::new(Some(Instant::now())))
+    }
+
+    fn begins(&self) {
+        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = Some(Instant::now());
+    }
+
+    fn ends(&self) {
+        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = None;
+    }
+
+    fn since(&self) -> Option<Instant> {
+        *self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// A free place. Where there is none, the client that was silent for longest loses its own, if that was longer than
+/// courtesy asks for.
+async fn place(places: &Arc<Semaphore>, guests: &mut Vec<Guest>, courtesy: Duration) -> OwnedSemaphorePermit {
+    loop {
+        if let Ok(place) = Arc::clone(places).try_acquire_owned() {
+            return place;
+        }
+        let silent = guests.iter().enumerate().filter_map(|(at, guest)| Some((guest.silence.since()?, at)));
+        if let Some((since, at)) = silent.min()
+            && since.elapsed() >= courtesy
+        {
+            guests.swap_remove(at).served.abort();
+        }
+        if let Ok(Ok(place)) = timeout(courtesy, Arc::clone(places).acquire_owned()).await {
+            return place;
+        }
+    }
+}
+
+async fn connection(stream: TcpStream, api: Arc<Api>, limits: Limits, silence: Arc<Silence>) {
     let service = service_fn(move |request| {
-        let api = Arc::clone(&api);
-        async move { Ok::<_, Infallible>(replied(request, api, limits).await) }
+        let (api, silence) = (Arc::clone(&api), Arc::clone(&silence));
+        async move { Ok::<_, Infallible>(replied(request, api, limits, &silence).await) }
     });
     let served = http1::Builder::new()
         .timer(TokioTimer::new())
@@ -130,15 +189,25 @@ async fn connection(stream: TcpStream, api: Arc<Api>, limits: Limits) {
 /// An answer's body: whole, or events as they come.
 type Body = Either<Full<Bytes>, Channel<Bytes>>;
 
-async fn replied(request: HttpRequest<Incoming>, api: Arc<Api>, limits: Limits) -> HttpResponse<Body> {
-    let request = match asked(request, &api, limits).await {
-        Ok(request) => request,
-        Err(error) => return response(error.into()),
+async fn replied(
+    request: HttpRequest<Incoming>,
+    api: Arc<Api>,
+    limits: Limits,
+    silence: &Silence,
+) -> HttpResponse<Body> {
+    let answer = match asked(request, &api, limits).await {
+        Ok(request) => {
+            silence.ends();
+            match api.events(&request) {
+                // It listens for as long as it may.
+                Ok(Some(watching)) => return events(watching, &request, limits),
+                _ => answered(request, api).await,
+            }
+        }
+        Err(error) => error.into(),
     };
-    match api.events(&request) {
-        Ok(Some(watching)) => events(watching, &request, limits),
-        _ => response(answered(request, api).await),
-    }
+    silence.begins();
+    response(answer)
 }
 
 async fn answered(request: Request, api: Arc<Api>) -> Response {

@@ -48,7 +48,7 @@ fn check_told(output: &Output, code: i32, file: &str) {
 /// Runs the program where no file may grow beyond `blocks` of 512 bytes (of 1024 in some shells): each write beyond fails
 /// as on a full disk.
 fn on_a_full_disk(blocks: u32, words: &[OsString]) -> Output {
-    let script = format!("trap '' XFSZ; ulimit -f {blocks}; exec \"$0\" \"$@\"");
+    let script = format!("ulimit -f {blocks}; exec \"$0\" \"$@\"");
     Command::new("sh").arg("-c").arg(script).arg(PROGRAM).args(words).output().unwrap()
 }
 
@@ -107,6 +107,54 @@ fn a_gzip_frame_that_finds_no_room_to_be_unpacked_is_told_and_left_out() {
     assert_eq!(rejected["file"], "a.fits.gz");
     let reason = rejected["reason"].as_str().unwrap();
     assert!(reason.contains("arge") && !reason.contains("damaged"), "the disk is at fault, not the file: {reason}");
+}
+
+/// A report or an answer beyond the limit ends in an error too, and tells of it.
+#[test]
+fn beyond_the_size_of_a_file_nothing_ends_by_a_signal() {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["published-night.toml", "published-camera.toml"] {
+        fs::copy(samples().join(name), folder.path().join(name)).unwrap();
+    }
+    let (night, report) = (folder.path().join("published-night.toml"), folder.path().join("report.html"));
+    let words = [OsString::from("plan"), night.into(), "--report".into(), report.clone().into()];
+    check_told(&on_a_full_disk(4, &words), 2, "report.html");
+    assert!(!report.exists());
+    let answer = fs::File::create(folder.path().join("answer.txt")).unwrap();
+    let script = "ulimit -f 2; exec \"$0\" schema night";
+    let run = Command::new("sh").arg("-c").arg(script).arg(PROGRAM).stdout(answer).output().unwrap();
+    assert_eq!(run.status.code(), Some(2), "{:?}", run.status);
+    assert!(text(&run.stderr).contains("could not be written"), "{}", text(&run.stderr));
+}
+
+/// A frame that becomes a pipe between the look at the folder and the reading: nobody will ever write to it.
+#[test]
+fn a_frame_that_became_a_pipe_is_not_waited_for() {
+    let folder = tempfile::tempdir().unwrap();
+    let sample = fs::read(bias().join("bias_0001.fits.fz")).unwrap();
+    let mut packed = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::fast());
+    std::io::Write::write_all(&mut packed, &sample).unwrap();
+    fs::write(folder.path().join("a.fits.fz"), &sample).unwrap();
+    fs::write(folder.path().join("b.fits.gz"), packed.finish().unwrap()).unwrap();
+    fs::copy(
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/lossless-14.dng"),
+        folder.path().join("bias_c.dng"),
+    )
+    .unwrap();
+    let set = read_headers(folder.path(), &Decoder::new(PROGRAM, 1)).unwrap();
+    let frames: Vec<_> = set.inventory.frames().cloned().collect();
+    assert!(frames.len() >= 2, "{:?}", set.rejected());
+    for frame in frames {
+        let path = folder.path().join(&frame.file);
+        fs::remove_file(&path).unwrap();
+        assert!(Command::new("mkfifo").arg(&path).status().unwrap().success());
+        let (sender, ended) = std::sync::mpsc::channel();
+        let set = set.clone();
+        std::thread::spawn(move || sender.send(set.read(&frame, &Decoder::new(PROGRAM, 1)).unwrap_err().to_string()));
+        // The decoder gives up on what hangs after half a minute; a refusal takes moments.
+        let said = ended.recv_timeout(std::time::Duration::from_secs(300)).expect("it is waited for");
+        assert!(said.contains("not a regular file"), "{said}");
+    }
 }
 
 /// Folders in which nobody may write, whoever runs this.

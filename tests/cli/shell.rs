@@ -25,6 +25,19 @@ fn commands() -> Vec<String> {
     words.into_iter().filter(|word| word != "help").collect()
 }
 
+/// Without any word: what to do first, in five lines that fit a terminal, and nothing for a pipe to take for an answer.
+#[test]
+fn the_program_alone_says_what_to_do_first() {
+    let alone = run(&[]);
+    let said = String::from_utf8(alone.stderr).unwrap();
+    assert_eq!((alone.status.code(), said.lines().count(), alone.stdout.len()), (Some(2), 5, 0), "{said}");
+    assert!(said.lines().all(|line| line.len() <= 80), "{said}");
+    let commands = commands();
+    let named: Vec<&str> = said.lines().skip(1).filter_map(|line| line.split_whitespace().nth(1)).collect();
+    assert_eq!(named, ["demo", "measure", "plan", "--help"]);
+    assert!(named[..3].iter().all(|word| commands.contains(&(*word).to_owned())), "{commands:?}");
+}
+
 #[test]
 fn every_shell_completes_every_command_and_its_options() {
     for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {

@@ -7,6 +7,7 @@ mod files;
 mod headers;
 #[cfg(feature = "raw")]
 mod makers;
+mod many;
 mod raw;
 mod sixty;
 

@@ -127,6 +127,29 @@ fn many_clients_wait_their_turn() {
     assert_eq!(Answer::read(&mut late).unwrap().status, 200);
 }
 
+/// Slow heads, slow bodies and deaf readers, three times as many as there are places. Each may wait for a quarter of an
+/// hour, and does while nobody else comes.
+#[test]
+fn who_keeps_others_waiting_loses_its_place() {
+    let page = limited(Limits { connections: 4, head: Duration::from_secs(900), ..unlimited() });
+    let host = format!("GET /page.css HTTP/1.1\r\nHost: 127.0.0.1:{}\r\n", page.address.port);
+    let slow =
+        [host.clone(), format!("{}Content-Length: 100\r\n\r\n{{", head(&page)), format!("{host}\r\n").repeat(2000)];
+    let mut crowd: Vec<TcpStream> = (0..12).map(|_| page.address.connect()).collect();
+    for (stream, said) in crowd.iter_mut().zip(slow.iter().cycle()) {
+        // The deaf ask for more than the sockets' buffers hold, and the server may not take it all.
+        stream.set_nonblocking(true).unwrap();
+        let _ = stream.write(said.as_bytes());
+    }
+    assert_eq!(page.address.get("/").status, 200);
+    // Alone, who came last keeps its place for as long as it may.
+    let mut alone = page.address.connect();
+    alone.write_all(host.as_bytes()).unwrap();
+    std::thread::sleep(Duration::from_secs(2));
+    alone.write_all(b"Connection: close\r\n\r\n").unwrap();
+    assert_eq!(Answer::read(&mut alone).unwrap().status, 200);
+}
+
 #[test]
 fn a_crowd_is_served_to_the_last() {
     let page = page();

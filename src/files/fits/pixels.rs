@@ -123,7 +123,7 @@ impl PlainName {
         if path.to_str().is_some_and(is_plain) {
             return Ok(Self { path, _open: open, _folder: None });
         }
-        let folder = tempfile::tempdir()?;
+        let folder = plain_folder()?;
         let link = folder.path().join("frame.fits");
         stand_in(&path, &link)?;
         Ok(Self { path: link, _open: open, _folder: Some(folder) })
@@ -140,6 +140,18 @@ fn is_plain(path: &str) -> bool {
     let number_at_end = path.rsplit_once('+').is_some_and(|(_, end)| end.chars().all(|c| c.is_ascii_digit()));
     let other_format = path.to_lowercase().ends_with(".imh");
     path.len() < LONGEST_NAME && body.chars().all(known) && !number_at_end && !other_format && path.trim() == path
+}
+
+/// A folder of our own with a name that the C library can open. On Windows it takes names in the code page of the country,
+/// in which the folder of a user may have no name; the ones that all users share have a plain one.
+pub(in crate::files) fn plain_folder() -> io::Result<TempDir> {
+    let plain = |folder: &Path| folder.to_str().is_some_and(is_plain);
+    if cfg!(windows) && !plain(&std::env::temp_dir()) {
+        let shared = ["PUBLIC", "ProgramData"].iter().filter_map(std::env::var_os).map(PathBuf::from);
+        let made = shared.filter(|folder| plain(folder)).find_map(|folder| tempfile::tempdir_in(folder).ok());
+        return made.map_or_else(tempfile::tempdir, Ok);
+    }
+    tempfile::tempdir()
 }
 
 #[cfg(unix)]

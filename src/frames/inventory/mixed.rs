@@ -1,6 +1,6 @@
 //! Frames of several gains that nothing tells apart: asked about, never averaged.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
 use super::{Inventory, Judged};
 use crate::caveat::{Caveat, Rejected};
@@ -140,26 +140,40 @@ fn flats_apart(frames: &[&Judged]) -> Option<String> {
         .filter(|(signal, above)| *signal > 0.0 && *above > variance)
         .collect();
     flats.sort_by(|a, b| a.0.total_cmp(&b.0));
-    // Signal and noise per signal of flats that disagree with another of their level.
-    let mut apart: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
-    for (place, (signal, above)) in flats.iter().enumerate() {
-        let near = flats[place + 1..].iter().take_while(|(other, _)| other / signal <= LEVEL_SHARE);
-        for (step, (other, noise)) in near.enumerate() {
-            let (slope, against) = (above / signal, noise / other);
-            if (slope / against).max(against / slope) > SLOPE_GAP {
-                apart.insert(place, (*signal, slope));
-                apart.insert(place + 1 + step, (*other, against));
-            }
-        }
-    }
-    let (low, high) = apart.values().fold((f64::MAX, 0.0_f64), |(low, high), (_, s)| (low.min(*s), high.max(*s)));
-    let (quiet, noisy): (Vec<_>, Vec<_>) = apart.values().partition(|(_, slope)| *slope < (low * high).sqrt());
+    let apart = apart(&flats.iter().map(|(signal, above)| (*signal, above / signal)).collect::<Vec<_>>());
+    let (low, high) = apart.iter().fold((f64::MAX, 0.0_f64), |(low, high), (_, s)| (low.min(*s), high.max(*s)));
+    let (quiet, noisy): (Vec<_>, Vec<_>) = apart.iter().partition(|(_, slope)| *slope < (low * high).sqrt());
     let dimmest = quiet.iter().map(|(signal, _)| *signal).fold(f64::MAX, f64::min);
     let brightest = noisy.iter().map(|(signal, _)| *signal).fold(0.0, f64::max);
     // One flat with a fault differs from all others of its level, two gains differ in pairs; and where all that are quiet
     // are brighter than the others, the well is full.
     (quiet.len() >= LEAST && noisy.len() >= LEAST && dimmest < brightest)
         .then(|| format!("flats of one level have {:.1} times as much noise as others", (high / low).sqrt()))
+}
+
+/// Of signals in rising order and the noise per signal of each, those that disagree with another of their level.
+fn apart(flats: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let near = |a: usize, b: usize| flats[b].0 / flats[a].0 <= LEVEL_SHARE;
+    // The slopes of one level; those above 0 are in the order of their bits.
+    let mut level: BTreeSet<(u64, usize)> = BTreeSet::new();
+    let slope = |found: Option<&(u64, usize)>| found.map_or(f64::NAN, |(bits, _)| f64::from_bits(*bits));
+    let (mut start, mut end) = (0, 0);
+    let mut apart = Vec::new();
+    for (place, &(signal, own)) in flats.iter().enumerate() {
+        while end < flats.len() && near(place, end) {
+            level.insert((flats[end].1.to_bits(), end));
+            end += 1;
+        }
+        while !near(start, place) {
+            level.remove(&(flats[start].1.to_bits(), start));
+            start += 1;
+        }
+        let (least, most) = (slope(level.first()), slope(level.last()));
+        if (own / least).max(most / own) > SLOPE_GAP {
+            apart.push((signal, own));
+        }
+    }
+    apart
 }
 
 #[cfg(test)]

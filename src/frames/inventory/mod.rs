@@ -3,6 +3,7 @@
 mod clock;
 mod judged;
 mod levels;
+mod middles;
 mod missing;
 mod mixed;
 mod stamps;
@@ -18,7 +19,7 @@ use judged::{Judged, judged};
 use missing::{missing, unsaid};
 
 use super::group::{Group, ModeKey, groups};
-use super::sidecar::{Override, conflict_of, names_file, row_of};
+use super::sidecar::{Override, Rows};
 use super::stated::Stated;
 use super::{Cards, FrameInfo, StripStatistics};
 use crate::caveat::{Caveat, Rejected};
@@ -66,22 +67,22 @@ impl Inventory {
     pub fn new(seen: Vec<Seen>, overrides: &[Override], root: &str, rejected: Vec<Rejected>) -> Self {
         let mut inventory = Self { rejected, ..Self::default() };
         let found: BTreeSet<String> = seen.iter().map(|frame| frame.file.clone()).collect();
-        let mut frames = Vec::new();
+        let (mut frames, rows) = (Vec::new(), Rows::new(overrides));
         for frame in seen {
-            let row = row_of(overrides, &frame.file);
+            let row = rows.row_of(&frame.file);
             match judged(&frame, row.as_ref(), root) {
                 Ok(judged) => frames.push(judged),
                 Err(rejected) => inventory.rejected.push(rejected),
             }
         }
-        let there = |row: &&Override| found.iter().any(|file| *file == row.file || names_file(&row.file, file));
-        for row in overrides.iter().filter(|row| !there(row)) {
+        let meant = rows.meant(found.iter().map(String::as_str));
+        for (row, _) in overrides.iter().zip(meant).filter(|(_, meant)| !meant) {
             inventory.caveats.push(
                 Caveat::new("sidecar-unmatched", "sidecar.csv names a file that is not there", "correct its name")
                     .about(&row.file),
             );
         }
-        inventory.note_conflicting_rows(overrides, &found);
+        inventory.note_conflicting_rows(&rows, &found);
         frames = inventory.ask_for_units(frames);
         frames = inventory.ask_for_gains(frames);
         inventory.settle_stamps(&mut frames);
@@ -102,8 +103,9 @@ impl Inventory {
         inventory.note_missing_gains(&frames);
         inventory.note_losses(&frames);
         inventory.note_self_heating(&frames);
+        let mut known = BTreeSet::new();
         for said in frames.iter_mut().flat_map(|frame| std::mem::take(&mut frame.stated)) {
-            if !inventory.stated.contains(&said) {
+            if known.insert(format!("{said:?}")) {
                 inventory.stated.push(said);
             }
         }
@@ -119,8 +121,8 @@ impl Inventory {
     }
 
     /// A word where rows of the sidecar contradict each other.
-    fn note_conflicting_rows(&mut self, rows: &[Override], files: &BTreeSet<String>) {
-        let mut conflicts = files.iter().filter_map(|file| Some((file, conflict_of(rows, file)?)));
+    fn note_conflicting_rows(&mut self, rows: &Rows, files: &BTreeSet<String>) {
+        let mut conflicts = files.iter().filter_map(|file| Some((file, rows.conflict_of(file)?)));
         let Some((first, words)) = conflicts.next() else { return };
         let more = conflicts.count();
         let about = if more == 0 { first.clone() } else { format!("{first} and {more} more") };

@@ -72,19 +72,20 @@ impl Inventory {
 
     /// Names on a camera's dial are taken for the powers of two behind them, unless metadata, sidecar or levels say otherwise.
     pub(super) fn name_true_times(&mut self, frames: &mut [Judged]) {
-        let mut modes: Vec<ModeKey> = frames.iter().map(|frame| frame.mode.clone()).collect();
-        modes.sort();
-        modes.dedup();
-        for mode in modes {
-            let of_mode = |frame: &&Judged| frame.mode == mode && frame.named_time;
-            let times: Vec<Seconds> = frames.iter().filter(of_mode).map(|frame| frame.info.exposure).collect();
-            let surely = frames.iter().filter(of_mode).all(|frame| frame.raw_file);
+        let mut modes: BTreeMap<ModeKey, Vec<&mut Judged>> = BTreeMap::new();
+        for frame in frames {
+            modes.entry(frame.mode.clone()).or_default().push(frame);
+        }
+        for (mode, mut frames) in modes {
+            let named = |frame: &&&mut Judged| frame.named_time;
+            let times: Vec<Seconds> = frames.iter().filter(named).map(|frame| frame.info.exposure).collect();
+            let surely = frames.iter().filter(named).all(|frame| frame.raw_file);
             let Some(ladder) = Ladder::from_times(&times).filter(|_| surely || several(&times)) else { continue };
-            if shutter::names_are_true(ladder, &lit(frames, &mode)) == Some(true) {
+            if shutter::names_are_true(ladder, &lit(&frames)) == Some(true) {
                 continue;
             }
             let mut moved: Option<(Seconds, Seconds)> = None;
-            for frame in frames.iter_mut().filter(|frame| frame.mode == mode && frame.named_time) {
+            for frame in frames.iter_mut().filter(|frame| frame.named_time) {
                 let (named, taken) = (frame.info.exposure, ladder.true_time(frame.info.exposure));
                 frame.info.exposure = taken;
                 let shift = |(a, b): (Seconds, Seconds)| (a.0 / b.0).ln().abs();
@@ -117,10 +118,10 @@ fn several(times: &[Seconds]) -> bool {
 }
 
 /// Named times and levels of the flats of a mode that do not saturate, above the darkest frame of the mode.
-fn lit(frames: &[Judged], mode: &ModeKey) -> Vec<(Seconds, f64)> {
-    let of_mode = || frames.iter().filter(|frame| frame.mode == *mode);
+fn lit(frames: &[&mut Judged]) -> Vec<(Seconds, f64)> {
     let levels = |dark: bool| {
-        of_mode()
+        frames
+            .iter()
             .filter(move |frame| (frame.info.kind == FrameKind::Flat) != dark && frame.info.kind != FrameKind::Light)
             .filter_map(|frame| Some((frame, frame.strip_statistics?)))
     };

@@ -2,10 +2,12 @@
 
 use std::collections::BTreeMap;
 
+use super::middles::{Choice, Peer, Peers};
 use super::{Inventory, Judged};
 use crate::caveat::{Caveat, Rejected};
 use crate::frames::group::TEMPERATURE_GAP_C;
 use crate::frames::{FrameKind, ModeKey, StripStatistics, same_exposure};
+use crate::units::Seconds;
 
 /// A frame this many times its like's pixel noise above their level is lit, not read.
 const LIT_SIGMAS: f64 = 20.0;
@@ -67,7 +69,7 @@ impl Inventory {
 
     /// Leaves out frames whose pixels cannot be those of the kind they are said to be.
     pub(super) fn veto(&mut self, frames: Vec<Judged>) -> Vec<Judged> {
-        let mut doubts: Vec<Option<String>> = frames.iter().map(|frame| frame.doubt(&frames)).collect();
+        let mut doubts = doubts(&frames);
         for (place, reason) in odd_biases(&frames) {
             doubts[place].get_or_insert(reason);
         }
@@ -87,12 +89,14 @@ impl Inventory {
 
     /// Rows stored the other way round put each pixel's pattern on another pixel: the fewer are left out.
     pub(super) fn same_row_order(&mut self, frames: Vec<Judged>) -> Vec<Judged> {
-        let count = |mode: &ModeKey, order| {
-            frames.iter().filter(|frame| frame.bottom_up == Some(order) && frame.mode == *mode).count()
-        };
+        let mut counts: BTreeMap<&ModeKey, [usize; 2]> = BTreeMap::new();
+        for (mode, order) in frames.iter().filter_map(|frame| Some((&frame.mode, frame.bottom_up?))) {
+            counts.entry(mode).or_default()[usize::from(order)] += 1;
+        }
         let odd = |frame: &Judged| {
             let order = frame.bottom_up?;
-            let (same, other) = (count(&frame.mode, order), count(&frame.mode, !order));
+            let of_mode = counts.get(&frame.mode)?;
+            let (same, other) = (of_mode[usize::from(order)], of_mode[usize::from(!order)]);
             (other > same || (other == same && order)).then_some(other)
         };
         let others: Vec<Option<usize>> = frames.iter().map(odd).collect();
@@ -110,138 +114,287 @@ impl Inventory {
     }
 }
 
-impl Judged {
-    /// Why the pixels cannot be those of the kind that the frame is said to be, if they cannot.
-    fn doubt(&self, all: &[Self]) -> Option<String> {
-        let strip_statistics = self.strip_statistics.filter(|_| !self.certain)?;
-        match self.info.kind {
-            FrameKind::Flat => self.empty(&strip_statistics, all).or_else(|| self.unlit(&strip_statistics, all)),
-            FrameKind::Bias | FrameKind::Dark | FrameKind::DarkFlat => self
-                .empty(&strip_statistics, all)
-                .or_else(|| self.lit(&strip_statistics, all))
-                .or_else(|| self.too_bright(&strip_statistics, all)),
-            FrameKind::Light => None,
+/// For each frame why its pixels cannot be those of the kind that it is said to be, if they cannot.
+fn doubts(frames: &[Judged]) -> Vec<Option<String>> {
+    let mut modes: BTreeMap<&ModeKey, Vec<(usize, Glance)>> = BTreeMap::new();
+    for (place, frame) in frames.iter().enumerate() {
+        let glance = frame.strip_statistics.map(|strip| (place, Glance { frame, strip }));
+        modes.entry(&frame.mode).or_default().extend(glance);
+    }
+    let mut doubts: Vec<Option<String>> = frames.iter().map(|_| None).collect();
+    for glances in modes.into_values() {
+        let (places, glances): (Vec<usize>, Vec<Glance>) = glances.into_iter().unzip();
+        for (place, doubt) in places.into_iter().zip(Mode::new(&glances).doubts()) {
+            doubts[place] = doubt;
         }
+    }
+    doubts
+}
+
+fn is_dark(kind: FrameKind) -> bool {
+    matches!(kind, FrameKind::Dark | FrameKind::DarkFlat)
+}
+
+/// A frame at whose pixels somebody looked.
+#[derive(Clone, Copy)]
+struct Glance<'a> {
+    frame: &'a Judged,
+    strip: StripStatistics,
+}
+
+impl Glance<'_> {
+    fn kind(&self) -> FrameKind {
+        self.frame.info.kind
+    }
+
+    fn exposure(&self) -> f64 {
+        self.frame.info.exposure.0
+    }
+
+    fn sensor(&self) -> Option<f64> {
+        self.frame.info.sensor.map(|sensor| sensor.0)
+    }
+
+    fn said(&self) -> String {
+        format!("it is said to be a {} ({})", self.kind(), self.frame.info.why)
+    }
+
+    /// Whether a dark is brighter than longer ones, whose level and noise these are.
+    fn brighter_than_longer(&self, (level, noise): (f64, f64)) -> Option<String> {
+        let (own, mean) = (self.exposure(), self.strip.mean.0);
+        (mean - level > LIT_SIGMAS * noise + WANDER_DN).then(|| {
+            let said = self.said();
+            format!(
+                "{said}, but after {own} s it is at {mean:.1} DN, longer ones at {level:.1} DN: it has seen light, as a flat \
+                 has"
+            )
+        })
+    }
+
+    /// The longest of all: against what shorter ones gather in its time, and a level that wanders as much.
+    fn brighter_than_its_time(&self, bias: f64, (level, noise): (f64, f64), time: f64) -> Option<String> {
+        let (own, mean) = (self.exposure(), self.strip.mean.0);
+        let most = bias + ((level - bias).max(0.0) + WANDER_DN) * own / time.max(1e-6);
+        (mean - most > LIT_SIGMAS * noise && mean - bias > 3.0 * (level - bias)).then(|| {
+            let said = self.said();
+            format!(
+                "{said}, but after {own} s it is at {mean:.1} DN, where shorter ones promise at most {most:.1} DN: it has \
+                 seen light, as a flat has"
+            )
+        })
+    }
+
+    fn lit(&self, (level, noise): (f64, f64)) -> Option<String> {
+        (self.strip.mean.0 - level > LIT_SIGMAS * noise).then(|| {
+            let (said, mean) = (self.said(), self.strip.mean.0);
+            let how = if self.strip.is_even() { "evenly lit, as a flat is" } else { "far brighter than they" };
+            format!("{said}, but at {mean:.1} DN against {level:.1} DN of its like it is {how}")
+        })
+    }
+
+    fn unlit(&self, (level, noise): (f64, f64)) -> Option<String> {
+        (self.strip.mean.0 - level < UNLIT_SIGMAS * noise).then(|| {
+            let (said, mean) = (self.said(), self.strip.mean.0);
+            format!("{said}, but at {mean:.1} DN is as dark as the frames without light")
+        })
+    }
+}
+
+/// Some of the frames of a mode, to be asked for the middle of choices of them.
+struct Pool<'a> {
+    frames: Vec<&'a Glance<'a>>,
+    peers: Peers,
+    /// Below half the mode's step noise does not show.
+    least_noise: f64,
+}
+
+impl<'a> Pool<'a> {
+    /// Level, noise or exposure of a frame.
+    const LEVEL: fn(&Glance) -> f64 = |glance| glance.strip.mean.0;
+    const NOISE: fn(&Glance) -> f64 = |glance| glance.strip.noise.0;
+    const TIME: fn(&Glance) -> f64 = |glance| glance.exposure();
+
+    fn new(frames: Vec<&'a Glance<'a>>, exposure: impl Fn(&Glance) -> f64, least_noise: f64) -> Self {
+        let peer = |glance: &&Glance| Peer { exposure: exposure(glance), sensor: glance.sensor() };
+        let peers = Peers::new(&frames.iter().map(peer).collect::<Vec<_>>());
+        Self { frames, peers, least_noise }
+    }
+
+    /// The lower of the two middles of each choice, without the frame that asks where it is one of those chosen: one bright
+    /// frame of two must not set the level. `None` where too few are left.
+    fn middles(&self, asked: &[(Choice, Option<&Glance>)], value: fn(&Glance) -> f64) -> Vec<Option<f64>> {
+        let choices: Vec<Choice> = asked.iter().map(|(choice, _)| choice.clone()).collect();
+        let counts = self.peers.counts(&choices);
+        let others = counts.iter().zip(asked).map(|(count, (_, own))| count - usize::from(own.is_some()));
+        let ranks: Vec<Option<usize>> =
+            others.map(|others| (others >= LEAST_PEERS).then(|| (others - 1) / 2)).collect();
+        let both = choices.into_iter().zip(&ranks).flat_map(|(choice, rank)| {
+            let rank = rank.unwrap_or(usize::MAX - 1);
+            [(choice.clone(), rank), (choice, rank + 1)]
+        });
+        let values: Vec<f64> = self.frames.iter().map(|glance| value(glance)).collect();
+        let ranked = self.peers.ranked(&values, &both.collect::<Vec<_>>());
+        let pick = |(pair, (_, own)): (&[Option<f64>], &(Choice, Option<&Glance>))| match own {
+            // Without its own value what comes after that moves down by one place.
+            Some(own) => {
+                pair[0].filter(|at| at.total_cmp(&value(own)).is_lt()).or(pair[1]).filter(|_| pair[0].is_some())
+            }
+            None => pair[0],
+        };
+        ranked.chunks(2).zip(asked).map(pick).collect()
+    }
+
+    /// The middle level and noise of each choice.
+    fn usual(&self, asked: &[(Choice, Option<&Glance>)]) -> Vec<Option<(f64, f64)>> {
+        let noises = self.middles(asked, Self::NOISE).into_iter().map(|noise| noise.map(|n| n.max(self.least_noise)));
+        self.middles(asked, Self::LEVEL).into_iter().zip(noises).map(|(level, noise)| level.zip(noise)).collect()
+    }
+
+    fn everything(&self) -> Choice {
+        self.peers.choice([&|_| false; 2], [&|_| false; 2])
+    }
+}
+
+/// The frames of one mode.
+struct Mode<'a> {
+    glances: &'a [Glance<'a>],
+    least_noise: f64,
+}
+
+impl<'a> Mode<'a> {
+    fn new(glances: &'a [Glance<'a>]) -> Self {
+        // A frame of one code does not show its step: that of its mode.
+        Self { glances, least_noise: 0.5 * glances.iter().map(|glance| glance.strip.step.0).fold(1.0, f64::max) }
+    }
+
+    fn pool(&self, of: impl Fn(&Glance) -> bool) -> Pool<'a> {
+        Pool::new(self.glances.iter().filter(|glance| of(glance)).collect(), Pool::TIME, self.least_noise)
+    }
+
+    fn doubts(&self) -> Vec<Option<String>> {
+        let mut doubts = self.empty();
+        let bias = self.pool(|glance| glance.kind() == FrameKind::Bias);
+        let bias = bias.usual(&[(bias.everything(), None)])[0];
+        let mut round = |of: &dyn Fn(FrameKind) -> bool, judge: &dyn Fn(&[&Glance]) -> Vec<Option<String>>| {
+            let judged = |place: &usize| {
+                let glance = &self.glances[*place];
+                of(glance.kind()) && !glance.frame.certain && doubts[*place].is_none()
+            };
+            let places: Vec<usize> = (0..self.glances.len()).filter(judged).collect();
+            let asking: Vec<&Glance> = places.iter().map(|place| &self.glances[*place]).collect();
+            for (place, doubt) in places.iter().zip(judge(&asking)) {
+                doubts[*place] = doubt;
+            }
+        };
+        round(&|kind| kind == FrameKind::Flat, &|flats| self.unlit(flats, bias));
+        round(&|kind| kind == FrameKind::Bias || is_dark(kind), &|unlit| self.lit(unlit));
+        round(&is_dark, &|darks| self.too_bright(darks, bias));
+        doubts
     }
 
     /// Nothing but 0, where others of its kind have a level.
-    fn empty(&self, strip_statistics: &StripStatistics, all: &[Self]) -> Option<String> {
-        let like = all.iter().filter(|other| self.is_of_its_mode(other) && other.info.kind == self.info.kind);
-        let mut shares: Vec<f64> = like.filter_map(|other| Some(other.strip_statistics?.zero_share)).collect();
-        shares.sort_by(f64::total_cmp);
-        let usual = shares.get(shares.len() / 2).copied()?;
-        (strip_statistics.zero_share > EMPTY_SHARE && usual < NOT_EMPTY_SHARE).then(|| {
-            let share = 100.0 * strip_statistics.zero_share;
-            format!(
-                "{share:.0} % of its pixels are 0, where other {} frames have a level: it was not read out",
-                self.info.kind
-            )
-        })
-    }
-
-    /// A dark that is brighter than longer ones, or than its time allows.
-    fn too_bright(&self, strip_statistics: &StripStatistics, all: &[Self]) -> Option<String> {
-        if self.info.kind == FrameKind::Bias {
-            return None;
+    fn empty(&self) -> Vec<Option<String>> {
+        let mut shares: BTreeMap<FrameKind, Vec<f64>> = BTreeMap::new();
+        for glance in self.glances {
+            shares.entry(glance.kind()).or_default().push(glance.strip.zero_share);
         }
-        let (own, mean) = (self.info.exposure.0, strip_statistics.mean.0);
-        let colder = |other: &Self| match (other.info.sensor, self.info.sensor) {
-            (Some(other), Some(own)) => other.0 < own.0 - TEMPERATURE_GAP_C,
-            _ => false,
+        shares.values_mut().for_each(|shares| shares.sort_by(f64::total_cmp));
+        let doubt = |glance: &Glance| {
+            let (own, like) = (glance.strip.zero_share, shares.get(&glance.kind())?);
+            // The upper of the two middles of the others.
+            let at = (like.len() - 1) / 2;
+            let usual = if like[at].total_cmp(&own).is_lt() { like[at] } else { *like.get(at + 1)? };
+            let judged = glance.kind() != FrameKind::Light && !glance.frame.certain;
+            (judged && own > EMPTY_SHARE && usual < NOT_EMPTY_SHARE).then(|| {
+                let (share, kind) = (100.0 * own, glance.kind());
+                format!("{share:.0} % of its pixels are 0, where other {kind} frames have a level: it was not read out")
+            })
         };
-        let is_dark = |frame: &Self| matches!(frame.info.kind, FrameKind::Dark | FrameKind::DarkFlat);
-        let longer = |frame: &&Self| is_dark(frame) && frame.info.exposure.0 > 1.5 * own && !colder(frame);
-        if let Some((level, noise)) = self.usual(all, longer) {
-            return (mean - level > LIT_SIGMAS * noise + WANDER_DN).then(|| {
-                let (kind, why) = (self.info.kind, &self.info.why);
-                format!(
-                    "it is said to be a {kind} ({why}), but after {own} s it is at {mean:.1} DN, longer ones at {level:.1} DN: \
-                     it has seen light, as a flat has"
-                )
-            });
+        self.glances.iter().map(doubt).collect()
+    }
+
+    /// Flats as dark as the bias frames; where those are few, as the darks that are no longer than they.
+    fn unlit(&self, flats: &[&Glance], bias: Usual) -> Vec<Option<String>> {
+        if let Some(usual) = bias {
+            return flats.iter().map(|flat| flat.unlit(usual)).collect();
         }
-        // The longest of all: what shorter ones gather in its time, and a level that wanders as much.
-        let (bias, _) = self.usual(all, |frame: &&Self| frame.info.kind == FrameKind::Bias)?;
-        let shorter = |frame: &&Self| is_dark(frame) && frame.info.exposure.0 < own / 1.5 && !colder(frame);
-        let (level, noise) = self.usual(all, shorter)?;
-        let time = self.middle(all, shorter, |frame| Some(frame.info.exposure.0))?;
-        let most = bias + ((level - bias).max(0.0) + WANDER_DN) * own / time.max(1e-6);
-        (mean - most > LIT_SIGMAS * noise && mean - bias > 3.0 * (level - bias)).then(|| {
-            let (kind, why) = (self.info.kind, &self.info.why);
-            format!(
-                "it is said to be a {kind} ({why}), but after {own} s it is at {mean:.1} DN, where shorter ones promise at \
-                 most {most:.1} DN: it has seen light, as a flat has"
-            )
-        })
-    }
-
-    fn is_of_its_mode(&self, other: &Self) -> bool {
-        other.mode == self.mode && other.info.file != self.info.file
-    }
-
-    fn unlit(&self, strip_statistics: &StripStatistics, all: &[Self]) -> Option<String> {
         // Darks that gather charge for longer than the flat are brighter than it.
-        let bias = |frame: &&Self| frame.info.kind == FrameKind::Bias;
-        let dark = |frame: &&Self| match frame.info.kind {
-            FrameKind::Dark | FrameKind::DarkFlat => frame.info.exposure.0 <= self.info.exposure.0.max(1.0),
-            kind => kind == FrameKind::Bias,
+        let unlit = self.glances.iter().filter(|glance| is_dark(glance.kind()) || glance.kind() == FrameKind::Bias);
+        let time = |glance: &Glance| if is_dark(glance.kind()) { glance.exposure() } else { f64::NEG_INFINITY };
+        let pool = Pool::new(unlit.collect(), time, self.least_noise);
+        let up_to = |flat: &&Glance| {
+            let most = flat.exposure().max(1.0);
+            (pool.peers.choice([&|_| false, &|time| time > most], [&|_| false; 2]), None)
         };
-        let (level, noise) = self.usual(all, bias).or_else(|| self.usual(all, dark))?;
-        (strip_statistics.mean.0 - level < UNLIT_SIGMAS * noise).then(|| {
-            let mean = strip_statistics.mean.0;
-            format!(
-                "it is said to be a flat ({}), but at {mean:.1} DN is as dark as the frames without light",
-                self.info.why
-            )
-        })
+        let usual = pool.usual(&flats.iter().map(up_to).collect::<Vec<_>>());
+        flats.iter().zip(usual).map(|(flat, usual)| flat.unlit(usual?)).collect()
     }
 
-    fn lit(&self, strip_statistics: &StripStatistics, all: &[Self]) -> Option<String> {
-        let like = |frame: &&Self| {
-            let warm = match (frame.info.sensor, self.info.sensor) {
-                (Some(other), Some(own)) => (other.0 - own.0).abs() > TEMPERATURE_GAP_C,
-                _ => false,
+    /// Frames far above those of their kind, time and temperature.
+    fn lit(&self, unlit: &[&Glance]) -> Vec<Option<String>> {
+        let mut doubts: Vec<Option<String>> = unlit.iter().map(|_| None).collect();
+        for kind in [FrameKind::Bias, FrameKind::Dark, FrameKind::DarkFlat] {
+            let pool = self.pool(|glance| glance.kind() == kind);
+            let like = |glance: &Glance| {
+                let (own, sensor) = (glance.exposure(), glance.sensor());
+                let other = |time: f64| !same_exposure(Seconds(time), Seconds(own));
+                // A bias frame has no time, whatever its header says of it.
+                let timed = kind != FrameKind::Bias;
+                let apart = |celsius: f64| sensor.is_some_and(|own| (celsius - own).abs() > TEMPERATURE_GAP_C);
+                // Darks of a warmer sensor are brighter, and right.
+                let (cold, warm) = (
+                    |celsius: f64| apart(celsius) && sensor.is_some_and(|own| celsius < own),
+                    |celsius: f64| apart(celsius) && sensor.is_some_and(|own| celsius > own),
+                );
+                let (short, long) =
+                    (|time: f64| timed && other(time) && time < own, |time: f64| timed && other(time) && time > own);
+                pool.peers.choice([&short, &long], [&cold, &warm])
             };
-            // A bias frame has no time, whatever its header says of it.
-            let same_time = self.info.kind == FrameKind::Bias || same_exposure(frame.info.exposure, self.info.exposure);
-            // Darks of a warmer sensor are brighter, and right.
-            !warm && frame.info.kind == self.info.kind && same_time
+            let places: Vec<usize> = (0..unlit.len()).filter(|place| unlit[*place].kind() == kind).collect();
+            let asked = places.iter().map(|place| (like(unlit[*place]), Some(unlit[*place])));
+            let asked: Vec<(Choice, Option<&Glance>)> = asked.collect();
+            for (place, usual) in places.into_iter().zip(pool.usual(&asked)) {
+                doubts[place] = usual.and_then(|usual| unlit[place].lit(usual));
+            }
+        }
+        doubts
+    }
+
+    /// Darks that are brighter than longer ones, or than their time allows.
+    fn too_bright(&self, darks: &[&Glance], bias: Usual) -> Vec<Option<String>> {
+        let pool = self.pool(|glance| is_dark(glance.kind()));
+        let not_colder = |dark: &Glance, [short, long]: [&dyn Fn(f64) -> bool; 2]| {
+            let sensor = dark.sensor();
+            let colder = |celsius: f64| sensor.is_some_and(|own| celsius < own - TEMPERATURE_GAP_C);
+            (pool.peers.choice([short, long], [&colder, &|_| false]), None)
         };
-        let (level, noise) = self.usual(all, like)?;
-        (strip_statistics.mean.0 - level > LIT_SIGMAS * noise).then(|| {
-            let (kind, why, mean) = (self.info.kind, &self.info.why, strip_statistics.mean.0);
-            let how = if strip_statistics.is_even() { "evenly lit, as a flat is" } else { "far brighter than they" };
-            format!(
-                "it is said to be a {kind} ({why}), but at {mean:.1} DN against {level:.1} DN of its like it is {how}"
-            )
-        })
-    }
-
-    /// Median level and pixel noise of the other frames of this mode that `choose` takes, if they are enough.
-    fn usual(&self, all: &[Self], choose: impl Fn(&&Self) -> bool) -> Option<(f64, f64)> {
-        let level = self.middle(all, &choose, |frame| Some(frame.strip_statistics?.mean.0))?;
-        // A frame of one code does not show its step: that of its mode.
-        let strips = all.iter().filter(|frame| frame.mode == self.mode).filter_map(|frame| frame.strip_statistics);
-        let step = strips.map(|strip| strip.step.0).fold(1.0, f64::max);
-        let noise = self.middle(all, &choose, |frame| Some(frame.strip_statistics?.noise.0))?;
-        Some((level, noise.max(0.5 * step)))
-    }
-
-    /// The middle of what `read` says of the other frames of this mode that `choose` takes, if they are enough.
-    fn middle(
-        &self,
-        all: &[Self],
-        choose: impl Fn(&&Self) -> bool,
-        read: impl Fn(&Self) -> Option<f64>,
-    ) -> Option<f64> {
-        let others = all.iter().filter(|frame| self.is_of_its_mode(frame) && frame.strip_statistics.is_some());
-        let mut values: Vec<f64> = others.filter(choose).filter_map(read).collect();
-        values.sort_by(f64::total_cmp);
-        // The lower of two middles: one bright frame of two must not set the level.
-        let middle = values.get(values.len().saturating_sub(1) / 2).copied();
-        middle.filter(|_| values.len() >= LEAST_PEERS)
+        let longer = |dark: &&Glance| {
+            let own = dark.exposure();
+            not_colder(dark, [&|time| time <= 1.5 * own, &|_| false])
+        };
+        let of_longer = pool.usual(&darks.iter().map(longer).collect::<Vec<_>>());
+        let shorter = |dark: &&Glance| {
+            let own = dark.exposure();
+            not_colder(dark, [&|_| false, &|time| time >= own / 1.5])
+        };
+        let longest: Vec<&Glance> =
+            darks.iter().zip(&of_longer).filter(|(_, usual)| usual.is_none()).map(|(dark, _)| *dark).collect();
+        let asked: Vec<(Choice, Option<&Glance>)> = longest.iter().map(shorter).collect();
+        let times = pool.middles(&asked, Pool::TIME);
+        let mut of_shorter = pool.usual(&asked).into_iter().zip(times);
+        let doubt = |(dark, usual): (&&Glance, Option<(f64, f64)>)| match usual {
+            Some(usual) => dark.brighter_than_longer(usual),
+            None => {
+                let (usual, time) = of_shorter.next()?;
+                dark.brighter_than_its_time(bias?.0, usual?, time?)
+            }
+        };
+        darks.iter().zip(of_longer).map(doubt).collect()
     }
 }
+
+/// Middle level and noise of frames, if they are enough.
+type Usual = Option<(f64, f64)>;
 
 /// Bias frames of a mode whose noise is that of another gain: the places of the fewer, and why.
 fn odd_biases(frames: &[Judged]) -> Vec<(usize, String)> {

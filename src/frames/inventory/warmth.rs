@@ -15,35 +15,35 @@ const MOVED_DN: f64 = 1.5;
 impl Inventory {
     /// The first long darks of a camera without a cooler, as long as it warms up, are left out.
     pub(super) fn without_warm_up(&mut self, mut frames: Vec<Judged>) -> Vec<Judged> {
-        let mut modes: Vec<ModeKey> = frames.iter().map(|frame| frame.mode.clone()).collect();
-        modes.sort();
-        modes.dedup();
-        for mode in modes {
-            let long = |frame: &Judged| {
-                frame.mode == mode && frame.info.kind == FrameKind::Dark && frame.is_long_and_uncooled()
-            };
-            let mut series: Vec<(&str, f64, &str)> = (frames.iter().filter(|frame| long(frame)))
-                .filter_map(|frame| {
-                    Some((frame.info.taken.as_deref()?, frame.info.sensor?.0, frame.info.file.as_str()))
-                })
-                .collect();
-            if series.len() < frames.iter().filter(|frame| long(frame)).count() {
+        let mut modes: BTreeMap<ModeKey, Vec<&Judged>> = BTreeMap::new();
+        let is_long = |frame: &&Judged| frame.info.kind == FrameKind::Dark && frame.is_long_and_uncooled();
+        for frame in frames.iter().filter(is_long) {
+            modes.entry(frame.mode.clone()).or_default().push(frame);
+        }
+        let mut early: BTreeSet<String> = BTreeSet::new();
+        for (mode, long) in modes {
+            let told = long.iter().filter_map(|frame| {
+                Some((frame.info.taken.as_deref()?, frame.info.sensor?.0, frame.info.file.as_str()))
+            });
+            let mut series: Vec<(&str, f64, &str)> = told.collect();
+            if series.len() < long.len() {
                 continue;
             }
             series.sort_by(|a, b| a.0.cmp(b.0));
             let readings: Vec<f64> = series.iter().map(|(_, celsius, _)| *celsius).collect();
             let count = warm_up::unsettled_first(&readings);
-            let early: BTreeSet<String> = series[..count].iter().map(|(_, _, file)| (*file).to_owned()).collect();
-            if early.is_empty() {
+            if count == 0 {
                 continue;
             }
+            let files: BTreeSet<String> = series[..count].iter().map(|(_, _, file)| (*file).to_owned()).collect();
             self.note_warm_up(&readings, count, &mode);
-            for file in &early {
+            for file in &files {
                 let reason = format!("one of the first {count} long frames, taken while the camera warmed up");
                 self.rejected.push(Rejected { file: file.clone(), code: "temperature-unsettled".into(), reason });
             }
-            frames.retain(|frame| !early.contains(&frame.info.file));
+            early.extend(files);
         }
+        frames.retain(|frame| !early.contains(&frame.info.file));
         frames
     }
 
@@ -79,34 +79,48 @@ impl Inventory {
     }
 
     pub(super) fn note_temperatures(&mut self, frames: &[Judged]) {
+        let unsettled = format!("frames were taken more than {TEMPERATURE_GAP_C} °C off the set point");
+        // Each word once for each mode; what thousands of files have said is not looked through for each frame.
+        let mut said: BTreeSet<(usize, &ModeKey)> = BTreeSet::new();
         for frame in frames {
-            let info = &frame.info;
-            let about = ModeKey::from_info(info).to_string();
-            if frame.assumed_settled {
-                let message = "the headers give a set point but no sensor temperature: the set point was taken";
-                let hint = "give the true temperatures in sidecar.csv (columns file, sensor_c)";
-                push_once(&mut self.caveats, Caveat::new("assumed-value", message, hint).about(&about));
-            }
-            if frame.named_temperature {
-                let message =
-                    "no header gives the sensor's temperature: the one in the names of files or folders was taken";
-                let hint = "give better ones in sidecar.csv (columns file, sensor_c) if they were read off the camera";
-                push_once(&mut self.caveats, Caveat::new("assumed-value", message, hint).about(&about));
-            }
-            if info.sensor.is_some() && info.set_point.is_some() && !is_settled(info) {
-                let message = format!("frames were taken more than {TEMPERATURE_GAP_C} °C off the set point");
-                let hint = "let the cooler settle, or aim at a temperature it can hold";
-                push_once(&mut self.caveats, Caveat::new("temperature-unsettled", message, hint).about(&about));
-            }
-            if frame.body_temperature && info.kind == FrameKind::Dark {
-                let message = "the temperatures are those of the camera's body or the air, read when the exposure began: the sensor is some degrees warmer";
-                let hint = "let the camera warm up to a steady state; give better temperatures in sidecar.csv (columns file, sensor_c)";
-                push_once(&mut self.caveats, Caveat::new("body-temperature", message, hint).about(&about));
-            }
-            if info.sensor.is_none() && info.kind == FrameKind::Dark {
-                let message = "dark frames without a sensor temperature in their headers";
-                let hint = "give --sensor-c, or sidecar.csv with the columns file, sensor_c";
-                push_once(&mut self.caveats, Caveat::new("temperature-missing", message, hint).about(&about));
+            let (info, is_dark) = (&frame.info, frame.info.kind == FrameKind::Dark);
+            let off = info.sensor.is_some() && info.set_point.is_some() && !is_settled(info);
+            let words = [
+                (
+                    frame.assumed_settled,
+                    "assumed-value",
+                    "the headers give a set point but no sensor temperature: the set point was taken",
+                    "give the true temperatures in sidecar.csv (columns file, sensor_c)",
+                ),
+                (
+                    frame.named_temperature,
+                    "assumed-value",
+                    "no header gives the sensor's temperature: the one in the names of files or folders was taken",
+                    "give better ones in sidecar.csv (columns file, sensor_c) if they were read off the camera",
+                ),
+                (
+                    off,
+                    "temperature-unsettled",
+                    &unsettled,
+                    "let the cooler settle, or aim at a temperature it can hold",
+                ),
+                (
+                    frame.body_temperature && is_dark,
+                    "body-temperature",
+                    "the temperatures are those of the camera's body or the air, read when the exposure began: the sensor is some degrees warmer",
+                    "let the camera warm up to a steady state; give better temperatures in sidecar.csv (columns file, sensor_c)",
+                ),
+                (
+                    info.sensor.is_none() && is_dark,
+                    "temperature-missing",
+                    "dark frames without a sensor temperature in their headers",
+                    "give --sensor-c, or sidecar.csv with the columns file, sensor_c",
+                ),
+            ];
+            for (number, (holds, code, message, hint)) in words.into_iter().enumerate() {
+                if holds && said.insert((number, &frame.mode)) {
+                    push_once(&mut self.caveats, Caveat::new(code, message, hint).about(frame.mode.to_string()));
+                }
             }
         }
     }
