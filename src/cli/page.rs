@@ -76,6 +76,11 @@ pub(super) fn page(args: &PageArgs, json: bool, quiet: bool) -> Result<Answer, F
 
 /// The planner of a night as one file.
 fn to_take_along(night: &Path, file: &Path, force: bool) -> Result<Answer, Failure> {
+    let is_page = file.extension().is_some_and(|end| ["html", "htm"].iter().any(|own| end.eq_ignore_ascii_case(own)));
+    if !is_page {
+        let message = format!("{}: a page goes by a name that ends in .html", file.display());
+        return Err(Failure::words(&message, "give a name such as planner.html"));
+    }
     if !carries_the_module() {
         return Err(Failure::no_module());
     }

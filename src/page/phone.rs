@@ -53,7 +53,9 @@ fn taken(path: &str, read: &dyn Fn(&Path) -> Result<String, Refusal>) -> Result<
     let is_profile = |name: &&String| [".toml", ".json"].iter().any(|end| name.to_lowercase().ends_with(end));
     let profiles: Vec<String> = texts.keys().filter(is_profile).cloned().collect();
     texts.insert(slashed(night), text.into());
-    Ok(json!({ "night": slashed(night), "profiles": profiles, "texts": texts }))
+    // Drafts belong to one file: another one of the same name has words of its own.
+    let made: u64 = random();
+    Ok(json!({ "made": format!("{made:016x}"), "night": slashed(night), "profiles": profiles, "texts": texts }))
 }
 
 /// A name with the slashes of the web.

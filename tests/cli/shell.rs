@@ -38,6 +38,35 @@ fn the_program_alone_says_what_to_do_first() {
     assert!(named[..3].iter().all(|word| commands.contains(&(*word).to_owned())), "{commands:?}");
 }
 
+/// A planner for the phone is a page by its name, and no file that the night reads is written over.
+#[cfg(feature = "page")]
+#[test]
+fn a_planner_for_the_phone_is_written_under_a_name_of_a_page() {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["published-night.toml", "published-camera.toml"] {
+        std::fs::copy(samples().join(name), folder.path().join(name)).unwrap();
+    }
+    let file = |name: &str| folder.path().join(name).display().to_string();
+    let (night, camera) = (file("published-night.toml"), file("published-camera.toml"));
+    let was = std::fs::read(&camera).unwrap();
+    for target in [camera.clone(), file("planner")] {
+        let refused = run(&["page", &night, "--file", &target, "--force"]);
+        let said = String::from_utf8(refused.stderr).unwrap();
+        assert!(refused.status.code() == Some(2) && said.contains("ends in .html"), "{said}");
+    }
+    assert_eq!(std::fs::read(&camera).unwrap(), was);
+    let written = run(&["page", &night, "--file", &file("planner.html")]);
+    let said = String::from_utf8(written.stderr).unwrap();
+    if subwell::page::carries_the_module() {
+        let page = std::fs::read_to_string(file("planner.html")).unwrap();
+        assert!(written.status.success() && page.contains("published-camera.toml"), "{said}");
+        assert!(!page.contains(folder.path().to_str().unwrap()), "the page says where it was made");
+    } else {
+        assert!(written.status.code() == Some(1) && said.contains("make_offline_planner"), "{said}");
+        assert!(!folder.path().join("planner.html").exists());
+    }
+}
+
 #[test]
 fn every_shell_completes_every_command_and_its_options() {
     for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {

@@ -104,7 +104,7 @@ async function module() {
 }
 const lines = module().then((bytes) => ({ quick: new Line(bytes), slow: new Line(bytes) }));
 
-const FOLDER = { format: "subwell.folder", version: 1, name: "taken along", first: taken.night, nights: [taken.night], profiles: taken.profiles, folders: [] };
+const FOLDER = { format: "subwell.folder", version: 1, name: "taken along", key: `file ${taken.made}`, first: taken.night, nights: [taken.night], profiles: taken.profiles, folders: [] };
 
 export async function ask(method, path, body, signal) {
   if (path === "/api/files") return FOLDER;

@@ -1,15 +1,20 @@
 // The card: what to do now, by the device's clock. It is read at the telescope, in the dark, with cold hands.
 
-import { $, el } from "./dom.js";
+import { $, el, show } from "./dom.js";
 import { clockOf, counted, date, fixed, hourOf, hours, number, plain, seconds, united, written } from "./format.js";
 import { filterLetter, filterName } from "./filters.js";
-import { night, read } from "./night.js";
+import { effective, night, read } from "./night.js";
+import { inWordsOfThePage } from "./labels.js";
 import * as picture from "./picture.js";
 import { here } from "./route.js";
 
 const LOOK_AGAIN_MS = 10_000;
 
-let plan = null, drawn = null;
+/** A plan that ended so long ago is over. */
+const OVER_MS = 12 * 3_600_000;
+
+/** Nothing yet, nothing that can be planned, or a plan. */
+let plan, drawn = null, why = "";
 
 const utc = (stamp) => Date.parse(stamp);
 /** All blocks of the plan, in the order of their time. */
@@ -46,11 +51,24 @@ export const byNow = (block, now) => Math.min(block.subs, Math.floor((block.subs
 function heading({ state, block }, now) {
   const name = capital(filterName(block.filter));
   if (state === "running") return [`${name} now`, [length(block), ", ", cadence(block)], [subs(block), ` until ${clockOf(block.ends)}; by now ${byNow(block, now)}, if none was lost`]];
-  if (state === "done") return ["Done", [date(block.ends)], [`the last block ended at ${clockOf(block.ends)}`]];
+  if (state === "done") {
+    if (now - block.to > OVER_MS) return ["This plan is over", ["new evening"], ["its last block was to end on ", date(block.ends), `, ${clockOf(block.ends)}; `, el("a", { href: "#/night" }, "give it an evening to come")]];
+    return ["Done, if none was lost", [clockOf(block.ends)], ["that is when the last block ends"]];
+  }
   const begins = `${name}, begins ${clockOf(block.starts)}`;
   if (state === "soon") return [begins, [length(block), ", ", cadence(block)], [subs(block), ` until ${clockOf(block.ends)}`]];
   if (state === "pause") return [`Done until ${date(block.starts)}, ${clockOf(block.starts)}`, [filterLetter(block.filter), " ", length(block), ", ", cadence(block)], [subs(block)]];
   return [`${date(block.evening.date)}, from ${clockOf(block.starts)}`, [filterLetter(block.filter), " ", length(block), ", ", cadence(block)], [subs(block), ` until ${clockOf(block.ends)}`]];
+}
+
+/** What the times rest on: a clock that this device may not have, and evenings that may not have been clear. */
+function terms(block, now) {
+  const own = -new Date(now).getTimezoneOffset() / 60, theirs = effective(["site", "utc_offset_h"]) ?? plan.night?.utc_offset_h ?? 0;
+  const zone = (hours) => `UTC${hours < 0 ? "−" : "+"}${written(Math.abs(hours))}`;
+  return [
+    Math.abs(own - theirs) > 0.01 ? el("p", { class: "problem" }, `Times are by the night's clock, ${zone(theirs)}; this device is at ${zone(own)}. Begin ${fixed(Math.abs(own - theirs), Number.isInteger(own - theirs) ? 0 : 1)} h ${own > theirs ? "later" : "earlier"} by its clock.`) : null,
+    block.i > 0 && block.from > now - OVER_MS && utc(plan.schedule.nights[0].starts_utc) < now ? el("p", { class: "quiet small" }, "As planned if the evenings before were clear; otherwise write what is there under “hours that are there”, or begin the plan tonight.") : null,
+  ].filter((one) => one !== null);
 }
 
 function dated(list, now) {
@@ -62,7 +80,7 @@ function dated(list, now) {
   picture.evening(block.i, at.state === "running" ? begins + (now - block.from) / 3_600_000 : begins);
   return {
     said: [el("h1", { tabindex: -1 }, head), el("p", { class: "card-large" }, ...large), el("p", {}, ...line), el("p", {}, ...setting())],
-    blocks: [el("h2", {}, `${date(block.evening.date)}: ${counted(own.length, "block")}`), el("ol", { class: "blocks" }, ...rows)],
+    blocks: [...terms(block, now), el("h2", {}, `${date(block.evening.date)}: ${counted(own.length, "block")}`), el("ol", { class: "blocks" }, ...rows)],
   };
 }
 
@@ -75,14 +93,20 @@ function undated() {
   };
 }
 
+/** The picture of a plan that is no more is no picture. */
+const pictured = (visible) => show($("card-picture"), visible);
+
 /** Draws what is the matter now; what did not change stays as it is. */
 function draw(now = Date.now()) {
   if (here().place !== "card") return;
-  if (plan === null) {
+  if (!plan) {
+    const refused = plan === null, words = !night.path ? "No night was taken along" : refused ? "The night cannot be planned as it is written" : "Working out the plan";
+    pictured(false);
     $("card-blocks").replaceChildren();
-    $("card-said").replaceChildren(el("h1", { tabindex: -1 }, night.path ? "The night cannot be planned as it is written" : "No night was taken along"), el("p", {}, el("a", { href: "#/night" }, "look at its words")));
+    $("card-said").replaceChildren(el("h1", { tabindex: -1 }, words), refused ? el("p", {}, inWordsOfThePage(why), " ", el("a", { href: "#/night" }, "look at its words")) : "");
     return;
   }
+  pictured(true);
   const list = blocks(), key = list.length > 0 ? JSON.stringify([moment(list, now), byNow(moment(list, now).block, now)]) : "undated";
   if (drawn?.plan === plan && drawn.key === key) return;
   drawn = { plan, key };
@@ -91,16 +115,17 @@ function draw(now = Date.now()) {
   $("card-blocks").replaceChildren(...below);
 }
 
-/** Is told each plan; nothing where there is none. */
-export function told(document) {
+/** Is told each plan; nothing and the reason where there is none. */
+export function told(document, reason = "") {
   plan = document;
+  why = reason;
   drawn = null;
   const name = read(["target", "name"]);
   $("state-card").replaceChildren(name ? plain(name) : "");
   draw();
 }
 
-export function show() {
+export function open() {
   $("card-picture").append($("picture"));
   drawn = null;
   draw();

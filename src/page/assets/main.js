@@ -67,7 +67,7 @@ async function ones({ typed = false, hand = null }) {
   } catch (error) {
     if (next || asking !== own) return;
     // The old answer is to a question that is no longer asked.
-    planned(null);
+    planned(null, error.message);
     refuse(error);
     done();
   } finally { clearTimeout(slow); }
@@ -209,7 +209,7 @@ async function start() {
   });
   try {
     await files.refresh();
-    await beginDrafts(files.folder.name);
+    await beginDrafts(files.folder.key ?? files.folder.name);
     await catalogueOf();
     const first = files.folder.first ?? files.folder.nights[0];
     for (const own of Object.values(places)) own.start(opened);
