@@ -5,6 +5,7 @@ import { counted, plain, written } from "./format.js";
 import { changes, draft, night, open, renewed, saved, set } from "./night.js";
 import { dropDraft, elsewhere, storeNow } from "./drafts.js";
 import { inWordsOfThePage, labelOf } from "./labels.js";
+import { go, here } from "./route.js";
 import { alone, ask } from "./server.js";
 
 export const folder = { nights: [], profiles: [], folders: [] };
@@ -115,6 +116,8 @@ async function really(path) {
   const document = await ask("POST", "/api/open", { path });
   const found = open(document);
   await opened({ restored: found.restored });
+  // A question about the night stands above the night.
+  if (here().place === "start") go("night");
   if (elsewhere(path)) question("This night is open in another tab", [el("p", {}, "That tab has words that are not saved. Whoever saves last is asked; nothing is overwritten.")], [["all right", async () => {}]]);
   meet(found);
 }
