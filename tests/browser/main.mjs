@@ -35,8 +35,9 @@ writeFileSync(join(work, "evil-camera.toml"), readFileSync(join(work, "camera.to
 writeFileSync(join(work, "evil-night.toml"), readFileSync(join(work, "garden-night.toml"), "utf8").replace('"camera.toml"', '"evil-camera.toml"').replace('"luminance"', `"luminance" # ${evil}`).replace("[target]", `[target]\nname = '${evil}'`));
 // A target that is known by its name, and stands where the sky carries it.
 writeFileSync(join(work, "placed-night.toml"), readFileSync(join(work, "garden-night.toml"), "utf8").replace("surface_brightness_mag = 22.8\n", 'name = "M33"\n').replace("altitude_deg = 55.0\n", ""));
-// Five filters on a faint target: sixty nights.
-writeFileSync(join(work, "five-night.toml"), readFileSync(join(work, "placed-night.toml"), "utf8").replace(/\[\[filters\]\][^[]*/, ["luminance", "red", "green", "blue", "h-alpha"].map((name) => `[[filters]]\nname = "${name}"\n\n`).join("")).replace(/^patch_arcsec = .*$/m, "patch_arcsec = 1.2"));
+// Five filters on a faint target: weeks of nights.
+const filters = ["luminance", "red", "green", "blue"].map((name) => `[[filters]]\nname = "${name}"\n\n`).join("") + '[[filters]]\nname = "yellow"\ncentre_nm = 580.0\nwidth_nm = 60.0\n\n';
+writeFileSync(join(work, "five-night.toml"), readFileSync(join(work, "placed-night.toml"), "utf8").replace(/\[\[filters\]\][^[]*/, filters).replace(/^patch_arcsec = .*$/m, "patch_arcsec = 3.0").replace(/^most_subs = .*$/m, "most_subs = 20000"));
 mkdirSync(join(work, "broken"));
 writeFileSync(join(work, "broken", "frame.fits"), "SIMPLE  = no frame at all");
 const { child, address } = await served();
