@@ -48,10 +48,9 @@ struct CameraOf {
 ///     Err(Refusal::new(404, "not-found", format!("{} is not here", name.display()), "take it along"))
 /// };
 /// let planner = Planner::new(&no_file);
-/// let sky = planner.answer("/api/sky", r#"{ "bortle": 7 }"#).expect("a question of the planner")?;
+/// let sky = planner.answer("/api/sky", r#"{ "bortle": 7 }"#).expect("a question of the planner").expect("an answer");
 /// assert_eq!(sky["bortle"], 7);
 /// assert!(planner.answer("/api/save", "{}").is_none(), "only the program writes files");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub struct Planner<'a> {
     read: &'a Read<'a>,
