@@ -44,7 +44,7 @@ struct CameraOf {
 /// ```
 /// use subwell::planner::{Planner, Refusal};
 ///
-/// let no_file = |name: &std::path::Path| {
+/// let no_file = |name: &std::path::Path| -> Result<String, Refusal> {
 ///     Err(Refusal::new(404, "not-found", format!("{} is not here", name.display()), "take it along"))
 /// };
 /// let planner = Planner::new(&no_file);
