@@ -185,7 +185,7 @@ export async function phone(browser, place) {
   await to(evil.page, "night");
   const [hit, images] = await evil.page.evaluate(() => [window.hit ?? null, document.images.length]);
   must(hit === null && images === 0 && evil.complaints.length === 0, `a name ran: ${hit}, ${images} pictures, ${evil.complaints.join("\n")}`);
-  must(await text(evil.page, word("target.name")) === place.evil, "the target's name is not shown as it is written");
+  must((await text(evil.page, word("target.name"))).includes(place.evil), "the target's name is not shown as it is written");
   await evil.page.close();
   must(!readFileSync(file, "utf8").includes(place.work), "the file says where it was made");
 }
