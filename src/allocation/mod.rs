@@ -321,7 +321,7 @@ impl Problem<'_> {
         worth.sort_by(|a, b| by_worth(b.1, a.1).then(a.0.cmp(&b.0)));
         worth.truncate(count);
         // A hair below, so that the last night itself is kept.
-        let threshold = worth.last().map_or(0.0, |(_, worth)| worth * (1.0 - 1e-9));
+        let threshold = worth.iter().map(|(_, worth)| worth * (1.0 - SLACK)).reduce(f64::min).unwrap_or(0.0);
         worth.sort_unstable_by_key(|(night, _)| *night);
         worth.into_iter().filter_map(|(night, _)| self.best_stretch(night, prices, threshold, self.most_h)).collect()
     }

@@ -10,7 +10,7 @@ use clap::Args;
 use rand::random;
 use serde_json::json;
 use subwell::files::{FileError, read_text, write_whole};
-use subwell::page::{Api, Folder, Guard, Limits, Measure, carries_the_module, measure_folder, planner_file, serve};
+use subwell::page::{Api, Folder, Guard, Limits, Measure, measure_folder, offline_module, planner_file, serve};
 use subwell::planner::Refusal;
 use subwell::report::json_text;
 
@@ -81,14 +81,12 @@ fn to_take_along(night: &Path, file: &Path, force: bool) -> Result<Answer, Failu
         let message = format!("{}: a page goes by a name that ends in .html", file.display());
         return Err(Failure::words(&message, "give a name such as planner.html"));
     }
-    if !carries_the_module() {
-        return Err(Failure::no_module());
-    }
+    let module = offline_module().ok_or_else(Failure::no_module)?;
     // Names in it are those beside the night: where its folder lies is nobody's business.
     let beside = night.parent().unwrap_or(Path::new(""));
     let read = |name: &Path| read_text(&beside.join(name)).map_err(Refusal::from);
     let name = night.file_name().map_or_else(|| night.to_string_lossy(), |name| name.to_string_lossy());
-    let page = planner_file(&name, &read).map_err(Failure::refused)?;
+    let page = planner_file(module, &name, &read).map_err(Failure::refused)?;
     write_whole(file, page.as_bytes(), force)?;
     let kilobytes = page.len().div_ceil(1000);
     let text = format!(

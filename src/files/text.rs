@@ -4,7 +4,7 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use crate::camera::{CameraProfile, PlaneName};
-use crate::night::{AlreadyHave, NamedError, Night, NightError, gathered, gathered_choices, profile_of};
+use crate::night::{AlreadyHave, NamedError, Night, NightError, gathered, gathered_choices, is_json, profile_of};
 use crate::reading::{SyntaxError, check_depth, with_line_ends_of};
 #[cfg(feature = "simulate")]
 use crate::simulate::{SensorTruth, SimulateError};
@@ -271,10 +271,6 @@ fn change_night(
     let written = with_line_ends_of(&old, &document.to_string());
     Night::from_toml(&written).map_err(unusable)?;
     Ok(replace_whole(path, written.as_bytes(), old.as_bytes())?)
-}
-
-fn is_json(path: &Path) -> bool {
-    path.extension().is_some_and(|suffix| suffix.eq_ignore_ascii_case("json"))
 }
 
 /// A text file whole: UTF-8, of at most 16 MiB.

@@ -87,8 +87,7 @@ pub fn gathered_choices<E: From<NamedError>>(
 /// # Errors
 /// When it is no profile.
 pub fn profile_of(text: &str, path: &Path) -> Result<CameraProfile, NamedError> {
-    let json = path.extension().is_some_and(|suffix| suffix.eq_ignore_ascii_case("json"));
-    let profile = if json { CameraProfile::from_json(text) } else { CameraProfile::from_toml(text) };
+    let profile = if is_json(path) { CameraProfile::from_json(text) } else { CameraProfile::from_toml(text) };
     profile.map_err(|error| NamedError::Profile { path: path.to_owned(), error })
 }
 
@@ -108,6 +107,11 @@ pub fn names_in(written: &str, path: &Path) -> Result<Vec<PathBuf>, NamedError> 
     names.sort();
     names.dedup();
     Ok(names)
+}
+
+/// Whether a text goes by the name of JSON.
+pub(crate) fn is_json(path: &Path) -> bool {
+    path.extension().is_some_and(|suffix| suffix.eq_ignore_ascii_case("json"))
 }
 
 fn unusable(path: &Path) -> impl Fn(NightError) -> NamedError + Copy {

@@ -38,6 +38,8 @@ pub use course::{CourseMoment, NightCourse};
 pub use error::{NightError, NoHours};
 pub use evening::PlanNight;
 pub use filter_names::{names_filter, usual_filter};
+#[cfg(feature = "files")]
+pub(crate) use gathered::is_json;
 pub use gathered::{NamedError, gathered, gathered_choices, names_in, profile_of};
 pub use goal::{AlreadyHave, Goal};
 pub use picture::Picture;

@@ -11,7 +11,7 @@ use crate::camera::CameraProfile;
 use crate::files::Decoder;
 use crate::measure::{self, FrameSource};
 use crate::night::Night;
-use crate::planner::{Change, Draft, Planner, Refusal, body_of, changed_text};
+use crate::planner::{Change, Draft, Named, Planner, Refusal, body_of, changed_text};
 use crate::report::{json_text, json_value};
 
 use super::assets::asset;
@@ -69,12 +69,6 @@ pub struct Api {
     first: Option<String>,
     /// One save after the other: a text is compared and replaced in one step.
     saving: Mutex<()>,
-}
-
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Named {
-    path: String,
 }
 
 #[derive(Debug, Deserialize)]

@@ -52,6 +52,6 @@ pub use api::{Api, Response};
 pub use folder::{Contents, Folder, FolderOfFrames};
 pub use guard::{Guard, Request};
 pub use job::{Measure, Progress, measure_folder};
-pub use phone::{carries_the_module, planner_file};
+pub use phone::{offline_module, planner_file};
 pub use server::{Limits, serve};
 pub use watching::{Event, Watching};

@@ -5,6 +5,8 @@
 
 use std::path::Path;
 
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
 use rand::random;
 use serde_json::{Value, json};
 
@@ -23,31 +25,34 @@ const MODULE: Option<&[u8]> = None;
 /// What the page for a phone has in place of what a served one has.
 const INSTEAD: [(&str, &str); 2] = [("server.js", "alone.js"), ("places.js", "alone_places.js")];
 
-/// Whether this program carries what a file needs that answers itself.
+/// What answers in a page that is a file; nothing where the program was built without it.
 #[must_use]
-pub fn carries_the_module() -> bool {
-    MODULE.is_some()
+pub fn offline_module() -> Option<&'static [u8]> {
+    MODULE
 }
 
 /// The page with a night, its camera and its curves, whole: it opens from a mail or a cable and works without a network.
-/// `path` is the night's name, `read` gets the text of a name.
+/// `module` is that of [`offline_module`], `path` the night's name, and `read` gets the text of a name.
 ///
 /// # Errors
-/// When this program carries no module, when a text is missing, and when the night cannot be opened.
-pub fn planner_file(path: &str, read: &dyn Fn(&Path) -> Result<String, Refusal>) -> Result<String, Refusal> {
-    let module = MODULE.ok_or_else(|| Refusal::new(501, "no-module", "this program has no planner for phones", ""))?;
-    let taken = taken(path, read)?;
-    page(&taken, module).map_err(|why| Refusal::new(500, "broken", why, "tell those who wrote this program"))
+/// When a text is missing, and when the night cannot be opened.
+pub fn planner_file(
+    module: &[u8],
+    path: &str,
+    read: &dyn Fn(&Path) -> Result<String, Refusal>,
+) -> Result<String, Refusal> {
+    page(&taken(path, read)?, module)
+        .map_err(|why| Refusal::new(500, "broken", why, "tell those who wrote this program"))
 }
 
 /// What is taken along, as the page's script reads it.
 fn taken(path: &str, read: &dyn Fn(&Path) -> Result<String, Refusal>) -> Result<Value, Refusal> {
     let night = Path::new(path);
     // What cannot be opened at home cannot be opened in the field either.
-    Planner::new(read).opened(path)?;
-    let text = read(night)?;
+    let opened = Planner::new(read).opened(path)?;
+    let text = opened["text"].as_str().unwrap_or_default();
     let mut texts = serde_json::Map::new();
-    for name in names_in(&text, night)? {
+    for name in names_in(text, night)? {
         texts.insert(slashed(&name), read(&name)?.into());
     }
     let is_profile = |name: &&String| [".toml", ".json"].iter().any(|end| name.to_lowercase().ends_with(end));
@@ -84,7 +89,7 @@ fn page(taken: &Value, module: &[u8]) -> Result<String, String> {
          worker-src blob:; base-uri 'none'; form-action 'none'"
     );
     let data = taken.to_string().replace('<', "\\u003c");
-    let module = base64(module);
+    let module = STANDARD.encode(module);
     let head = [
         ("<html lang=\"en\">".to_owned(), "<html lang=\"en\" data-alone data-theme=\"night\">".to_owned()),
         (
@@ -93,7 +98,7 @@ fn page(taken: &Value, module: &[u8]) -> Result<String, String> {
         ),
         (
             "<link rel=\"icon\" href=\"/icon.svg\" type=\"image/svg+xml\">".to_owned(),
-            format!("<link rel=\"icon\" href=\"data:image/svg+xml;base64,{}\">", base64(icon.as_bytes())),
+            format!("<link rel=\"icon\" href=\"data:image/svg+xml;base64,{}\">", STANDARD.encode(icon)),
         ),
         (
             "<link rel=\"stylesheet\" href=\"/page.css\">".to_owned(),
@@ -120,34 +125,9 @@ fn page(taken: &Value, module: &[u8]) -> Result<String, String> {
     Ok(page)
 }
 
-/// Bytes as letters (RFC 4648, section 4).
-fn base64(bytes: &[u8]) -> String {
-    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let mut text = String::with_capacity(bytes.len().div_ceil(3) * 4);
-    for three in bytes.chunks(3) {
-        let [a, b, c] = [0, 1, 2].map(|i| u32::from(three.get(i).copied().unwrap_or(0)));
-        let all = a << 16 | b << 8 | c;
-        for i in 0..4 {
-            let letter = LETTERS[(all >> (18 - 6 * i) & 63) as usize];
-            text.push(if i <= three.len() { char::from(letter) } else { '=' });
-        }
-    }
-    text
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// The test vectors of RFC 4648, section 10.
-    #[test]
-    fn letters_are_those_of_the_standard() {
-        let pairs =
-            [("", ""), ("f", "Zg=="), ("fo", "Zm8="), ("foo", "Zm9v"), ("foob", "Zm9vYg=="), ("foobar", "Zm9vYmFy")];
-        for (bytes, text) in pairs {
-            assert_eq!(base64(bytes.as_bytes()), text);
-        }
-    }
 
     #[test]
     fn what_was_written_stays_text_and_nothing_is_fetched() {

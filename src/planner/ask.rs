@@ -19,10 +19,11 @@ use super::{Draft, Refusal, answers};
 /// A night file is opened up to this size: it must travel back with every change.
 const LARGEST_NIGHT: usize = 128 << 10;
 
+/// A file or folder, by name.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Named {
-    path: String,
+pub(crate) struct Named {
+    pub(crate) path: String,
 }
 
 #[derive(Debug, Deserialize)]

@@ -19,7 +19,7 @@ mod error;
 
 pub use ask::Planner;
 #[cfg(feature = "page")]
-pub(crate) use ask::body_of;
+pub(crate) use ask::{Named, body_of};
 pub use draft::Draft;
 pub use edit::{Change, changed_text};
 pub use error::Refusal;

@@ -44,6 +44,9 @@ export async function violations(page) {
 /** How far the page reaches beyond its window, in pixels. */
 export const overflow = (page) => page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
 
+/** Sheets of a PDF, as its own tree counts its pages. */
+export const sheets = async (page) => Math.max(...[...Buffer.from(await page.pdf({ preferCSSPageSize: true })).toString("latin1").matchAll(/\/Count (\d+)/g)].map(([, count]) => Number(count)));
+
 /** Targets that a finger would miss: what can be touched and is smaller than 44 px. */
 export const small = (page) => page.evaluate(() => [...document.querySelectorAll("button, a, input, summary, [role=option], [role=slider]")]
   .filter((one) => one.getClientRects().length > 0 && !one.classList.contains("skip") && getComputedStyle(one).visibility !== "hidden")

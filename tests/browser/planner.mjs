@@ -2,10 +2,10 @@
 
 import { readFileSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
-import { THEMES, WIDTHS, coloured, must, overflow, small, violations, watched } from "./browser.mjs";
+import { THEMES, WIDTHS, coloured, must, overflow, sheets, small, violations, watched } from "./browser.mjs";
 
 const KEYSTROKES = 41;
-const GOAL_MS = 50; // printed, not asked for: a slow machine is no fault of the page
+export const GOAL_MS = 50; // printed, not asked for: a slow machine is no fault of the page
 
 export const text = (page, selector) => page.$eval(selector, (element) => element.textContent.trim());
 export const settled = async (page) => {
@@ -69,7 +69,7 @@ async function equal(page, plan) {
 }
 
 /** From the input event to the new answer in the document. */
-async function latency(page) {
+export async function latency(page) {
   await open(page, "goal.snr");
   await page.waitForSelector('input[data-word="goal.snr"]');
   const times = await page.evaluate(async (count) => {
@@ -470,14 +470,13 @@ async function twoTabs(browser, address, place) {
 
 /** On paper: at most four sheets, and no control of the screen. */
 async function printed(page) {
-  const pdf = Buffer.from(await page.pdf({ preferCSSPageSize: true })).toString("latin1");
-  const sheets = Math.max(...[...pdf.matchAll(/\/Count (\d+)/g)].map(([, count]) => Number(count)));
-  must(sheets <= 4, `the night is printed on ${sheets} sheets`);
+  const count = await sheets(page);
+  must(count <= 4, `the night is printed on ${count} sheets`);
   await page.emulateMediaType("print");
   const left = await page.evaluate(() => ["#save", "#places", ".themes", "#keeping", ".twin"].filter((one) => [...document.querySelectorAll(one)].some((own) => own.getClientRects().length > 0)));
   await page.emulateMediaType("screen");
   must(left.length === 0, `on paper there is still ${left.join(", ")}`);
-  console.log(`the night is printed on ${sheets} sheets`);
+  console.log(`the night is printed on ${count} sheets`);
 }
 
 export async function planner(browser, address, place) {

@@ -1,9 +1,7 @@
 // The reports, opened from the disk with scripts off.
 
-import { THEMES, WIDTHS, must, overflow, violations, watched } from "./browser.mjs";
+import { THEMES, WIDTHS, must, overflow, sheets, violations, watched } from "./browser.mjs";
 
-/** Pages of a PDF as its own tree counts them. */
-const sheets = (pdf) => Math.max(...[...Buffer.from(pdf).toString("latin1").matchAll(/\/Count (\d+)/g)].map(([, count]) => Number(count)));
 /** A report of one filter or of a camera without colours is to fit so many sheets. */
 const MOST_SHEETS = 4;
 
@@ -19,7 +17,7 @@ async function laid(page, name) {
   // Text of the figures is no larger than the text about them.
   const [axis, body] = await page.evaluate(() => { const svg = document.querySelector("svg.plot"), scale = svg.getBoundingClientRect().width / svg.viewBox.baseVal.width; return [scale * Math.max(...[...svg.querySelectorAll("text")].map((one) => Number.parseFloat(getComputedStyle(one).fontSize))), Number.parseFloat(getComputedStyle(document.querySelector("article p:not(.answer)")).fontSize)]; });
   must(axis <= body + 0.5, `${name}.html: text of ${axis.toFixed(1)} px in figures, of ${body} px about them`);
-  return sheets(await page.pdf({ preferCSSPageSize: true }));
+  return sheets(page);
 }
 
 export async function reports(browser, place) {

@@ -57,7 +57,7 @@ fn a_planner_for_the_phone_is_written_under_a_name_of_a_page() {
     assert_eq!(std::fs::read(&camera).unwrap(), was);
     let written = run(&["page", &night, "--file", &file("planner.html")]);
     let said = String::from_utf8(written.stderr).unwrap();
-    if subwell::page::carries_the_module() {
+    if subwell::page::offline_module().is_some() {
         let page = std::fs::read_to_string(file("planner.html")).unwrap();
         assert!(written.status.success() && page.contains("published-camera.toml"), "{said}");
         assert!(!page.contains(folder.path().to_str().unwrap()), "the page says where it was made");

@@ -49,99 +49,105 @@ function numbers(own, at) {
   return table(one ? ["", "value", "±", "unit"] : ["", ...planes.map(({ name }) => name)], rows, null, { class: "noise numbers" });
 }
 
-// Variance against signal.
+/** Decades that hold some numbers, as powers of ten. */
+const decades = (values) => [Math.floor(Math.log10(Math.min(...values))), Math.ceil(Math.log10(Math.max(...values)))];
 
-let plotted = null;
-function plot(own) {
-  const points = (own.photon_transfer ?? []).filter((point) => point.mean_dn > 0 && point.variance_dn2 > 0);
-  if (points.length < 3) return null;
+const charts = new Map();
+/**
+ * A figure of points that are read one by one. `axes` draws what stands about them into a frame with the ways from values to
+ * places; `at` says where a point stands, `mark` how it looks, `say` its words in pairs, `away` how far it is from a pointer.
+ */
+function chart({ id, slider: label, heading, points, height, left, axes, at, mark, say, after = () => "", away, first, columns, rows }) {
   const box = el("div", { class: "picture-box profile-plot" }), reading = el("p", { class: "reading" });
   const draw = () => {
-    const width = Math.round(box.clientWidth), height = 320, left = 56, right = 14, top = 10, below = 44;
+    const width = Math.round(box.clientWidth), right = 14, top = 10, below = 44;
     if (width < 60) return;
-    const span = (values) => [Math.floor(Math.log10(Math.min(...values))), Math.ceil(Math.log10(Math.max(...values)))];
-    const [x0, x1] = span(points.map((point) => point.mean_dn)), [y0, y1] = span(points.map((point) => point.variance_dn2));
-    const x = (value) => left + ((Math.log10(value) - x0) / Math.max(1, x1 - x0)) * (width - left - right);
-    const y = (value) => height - below - ((Math.log10(value) - y0) / Math.max(1, y1 - y0)) * (height - below - top);
     const marks = svg("g", { "aria-hidden": "true" });
-    for (let power = x0; power <= x1; power += 1) marks.append(svg("path", { d: `M${x(10 ** power)} ${top}V${height - below}`, class: "rule" }), svg("text", { x: x(10 ** power), y: height - below + 18, class: `tick ${power === x1 ? "end" : "middle"}` }, fixed(10 ** power)));
-    for (let power = y0; power <= y1; power += 1) marks.append(svg("path", { d: `M${left} ${y(10 ** power)}H${width - right}`, class: "rule" }), svg("text", { x: left - 7, y: y(10 ** power) + 4, class: "tick end" }, fixed(10 ** power)));
-    marks.append(svg("text", { x: width - right, y: height - 4, class: "name end" }, "signal, DN"), svg("text", { x: 0, y: height - 4, class: "name" }, "↑ variance, DN²"));
-    points.forEach((point) => marks.append(point.used ? svg("circle", { cx: x(point.mean_dn), cy: y(point.variance_dn2), r: 4, class: "dot" }) : svg("path", { d: `M${x(point.mean_dn) - 4} ${y(point.variance_dn2) - 4}l8 8m0 -8l-8 8`, class: "likely" })));
+    const ways = axes(marks, { width, height, left, right, top, below });
+    for (const point of points) marks.append(...mark(point, ways));
     const ring = svg("circle", { r: 8, class: "ring" });
-    const slider = svg("g", { role: "slider", tabindex: 0, class: "reader", id: "transfer-slider", "aria-label": "pairs of flats", "aria-valuemin": 1, "aria-valuemax": points.length }, svg("rect", { x: left, y: 0, width: width - left - right, height, class: "reach" }), ring);
-    let at = Math.floor(points.length / 2);
-    const say = (to) => {
-      at = Math.max(0, Math.min(points.length - 1, to));
-      const point = points[at];
-      ring.setAttribute("cx", x(point.mean_dn)); ring.setAttribute("cy", y(point.variance_dn2));
-      const parts = [["pair", `${at + 1} of ${points.length}`], ["signal", `${rounded(point.mean_dn, 4)} DN`], ["variance", `${rounded(point.variance_dn2, 4)} DN²`], ...(own.planes.length > 1 ? [["plane", plain(point.plane)]] : [])];
-      reading.replaceChildren(...parts.flatMap(([name, value]) => [`${name} `, el("strong", {}, value), " "]), point.used ? "" : "left out");
-      slider.setAttribute("aria-valuenow", at + 1);
-      slider.setAttribute("aria-valuetext", `${parts.map((part) => part.join(" ")).join(", ")}${point.used ? "" : ", left out"}`);
+    const slider = svg("g", { role: "slider", tabindex: 0, class: "reader", id: `${id}-slider`, "aria-label": label, "aria-valuemin": 1, "aria-valuemax": points.length }, svg("rect", { x: left, y: 0, width: width - left - right, height, class: "reach" }), ring);
+    let now = 0;
+    const go = (to) => {
+      now = Math.max(0, Math.min(points.length - 1, to));
+      const [x, y] = at(points[now], ways), parts = say(points[now], now), last = after(points[now]);
+      ring.setAttribute("cx", x); ring.setAttribute("cy", y);
+      reading.replaceChildren(...parts.flatMap(([name, words]) => [`${name} `, el("strong", {}, words), " "]), last);
+      slider.setAttribute("aria-valuenow", now + 1);
+      slider.setAttribute("aria-valuetext", `${parts.map((part) => part.join(" ")).join(", ")}${last ? `, ${last}` : ""}`);
     };
-    slider.addEventListener("keydown", (event) => { const to = { ArrowLeft: at - 1, ArrowRight: at + 1, Home: 0, End: points.length - 1 }[event.key]; if (to !== undefined) { event.preventDefault(); say(to); } });
-    const picture = svg("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "picture", role: "group", "aria-labelledby": "transfer-h" }, marks, slider);
-    picture.addEventListener("pointermove", (event) => { const px = event.clientX - picture.getBoundingClientRect().left; say(points.reduce((best, point, i) => (Math.abs(x(point.mean_dn) - px) < Math.abs(x(points[best].mean_dn) - px) ? i : best), 0)); });
+    slider.addEventListener("keydown", (event) => { const to = { ArrowLeft: now - 1, ArrowRight: now + 1, Home: 0, End: points.length - 1 }[event.key]; if (to !== undefined) { event.preventDefault(); go(to); } });
+    const picture = svg("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "picture", role: "group", "aria-labelledby": `${id}-h` }, marks, slider);
+    picture.addEventListener("pointermove", (event) => {
+      const frame = picture.getBoundingClientRect(), hand = [event.clientX - frame.left, event.clientY - frame.top];
+      const far = (point) => away(at(point, ways), hand);
+      go(points.reduce((best, point, i) => (far(point) < far(points[best]) ? i : best), 0));
+    });
     box.replaceChildren(picture);
-    say(at);
+    go(first);
   };
-  plotted?.disconnect();
-  plotted = new ResizeObserver(draw);
-  plotted.observe(box);
-  const own2 = twin("transfer", () => table(["signal, DN", "variance, DN²", ""], points.map((point) => [rounded(point.mean_dn, 5), rounded(point.variance_dn2, 4), point.used ? "" : "left out"])));
-  own2.fill();
-  return el("section", { class: "figure-place" }, el("h2", { id: "transfer-h" }, "Variance against signal"), reading, box, own2.box);
+  charts.get(id)?.disconnect();
+  charts.set(id, new ResizeObserver(draw));
+  charts.get(id).observe(box);
+  const own = twin(id, () => table(columns, rows));
+  own.fill();
+  return el("section", { class: "figure-place" }, el("h2", { id: `${id}-h` }, heading), reading, box, own.box);
 }
 
-// Dark current against temperature.
+/** Level lines of a logarithmic axis; the way from a value to its place. */
+function logarithmic(marks, values, { width, height, left, right, top, below }, words) {
+  const [low, high] = decades(values);
+  const y = (value) => height - below - ((Math.log10(Math.min(Math.max(value, 10 ** low), 10 ** high)) - low) / Math.max(1, high - low)) * (height - below - top);
+  for (let power = low; power <= high; power += 1) marks.append(svg("path", { d: `M${left} ${y(10 ** power)}H${width - right}`, class: "rule" }), svg("text", { x: left - 7, y: y(10 ** power) + 4, class: "tick end" }, words(10 ** power)));
+  return y;
+}
+const names = (marks, { width, height, right }, across, up) => marks.append(svg("text", { x: width - right, y: height - 4, class: "name end" }, across), svg("text", { x: 0, y: height - 4, class: "name" }, `↑ ${up}`));
+const planeWords = (own, name) => (own.planes.length > 1 ? [["plane", plain(name)]] : []);
 
-let cooled = null;
-function darkPlot(own) {
-  const seen = planesOf(own).flatMap(({ plane, j }) => (plane.dark_current ?? []).map((dark, k) => ({ plane, j, k, ...dark }))).filter(({ e_per_s: rate }) => rate && rate.value > 0).sort((a, b) => a.sensor_c - b.sensor_c);
-  if (new Set(seen.map(({ sensor_c: celsius }) => celsius)).size < 2) return null;
+function transferChart(own) {
+  const points = (own.photon_transfer ?? []).filter((point) => point.mean_dn > 0 && point.variance_dn2 > 0);
+  if (points.length < 3) return null;
+  return chart({
+    id: "transfer", slider: "pairs of flats", heading: "Variance against signal", points, height: 320, left: 56, first: Math.floor(points.length / 2),
+    axes: (marks, frame) => {
+      const { width, height, left, right, top, below } = frame, [x0, x1] = decades(points.map((point) => point.mean_dn));
+      const x = (value) => left + ((Math.log10(value) - x0) / Math.max(1, x1 - x0)) * (width - left - right);
+      for (let power = x0; power <= x1; power += 1) marks.append(svg("path", { d: `M${x(10 ** power)} ${top}V${height - below}`, class: "rule" }), svg("text", { x: x(10 ** power), y: height - below + 18, class: `tick ${power === x1 ? "end" : "middle"}` }, fixed(10 ** power)));
+      const y = logarithmic(marks, points.map((point) => point.variance_dn2), frame, fixed);
+      names(marks, frame, "signal, DN", "variance, DN²");
+      return { x, y };
+    },
+    at: (point, { x, y }) => [x(point.mean_dn), y(point.variance_dn2)],
+    mark: (point, { x, y }) => [point.used ? svg("circle", { cx: x(point.mean_dn), cy: y(point.variance_dn2), r: 4, class: "dot" }) : svg("path", { d: `M${x(point.mean_dn) - 4} ${y(point.variance_dn2) - 4}l8 8m0 -8l-8 8`, class: "likely" })],
+    say: (point, i) => [["pair", `${i + 1} of ${points.length}`], ["signal", `${rounded(point.mean_dn, 4)} DN`], ["variance", `${rounded(point.variance_dn2, 4)} DN²`], ...planeWords(own, point.plane)],
+    after: (point) => (point.used ? "" : "left out"),
+    away: ([x], [hand]) => Math.abs(x - hand),
+    columns: ["signal, DN", "variance, DN²", ""], rows: points.map((point) => [rounded(point.mean_dn, 5), rounded(point.variance_dn2, 4), point.used ? "" : "left out"]),
+  });
+}
+
+function darkChart(own) {
+  const points = planesOf(own).flatMap(({ plane: one }) => (one.dark_current ?? []).map((dark) => ({ of: one.plane, ...dark }))).filter(({ e_per_s: rate }) => rate && rate.value > 0).sort((a, b) => a.sensor_c - b.sensor_c);
+  const degrees = [...new Set(points.map(({ sensor_c: celsius }) => celsius))];
+  if (degrees.length < 2) return null;
   const ends = ({ e_per_s: rate }) => rate.interval_95 ?? [rate.value - 1.96 * rate.uncertainty, rate.value + 1.96 * rate.uncertainty];
-  const box = el("div", { class: "picture-box profile-plot" }), reading = el("p", { class: "reading" });
-  const draw = () => {
-    const width = Math.round(box.clientWidth), height = 260, left = 64, right = 14, top = 10, below = 44;
-    if (width < 60) return;
-    const rates = seen.map(({ e_per_s: rate }) => rate.value), degrees = seen.map(({ sensor_c: celsius }) => celsius);
-    const [y0, y1] = [Math.floor(Math.log10(Math.min(...rates))), Math.ceil(Math.log10(Math.max(...rates)) + 1e-9)];
-    const room = Math.max(1, 0.08 * (Math.max(...degrees) - Math.min(...degrees))), [x0, x1] = [Math.min(...degrees) - room, Math.max(...degrees) + room];
-    const x = (celsius) => left + ((celsius - x0) / (x1 - x0)) * (width - left - right);
-    const y = (rate) => height - below - ((Math.log10(Math.max(rate, 10 ** y0)) - y0) / Math.max(1, y1 - y0)) * (height - below - top);
-    const marks = svg("g", { "aria-hidden": "true" });
-    for (let power = y0; power <= y1; power += 1) marks.append(svg("path", { d: `M${left} ${y(10 ** power)}H${width - right}`, class: "rule" }), svg("text", { x: left - 7, y: y(10 ** power) + 4, class: "tick end" }, written(10 ** power)));
-    [...new Set(degrees)].filter((celsius, i, all) => i === 0 || x(celsius) - x(all[i - 1]) > 34).forEach((celsius) => marks.append(svg("text", { x: x(celsius), y: height - below + 18, class: "tick middle" }, fixed(celsius))));
-    marks.append(svg("path", { d: `M${left} ${height - below}H${width - right}`, class: "axis" }), svg("text", { x: width - right, y: height - 4, class: "name end" }, "sensor, °C"), svg("text", { x: 0, y: height - 4, class: "name" }, "↑ dark current, e⁻/s"));
-    for (const one of seen) {
-      const [low, high] = ends(one), at = x(one.sensor_c);
-      marks.append(svg("path", { d: `M${at} ${y(Math.max(low, 10 ** y0))}V${y(Math.min(high, 10 ** y1))}`, class: "likely" }), svg("circle", { cx: at, cy: y(one.e_per_s.value), r: 4, class: "dot" }));
-    }
-    const ring = svg("circle", { r: 8, class: "ring" });
-    const slider = svg("g", { role: "slider", tabindex: 0, class: "reader", id: "dark-slider", "aria-label": "dark current by temperature", "aria-valuemin": 1, "aria-valuemax": seen.length }, svg("rect", { x: left, y: 0, width: width - left - right, height, class: "reach" }), ring);
-    let at = 0;
-    const say = (to) => {
-      at = Math.max(0, Math.min(seen.length - 1, to));
-      const one = seen[at], [value, plus] = estimate(one.e_per_s);
-      ring.setAttribute("cx", x(one.sensor_c)); ring.setAttribute("cy", y(one.e_per_s.value));
-      const parts = [["sensor at", united(fixed(one.sensor_c, 1), "°C")], ["dark current", `${value} ± ${plus} e⁻/s`], ...(own.planes.length > 1 ? [["plane", plain(one.plane.plane)]] : [])];
-      reading.replaceChildren(...parts.flatMap(([name, words]) => [`${name} `, el("strong", {}, words), " "]));
-      slider.setAttribute("aria-valuenow", at + 1);
-      slider.setAttribute("aria-valuetext", parts.map((part) => part.join(" ")).join(", "));
-    };
-    slider.addEventListener("keydown", (event) => { const to = { ArrowLeft: at - 1, ArrowRight: at + 1, Home: 0, End: seen.length - 1 }[event.key]; if (to !== undefined) { event.preventDefault(); say(to); } });
-    const picture = svg("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "picture", role: "group", "aria-labelledby": "dark-h" }, marks, slider);
-    picture.addEventListener("pointermove", (event) => { const frame = picture.getBoundingClientRect(), px = event.clientX - frame.left, py = event.clientY - frame.top; const away = (one) => Math.hypot(x(one.sensor_c) - px, y(one.e_per_s.value) - py); say(seen.reduce((best, one, i) => (away(one) < away(seen[best]) ? i : best), 0)); });
-    box.replaceChildren(picture);
-    say(seen.length - 1);
-  };
-  cooled?.disconnect();
-  cooled = new ResizeObserver(draw);
-  cooled.observe(box);
-  const own2 = twin("dark", () => table(["sensor, °C", "dark current, e⁻/s", "±"], seen.map((one) => [fixed(one.sensor_c, 1), ...estimate(one.e_per_s)])));
-  own2.fill();
-  return el("section", { class: "figure-place" }, el("h2", { id: "dark-h" }, "Dark current against temperature"), reading, box, own2.box);
+  return chart({
+    id: "dark", slider: "dark current by temperature", heading: "Dark current against temperature", points, height: 260, left: 64, first: points.length - 1,
+    axes: (marks, frame) => {
+      const { width, height, left, right, below } = frame, room = Math.max(1, 0.08 * (degrees.at(-1) - degrees[0])), [x0, x1] = [degrees[0] - room, degrees.at(-1) + room];
+      const x = (celsius) => left + ((celsius - x0) / (x1 - x0)) * (width - left - right);
+      const y = logarithmic(marks, points.map(({ e_per_s: rate }) => rate.value), frame, written);
+      degrees.filter((celsius, i) => i === 0 || x(celsius) - x(degrees[i - 1]) > 34).forEach((celsius) => marks.append(svg("text", { x: x(celsius), y: height - below + 18, class: "tick middle" }, fixed(celsius))));
+      marks.append(svg("path", { d: `M${left} ${height - below}H${width - right}`, class: "axis" }));
+      names(marks, frame, "sensor, °C", "dark current, e⁻/s");
+      return { x, y };
+    },
+    at: (point, { x, y }) => [x(point.sensor_c), y(point.e_per_s.value)],
+    mark: (point, { x, y }) => { const [low, high] = ends(point), at = x(point.sensor_c); return [svg("path", { d: `M${at} ${y(low)}V${y(high)}`, class: "likely" }), svg("circle", { cx: at, cy: y(point.e_per_s.value), r: 4, class: "dot" })]; },
+    say: (point) => { const [value, plus] = estimate(point.e_per_s); return [["sensor at", united(fixed(point.sensor_c, 1), "°C")], ["dark current", `${value} ± ${plus} e⁻/s`], ...planeWords(own, point.of)]; },
+    away: ([x, y], [handX, handY]) => Math.hypot(x - handX, y - handY),
+    columns: ["sensor, °C", "dark current, e⁻/s", "±"], rows: points.map((one) => [fixed(one.sensor_c, 1), ...estimate(one.e_per_s)]),
+  });
 }
 
 /** What stands of a camera: finding, sentence, numbers, plot, doubts. */
@@ -162,7 +168,7 @@ function camera(document, acts) {
   doubts(document.caveats ?? [], list);
   return [el("h1", { tabindex: -1 }, `${name} reads a pixel with ${range} electrons of noise`), el("div", { class: "two" },
     el("div", {}, sentence, numbers(own, at), frames, el("div", { class: "acts" }, ...acts)),
-    el("div", {}, plot(own), darkPlot(own), (document.caveats ?? []).length > 0 ? [el("h2", {}, "Doubts"), list] : null))];
+    el("div", {}, transferChart(own), darkChart(own), (document.caveats ?? []).length > 0 ? [el("h2", {}, "Doubts"), list] : null))];
 }
 
 /** The list by kinds: how many frames of each are there and how many are still to take, and what they buy. */

@@ -1,7 +1,7 @@
 // The card: what to do now, by the device's clock. It is read at the telescope, in the dark, with cold hands.
 
 import { $, el, show } from "./dom.js";
-import { clockOf, counted, date, fixed, hourOf, hours, number, plain, seconds, united, written } from "./format.js";
+import { capital, clockOf, counted, date, fixed, hourOf, hours, number, plain, seconds, united, written } from "./format.js";
 import { filterLetter, filterName } from "./filters.js";
 import { effective, night, read } from "./night.js";
 import { inWordsOfThePage } from "./labels.js";
@@ -20,12 +20,12 @@ const utc = (stamp) => Date.parse(stamp);
 /** All blocks of the plan, in the order of their time. */
 const blocks = () => (plan.schedule?.nights ?? []).flatMap((evening, i) => evening.sessions.map((session, j) => ({ ...session, i, j, evening, from: utc(session.starts_utc), to: utc(session.ends_utc) })));
 
-/** What is the matter at a moment: the block that runs, the next one, or that all is done. */
+/** What is the matter at a moment: the block that runs, the next one, or that all is done, or long over. */
 export function moment(list, now) {
   const running = list.find(({ from, to }) => from <= now && now < to);
   if (running) return { state: "running", block: running };
   const next = list.find(({ from }) => now < from);
-  if (!next) return { state: "done", block: list.at(-1) };
+  if (!next) return { state: now - list.at(-1).to > OVER_MS ? "over" : "done", block: list.at(-1) };
   const begun = list.some(({ i, to }) => i === next.i && to <= now);
   if (begun || now >= utc(next.evening.starts_utc)) return { state: "soon", block: next };
   const before = list.filter(({ to }) => to <= now).at(-1);
@@ -33,7 +33,6 @@ export function moment(list, now) {
   return before && now - before.to < 6 * 3_600_000 ? { state: "pause", block: next } : { state: "day", block: next };
 }
 
-const capital = (words) => words.charAt(0).toUpperCase() + words.slice(1);
 const length = ({ i, j, sub_s: s }) => number(s, `schedule/nights/${i}/sessions/${j}/sub_s`, seconds(s));
 const cadence = ({ i, j, dither_every_subs: n }) => (n === 1 ? "dither after each" : el("span", {}, "dither every ", number(n, `schedule/nights/${i}/sessions/${j}/dither_every_subs`, fixed(n))));
 const subs = ({ i, j, subs: n }) => number(n, `schedule/nights/${i}/sessions/${j}/subs`, counted(n, "sub"));
@@ -51,10 +50,8 @@ export const byNow = (block, now) => Math.min(block.subs, Math.floor((block.subs
 function heading({ state, block }, now) {
   const name = capital(filterName(block.filter));
   if (state === "running") return [`${name} now`, [length(block), ", ", cadence(block)], [subs(block), ` until ${clockOf(block.ends)}; by now ${byNow(block, now)}, if none was lost`]];
-  if (state === "done") {
-    if (now - block.to > OVER_MS) return ["This plan is over", ["new evening"], ["its last block was to end on ", date(block.ends), `, ${clockOf(block.ends)}; `, el("a", { href: "#/night" }, "give it an evening to come")]];
-    return ["Done, if none was lost", [clockOf(block.ends)], ["that is when the last block ends"]];
-  }
+  if (state === "done") return ["Done, if none was lost", [clockOf(block.ends)], ["that is when the last block ended"]];
+  if (state === "over") return ["This plan is over", [date(block.evening.date)], ["was its last evening: ", el("a", { href: "#/night" }, "give it one to come")]];
   const begins = `${name}, begins ${clockOf(block.starts)}`;
   if (state === "soon") return [begins, [length(block), ", ", cadence(block)], [subs(block), ` until ${clockOf(block.ends)}`]];
   if (state === "pause") return [`Done until ${date(block.starts)}, ${clockOf(block.starts)}`, [filterLetter(block.filter), " ", length(block), ", ", cadence(block)], [subs(block)]];
@@ -63,7 +60,8 @@ function heading({ state, block }, now) {
 
 /** What the times rest on: a clock that this device may not have, and evenings that may not have been clear. */
 function terms(block, now) {
-  const own = -new Date(now).getTimezoneOffset() / 60, theirs = effective(["site", "utc_offset_h"]) ?? plan.night?.utc_offset_h ?? 0;
+  // On that evening: a clock may have been put forward or back by then.
+  const own = -new Date(block.from).getTimezoneOffset() / 60, theirs = effective(["site", "utc_offset_h"]) ?? plan.night?.utc_offset_h ?? 0;
   const zone = (hours) => `UTC${hours < 0 ? "−" : "+"}${written(Math.abs(hours))}`;
   return [
     Math.abs(own - theirs) > 0.01 ? el("p", { class: "problem" }, `Times are by the night's clock, ${zone(theirs)}; this device is at ${zone(own)}. Begin ${fixed(Math.abs(own - theirs), Number.isInteger(own - theirs) ? 0 : 1)} h ${own > theirs ? "later" : "earlier"} by its clock.`) : null,

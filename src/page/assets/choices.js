@@ -1,7 +1,7 @@
 // What else could be done, by the hours that it gives back in a year; the scale is all the hours of the year.
 
 import { $, button, el, svg } from "./dom.js";
-import { fixed, hours, number, plain, rounded, united, written } from "./format.js";
+import { capital, fixed, hours, number, plain, rounded, united, written } from "./format.js";
 import { draft, night, read, set } from "./night.js";
 import { diamond } from "./starts.js";
 import { inWordsOfThePage, labelOf } from "./labels.js";
@@ -19,7 +19,7 @@ export function start() { $("place-choices").replaceChildren(el("h1", { tabindex
 
 /** Hours of the list: two digits that count. */
 const two = (value) => rounded(value, 2);
-const first = (text) => { const said = inWordsOfThePage(text); return said.charAt(0).toUpperCase() + said.slice(1); };
+const first = (text) => capital(inWordsOfThePage(text));
 /** Hours with the digits that their range allows. */
 function digitsOf({ hours_saved_interval_95: [low, high] }) {
   const wide = Math.abs(high - low);

@@ -56,6 +56,9 @@ export const percent = (value) => united(value !== 0 && Math.abs(value) < 9.95 ?
 /** The same without decimals. */
 export const wholePercent = (value) => united(fixed(value), "%");
 
+/** The words as the beginning of a sentence. */
+export const capital = (words) => words.charAt(0).toUpperCase() + words.slice(1);
+
 export const counted = (count, what) => (count === 1 ? `1 ${what}` : `${count} ${what}s`);
 const SMALL = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"];
 export const inWords = (count) => SMALL[count] ?? String(count);

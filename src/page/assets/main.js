@@ -1,7 +1,7 @@
 // A change goes to the program at once; the newest answer is shown, and what lies below follows when the hand rests.
 
 import { $, el, show } from "./dom.js";
-import { counted, plain, written } from "./format.js";
+import { capital, counted, plain, written } from "./format.js";
 import * as answers from "./answer.js";
 import * as files from "./files.js";
 import * as map from "./map.js";
@@ -88,7 +88,7 @@ function refuse(error) {
   if (isHeld()) { document.querySelectorAll("#sentence .refused").forEach((one) => one.remove()); const breath = document.querySelector(`[data-word="${CSS.escape(word ?? "")}"]`)?.closest(".breath") ?? document.querySelector("#sentence .breath"); breath?.children[1].append(note); } else sentence.draw();
 }
 let refused = false;
-const first = (text) => text.charAt(0).toUpperCase() + text.slice(1).replace(/\.$/, "");
+const first = (text) => capital(text).replace(/\.$/, "");
 
 function mending(error) {
   const next = /date = "(\d{4}-\d\d-\d\d)"/.exec(error.hint ?? "");

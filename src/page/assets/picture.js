@@ -1,7 +1,7 @@
 // The night as one picture: time across, altitude up; twilight, horizon, target, Moon, and what is shot when.
 
 import { $, button, el, show, svg, table, twin } from "./dom.js";
-import { clock, clockOf, date as dateWords, fixed, hourOf, later, number, seconds, shortDate, wholePercent } from "./format.js";
+import { capital, clock, clockOf, date as dateWords, fixed, hourOf, later, number, seconds, shortDate, wholePercent } from "./format.js";
 import { fillOf, filterLetter, filterName, lineOf } from "./filters.js";
 import { draft, read, set } from "./night.js";
 import { moonFace } from "./moon.js";
@@ -74,7 +74,7 @@ function heading() {
   let words = `The night of ${dateWords(state.course.date)}`;
   if (names.length > 1) words = moonlit.length > 0 && !moonlit.includes(last) ? `${moonlit.join(" and ")} while the Moon is up, ${last} last` : `${filterName(list[0].filter)} first, ${last} last`;
   else if (names.length === 1) words = `${names[0]} from ${clockOf(list[0].starts)} to ${clockOf(list.at(-1).ends)}`;
-  $("picture-h").replaceChildren(words.charAt(0).toUpperCase() + words.slice(1));
+  $("picture-h").replaceChildren(capital(words));
 }
 
 /** Why a session begins or ends where it does. */

@@ -1,7 +1,7 @@
 // A camera typed from its data sheet: a sentence of its own, one doubt at a time.
 
 import { button, el } from "./dom.js";
-import { united, written } from "./format.js";
+import { capital, united, written } from "./format.js";
 import { folder, openNight, refresh } from "./files.js";
 import { inWordsOfThePage } from "./labels.js";
 import { go } from "./route.js";
@@ -42,7 +42,7 @@ export function sheet() {
       if (own.text) { if (raw.trim() === "") return [name, "The camera has no name yet."]; continue; }
       const value = parsed(raw);
       if (value === null && own.optional) continue;
-      if (value === null || value === undefined || value < own.range[0] || value > own.range[1]) return [name, `${own.label.charAt(0).toUpperCase()}${own.label.slice(1)} lies between ${written(own.range[0])} and ${united(written(own.range[1]), own.unit)}.`];
+      if (value === null || value === undefined || value < own.range[0] || value > own.range[1]) return [name, `${capital(own.label)} lies between ${written(own.range[0])} and ${united(written(own.range[1]), own.unit)}.`];
     }
     return null;
   };

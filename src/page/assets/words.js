@@ -1,7 +1,7 @@
 // The underlined words: what opens when one is touched, and what is said when it cannot be.
 
 import { button, el, unseen } from "./dom.js";
-import { plain, united, written } from "./format.js";
+import { capital, plain, united, written } from "./format.js";
 import { differs, effective, hold, inFile, letGo, night, range, read, set, standard, take, type } from "./night.js";
 import { closeWord, here, openWord } from "./route.js";
 
@@ -55,16 +55,15 @@ function stepped(value, direction, big) {
 }
 
 export const between = (bounds, unit) => (bounds ? `between ${written(bounds[0])} and ${united(written(bounds[1]), unit)}` : "a number");
-const first = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
 /** Why a typed text cannot stand, or nothing. */
 function refusal(own, raw) {
   const value = parsed(raw);
   const bounds = own.range ?? range(own.key);
-  if (value === undefined) return `${first(own.label)} is “${plain(raw).slice(0, 40)}”, which is no number. It lies ${between(bounds, own.unit)}.`;
-  if (value === null) return own.required ? `${first(own.label)} is empty. It lies ${between(bounds, own.unit)}.` : null;
-  if (own.whole && !Number.isInteger(value)) return `${first(own.label)} is a whole number.`;
-  if (bounds && (value < bounds[0] || value > bounds[1])) return `${first(own.label)} is ${written(value)}. It lies ${between(bounds, own.unit)}.`;
+  if (value === undefined) return `${capital(own.label)} is “${plain(raw).slice(0, 40)}”, which is no number. It lies ${between(bounds, own.unit)}.`;
+  if (value === null) return own.required ? `${capital(own.label)} is empty. It lies ${between(bounds, own.unit)}.` : null;
+  if (own.whole && !Number.isInteger(value)) return `${capital(own.label)} is a whole number.`;
+  if (bounds && (value < bounds[0] || value > bounds[1])) return `${capital(own.label)} is ${written(value)}. It lies ${between(bounds, own.unit)}.`;
   return null;
 }
 
@@ -134,7 +133,7 @@ export function numberNote(own) {
   const bounds = own.range ?? range(own.key);
   const filed = own.key ? inFile(own.key) : null;
   const usual = own.key ? standard(own.key) : null;
-  return el("p", { class: "note" }, first(own.label), bounds ? `, ${between(bounds, own.unit)}.` : ".",
+  return el("p", { class: "note" }, capital(own.label), bounds ? `, ${between(bounds, own.unit)}.` : ".",
     own.help ? ` ${own.help}` : "",
     own.key && differs(own.key) && typeof filed === "number" ? [" ", button(`in the file: ${written(filed)}`, () => { set([[own.key, filed]]); problems.delete(own.id); closeWord(); }, { class: "link" })] : "",
     typeof usual === "number" && read(own.key) !== null && !own.required ? [" ", button(`usual: ${written(usual)}`, () => { set([[own.key, null]]); problems.delete(own.id); closeWord(); }, { class: "link" })] : "");

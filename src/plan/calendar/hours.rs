@@ -45,17 +45,16 @@ impl NightHours {
     pub(super) fn of(night: &Night, light: &NightLight, date: Date, tonight: &Tonight) -> Self {
         let mut found = Self { date, blocks: Vec::new(), usable_h: 0.0, moon_illuminated: 0.0 };
         let Some(limit) = counted(night, tonight) else { return found };
-        let key =
-            Course { of: tonight.place_and_time(), limit, track: track(night), extinction: night.site.extinction() };
+        let track = track(night);
+        let (of, extinction) = (tonight.place_and_time(), night.site.extinction());
+        let key = Course { of, limit, track: track.clone(), extinction };
         let seen = match SEEN.get(key, |key| Ok::<_, Infallible>(Seen::of(tonight, key))) {
             Ok(seen) => seen,
             Err(never) => match never {},
         };
-        let lit: Vec<f64> =
-            seen.pieces.iter().flat_map(|(_, samples)| samples).map(|sample| sample.moon.illuminated()).collect();
-        let block = |(span, samples): &(Span, Vec<NightSample>)| BlockHours::new(light, *span, samples, &track(night));
+        let block = |(span, samples): &(Span, Vec<NightSample>)| BlockHours::new(light, *span, samples, &track);
         found.blocks = seen.pieces.iter().map(block).collect();
-        found.moon_illuminated = lit.get(lit.len() / 2).copied().unwrap_or(0.0);
+        found.moon_illuminated = seen.moon_illuminated;
         found.usable_h = seen.usable_h;
         found
     }
@@ -74,6 +73,8 @@ struct Course {
 struct Seen {
     pieces: Vec<(Span, Vec<NightSample>)>,
     usable_h: f64,
+    /// In the middle of them.
+    moon_illuminated: f64,
 }
 
 /// The nights of a season for two targets.
@@ -85,8 +86,11 @@ impl Seen {
         // Moonlight comes and goes at once: a block has it or has it not.
         let edges: Vec<Utc> = tonight.moon_free(*limit).iter().flat_map(|span| [span.from, span.to]).collect();
         let spans = usable.iter().flat_map(|span| cut(*span, &edges)).flat_map(|span| pieces(&span));
-        let pieces = spans.map(|span| (span, tonight.samples(&[span], track, *extinction))).collect();
-        Self { pieces, usable_h: hours_of(&usable) }
+        let pieces: Vec<(Span, Vec<NightSample>)> =
+            spans.map(|span| (span, tonight.samples(&[span], track, *extinction))).collect();
+        let samples: Vec<&NightSample> = pieces.iter().flat_map(|(_, samples)| samples).collect();
+        let moon_illuminated = samples.get(samples.len() / 2).map_or(0.0, |sample| sample.moon.illuminated());
+        Self { pieces, usable_h: hours_of(&usable), moon_illuminated }
     }
 }
 
