@@ -3,6 +3,7 @@
 mod flats;
 mod flats_mixed;
 mod means;
+mod other_gain;
 mod world;
 
 use subwell::camera::Mode;

@@ -43,7 +43,10 @@ pub(crate) fn measured(folder: &Path, typed_gain: Option<f64>) -> Said {
             said.take(&measurement.profile.caveats, &measurement.profile.rejected);
             said.modes = measurement.profile.modes;
         }
-        Err(error) => said.error = Some(error.to_string()),
+        Err(error) => {
+            said.codes.push(error.code().to_owned());
+            said.error = Some(error.to_string());
+        }
     }
     said.codes.sort();
     said.codes.dedup();

@@ -5,6 +5,7 @@
 mod answer;
 mod darks;
 mod flats;
+mod gains;
 mod marks;
 mod measured;
 mod reading;
@@ -33,7 +34,9 @@ pub(crate) const ONE: &str = "--one";
 
 /// All worlds.
 pub(crate) fn worlds() -> impl Iterator<Item = &'static World> {
-    [flats::WORLDS, darks::WORLDS, warmth::WORLDS, marks::WORLDS, reading::WORLDS, waves::WORLDS].into_iter().flatten()
+    [flats::WORLDS, darks::WORLDS, warmth::WORLDS, marks::WORLDS, gains::WORLDS, reading::WORLDS, waves::WORLDS]
+        .into_iter()
+        .flatten()
 }
 
 /// One run in this process: prints a document of what was asked and said.

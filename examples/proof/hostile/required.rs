@@ -48,4 +48,9 @@ pub(crate) const REQUIRED: &[&str] = &[
     "bias frames that saw light",
     "level jumps by 8 DN between flats",
     "darks of 0.06 to 0.3 s only",
+    "level jumps by 3 DN from frame to frame",
+    "darks of another gain",
+    "flats of another gain",
+    "flats that are means of four",
+    "single bright pixels are removed from long exposures",
 ];

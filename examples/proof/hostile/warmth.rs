@@ -138,7 +138,7 @@ pub(crate) const WORLDS: &[World] = &[
     World::new("light leaks in, far more than the dark current", lit)
         .caused(&["dark-not-thermal", "light-leak-suspected"])
         .must_be_said(),
-    World::new("level jumps by 3 DN from frame to frame", jumping),
+    World::new("level jumps by 3 DN from frame to frame", jumping).caused(&["black-level-moves", "dark-level-drift"]),
     World::new("darks clipped at 0", clipped).caused(&["black-clipped"]).must_be_said(),
     World::new("exposures in milliseconds", milliseconds).caused(&[
         "exposure-doubtful",

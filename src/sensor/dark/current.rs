@@ -30,14 +30,14 @@ use super::limits::{
     cut_off, cut_shares, exposures, hidden_by, is_determined, lacking, level_jump, of_other_gain, saturation_pileup,
 };
 use super::moment::{Darks, at_middle};
+use super::other_gain::{OtherGain, Seen, other_gain};
+use super::saturated::SaturatedDarks;
 use super::subtracted::{Beside, Subtracted, subtracted};
 use super::taken::{Taken, timed};
 use super::told::{at_one_exposure, moved};
 use crate::sensor::DarkSummary;
 use crate::sensor::dark::read_noise::mean_level;
 
-/// Saturated pixels that hold more of a frame's dark signal than this bend the slope.
-const SATURATED_SHARE: f64 = 0.01;
 /// With so many pixels saturated it is not hot ones alone, and the rest says nothing of the mean.
 const UNKNOWN_PIXELS: f64 = 0.1;
 /// Two exposure times this close, relatively, are the same.
@@ -65,7 +65,7 @@ pub(crate) struct DarkFrame {
     /// When it was taken, in seconds from any moment.
     pub(super) taken: Option<f64>,
     /// What saturated pixels hold of the frame's dark signal, and their share of all pixels.
-    saturated_share: f64,
+    pub(super) saturated_share: f64,
     pub(super) saturated_pixels: f64,
     /// The lowest code, and the share of the pixels that have it.
     pub(super) lowest: (u16, f64),
@@ -86,19 +86,6 @@ impl DarkFrame {
             lowest: (0, 0.0),
         }
     }
-}
-
-/// Exposures in which saturated pixels hold much of the dark signal.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct SaturatedDarks {
-    /// The shortest of them.
-    pub from: Seconds,
-    /// Whether enough others were there to do without them.
-    pub left_out: bool,
-    /// What saturated pixels hold of the dark signal in the worst of those that count.
-    pub share: f64,
-    /// The share of the pixels that are saturated in the worst of those that count.
-    pub pixels: f64,
 }
 
 /// The temporal variance of a pair of darks of one exposure, hits left out.
@@ -153,6 +140,8 @@ pub(crate) struct DarkCurrent {
     pub subtracted: Option<Subtracted>,
     /// DN by which their level without time is off that of the bias frames, where that is more than cameras do.
     pub jump: Option<f64>,
+    /// The gain of the darks, where their noise says that it is another than the flats'.
+    pub other_gain: Option<OtherGain>,
 }
 
 impl DarkCurrent {
@@ -338,6 +327,10 @@ impl DarkStage {
             let level = (slope, at_zero - offset);
             subtracted(&pairs, &Beside { bias_variance: anchor.variance, level, offset, gain: gain.value.0 })
         });
+        let other_gain = mean.zip(median).filter(|_| subtracted.is_none() && !steps_hide).and_then(|(mean, median)| {
+            let (level, median) = (mean.0.value, median.value);
+            other_gain(&pairs, &Seen { anchor: &anchor, gain, level, median, moves })
+        });
         let variance = match &subtracted {
             Some(found) => Some((found.slope, false)),
             None => self.variance_slope(pairs, anchor, step / gain.value.0),
@@ -368,20 +361,8 @@ impl DarkStage {
             undetermined,
             subtracted,
             jump,
+            other_gain,
         }
-    }
-
-    /// Exposures in which saturated pixels hold more than a hundredth of the dark signal: what they
-    /// would have held beyond is lost. They are left out where two other exposures remain, or one beside bias frames.
-    fn saturated(&self, anchor: Anchor) -> Option<SaturatedDarks> {
-        let bent = self.frames.iter().filter(|frame| frame.saturated_share > SATURATED_SHARE);
-        let from = bent.map(|frame| frame.exposure).min_by(|a, b| a.0.total_cmp(&b.0))?;
-        let shorter: Vec<DarkFrame> = self.frames.iter().filter(|frame| frame.exposure.0 < from.0).copied().collect();
-        let left_out = exposures(&shorter).len() >= if anchor.is_of_bias { 1 } else { 2 };
-        let counted = if left_out { &shorter } else { &self.frames };
-        let share = counted.iter().map(|frame| frame.saturated_share).fold(0.0, f64::max);
-        let pixels = counted.iter().map(|frame| frame.saturated_pixels).fold(0.0, f64::max);
-        Some(SaturatedDarks { from, left_out, share, pixels })
     }
 
     /// Slope of a frame's level over time in DN/s and its level at no time, free: between bias

@@ -19,6 +19,11 @@ const ODDS_OF_EITHER: f64 = 3.0;
 const LEAST_SHARE: f64 = 0.02;
 /// … nor one of the signal below this: about half a kelvin.
 const LEAST_WARMING: f64 = 0.06;
+/// A rate whose interval is wider than ± this share of it deserves a word of why …
+const WIDE: f64 = 0.15;
+/// … and a level that scatters by so many DN is the reason where it makes at least this share of that.
+const JUMPS_DN: f64 = 1.0;
+const MADE_BY_JUMPS: f64 = 0.1;
 
 /// Whether a chance is worth these odds in each of so many checks.
 fn is_sure(chance: f64, odds: f64, checks: usize) -> bool {
@@ -74,5 +79,26 @@ pub(crate) fn drift(current: &DarkCurrent, gain: ElectronsPerDn, checks: usize) 
             "let camera and cooler settle before the darks, and mix long and short exposures",
         ));
     }
+    if caveats.is_empty() {
+        caveats.extend(jumps(current, gain, span));
+    }
     caveats
+}
+
+/// The doubt about a rate that is uncertain because the level of the darks jumps from frame to frame.
+fn jumps(current: &DarkCurrent, gain: ElectronsPerDn, span: f64) -> Option<Caveat> {
+    let rate = current.from_mean.as_ref()?;
+    let (low, high) = rate.interval();
+    let (half, scatter) = ((high - low) / 2.0, current.drift.scatter);
+    let of_jumps = scatter * gain.0 / span;
+    (half > WIDE * rate.value.0 && scatter > JUMPS_DN && of_jumps > MADE_BY_JUMPS * half).then(|| {
+        Caveat::new(
+            "black-level-moves",
+            format!(
+                "the level without light jumps by {scatter:.1} DN from dark to dark, as much as {of_jumps:.3} e-/s would do over \
+                 {span:.0} s: the dark current is no surer than its interval says"
+            ),
+            "take more darks, and longer ones: a dozen of each exposure halve what four leave open",
+        )
+    })
 }

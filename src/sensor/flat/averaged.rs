@@ -102,10 +102,11 @@ pub(crate) fn all_error(frames: f64) -> MeasureError {
     MeasureError::Unusable {
         kind: FrameKind::Flat,
         reason: format!(
-            "without light they would have {frames:.1} times less noise than the bias frames: they are means of \
-             several frames, and the gain would come out as many times too large"
+            "without light they would have {frames:.1} times less noise than the bias frames, in the variance: they are means of \
+             several frames, and the gain would come out as many times too large, or they have another gain setting"
         ),
-        hint: "take single raw flats in pairs, as the camera writes them".into(),
+        hint: "take single raw flats in pairs, as the camera writes them, with the gain setting of the bias frames"
+            .into(),
     }
 }
 
@@ -114,10 +115,11 @@ pub(crate) fn biases_caveat(frames: f64) -> Caveat {
     Caveat::new(
         "averaged-frames",
         format!(
-            "without light the flats would have {frames:.1} times the noise of the bias frames: these are means of several, or \
-             something was taken off the flats; the read noise is too small by the root of that"
+            "without light the flats would have {frames:.1} times the noise of the bias frames, in the variance: these are means \
+             of several and the read noise is too small by the root of that, or the flats have another gain setting, or \
+             something was taken off them"
         ),
-        "measure from single raw bias frames and flats, as the camera wrote them",
+        "measure from single raw bias frames and flats of one gain setting, as the camera wrote them",
     )
 }
 

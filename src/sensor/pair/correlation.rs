@@ -175,12 +175,16 @@ impl Coupling {
     }
 
     pub(crate) fn caveat(&self) -> Caveat {
+        let (what, how) = match self.excess < 0.0 {
+            true => ("are set off against each other, as a sharpening filter does it", "smaller"),
+            false => ("share noise", "larger"),
+        };
         Caveat::new(
             "neighbour-correlation",
             format!(
-                "neighbouring pixels share noise: with the neighbours' part the shot noise is {:.1} ± {:.1} % larger; \
+                "neighbouring pixels {what}: with the neighbours' part the shot noise is {:.1} ± {:.1} % {how}; \
                  the gain was taken from the sum",
-                100.0 * self.excess,
+                100.0 * self.excess.abs(),
                 100.0 * self.sigma
             ),
             "nothing to do; check that the frames are raw, for a filter in the camera looks the same",

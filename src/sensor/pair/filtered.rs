@@ -100,6 +100,8 @@ pub(crate) struct Filtered {
     found: Option<String>,
     /// Whether it is long darks alone that were filtered.
     of_darks: bool,
+    /// Whether no pixel stands above its neighbours: hot ones do not count in the dark current.
+    pub(crate) cuts_peaks: bool,
     /// What pixels one and two columns apart share of the noise, where that is smoothed along rows.
     along_rows: Option<[f64; 2]>,
     /// Whether neighbours share the noise, in any direction.
@@ -115,6 +117,7 @@ impl Filtered {
         let extremes = Extremes::new(plane);
         if extremes.peaks_are_missing() {
             self.of_darks = kind == FrameKind::Dark;
+            self.cuts_peaks = true;
             let share = |count: f64| 100.0 * count / extremes.pixels;
             self.found = Some(format!(
                 "in the {kind} frames of {} s {:.1} % of the pixels are above all their neighbours and {:.1} % below: \

@@ -12,13 +12,14 @@ use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn};
 use super::Assembled;
 use super::PlaneMeter;
 use super::curve::{FIT_SHARE, written};
-use super::darks::SHORTEST_RAMP;
+use super::darks::{DarkCurrents, SHORTEST_RAMP};
 use super::doubts;
 use super::kinds;
 use super::zero::{SHORT_DARK, Zero};
 use crate::camera::Thermal;
 use crate::sensor::dark::clipped::recovered;
 use crate::sensor::dark::limits::OTHER_GAIN;
+use crate::sensor::dark::other_gain::{OtherGain, reaching};
 use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::dark::thermal_law::TEMPERATURES_FOR_A_FLOOR;
 use crate::sensor::flat::pedestal::{self};
@@ -67,6 +68,16 @@ struct Curve {
     sharing: Option<Coupling>,
 }
 
+/// What darks say.
+struct Heat {
+    dark_current: Vec<DarkCurrentPoint>,
+    thermal: Option<Thermal>,
+    /// The gain of the darks, where it is another than the flats'.
+    other_gain: Option<OtherGain>,
+    /// Whether their level without time is far from the bias frames'.
+    has_jumped: bool,
+}
+
 impl PlaneMeter {
     /// The plane's numbers, for codes that are `step` DN apart.
     ///
@@ -82,10 +93,13 @@ impl PlaneMeter {
         for caveat in &mut caveats {
             caveat.about = self.name().into();
         }
-        let (dark_current, thermal) = self.heat(&start, &curve.gain, step, &mut caveats);
+        let Heat { dark_current, thermal, other_gain, has_jumped } = self.heat(&start, &curve.gain, step, &mut caveats);
         // Of what jumps between bias frames and darks the flats may be before, after, or both.
-        let has_jumped = caveats.iter().any(|caveat| caveat.code == "black-level-moves");
         let gain = less_sure(curve.gain, if has_jumped { OTHER_GAIN / 3_f64.sqrt() } else { 0.0 });
+        let gain = match other_gain.filter(|other| other.of_biases) {
+            Some(other) => reaching(gain, other.of_darks.value.0 / gain.value.0),
+            None => gain,
+        };
         let light = kinds::light_on_biases(zero, &self.darks, &dark_current, gain.value);
         caveats.extend(light.map(|light| kinds::lit_biases(light).about(self.name())));
         let dark_pattern = self.dark_pattern(*reference);
@@ -235,15 +249,10 @@ impl PlaneMeter {
     }
 
     /// Dark current at each temperature, and its law.
-    fn heat(
-        &self,
-        start: &Start,
-        gain: &Estimate<ElectronsPerDn>,
-        step: u32,
-        caveats: &mut Vec<Caveat>,
-    ) -> (Vec<DarkCurrentPoint>, Option<Thermal>) {
+    fn heat(&self, start: &Start, gain: &Estimate<ElectronsPerDn>, step: u32, caveats: &mut Vec<Caveat>) -> Heat {
         let Start { zero, reference, saturation, flat_offset, has_bias_level, .. } = start;
-        let (dark_current, doubts) = self.dark_currents(gain, zero, *reference, *has_bias_level, step);
+        let DarkCurrents { points: dark_current, other_gain, has_jumped, caveats: doubts } =
+            self.dark_currents(gain, zero, *reference, *has_bias_level, step);
         caveats.extend(doubts);
         let full = saturation.as_ref().map_or(65_535.0, |saturation| saturation.level.0) - flat_offset.0;
         let lit = |stage| kinds::lit_dark(stage, zero.offset.value.0, full, gain.value);
@@ -258,7 +267,7 @@ impl PlaneMeter {
         caveats.extend(thermal.iter().filter(|_| few).map(|law| doubts::no_floor(law).about(self.name())));
         let leak = thermal.as_ref().and_then(|law| self.light_leak(law, gain));
         caveats.extend(leak.map(|caveat| caveat.about(self.name())));
-        (dark_current, thermal)
+        Heat { dark_current, thermal, other_gain, has_jumped }
     }
 
     /// A floor of the dark current whose pattern is a slope over the frame: light comes in on one side.

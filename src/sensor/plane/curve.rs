@@ -81,15 +81,15 @@ impl PlaneMeter {
             caveats.push(averaged::some_caveat(places.len(), levels.len(), factor));
         }
         let (points, mut used) = self.within_fit(&levels, *flat_offset, saturation.as_ref());
-        if !own_level && !is_of_long_darks {
-            match averaged::frames_in_each(&used, zero) {
-                Some(frames) if frames > 1.0 => return Err(averaged::all_error(frames)),
-                Some(frames) => caveats.push(averaged::biases_caveat(1.0 / frames)),
-                None => {}
-            }
+        let frames = averaged::frames_in_each(&used, zero).filter(|_| !own_level && !is_of_long_darks);
+        match frames {
+            Some(frames) if frames > 1.0 => return Err(averaged::all_error(frames)),
+            Some(frames) => caveats.push(averaged::biases_caveat(1.0 / frames)),
+            None => {}
         }
         let without_light = without_light(&used, zero);
-        used.extend(Some(without_light).filter(|_| !own_level));
+        // Bias frames of another noise say nothing of the flats' curve.
+        used.extend(Some(without_light).filter(|_| !own_level && frames.is_none()));
         let spoiled = self.spoiled(saturation.as_ref());
         let measured = zero.level().relative / without_light.relative;
         transfer_fit(&used).map(|fit| (points, fit.with_dark_measured_to(measured))).map_err(|error| match error {

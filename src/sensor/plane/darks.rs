@@ -18,9 +18,21 @@ use crate::sensor::dark::averaged;
 use crate::sensor::dark::current::{DarkCurrent, DarkStage, Expectation, same_exposure};
 use crate::sensor::dark::drift::drift;
 use crate::sensor::dark::image::DarkImage;
+use crate::sensor::dark::limits::without_hot_pixels;
+use crate::sensor::dark::other_gain::OtherGain;
 use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::dark::taken::Taken;
 use crate::sensor::{PairStatistics, StackKey};
+
+/// What the darks of all temperatures say.
+pub(super) struct DarkCurrents {
+    pub(super) points: Vec<DarkCurrentPoint>,
+    /// The gain of the darks, where it is another than the flats'.
+    pub(super) other_gain: Option<OtherGain>,
+    /// Whether their level without time is far from the bias frames'.
+    pub(super) has_jumped: bool,
+    pub(super) caveats: Vec<Caveat>,
+}
 
 /// Darks must be longer than this to speak of dark current.
 pub(super) const SHORTEST_RAMP: Seconds = Seconds(1.0);
@@ -153,8 +165,9 @@ impl PlaneMeter {
         reference: Option<Celsius>,
         has_bias_level: bool,
         step: u32,
-    ) -> (Vec<DarkCurrentPoint>, Vec<Caveat>) {
+    ) -> DarkCurrents {
         let (mut points, mut caveats) = (Vec::new(), Vec::new());
+        let (mut other_gain, mut has_jumped) = (None, false);
         let long = |stage: &&DarkStage| stage.frames.iter().any(|frame| frame.exposure.0 > SHORTEST_RAMP.0);
         // Four planes of a colour array are asked alike.
         let checks = self.darks.iter().filter(long).count() * if self.cell.is_some() { 4 } else { 1 };
@@ -174,6 +187,14 @@ impl PlaneMeter {
                 floor: zero.floor,
             };
             let mut current = stage.dark_current(gain, anchor, &self.darks);
+            if let Some(other) = current.other_gain.filter(|_| self.typed_gain.is_none() && !self.filtered.cuts_peaks) {
+                current = current.counted_with(&other, gain.value);
+                other_gain = other_gain.or(Some(other));
+            }
+            if self.filtered.cuts_peaks {
+                current.from_mean = current.from_mean.map(without_hot_pixels);
+            }
+            has_jumped |= current.jump.is_some();
             if level.hidden {
                 // Half of the pixels lie below a whole step, whatever their mean.
                 current.of_median = None;
@@ -186,12 +207,14 @@ impl PlaneMeter {
                 .extend(doubts::of_darks(stage, &current, told).into_iter().map(|caveat| caveat.about(place.clone())));
             caveats.extend(drift(&current, gain.value, checks).into_iter().map(|caveat| caveat.about(place.clone())));
             let averaged = stage.frames_in_each(&anchor, gain.value.0).filter(|_| current.subtracted.is_none());
-            let averaged = averaged.filter(|_| !level.hidden && self.filtered.caveat().is_none());
+            let averaged =
+                averaged.filter(|_| other_gain.is_none() && !level.hidden && self.filtered.caveat().is_none());
             caveats.extend(averaged.map(|frames| averaged::caveat(frames).about(place)));
             points.extend(point(stage.sensor, current));
         }
+        caveats.extend(other_gain.map(|other| doubts::of_gain(&other, gain.value).about(self.name())));
         caveats.extend(self.only_short().map(|longest| kinds::short_darks(longest).about(self.name())));
-        (points, caveats)
+        DarkCurrents { points, other_gain, has_jumped, caveats }
     }
 }
 

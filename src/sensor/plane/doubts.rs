@@ -8,6 +8,7 @@ use crate::stats::Estimate;
 use crate::units::{Celsius, Dn, ElectronsPerDn, Seconds};
 
 use crate::sensor::dark::current::{DarkCurrent, DarkStage};
+use crate::sensor::dark::other_gain::OtherGain;
 use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::flat::transfer::{ENOUGH_LEVELS, TransferFit};
 use crate::sensor::pair::sound::Sound;
@@ -18,6 +19,23 @@ const UNSETTLED_KELVIN: f64 = 0.7;
 const NOISY_TIMES_CORE: f64 = 1.5;
 /// Read noises of two temperatures that differ by less than this share are the same for a plan.
 const OTHER_NOISE: f64 = 0.05;
+/// Darks whose noise asks for another gain than the flats'.
+pub(super) fn of_gain(other: &OtherGain, of_flats: ElectronsPerDn) -> Caveat {
+    let (who, interval) = match other.of_biases {
+        true => ("the flats", "every interval in electrons reaches"),
+        false => ("the darks", "the dark current is counted with that of the darks, its interval reaches"),
+    };
+    Caveat::new(
+        "gain-doubtful",
+        format!(
+            "the noise of the darks grows with their level as at {:.3} e-/DN, that of the flats says {:.3}: {who} have \
+             another gain setting, or are no single raw frames; {interval} what both gains make",
+            other.of_darks.value.0, of_flats.0
+        ),
+        "take bias frames, flats and darks with one gain setting, as the camera wrote them",
+    )
+}
+
 /// Gains of two temperatures that differ by less than this share are the same for a plan.
 const OTHER_GAIN: f64 = 0.01;
 /// Share of dark pixels at 0 from which on the black level is cut (EMVA 1288 Release 4.0 Linear: 0.5 %).

@@ -65,8 +65,9 @@ impl Camera {
         let mut chance = Chance::new(self.seed.wrapping_mul(0x9E37_79B9).wrapping_add(7 + number as u64));
         let mut charge = self.expected(shot, number, &mut chance);
         let full = self.body.saturation();
+        let frames = f64::from(shot.mean_of);
         charge.each(|_, _, value| {
-            let scatter = self.body.scatter(*value) * (chance.poisson(*value) - *value);
+            let scatter = self.body.scatter(*value) * (chance.poisson(frames * *value) / frames - *value);
             *value = (*value + scatter).min(self.body.well);
         });
         for fault in &self.faults {
@@ -77,10 +78,10 @@ impl Camera {
         let mut level = self.level(shot, number, &mut chance);
         self.faults.iter().for_each(|fault| fault.shape_signal(&mut charge, shot));
         let body = &self.body;
-        let gain = body.gain * shot.gain_times;
+        let (gain, read) = (body.gain * shot.gain_times, body.read / frames.sqrt());
         let mut codes = Vec::with_capacity(body.pixels());
         for ((level, charge), zero) in level.values.iter_mut().zip(&charge.values).zip(&self.zero.values) {
-            let steps = *level + (charge + zero + body.read * chance.normal()) / gain;
+            let steps = *level + (charge + zero + read * chance.normal()) / gain;
             codes.push((steps.round().clamp(0.0, body.top) * f64::from(body.step)).min(65_535.0) as u16);
         }
         self.spoil(shot, &mut codes);
@@ -129,10 +130,27 @@ impl Camera {
             if let Fault::Clamp { code } = fault {
                 codes.iter_mut().for_each(|value| *value = (*value).max(*code));
             }
+            if matches!(fault, Fault::CutPeaks { from_s } if shot.exposure_s > *from_s) {
+                cut_peaks(codes, self.body.width);
+            }
         }
         if shot.zeroed_block {
             let rows = self.body.height / 4;
             codes[..rows * self.body.width].fill(0);
         }
+    }
+}
+
+/// Lowers each pixel to the highest of its eight neighbours where it is above all of them.
+fn cut_peaks(codes: &mut [u16], width: usize) {
+    let before = codes.to_vec();
+    let height = before.len() / width;
+    for (place, code) in codes.iter_mut().enumerate() {
+        let (row, column) = (place / width, place % width);
+        let rows = row.saturating_sub(1)..(row + 2).min(height);
+        let around =
+            rows.flat_map(|row| (column.saturating_sub(1)..(column + 2).min(width)).map(move |c| row * width + c));
+        let highest = around.filter(|other| *other != place).map(|other| before[other]).max();
+        *code = (*code).min(highest.unwrap_or(u16::MAX));
     }
 }

@@ -49,6 +49,8 @@ pub(crate) enum Fault {
     Settling { steps: f64, over_s: f64 },
     /// The camera writes no code below this one.
     Clamp { code: u16 },
+    /// In exposures longer than this the camera leaves no pixel above all its eight neighbours.
+    CutPeaks { from_s: f64 },
 }
 
 /// The taking of one frame, as a fault sees it.

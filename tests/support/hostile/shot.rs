@@ -66,6 +66,8 @@ pub(crate) struct Shot {
     pub(crate) gain_times: f64,
     /// Another setting: steps on top of the body's level.
     pub(crate) offset_plus: f64,
+    /// So many frames were averaged before they were stored.
+    pub(crate) mean_of: u32,
     /// A block of the file holds zeros.
     pub(crate) zeroed_block: bool,
     pub(crate) told: Told,
@@ -152,6 +154,7 @@ impl Session {
             at_s: self.clock_s,
             gain_times: 1.0,
             offset_plus: 0.0,
+            mean_of: 1,
             zeroed_block: false,
             told,
         });
