@@ -328,8 +328,7 @@ impl DarkStage {
             subtracted(&pairs, &Beside { bias_variance: anchor.variance, level, offset, gain: gain.value.0 })
         });
         let other_gain = mean.zip(median).filter(|_| subtracted.is_none() && !steps_hide).and_then(|(mean, median)| {
-            let (level, median) = (mean.0.value, median.value);
-            other_gain(&pairs, &Seen { anchor: &anchor, gain, level, median, moves })
+            other_gain(&pairs, &Seen { anchor: &anchor, gain, level: mean.0.value, median, moves })
         });
         let variance = match &subtracted {
             Some(found) => Some((found.slope, false)),

@@ -34,7 +34,7 @@ pub(super) struct Seen<'a> {
     pub(super) gain: &'a Estimate<ElectronsPerDn>,
     /// Slope of the level in DN/s, and that of the median pixel.
     pub(super) level: f64,
-    pub(super) median: f64,
+    pub(super) median: Estimate<f64>,
     /// Whether the dark signal moved while they were taken: then the pixels' own currents are in the noise.
     pub(super) moves: bool,
 }
@@ -48,7 +48,7 @@ pub(super) struct Seen<'a> {
 /// `V` is the variance of a pair of darks, `μ` its level, `K` the gain in e⁻/DN: a line over two or more exposures.
 /// It meets the bias frames' variance at their level where both are of one gain; what else bends a noise (telegraph
 /// pixels, a temperature that moves) makes it meet a lower one, or no line. A held level has more noise than its charge
-/// makes, too; its median pixel does not grow. Means of N frames have both, slope and `V0`, N times smaller, which is for
+/// makes, too; its median pixel does not grow, nor does that of a sensor of which only hot pixels gather charge. Means of N frames have both, slope and `V0`, N times smaller, which is for
 /// [`super::averaged`] to say.
 ///
 /// # Source
@@ -65,7 +65,9 @@ pub(super) fn other_gain(pairs: &[PairVariance], seen: &Seen<'_>) -> Option<Othe
     let (line, sigmas) = line(&charges, pairs)?;
     let [at_zero, slope] = [line.coefficients[0], line.coefficients[1]];
     let over_time = self::line(&times, pairs)?.0.coefficients[1];
-    if !(at_zero > 0.0 && slope > 0.0 && over_time > 0.0 && level > 0.0) {
+    // A few hot pixels are no curve: the median pixel has to grow as well.
+    let grows = median.value > (HELD * level).max(SURE_SIGMAS * median.uncertainty);
+    if !(at_zero > 0.0 && slope > 0.0 && over_time > 0.0 && level > 0.0 && grows) {
         return None;
     }
     let found: Estimate<ElectronsPerDn> = Estimate::new(1.0 / slope, sigmas[1] / slope.powi(2));
@@ -83,7 +85,7 @@ pub(super) fn other_gain(pairs: &[PairVariance], seen: &Seen<'_>) -> Option<Othe
     let of_other_biases = is_apart(1.0 / noise) && noise.ln().abs() > SURE_SIGMAS * of_noise;
     let are_means = (noise * times_gain).ln().abs() < OF_MEANS.max(2.0 * of_noise.hypot(sigma));
     let is_other = match way < 0.0 {
-        true => !moves && median > HELD * level && is_straight(&line, &charges, pairs),
+        true => !moves && is_straight(&line, &charges, pairs),
         false => of_biases || !are_means,
     };
     (is_other && (of_biases || of_other_biases)).then_some(OtherGain { of_darks: found, of_biases })
@@ -140,6 +142,16 @@ mod tests {
 
     /// Darks of 2 e⁻/s and 36 e⁻² of read noise at gain `own` (e⁻/DN) beside bias frames of `bias` and flats of 2 e⁻/DN.
     fn found(own: f64, bias: f64, change: impl Fn(PairVariance) -> PairVariance) -> Option<OtherGain> {
+        with_median(1.0, own, bias, change)
+    }
+
+    /// The same where the median pixel grows by this share of what the mean one does.
+    fn with_median(
+        share: f64,
+        own: f64,
+        bias: f64,
+        change: impl Fn(PairVariance) -> PairVariance,
+    ) -> Option<OtherGain> {
         let pair = |time: f64| {
             let charge = 2.0 * time;
             let variance = (36.0 + charge) / own.powi(2);
@@ -157,8 +169,8 @@ mod tests {
             floor: None,
         };
         let level = (pairs[4].level - pairs[0].level) / 270.0;
-        let gain = Estimate::new(2.0, 0.01);
-        other_gain(&pairs, &Seen { anchor: &anchor, gain: &gain, level, median: level, moves: false })
+        let (gain, median) = (Estimate::new(2.0, 0.01), Estimate::new(share * level, 0.001 * level));
+        other_gain(&pairs, &Seen { anchor: &anchor, gain: &gain, level, median, moves: false })
     }
 
     #[test]
@@ -186,7 +198,9 @@ mod tests {
         assert_eq!(found(2.0, 2.0, means), None);
         // A held level.
         let held = |pair: PairVariance| PairVariance { level: 300.0 + 0.05 * (pair.level - 300.0), ..pair };
-        assert_eq!(found(2.0, 2.0, held).filter(|found| !found.of_biases), None);
+        assert_eq!(with_median(0.1, 2.0, 2.0, held), None);
+        // Hot pixels alone.
+        assert_eq!(with_median(0.1, 0.5, 2.0, |pair| pair), None);
     }
 
     #[test]
