@@ -110,6 +110,8 @@ caveat_codes! {
     DarkNotThermal = "dark-not-thermal",
     /// The camera or a program has taken a dark off the frames.
     DarkSubtracted = "dark-subtracted",
+    /// The darks' levels lie on no line over their exposure times.
+    DarksOffLine = "darks-off-line",
     /// Counts were multiplied after the converter.
     DigitalGain = "digital-gain",
     /// Only every so-many-th count is in use.

@@ -117,11 +117,19 @@ fn is_absent(source: &io::Error) -> bool {
     source.kind() == io::ErrorKind::NotFound
 }
 
+/// Whether a file's folder is not there either.
+fn lacks_folder(path: &Path) -> bool {
+    path.parent().is_some_and(|folder| !folder.as_os_str().is_empty() && !folder.exists())
+}
+
 impl FileError {
     /// What the photographer can do.
     #[must_use]
     pub fn hint(&self) -> &'static str {
         match self {
+            Self::Disk { path, source } if is_absent(source) && lacks_folder(path) => {
+                "the folder in its name does not exist: make it, or correct the name"
+            }
             Self::Disk { source, .. } if is_absent(source) => {
                 "check the name, and the folder that it is sought from; what a night file names is sought beside that file"
             }

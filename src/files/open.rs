@@ -13,7 +13,12 @@ pub(super) fn open_regular(path: &Path) -> io::Result<File> {
     options.read(true);
     without_waiting(&mut options);
     let file = options.open(path)?;
-    if file.metadata()?.is_file() { Ok(file) } else { Err(io::Error::other("not a regular file")) }
+    let of = file.metadata()?;
+    match (of.is_file(), of.is_dir()) {
+        (true, _) => Ok(file),
+        (false, true) => Err(io::Error::other("a folder, where a file is asked for")),
+        (false, false) => Err(io::Error::other("not a regular file")),
+    }
 }
 
 /// All that is in a regular file.

@@ -30,7 +30,7 @@ pub enum FramesError {
         cameras: Vec<String>,
     },
     /// Nothing there is a calibration frame.
-    #[error("{place}: {}", if *is_folder { "no frames that could be measured" } else { "a file, and one frame is not enough" })]
+    #[error("{place}: {}", nothing_in(place, *is_folder))]
     NothingToMeasure {
         /// The folder.
         place: String,
@@ -127,6 +127,16 @@ pub enum FramesError {
     /// The sky of the lights is lost in its own uncertainty.
     #[error("the sky of these lights does not stand out of its uncertainty: there is nothing to write")]
     UnseenSky,
+}
+
+/// What there is in place of frames.
+fn nothing_in(place: &str, is_folder: bool) -> &'static str {
+    let is_text = [".toml", ".json", ".csv"].iter().any(|end| place.to_lowercase().ends_with(end));
+    match (is_folder, is_text) {
+        (true, _) => "no frames that could be measured",
+        (false, true) => "a file of words (a night, a profile or a sensor), and no frames",
+        (false, false) => "a file, and one frame is not enough",
+    }
 }
 
 impl FramesError {

@@ -34,6 +34,8 @@ const SPACING_LIKENESS: f64 = 1.15;
 /// Spacing that a lossy curve reaches, and its growth.
 const COARSE: f64 = 1.25;
 const GROWTH: f64 = 1.3;
+/// Between two brightnesses lies a valley without codes: so many times as wide as the other gaps, and at least so many steps.
+const VALLEY: [f64; 2] = [6.0, 6.0];
 /// Deviation in steps from a regular pattern of gaps: rounding leaves less than one.
 const REGULAR: f64 = 1.3;
 
@@ -268,11 +270,11 @@ fn spacing(counts: &[f64]) -> (Option<f64>, bool) {
         let window = &counts[place.saturating_sub(half)..(place + half + 1).min(counts.len())];
         window.iter().sum::<f64>() / window.len() as f64
     };
-    let mut expected = 0.0;
+    let mut hoped = Vec::with_capacity(counts.len());
     let mut used = Vec::new();
     for (place, &count) in counts.iter().enumerate() {
         let mean = about(place);
-        expected += 1.0 - (-mean).exp();
+        hoped.push(1.0 - (-mean).exp());
         if count >= 1.0 && count > STRAY * mean {
             used.push(place as f64);
         }
@@ -280,6 +282,13 @@ fn spacing(counts: &[f64]) -> (Option<f64>, bool) {
     if used.len() < 3 {
         return (None, false);
     }
+    let mut widths: Vec<f64> = used.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    widths.sort_by(f64::total_cmp);
+    let widest = (VALLEY[0] * widths[widths.len() / 2]).max(VALLEY[1]);
+    for pair in used.windows(2).filter(|pair| pair[1] - pair[0] > widest) {
+        hoped[pair[0] as usize + 1..pair[1] as usize].fill(0.0);
+    }
+    let expected: f64 = hoped.iter().sum();
     let numbers: Vec<f64> = (0..used.len()).map(|number| number as f64).collect();
     let line = polynomial_fit(&numbers, &used, &vec![1.0; used.len()], 1);
     let deviation =
@@ -310,6 +319,16 @@ mod tests {
         (1000..1400).for_each(|code| gapped.push(code));
         let stack = StackCodes::new(FrameKind::Flat, &gapped).unwrap();
         assert!(stack.regular && (stack.spacing.unwrap() / 1.0837 - 1.0).abs() < 0.005, "{stack:?}");
+    }
+
+    /// A bright part and a dark one: no codes between them, and none are missing.
+    #[test]
+    fn a_valley_between_two_brightnesses_is_no_gap() {
+        let stack = StackCodes::new(FrameKind::Flat, &even((1000..1200).chain(1600..1750))).unwrap();
+        assert!(stack.spacing.is_some_and(|spacing| spacing < GAPS), "{stack:?}");
+        // A lossy curve leaves more out the brighter it is, also within a part.
+        let stack = StackCodes::new(FrameKind::Flat, &even((0..50).map(|i| 1000 + 5 * i + i * i / 40))).unwrap();
+        assert!(stack.distance().is_some_and(|distance| distance > 4.0), "{stack:?}");
     }
 
     #[test]

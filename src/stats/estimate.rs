@@ -144,6 +144,29 @@ impl<Q: Quantity> Estimate<Q> {
         }
     }
 
+    /// The same with an interval that also holds what the number comes to when it is multiplied by `factor`, which has this
+    /// relative standard uncertainty: of two that contradict each other nobody knows which is right.
+    ///
+    /// # Examples
+    /// ```
+    /// use subwell::stats::Estimate;
+    /// let wide = Estimate::<f64>::new(2.0, 0.02).reaching(0.25, 0.0);
+    /// assert!(wide.covers(2.0) && wide.covers(0.5) && !wide.covers(0.4) && !wide.covers(2.1));
+    /// ```
+    #[must_use]
+    pub fn reaching(self, factor: f64, relative: f64) -> Self {
+        let (low, high) = self.interval();
+        let lower = low * factor * (1.0 - NORMAL_95 * relative).max(0.0);
+        let upper = high * factor * (1.0 + NORMAL_95 * relative);
+        let value = self.value.get();
+        // As of a number that is known to a factor.
+        let part = value.abs() * factor.ln().abs() / NORMAL_95;
+        let statistical = self.statistical.unwrap_or(self.uncertainty).get();
+        Self::new(value, self.uncertainty.get().hypot(part))
+            .with_statistical(statistical)
+            .with_interval((low.min(lower), high.max(upper)))
+    }
+
     /// The product with an independent estimate, first order (JCGM 100, 5.1.6).
     #[must_use]
     pub fn times<R: Quantity, S: Quantity>(&self, other: &Estimate<R>) -> Estimate<S> {

@@ -23,11 +23,13 @@ use crate::units::{Celsius, Dn, ElectronsPerDn, ElectronsPerSecond, Seconds};
 
 use super::anchor::Anchor;
 pub(crate) use super::anchor::Expectation;
+use super::bent::{Bent, bent};
 use super::compared::Compared;
 use super::image::{DarkImage, LongestStack};
 use super::levels::{Drift, Level, LevelFit, level_fit};
 use super::limits::{
-    cut_off, cut_shares, exposures, hidden_by, is_determined, lacking, level_jump, of_other_gain, saturation_pileup,
+    converter_end, cut_off, cut_shares, exposures, hidden_by, is_determined, lacking, level_jump, of_other_gain,
+    saturation_pileup,
 };
 use super::moment::{Darks, at_middle};
 use super::other_gain::{OtherGain, Seen, other_gain};
@@ -142,6 +144,8 @@ pub(crate) struct DarkCurrent {
     pub jump: Option<f64>,
     /// The gain of the darks, where their noise says that it is another than the flats'.
     pub other_gain: Option<OtherGain>,
+    /// Whether their levels lie on no line over their exposure times.
+    pub bent: Option<Bent>,
 }
 
 impl DarkCurrent {
@@ -201,6 +205,7 @@ impl DarkStage {
             self.saturation_pileup = saturation_pileup(&codes, expectation.offset);
         }
         let ceiling = self.saturation_pileup.map_or(expectation.ceiling, |pile| pile.min(expectation.ceiling));
+        let ceiling = converter_end(&codes).map_or(ceiling, |end| end.min(ceiling));
         let expectation = Expectation { ceiling, ..expectation };
         let mut mean = codes.mean();
         if let (Some(partner), Some(before)) = (partner, self.frames.last().copied()) {
@@ -312,7 +317,9 @@ impl DarkStage {
         let found = self.slope(&darks, |frame| frame.mean, anchor);
         let undetermined = found.is_some_and(|fit| !is_determined(&fit, frames, anchor));
         let found = found.filter(|_| !undetermined);
-        let median = found.and_then(|fit| self.median_slope(&fit, &darks, anchor));
+        let bent = found.and_then(|fit| bent(frames, &fit, &anchor, told));
+        let found = found.map(|fit| LevelFit { slope: bent.map_or(fit.slope, |bent| bent.reached(fit.slope)), ..fit });
+        let median = found.and_then(|fit| self.median_slope(&fit, &darks, anchor, gain.value.0));
         let mean = found.map(|fit| (fit.slope, fit.at_zero));
         let at_zero = mean.filter(|_| exposures.len() > 1).map_or(anchor.offset.value.0, |(_, at_zero)| at_zero);
         let step = (at_zero - anchor.offset.value.0).max(0.0);
@@ -332,13 +339,15 @@ impl DarkStage {
         });
         let variance = match &subtracted {
             Some(found) => Some((found.slope, false)),
+            // What is not linear in time has no noise that is.
+            None if bent.is_some() => None,
             None => self.variance_slope(pairs, anchor, step / gain.value.0),
         };
         // What was taken off took the hot pixels and the pattern with it.
         let image = self.image.as_ref().filter(|_| subtracted.is_none());
         let squared = Estimate::<f64>::new(gain.value.0.powi(2), 2.0 * gain.value.0 * gain.uncertainty.0);
         let counts = saturated.filter(|saturated| !saturated.left_out);
-        let lost = counts.map_or(0.0, |saturated| saturated.share);
+        let lost = frames.iter().map(|frame| frame.saturated_share).fold(0.0, f64::max);
         // What saturates cannot hold more than all: darks that seem so are no brighter than the level they are counted from.
         let known = counts.is_none_or(|saturated| saturated.pixels < UNKNOWN_PIXELS && saturated.share < 1.0);
         DarkCurrent {
@@ -361,6 +370,7 @@ impl DarkStage {
             subtracted,
             jump,
             other_gain,
+            bent,
         }
     }
 
@@ -404,9 +414,15 @@ impl DarkStage {
         Some(LevelFit { slope: rate, at_zero: anchor.offset.value.0, drift: Drift::default() })
     }
 
-    /// Slope of the median pixel's level: what it is less than the mean's is known better than either, for levels that wander
-    /// wander together.
-    fn median_slope(&self, mean: &LevelFit, darks: &Darks, anchor: Anchor) -> Option<Estimate<f64>> {
+    /// Slope of the median pixel's level: what it is less than the mean's is known better than either, for levels wander
+    /// together; noise, which raises the median of skewed rates, is taken off it.
+    fn median_slope(&self, mean: &LevelFit, darks: &Darks, anchor: Anchor, gain: f64) -> Option<Estimate<f64>> {
+        let shift = self.median_shift(&anchor, mean.slope.value, gain);
+        let mut darks = darks.clone();
+        for frame in &mut darks.frames {
+            frame.median -= shift.map_or(0.0, |shift| shift.at(frame.exposure.0));
+        }
+        let darks = &darks;
         let slope = if exposures(&darks.frames).len() > 1 {
             let below = self.slope(darks, |frame| frame.mean - frame.median, anchor)?.slope;
             let half = |of: &Estimate<f64>| (of.interval().1 - of.interval().0) / 2.0;
@@ -415,7 +431,7 @@ impl DarkStage {
         } else {
             self.slope(darks, |frame| frame.median, anchor)?.slope
         };
-        Some(slope)
+        Some(shift.map_or(slope, |shift| shift.freed(slope)))
     }
 
     /// Standard deviation in DN of a frame's level where the darks are too few to show it: that of the bias

@@ -43,6 +43,8 @@ pub(crate) struct DarkImage {
     pub frames: u32,
     /// Shot noise of one of them in DN².
     pub shot: f64,
+    /// Level in DN of the median pixel of the mean image.
+    pub median: f64,
 }
 
 /// The middle of a sum of darks, and which of its pixels are hot.
@@ -139,6 +141,9 @@ impl LongestStack {
             middle: Some(Middle { sum: middle(self.sum.view(), OF_IMAGE).to_owned(), hot }),
             frames: self.frames,
             shot: (mean * exposure.0).max(0.0) * dn_per_e,
+            median: offset
+                + exposure.0 * quantile_of(&rates, 0.5)
+                + expectation.median_shortfall(offset + mean * exposure.0) / frames,
         }
     }
 
@@ -167,6 +172,20 @@ impl LongestStack {
         let level = |bin: i32| (f64::from(bin) * f64::from(width) + middle) / f64::from(self.frames);
         sums.occupied().map(|(bin, count)| ((level(bin) - offset) / self.exposure.0, f64::from(count))).collect()
     }
+}
+
+/// The quantile of evenly spaced values with their counts, each of which stands for half a space about it; 0 without any.
+fn quantile_of(values: &[(f64, f64)], share: f64) -> f64 {
+    let spacing = values.windows(2).map(|two| two[1].0 - two[0].0).fold(f64::INFINITY, f64::min);
+    let wanted = share * values.iter().map(|(_, count)| count).sum::<f64>();
+    let mut below = 0.0;
+    let within = values.iter().find_map(|(value, count)| {
+        let inside = (wanted - below) / count;
+        below += count;
+        (below >= wanted).then_some((value, inside))
+    });
+    let spacing = if spacing.is_finite() { spacing } else { 0.0 };
+    within.map_or(0.0, |(value, inside)| value + spacing * (inside.clamp(0.0, 1.0) - 0.5))
 }
 
 /// The value at the middle of rising values with their counts; 0 without any.

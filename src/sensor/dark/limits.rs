@@ -128,6 +128,16 @@ pub(super) fn is_determined(fit: &LevelFit, frames: &[DarkFrame], anchor: Anchor
     fit.slope.value.is_finite() && fit.slope.uncertainty * longest.exposure.0 < room
 }
 
+/// Bits of converters (common practice, no source).
+const BITS: [u32; 5] = [10, 11, 12, 13, 14];
+
+/// The highest code of the converter where a pixel is at it; codes may be padded to 16 bits.
+pub(super) fn converter_end(codes: &Histogram) -> Option<f64> {
+    let highest = codes.occupied().next_back().map(|(code, _)| code)?;
+    let is_end = |bits: &u32| (0..=16 - bits).any(|padded| ((1_i32 << bits) - 1) << padded == highest);
+    BITS.iter().any(is_end).then(|| f64::from(highest))
+}
+
 /// The code from which on hot pixels pile up at the well: the top 3 % of the range above the
 /// offset holds more than twice as many pixels as the 9 % below it. A tail without a well thins
 /// out towards its end instead.

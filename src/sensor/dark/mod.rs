@@ -2,6 +2,7 @@
 
 pub(crate) mod anchor;
 pub(crate) mod averaged;
+pub(crate) mod bent;
 pub(crate) mod clipped;
 mod compared;
 mod course;
@@ -11,6 +12,7 @@ pub(crate) mod gain;
 pub(crate) mod image;
 pub(crate) mod levels;
 pub(crate) mod limits;
+mod median;
 mod moment;
 pub(crate) mod other_gain;
 pub(crate) mod picture;

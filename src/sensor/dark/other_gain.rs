@@ -1,7 +1,7 @@
 //! Do darks have the gain of the flats? Their charge has shot noise as light has: a photon transfer curve of their own.
 
 use crate::stats::{Estimate, PolynomialFit, birge_ratio, polynomial_fit};
-use crate::units::{ElectronsPerDn, Quantity};
+use crate::units::{ElectronsPerDn, ElectronsPerSecond};
 
 use super::anchor::Anchor;
 use super::current::{DarkCurrent, PairVariance, same_exposure};
@@ -111,25 +111,12 @@ fn is_straight(line: &PolynomialFit, charges: &[f64], pairs: &[PairVariance]) ->
     pairs.iter().zip(charges).all(fits)
 }
 
-/// An estimate whose interval also holds what the same number comes to when it is multiplied by `factor`.
-pub(crate) fn reaching<Q: Quantity>(estimate: Estimate<Q>, factor: f64) -> Estimate<Q> {
-    let (low, high) = estimate.interval();
-    let [other_low, other_high] = [low * factor, high * factor];
-    let value = estimate.value.get();
-    // As of a number that is known to a factor.
-    let part = value.abs() * factor.ln().abs() / 1.96;
-    let (low, high) = (low.min(other_low), high.max(other_high));
-    let statistical = estimate.statistical.unwrap_or(estimate.uncertainty).get();
-    Estimate::new(value, estimate.uncertainty.get().hypot(part))
-        .with_statistical(statistical)
-        .with_interval((low, high))
-}
-
 impl DarkCurrent {
     /// The rates with the darks' own gain in place of `gain`, in intervals that reach those with either.
     pub(crate) fn counted_with(self, other: &OtherGain, gain: ElectronsPerDn) -> Self {
         let factor = other.of_darks.value.0 / gain.0;
-        let own = |rate: Estimate<_>| reaching(rate.scaled(factor), 1.0 / factor);
+        let own =
+            |rate: Estimate<ElectronsPerSecond>| rate.scaled(factor).reaching(1.0 / factor, other.of_darks.relative());
         // The noise is what the gain was found from: it says nothing more.
         Self { from_mean: self.from_mean.map(own), of_median: self.of_median.map(own), from_variance: None, ..self }
     }
@@ -201,12 +188,5 @@ mod tests {
         assert_eq!(with_median(0.1, 2.0, 2.0, held), None);
         // Hot pixels alone.
         assert_eq!(with_median(0.1, 0.5, 2.0, |pair| pair), None);
-    }
-
-    #[test]
-    fn a_number_reaches_what_another_factor_makes_of_it() {
-        let narrow = Estimate::<f64>::new(2.0, 0.02);
-        let wide = reaching(narrow, 0.25);
-        assert!(wide.covers(2.0) && wide.covers(0.5) && !wide.covers(0.4) && !wide.covers(2.1));
     }
 }

@@ -9,6 +9,9 @@ use super::limits::exposures;
 /// Saturated pixels that hold more of a frame's dark signal than this bend the slope.
 const SATURATED_SHARE: f64 = 0.01;
 
+/// What they hold of the worst darks that makes a single exposure without any the better one.
+const MUCH: f64 = 0.1;
+
 /// Exposures in which saturated pixels hold much of the dark signal.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct SaturatedDarks {
@@ -29,7 +32,10 @@ impl DarkStage {
         let bent = self.frames.iter().filter(|frame| frame.saturated_share > SATURATED_SHARE);
         let from = bent.map(|frame| frame.exposure).min_by(|a, b| a.0.total_cmp(&b.0))?;
         let shorter: Vec<DarkFrame> = self.frames.iter().filter(|frame| frame.exposure.0 < from.0).copied().collect();
-        let left_out = exposures(&shorter).len() >= if anchor.is_of_bias { 1 } else { 2 };
+        // One exposure tells less than several that lack a little.
+        let lacks = self.frames.iter().map(|frame| frame.saturated_share).fold(0.0, f64::max);
+        let needed = if anchor.is_of_bias && lacks > MUCH { 1 } else { 2 };
+        let left_out = exposures(&shorter).len() >= needed;
         let counted = if left_out { &shorter } else { &self.frames };
         let share = counted.iter().map(|frame| frame.saturated_share).fold(0.0, f64::max);
         let pixels = counted.iter().map(|frame| frame.saturated_pixels).fold(0.0, f64::max);

@@ -171,21 +171,25 @@ impl Correlation {
 impl Coupling {
     /// The gain with the neighbours' share of the noise counted, as uncertain as both.
     pub(crate) fn corrected(&self, gain: &Estimate<ElectronsPerDn>) -> Estimate<ElectronsPerDn> {
-        gain.times::<f64, _>(&Estimate::new(1.0 / (1.0 + self.excess), self.sigma / (1.0 + self.excess).powi(2)))
+        let freed = Estimate::<f64>::new(1.0 / (1.0 + self.excess), self.sigma / (1.0 + self.excess).powi(2));
+        let corrected = gain.times(&freed);
+        // No charge is shared by less than nothing: what else sets neighbours off may be in the noise or not.
+        if self.excess < 0.0 { corrected.reaching(1.0 + self.excess, 0.0) } else { corrected }
     }
 
     pub(crate) fn caveat(&self) -> Caveat {
         let (what, how) = match self.excess < 0.0 {
-            true => ("are set off against each other, as a sharpening filter does it", "smaller"),
+            true => ("are set off against each other, as by a sharpening filter or a frame that moved", "smaller"),
             false => ("share noise", "larger"),
         };
         Caveat::new(
             "neighbour-correlation",
             format!(
                 "neighbouring pixels {what}: with the neighbours' part the shot noise is {:.1} ± {:.1} % {how}; \
-                 the gain was taken from the sum",
+                 the gain was taken from the sum{}",
                 100.0 * self.excess.abs(),
-                100.0 * self.sigma
+                100.0 * self.sigma,
+                if self.excess < 0.0 { ", and its interval reaches that without it" } else { "" }
             ),
             "nothing to do; check that the frames are raw, for a filter in the camera looks the same",
         )

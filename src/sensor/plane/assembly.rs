@@ -7,7 +7,7 @@ use crate::camera::{
 use crate::caveat::Caveat;
 use crate::frames::FrameKind;
 use crate::stats::Estimate;
-use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn};
+use crate::units::{Celsius, Dn, Electrons, ElectronsPerDn, Quantity};
 
 use super::Assembled;
 use super::PlaneMeter;
@@ -19,7 +19,7 @@ use super::zero::{SHORT_DARK, Zero};
 use crate::camera::Thermal;
 use crate::sensor::dark::clipped::recovered;
 use crate::sensor::dark::limits::OTHER_GAIN;
-use crate::sensor::dark::other_gain::{OtherGain, reaching};
+use crate::sensor::dark::other_gain::OtherGain;
 use crate::sensor::dark::read_noise::ReadNoise;
 use crate::sensor::dark::thermal_law::TEMPERATURES_FOR_A_FLOOR;
 use crate::sensor::flat::pedestal::{self};
@@ -59,6 +59,16 @@ pub(super) struct Start {
     pub(super) saturation: Option<Saturation>,
 }
 
+impl Start {
+    /// A noise of which only an upper limit is known, from pairs so few and so unlike each other that their scatter says nothing,
+    /// lies between 0 and twice the limit.
+    fn bounded<Q: Quantity>(&self, noise: Estimate<Q>) -> Estimate<Q> {
+        let value = noise.value.get();
+        let is_unknown = self.is_upper_limit && noise.uncertainty.get() > value;
+        if is_unknown { Estimate::new(value, value).with_interval((0.0, 2.0 * value)) } else { noise }
+    }
+}
+
 /// The transfer curve and what it says.
 struct Curve {
     points: Vec<TransferPoint>,
@@ -66,6 +76,8 @@ struct Curve {
     gain: Estimate<ElectronsPerDn>,
     /// What neighbours share of the noise, 0 within its uncertainty where it was not noticed.
     sharing: Option<Coupling>,
+    /// The variance of the flats without light over that of the bias frames, where these may be means of so many.
+    over_biases: Option<f64>,
 }
 
 /// What darks say.
@@ -76,6 +88,20 @@ struct Heat {
     other_gain: Option<OtherGain>,
     /// Whether their level without time is far from the bias frames'.
     has_jumped: bool,
+    /// The variance of the darks without charge over that of the bias frames, where these may be means of so many.
+    over_biases: Option<f64>,
+}
+
+impl Heat {
+    /// The gain of the flats, as uncertain as what darks say against it makes it.
+    fn contradicting(&self, gain: Estimate<ElectronsPerDn>) -> Estimate<ElectronsPerDn> {
+        // Of what jumps between bias frames and darks the flats may be before, after, or both.
+        let gain = less_sure(gain, if self.has_jumped { OTHER_GAIN / 3_f64.sqrt() } else { 0.0 });
+        match self.other_gain.filter(|other| other.of_biases) {
+            Some(other) => gain.reaching(other.of_darks.value.0 / gain.value.0, other.of_darks.relative()),
+            None => gain,
+        }
+    }
 }
 
 impl PlaneMeter {
@@ -93,13 +119,9 @@ impl PlaneMeter {
         for caveat in &mut caveats {
             caveat.about = self.name().into();
         }
-        let Heat { dark_current, thermal, other_gain, has_jumped } = self.heat(&start, &curve.gain, step, &mut caveats);
-        // Of what jumps between bias frames and darks the flats may be before, after, or both.
-        let gain = less_sure(curve.gain, if has_jumped { OTHER_GAIN / 3_f64.sqrt() } else { 0.0 });
-        let gain = match other_gain.filter(|other| other.of_biases) {
-            Some(other) => reaching(gain, other.of_darks.value.0 / gain.value.0),
-            None => gain,
-        };
+        let heat = self.heat(&start, &curve.gain, step, &mut caveats);
+        let gain = heat.contradicting(curve.gain);
+        let Heat { dark_current, thermal, over_biases, .. } = heat;
         let light = kinds::light_on_biases(zero, &self.darks, &dark_current, gain.value);
         caveats.extend(light.map(|light| kinds::lit_biases(light).about(self.name())));
         let dark_pattern = self.dark_pattern(*reference);
@@ -115,7 +137,11 @@ impl PlaneMeter {
         let glow = self.glow(&gain, zero);
         caveats.extend(glow.as_ref().map(|glow| glow.caveat().about(self.name())));
         let (level, full, is, cause) = self.full_scale(saturation.as_ref(), *flat_offset, &gain);
-        let in_electrons = |noise: &Estimate<Dn>| in_electrons(noise, &gain, curve.fit.as_ref());
+        // Bias frames that are means of several: one of them has the root of that times the noise.
+        let over_biases = curve.over_biases.or(over_biases);
+        let in_electrons = |noise: &Estimate<Dn>| {
+            start.bounded(of_one_frame(in_electrons(noise, &gain, curve.fit.as_ref()), over_biases))
+        };
         let pattern_e = |part: Option<Estimate<Dn>>| part.map(|part| part.times(&gain));
         let read_noise_e = in_electrons(&zero.noise);
         let threshold =
@@ -133,7 +159,7 @@ impl PlaneMeter {
                 written(fit, model, (&curve.points, FIT_SHARE * (level - *flat_offset).0), zero)
             }),
             offset_dn: Some(zero.offset),
-            read_noise_dn: Some(zero.noise),
+            read_noise_dn: Some(start.bounded(of_one_frame(zero.noise, over_biases))),
             read_noise_e,
             read_noise_core_e: Some(in_electrons(&zero.core)),
             read_noise_is_upper_limit: start.is_upper_limit || light.is_some(),
@@ -204,9 +230,9 @@ impl PlaneMeter {
         }
         caveats.extend(self.stars.map(kinds::starry));
         caveats.extend(doubts::of_light(self.flats.iter().filter_map(|(_, pair)| pair.sound.as_ref())));
-        let (points, fit) = match self.fitted(start, caveats) {
-            Ok((points, fit)) => (points, Some(fit)),
-            Err(_) if self.typed_gain.is_some() => (Vec::new(), None),
+        let (points, fit, over_biases) = match self.fitted(start, caveats) {
+            Ok((points, fit, over_biases)) => (points, Some(fit), over_biases),
+            Err(_) if self.typed_gain.is_some() => (Vec::new(), None, None),
             Err(error) => return Err(self.lossy_error().unwrap_or(error)),
         };
         caveats.extend(self.gain_with_temperature(*flat_offset, saturation.as_ref(), zero));
@@ -223,7 +249,7 @@ impl PlaneMeter {
         caveats.extend(self.filtered.caveat());
         let gain = self.gain(fit.as_ref(), coupling.as_ref(), zero, caveats)?;
         let sharing = coupling.or_else(|| Some(Coupling { excess: 0.0, ..self.correlation.measured()?.0 }));
-        Ok(Curve { points, fit, gain, sharing })
+        Ok(Curve { points, fit, gain, sharing, over_biases })
     }
 
     /// The gain: typed, or fitted and freed from what neighbours share; as uncertain as what contradicts it is off.
@@ -251,7 +277,7 @@ impl PlaneMeter {
     /// Dark current at each temperature, and its law.
     fn heat(&self, start: &Start, gain: &Estimate<ElectronsPerDn>, step: u32, caveats: &mut Vec<Caveat>) -> Heat {
         let Start { zero, reference, saturation, flat_offset, has_bias_level, .. } = start;
-        let DarkCurrents { points: dark_current, other_gain, has_jumped, caveats: doubts } =
+        let DarkCurrents { points: dark_current, other_gain, has_jumped, over_biases, caveats: doubts } =
             self.dark_currents(gain, zero, *reference, *has_bias_level, step);
         caveats.extend(doubts);
         let full = saturation.as_ref().map_or(65_535.0, |saturation| saturation.level.0) - flat_offset.0;
@@ -267,7 +293,7 @@ impl PlaneMeter {
         caveats.extend(thermal.iter().filter(|_| few).map(|law| doubts::no_floor(law).about(self.name())));
         let leak = thermal.as_ref().and_then(|law| self.light_leak(law, gain));
         caveats.extend(leak.map(|caveat| caveat.about(self.name())));
-        Heat { dark_current, thermal, other_gain, has_jumped }
+        Heat { dark_current, thermal, other_gain, has_jumped, over_biases }
     }
 
     /// A floor of the dark current whose pattern is a slope over the frame: light comes in on one side.
@@ -327,7 +353,10 @@ impl PlaneMeter {
         saturation: Option<Dn>,
         sharing: Option<&Coupling>,
     ) -> [Spread<f64>; 2] {
-        let Some(full) = saturation else { return [Spread::default(); 2] };
+        // Stars are in the mean flat as well, and what removes a slope does not remove them.
+        let Some(full) = saturation.filter(|_| !self.is_starry() && self.stars.is_none()) else {
+            return [Spread::default(); 2];
+        };
         let from_half = |level: f64| ((level - dark.level) - 0.5 * (full.0 - dark.level)).abs();
         let lit =
             self.patterns.done.iter().filter(|(key, flat)| key.kind == FrameKind::Flat && flat.level > dark.level);
@@ -369,6 +398,14 @@ fn less_sure(gain: Estimate<ElectronsPerDn>, part: f64) -> Estimate<ElectronsPer
     }
     let statistical = gain.statistical.unwrap_or(gain.uncertainty);
     Estimate::new(gain.value.0, gain.uncertainty.0.hypot(gain.value.0 * part)).with_statistical(statistical.0)
+}
+
+/// How far a variance of bias frames that are means may be off, relatively, beside their number.
+const OF_MEANS: f64 = 0.05;
+
+/// The noise of a single frame where bias frames may be means: the interval reaches from what they show to that.
+fn of_one_frame<Q: Quantity>(noise: Estimate<Q>, over_biases: Option<f64>) -> Estimate<Q> {
+    over_biases.map_or(noise, |times| noise.reaching(times.sqrt(), OF_MEANS))
 }
 
 /// A noise in electrons. The gain was fitted to that very noise as well, so the two errors are not independent:

@@ -67,12 +67,12 @@ impl PlaneMeter {
     }
 
     /// The same from single frames: flats that are means of several are left out, and named; where all of them are, there
-    /// is no fit.
+    /// is no fit. The last is the variance of the flats without light over that of the bias frames, where that is more.
     pub(super) fn fitted(
         &self,
         start: &Start,
         caveats: &mut Vec<Caveat>,
-    ) -> Result<(Vec<TransferPoint>, TransferFit), MeasureError> {
+    ) -> Result<(Vec<TransferPoint>, TransferFit, Option<f64>), MeasureError> {
         let Start { zero, saturation, flat_offset, own_level, is_of_long_darks, .. } = start;
         let mut levels = self.levels(*flat_offset, saturation.as_ref(), Some(zero), *own_level);
         let quieter = averaged::quieter(&levels, zero.variance.value).filter(|_| !self.has_mixed_levels());
@@ -92,7 +92,9 @@ impl PlaneMeter {
         used.extend(Some(without_light).filter(|_| !own_level && frames.is_none()));
         let spoiled = self.spoiled(saturation.as_ref());
         let measured = zero.level().relative / without_light.relative;
-        transfer_fit(&used).map(|fit| (points, fit.with_dark_measured_to(measured))).map_err(|error| match error {
+        let fitted =
+            |fit: TransferFit| (points, fit.with_dark_measured_to(measured), frames.map(|frames| 1.0 / frames));
+        transfer_fit(&used).map(fitted).map_err(|error| match error {
             MeasureError::NoGain { levels, .. } if spoiled > 0 && spoiled == self.flats.len() => {
                 MeasureError::NoGain { levels, why: NoGainCause::Saturated { pairs: spoiled } }
             }

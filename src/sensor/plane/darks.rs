@@ -31,6 +31,8 @@ pub(super) struct DarkCurrents {
     pub(super) other_gain: Option<OtherGain>,
     /// Whether their level without time is far from the bias frames'.
     pub(super) has_jumped: bool,
+    /// The variance of the darks without charge over that of the bias frames, where these may be means of so many.
+    pub(super) over_biases: Option<f64>,
     pub(super) caveats: Vec<Caveat>,
 }
 
@@ -167,7 +169,7 @@ impl PlaneMeter {
         step: u32,
     ) -> DarkCurrents {
         let (mut points, mut caveats) = (Vec::new(), Vec::new());
-        let (mut other_gain, mut has_jumped) = (None, false);
+        let (mut other_gain, mut has_jumped, mut over_biases) = (None, false, None);
         let long = |stage: &&DarkStage| stage.frames.iter().any(|frame| frame.exposure.0 > SHORTEST_RAMP.0);
         // Four planes of a colour array are asked alike.
         let checks = self.darks.iter().filter(long).count() * if self.cell.is_some() { 4 } else { 1 };
@@ -207,14 +209,16 @@ impl PlaneMeter {
                 .extend(doubts::of_darks(stage, &current, told).into_iter().map(|caveat| caveat.about(place.clone())));
             caveats.extend(drift(&current, gain.value, checks).into_iter().map(|caveat| caveat.about(place.clone())));
             let averaged = stage.frames_in_each(&anchor, gain.value.0).filter(|_| current.subtracted.is_none());
-            let averaged =
-                averaged.filter(|_| other_gain.is_none() && !level.hidden && self.filtered.caveat().is_none());
+            let averaged = averaged.filter(|_| {
+                other_gain.is_none() && current.bent.is_none() && !level.hidden && self.filtered.caveat().is_none()
+            });
+            over_biases = over_biases.or(averaged.filter(|frames| *frames < 1.0).map(|frames| 1.0 / frames));
             caveats.extend(averaged.map(|frames| averaged::caveat(frames).about(place)));
             points.extend(point(stage.sensor, current));
         }
         caveats.extend(other_gain.map(|other| doubts::of_gain(&other, gain.value).about(self.name())));
         caveats.extend(self.only_short().map(|longest| kinds::short_darks(longest).about(self.name())));
-        DarkCurrents { points, other_gain, has_jumped, caveats }
+        DarkCurrents { points, other_gain, has_jumped, over_biases, caveats }
     }
 }
 

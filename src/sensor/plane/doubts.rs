@@ -155,7 +155,7 @@ pub(crate) fn of_flats(used: usize, spoiled: usize, flats: usize, fit: &Transfer
     if used < ENOUGH_LEVELS {
         caveats.push(Caveat::new(
             "few-frames",
-            format!("the gain rests on {used} pairs of flats"),
+            format!("the gain rests on {used} {} of flats", if used == 1 { "pair" } else { "pairs" }),
             "take pairs at 8 or more levels from 1 % to 70 % of saturation",
         ));
     }
@@ -272,7 +272,8 @@ pub(crate) fn of_darks(stage: &DarkStage, current: &DarkCurrent, others_tell: bo
             "take pairs of darks at two or more exposure times, and bias frames at the same temperature",
         ));
     }
-    caveats.extend(current.jump.map(level_jump));
+    caveats.extend(current.bent.map(|bent| bent.caveat()));
+    caveats.extend(current.jump.filter(|_| current.bent.is_none()).map(level_jump));
     caveats.extend(of_saturated_darks(current, saturated_whole));
     if let Some(subtracted) = &current.subtracted {
         caveats.push(Caveat::new(
