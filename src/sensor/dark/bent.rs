@@ -9,13 +9,15 @@ use super::current::{DarkFrame, same_exposure};
 use super::levels::LevelFit;
 use super::limits::exposures;
 
-/// A level is off the line by so many of its own uncertainties, …
-const SURE_SIGMAS: f64 = 6.0;
+/// A level is off the line by so many of its own uncertainties, which few frames know badly, …
+const SURE_SIGMAS: f64 = 15.0;
 /// … by this share of the levels' range, and by so many DN.
 const SHARE: f64 = 0.08;
 const LEAST_DN: f64 = 1.0;
 /// A line through fewer exposures misses none.
 const FEWEST: usize = 3;
+/// So many frames beyond one of each exposure tell how much they scatter.
+const FREEDOM: usize = 5;
 /// Where the order of the frames tells of a drift, that is the reason.
 const DRIFTS: f64 = 0.95;
 /// Frames told to differ by more than this in kelvins need lie on no line.
@@ -46,7 +48,7 @@ pub(super) fn bent(frames: &[DarkFrame], fit: &LevelFit, anchor: &Anchor, by_clo
     let groups: Vec<Moments> = times.iter().map(|time| of(*time).collect()).collect();
     let squares: f64 = groups.iter().filter_map(|group| Some(group.variance()? * (group.count() as f64 - 1.0))).sum();
     let freedom = frames.len().saturating_sub(groups.len());
-    if freedom < FEWEST {
+    if freedom < FREEDOM {
         return None;
     }
     let pooled = squares / freedom as f64;
