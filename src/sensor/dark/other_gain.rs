@@ -48,8 +48,8 @@ pub(super) struct Seen<'a> {
 /// `V` is the variance of a pair of darks, `μ` its level, `K` the gain in e⁻/DN: a line over two or more exposures.
 /// It meets the bias frames' variance at their level where both are of one gain; what else bends a noise (telegraph
 /// pixels, a temperature that moves) makes it meet a lower one, or no line. A held level has more noise than its charge
-/// makes, too; its median pixel does not grow, nor does that of a sensor of which only hot pixels gather charge. Means of N frames have both, slope and `V0`, N times smaller, which is for
-/// [`super::averaged`] to say.
+/// makes, too; its median pixel does not grow, nor does that of a sensor of which only hot pixels gather charge. Means of
+/// N frames have both, slope and `V0`, N times smaller, which is for [`super::averaged`] to say.
 ///
 /// # Source
 /// The photon transfer of darks: Janesick, Photon Transfer, 2007 (from memory). The tests of it are derived here.
@@ -76,13 +76,18 @@ pub(super) fn other_gain(pairs: &[PairVariance], seen: &Seen<'_>) -> Option<Othe
     let sigma = found.relative().hypot(gain.relative());
     let way = times_gain.ln().signum();
     let is_apart = |ratio: f64| way * ratio.ln() > APART.ln();
-    if !(is_apart(times_gain) && way * by_time.ln() > APART.ln() / 2.0 && times_gain.ln().abs() > SURE_SIGMAS * sigma) {
+    // In the slope itself: beside one that is high by chance its own scatter looks small.
+    let expected = 1.0 / gain.value.0;
+    let is_sure = (slope - expected).abs() > SURE_SIGMAS * sigmas[1].hypot(expected * gain.relative());
+    if !(is_apart(times_gain) && way * by_time.ln() > APART.ln() / 2.0 && is_sure) {
         return None;
     }
     let noise = at_zero / anchor.variance.value;
     let of_noise = (sigmas[0] / at_zero).hypot(anchor.variance.relative());
     let of_biases = noise.ln().abs() < SAME_NOISE.max(2.0 * of_noise);
-    let of_other_biases = is_apart(1.0 / noise) && noise.ln().abs() > SURE_SIGMAS * of_noise;
+    let of_bias = anchor.variance;
+    let is_sure = (at_zero - of_bias.value).abs() > SURE_SIGMAS * sigmas[0].hypot(of_bias.uncertainty);
+    let of_other_biases = is_apart(1.0 / noise) && is_sure;
     let are_means = (noise * times_gain).ln().abs() < OF_MEANS.max(2.0 * of_noise.hypot(sigma));
     let is_other = match way < 0.0 {
         true => !moves && is_straight(&line, &charges, pairs),
@@ -183,6 +188,12 @@ mod tests {
         // Means of four darks, beside single bias frames.
         let means = |pair: PairVariance| PairVariance { variance: pair.variance / 4.0, ..pair };
         assert_eq!(found(2.0, 2.0, means), None);
+        // So little charge that the noise of the variances makes a slope four times as steep by chance, at three sigmas.
+        let faint = |pair: PairVariance| {
+            let level = 0.02 * (pair.level - 300.0);
+            PairVariance { level: 300.0 + level, variance: 9.0 + 2.0 * level, uncertainty: 2.6, ..pair }
+        };
+        assert_eq!(found(2.0, 2.0, faint), None);
         // A held level.
         let held = |pair: PairVariance| PairVariance { level: 300.0 + 0.05 * (pair.level - 300.0), ..pair };
         assert_eq!(with_median(0.1, 2.0, 2.0, held), None);
