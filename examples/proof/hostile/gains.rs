@@ -1,6 +1,6 @@
 //! Worlds in which bias frames, flats and darks are not of one gain setting, not all single frames, or not all as they were read.
 
-use super::world::{Asked, LADDER, Quantity, Set, World, body};
+use super::world::{LADDER, Set, World, bias_and_flats, body, darks_in_turn, everything};
 use crate::whole_frames::{Body, Chance, Fault, Kind, Session};
 
 /// A whole set whose headers say nothing of the gain.
@@ -9,7 +9,7 @@ fn unlabelled(chance: &mut Chance, brightest: f64) -> (Body, Session) {
     let mut session = Session::new(-5.0);
     session.bias(12);
     session.flat_ladder(&LADDER.map(|share| share * brightest * body.saturation()));
-    [60.0, 180.0, 300.0, 300.0, 180.0, 60.0].into_iter().for_each(|exposure| session.dark(3, exposure));
+    darks_in_turn(&mut session);
     session.shots.iter_mut().for_each(|shot| shot.told.gain = None);
     (body, session)
 }
@@ -24,11 +24,7 @@ fn of_darks(chance: &mut Chance) -> Set {
     let (body, mut session) = unlabelled(chance, 1.0);
     let times = other(chance);
     session.shots.iter_mut().filter(|shot| shot.kind == Kind::Dark).for_each(|shot| shot.gain_times = times);
-    let asked = vec![
-        Asked::new(Quantity::Gain(None), body.gain_per_dn()),
-        Asked::new(Quantity::ReadNoise, body.read),
-        Asked::dark(),
-    ];
+    let asked = everything(&body);
     Set::new(body, Vec::new(), session, chance, asked)
 }
 
@@ -37,12 +33,8 @@ fn of_flats(chance: &mut Chance) -> Set {
     let times = other(chance);
     let (body, mut session) = unlabelled(chance, times.min(1.0));
     session.shots.iter_mut().filter(|shot| shot.kind == Kind::Flat).for_each(|shot| shot.gain_times = times);
-    let truth = body.gain_per_dn();
-    let asked = vec![
-        Asked::new(Quantity::Gain(None), truth).reaching(truth.min(truth * times), truth.max(truth * times)),
-        Asked::new(Quantity::ReadNoise, body.read),
-        Asked::dark(),
-    ];
+    let (truth, mut asked) = (body.gain_per_dn(), everything(&body));
+    asked[0] = asked[0].reaching(truth.min(truth * times), truth.max(truth * times));
     Set::new(body, Vec::new(), session, chance, asked)
 }
 
@@ -50,30 +42,21 @@ fn of_flats(chance: &mut Chance) -> Set {
 fn averaged_flats(chance: &mut Chance) -> Set {
     let (body, mut session) = unlabelled(chance, 1.0);
     session.shots.iter_mut().filter(|shot| shot.kind == Kind::Flat).for_each(|shot| shot.mean_of = 4);
-    let asked = vec![
-        Asked::new(Quantity::Gain(None), body.gain_per_dn()),
-        Asked::new(Quantity::ReadNoise, body.read),
-        Asked::dark(),
-    ];
+    let asked = everything(&body);
     Set::new(body, Vec::new(), session, chance, asked)
 }
 
-/// The refusal says that the flats are means, or of another gain setting.
 /// The camera removes single bright pixels from all exposures of more than a second, hot ones with them.
 fn cut_peaks(chance: &mut Chance) -> Set {
     let body = Body { dark_spread: chance.between(0.3, 1.0), ..body(chance) };
     let mut session = Session::new(-5.0);
-    session.bias(12);
-    session.flat_ladder(&LADDER.map(|share| share * body.saturation()));
-    [60.0, 180.0, 300.0, 300.0, 180.0, 60.0].into_iter().for_each(|exposure| session.dark(3, exposure));
-    let asked = vec![
-        Asked::new(Quantity::Gain(None), body.gain_per_dn()),
-        Asked::new(Quantity::ReadNoise, body.read),
-        Asked::dark(),
-    ];
+    bias_and_flats(&mut session, &body);
+    darks_in_turn(&mut session);
+    let asked = everything(&body);
     Set::new(body, vec![Fault::CutPeaks { from_s: 1.0 }], session, chance, asked)
 }
 
+/// The refusal says that the flats are means, or of another gain setting.
 const CONTRADICTED: &[&str] = &["gain-doubtful", "averaged-frames", "frames-unusable"];
 /// A camera that holds its level is another one.
 const NEVER: &[&str] = &["black-level-pinned"];

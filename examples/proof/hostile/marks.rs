@@ -1,6 +1,6 @@
 //! Worlds whose headers and names say something else, or nothing; and mixtures.
 
-use super::world::{Asked, LADDER, Quantity, Set, Width, World, bias_and_flats, body, gain_and_read};
+use super::world::{Asked, LADDER, Quantity, Set, Width, World, bias_and_flats, body, darks_in_turn, everything};
 use crate::whole_frames::{Body, Chance, Kind, Says, Session, Shot};
 
 /// A sound set with bias frames, flats and darks.
@@ -8,19 +8,11 @@ fn sound(chance: &mut Chance) -> (Body, Session) {
     let body = body(chance);
     let mut session = Session::new(-5.0);
     bias_and_flats(&mut session, &body);
-    for exposure in [60.0, 180.0, 300.0, 300.0, 180.0, 60.0] {
-        session.dark(3, exposure);
-    }
+    darks_in_turn(&mut session);
     (body, session)
 }
 
-fn everything(body: &Body) -> Vec<Asked> {
-    let mut asked = gain_and_read(body);
-    asked.push(Asked::dark());
-    asked
-}
-
-/// The same, as narrow as the sound frames of the set allow: what does not belong is left out.
+/// All three numbers, as narrow as the sound frames of the set allow: what does not belong is left out.
 fn as_if_sound(body: &Body) -> Vec<Asked> {
     everything(body).into_iter().map(|asked| asked.at_most(Width::Percent(3.0))).collect()
 }
@@ -122,7 +114,7 @@ fn bias_of_two_temperatures(chance: &mut Chance) -> Set {
     session.bias(8);
     session.celsius = -5.0;
     session.flat_ladder(&LADDER.map(|share| share * body.saturation()));
-    [60.0, 180.0, 300.0, 300.0, 180.0, 60.0].into_iter().for_each(|exposure| session.dark(3, exposure));
+    darks_in_turn(&mut session);
     let asked = everything(&body);
     set(body, session, chance, asked)
 }

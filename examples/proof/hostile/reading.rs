@@ -1,6 +1,6 @@
 //! Worlds whose reading adds what no pixel saw.
 
-use super::world::{Asked, Quantity, Set, World, bias_and_flats, body};
+use super::world::{Asked, Quantity, Set, World, bias_and_flats, body, darks_in_turn};
 use crate::whole_frames::{Body, Chance, Fault, Session};
 
 /// A whole set under one fault that adds so many steps to the temporal noise.
@@ -9,7 +9,7 @@ fn noisier(chance: &mut Chance, make: impl FnOnce(&Body, &mut Chance) -> (Fault,
     let (fault, added) = make(&body, chance);
     let mut session = Session::new(-5.0);
     bias_and_flats(&mut session, &body);
-    [60.0, 180.0, 300.0, 300.0, 180.0, 60.0].into_iter().for_each(|exposure| session.dark(3, exposure));
+    darks_in_turn(&mut session);
     let noise = body.read.hypot(added * body.gain);
     let asked = vec![
         Asked::new(Quantity::Gain(None), body.gain_per_dn()),

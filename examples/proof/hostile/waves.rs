@@ -1,9 +1,7 @@
 //! Worlds of waves, jumps and stray light in frames that should have none.
 
-use super::world::{Asked, LADDER, Quantity, Set, World, bias_and_flats, body};
+use super::world::{Asked, LADDER, Quantity, Set, World, bias_and_flats, body, darks_in_turn};
 use crate::whole_frames::{Body, Chance, Fault, Kind, Session};
-
-const IN_TURN: [f64; 6] = [60.0, 180.0, 300.0, 300.0, 180.0, 60.0];
 
 /// Gain, read noise and dark current.
 fn everything(body: &Body, noise: f64) -> Vec<Asked> {
@@ -23,7 +21,7 @@ fn lit_biases(chance: &mut Chance) -> Set {
     for shot in session.shots.iter_mut().filter(|shot| shot.kind == Kind::Bias) {
         (shot.exposure_s, shot.light) = (0.001, 1000.0 * light);
     }
-    IN_TURN.into_iter().for_each(|exposure| session.dark(3, exposure));
+    darks_in_turn(&mut session);
     let asked = everything(&body, body.read);
     Set::new(body, Vec::new(), session, chance, asked)
 }
@@ -35,7 +33,7 @@ fn few_biases(chance: &mut Chance, pairs: usize, make: impl FnOnce(f64) -> Fault
     let mut session = Session::new(-5.0);
     session.bias(2 * pairs);
     session.flat_ladder(&LADDER.map(|share| share * body.saturation()));
-    IN_TURN.into_iter().for_each(|exposure| session.dark(3, exposure));
+    darks_in_turn(&mut session);
     let fault = make(steps);
     let added = if matches!(fault, Fault::Blotches { .. }) { steps } else { steps / 2.0_f64.sqrt() };
     let asked = everything(&body, body.read.hypot(added * body.gain));

@@ -180,3 +180,15 @@ pub(crate) fn bias_and_flats(session: &mut Session, body: &Body) {
 pub(crate) fn gain_and_read(body: &Body) -> Vec<Asked> {
     vec![Asked::new(Quantity::Gain(None), body.gain_per_dn()), Asked::new(Quantity::ReadNoise, body.read)]
 }
+
+/// The same with the dark current.
+pub(crate) fn everything(body: &Body) -> Vec<Asked> {
+    let mut asked = gain_and_read(body);
+    asked.push(Asked::dark());
+    asked
+}
+
+/// Three darks of each exposure, short and long in turn, and the same backwards.
+pub(crate) fn darks_in_turn(session: &mut Session) {
+    [60.0, 180.0, 300.0, 300.0, 180.0, 60.0].into_iter().for_each(|exposure| session.dark(3, exposure));
+}

@@ -20,6 +20,22 @@ pub(crate) struct Anchor {
     pub floor: Option<u16>,
 }
 
+#[cfg(test)]
+impl Anchor {
+    /// Bias frames of the darks' own temperature with this level in DN and this variance in DN².
+    pub(super) fn of_bias(offset: f64, variance: Estimate<f64>) -> Self {
+        Self {
+            offset: Estimate::new(offset, 0.1),
+            variance,
+            level_scatter: 0.1,
+            hidden_by_steps: [0.0; 2],
+            same_temperature: true,
+            is_of_bias: true,
+            floor: None,
+        }
+    }
+}
+
 /// What a dark pixel may be expected to do, in DN: enough to tell a particle from noise.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Expectation {

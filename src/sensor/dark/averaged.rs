@@ -109,15 +109,7 @@ mod tests {
             let charge = rate * time;
             (time, if pinned { 100.0 } else { 100.0 + charge }, (9.0 + charge) / darks)
         });
-        let anchor = Anchor {
-            offset: Estimate::new(offset, 0.1),
-            variance: Estimate::new(9.0 / biases, 0.05),
-            level_scatter,
-            hidden_by_steps: [0.0; 2],
-            same_temperature: true,
-            is_of_bias: true,
-            floor: None,
-        };
+        let anchor = Anchor { level_scatter, ..Anchor::of_bias(offset, Estimate::new(9.0 / biases, 0.05)) };
         stage(&points).frames_in_each(&anchor, 1.0)
     }
 

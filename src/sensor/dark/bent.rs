@@ -27,7 +27,7 @@ const TOLD_KELVIN: f64 = 0.3;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Bent {
     /// The most in DN by which an exposure's level is off the line through all.
-    pub(crate) off: Dn,
+    off: Dn,
     /// The least and the greatest slope in DN/s between neighbouring exposures, and from the bias frames to each.
     slopes: (f64, f64),
 }
@@ -52,23 +52,22 @@ pub(super) fn bent(frames: &[DarkFrame], fit: &LevelFit, anchor: &Anchor, by_clo
         return None;
     }
     let pooled = squares / freedom as f64;
-    let scatter = |group: &Moments| {
-        let own = group.variance().unwrap_or(0.0).max(pooled).sqrt().max(anchor.level_scatter);
-        own / (group.count() as f64).sqrt()
+    let sigma = |place: usize| {
+        let own = groups[place].variance().unwrap_or(0.0).max(pooled).sqrt().max(anchor.level_scatter);
+        own / (groups[place].count() as f64).sqrt()
     };
     let x: Vec<f64> = times.iter().map(|time| time.0).collect();
     let y: Vec<f64> = groups.iter().filter_map(Moments::mean).collect();
-    let weights: Vec<f64> = groups.iter().map(|group| scatter(group).max(1e-6).powi(-2)).collect();
+    let weights: Vec<f64> = (0..x.len()).map(|place| sigma(place).max(1e-6).powi(-2)).collect();
     let line = polynomial_fit(&x, &y, &weights, 1)?;
     let low = y.iter().copied().fold(f64::INFINITY, f64::min);
     let range = y.iter().copied().fold(low, f64::max) - low;
     let off = |place: usize| (y[place] - line.at(x[place])).abs();
-    let misses =
-        |place: &usize| off(*place) > (SURE_SIGMAS * scatter(&groups[*place])).max(SHARE * range).max(LEAST_DN);
-    (0..x.len()).any(|place| misses(&place)).then_some(())?;
+    if (0..x.len()).all(|place| off(place) <= (SURE_SIGMAS * sigma(place)).max(SHARE * range).max(LEAST_DN)) {
+        return None;
+    }
     let most = (0..x.len()).map(off).fold(0.0, f64::max);
     let offset = anchor.offset.value.0;
-    let sigma = |place: usize| scatter(&groups[place]);
     let from_bias = (0..x.len())
         .filter(|_| anchor.is_of_bias)
         .map(|place| ((y[place] - offset) / x[place], sigma(place).hypot(anchor.offset.uncertainty.0) / x[place]));
@@ -112,17 +111,9 @@ mod tests {
     use super::*;
 
     fn found(points: &[(f64, f64)]) -> Option<Bent> {
-        let twice = |(time, level): &(f64, f64)| [-0.05, 0.0, 0.05].map(|more| (*time, level + more, 9.0));
-        let points: Vec<(f64, f64, f64)> = points.iter().flat_map(twice).collect();
-        let anchor = Anchor {
-            offset: Estimate::new(100.0, 0.1),
-            variance: Estimate::new(9.0, 0.05),
-            level_scatter: 0.1,
-            hidden_by_steps: [0.0; 2],
-            same_temperature: true,
-            is_of_bias: true,
-            floor: None,
-        };
+        let thrice = |(time, level): &(f64, f64)| [-0.05, 0.0, 0.05].map(|more| (*time, level + more, 9.0));
+        let points: Vec<(f64, f64, f64)> = points.iter().flat_map(thrice).collect();
+        let anchor = Anchor::of_bias(100.0, Estimate::new(9.0, 0.05));
         let fit = LevelFit { slope: Estimate::new(0.1, 0.001), at_zero: 100.0, drift: Drift::default() };
         bent(&stage(&points).frames, &fit, &anchor, true)
     }

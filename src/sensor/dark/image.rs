@@ -120,7 +120,8 @@ impl LongestStack {
         let Expectation { offset, read_variance, dn_per_e, pattern_variance, .. } = expectation;
         let (frames, exposure) = (f64::from(self.frames), self.exposure);
         let tiles = Tiles::new(self.sum.view(), self.frames);
-        let rates = self.rates(offset);
+        let sums = self.sums();
+        let rates = sums.rates(offset, exposure);
         let median = median_of(&rates);
         let sketch = Sketch::new(self.sum.view(), self.frames, exposure, offset).counted(&rates, median);
         let hot = Hot { median, frames, exposure, offset, read_variance, dn_per_e };
@@ -141,14 +142,12 @@ impl LongestStack {
             middle: Some(Middle { sum: middle(self.sum.view(), OF_IMAGE).to_owned(), hot }),
             frames: self.frames,
             shot: (mean * exposure.0).max(0.0) * dn_per_e,
-            median: offset
-                + exposure.0 * quantile_of(&rates, 0.5)
-                + expectation.median_shortfall(offset + mean * exposure.0) / frames,
+            median: sums.median_level() + expectation.median_shortfall(offset + mean * exposure.0) / frames,
         }
     }
 
-    /// The different rates of the pixels in DN/s, rising, and how many pixels have each.
-    fn rates(&self, offset: f64) -> Vec<(f64, f64)> {
+    /// The sums of the pixels.
+    fn sums(&self) -> Sums {
         let width = self.frames.div_ceil(MOST_BINS_PER_CODE).max(1);
         let bin = |sum: u32| (sum / width) as i32;
         let ends = |band| {
@@ -167,25 +166,34 @@ impl LongestStack {
             }
         };
         let (_, sums) = row_blocks::of_rows_with(self.sum.nrows(), empty, of_band);
-        let sums = sums.into_iter().reduce(Histogram::with).unwrap_or_else(empty);
-        let middle = f64::from(width - 1) / 2.0;
-        let level = |bin: i32| (f64::from(bin) * f64::from(width) + middle) / f64::from(self.frames);
-        sums.occupied().map(|(bin, count)| ((level(bin) - offset) / self.exposure.0, f64::from(count))).collect()
+        let bins = sums.into_iter().reduce(Histogram::with).unwrap_or_else(empty);
+        Sums { bins, width: f64::from(width), frames: f64::from(self.frames) }
     }
 }
 
-/// The quantile of evenly spaced values with their counts, each of which stands for half a space about it; 0 without any.
-fn quantile_of(values: &[(f64, f64)], share: f64) -> f64 {
-    let spacing = values.windows(2).map(|two| two[1].0 - two[0].0).fold(f64::INFINITY, f64::min);
-    let wanted = share * values.iter().map(|(_, count)| count).sum::<f64>();
-    let mut below = 0.0;
-    let within = values.iter().find_map(|(value, count)| {
-        let inside = (wanted - below) / count;
-        below += count;
-        (below >= wanted).then_some((value, inside))
-    });
-    let spacing = if spacing.is_finite() { spacing } else { 0.0 };
-    within.map_or(0.0, |(value, inside)| value + spacing * (inside.clamp(0.0, 1.0) - 0.5))
+/// The histogram of a sum image.
+struct Sums {
+    bins: Histogram,
+    /// Sums in a bin.
+    width: f64,
+    frames: f64,
+}
+
+impl Sums {
+    /// DN in the mean of the frames.
+    fn level(&self, bin: f64) -> f64 {
+        (bin * self.width + (self.width - 1.0) / 2.0) / self.frames
+    }
+
+    fn median_level(&self) -> f64 {
+        self.level(self.bins.quantile(0.5).unwrap_or(0.0))
+    }
+
+    /// The different rates of the pixels in DN/s, rising, and how many pixels have each.
+    fn rates(&self, offset: f64, exposure: Seconds) -> Vec<(f64, f64)> {
+        let rate = |bin: i32| (self.level(f64::from(bin)) - offset) / exposure.0;
+        self.bins.occupied().map(|(bin, count)| (rate(bin), f64::from(count))).collect()
+    }
 }
 
 /// The value at the middle of rising values with their counts; 0 without any.

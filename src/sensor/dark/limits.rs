@@ -32,10 +32,24 @@ pub(super) fn lacking(slope: Estimate<f64>, lost: f64) -> Estimate<f64> {
     if lost <= 0.0 {
         return slope;
     }
+    larger_by(slope, LOST_TIMES_HELD * lost * slope.value.abs())
+}
+
+/// An estimate that may be larger by up to `more`.
+fn larger_by<Q: Quantity>(estimate: Estimate<Q>, more: f64) -> Estimate<Q> {
+    let (low, high) = estimate.interval();
+    let uncertainty = Q::new(estimate.uncertainty.get().hypot(more / 2.0));
+    Estimate { uncertainty, ..estimate.with_interval((low, high + more)) }
+}
+
+/// A slope that is off by an unseen error of this standard deviation as well.
+pub(super) fn loosened(slope: Estimate<f64>, sigma: f64) -> Estimate<f64> {
     let (low, high) = slope.interval();
-    let more = LOST_TIMES_HELD * lost * slope.value.abs();
-    let uncertainty = slope.uncertainty.hypot(more / 2.0);
-    Estimate { interval_95: Some((low, high + more)), ..Estimate::new(slope.value, uncertainty) }
+    let end = |end: f64, sign: f64| slope.value + sign * (end - slope.value).hypot(1.96 * sigma);
+    Estimate {
+        interval_95: Some((end(low, -1.0), end(high, 1.0))),
+        ..Estimate::new(slope.value, slope.uncertainty.hypot(sigma))
+    }
 }
 
 /// Hot pixels may hold as much as all others do (common practice, no source; of the mean of a cooled CCD's darks a fifth to a
@@ -44,12 +58,7 @@ const HOT_PIXELS_HOLD: f64 = 1.0;
 
 /// A rate of frames without their hot pixels: it may be larger by what they hold.
 pub(crate) fn without_hot_pixels<Q: Quantity>(rate: Estimate<Q>) -> Estimate<Q> {
-    let (value, (low, high)) = (rate.value.get(), rate.interval());
-    let more = HOT_PIXELS_HOLD * value.max(0.0);
-    let statistical = rate.statistical.unwrap_or(rate.uncertainty).get();
-    Estimate::new(value, rate.uncertainty.get().hypot(more / 2.0))
-        .with_statistical(statistical)
-        .with_interval((low, high + more))
+    larger_by(rate, HOT_PIXELS_HOLD * rate.value.get().max(0.0))
 }
 
 /// A slope of levels whose pixels are cut off at the dark side, a share of them between `shares` in all frames: a pixel that is cut
@@ -91,16 +100,7 @@ pub(super) fn level_jump(fit: &LevelFit, frames: &[DarkFrame], anchor: Anchor) -
 
 /// A slope in DN of frames whose level jumped against the bias frames': the gain may have moved with it.
 pub(super) fn of_other_gain(slope: Estimate<f64>, jump: Option<f64>) -> Estimate<f64> {
-    if jump.is_none() {
-        return slope;
-    }
-    let (low, high) = slope.interval();
-    let moved = OTHER_GAIN * slope.value.abs();
-    let end = |end: f64, sign: f64| slope.value + sign * (end - slope.value).hypot(1.96 * moved);
-    Estimate {
-        interval_95: Some((end(low, -1.0), end(high, 1.0))),
-        ..Estimate::new(slope.value, slope.uncertainty.hypot(moved))
-    }
+    jump.map_or(slope, |_| loosened(slope, OTHER_GAIN * slope.value.abs()))
 }
 
 /// The least and the greatest share of pixels at the code where the dark side is cut off.

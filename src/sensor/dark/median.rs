@@ -4,8 +4,9 @@ use crate::stats::Estimate;
 
 use super::anchor::Anchor;
 use super::current::{DarkFrame, DarkStage, same_exposure};
+use super::limits::loosened;
 
-/// The correction is known to this part of itself: it is of the first order (judgement).
+/// The correction is known to this part of itself: the distribution of the pixels is not (judgement).
 const KNOWN: f64 = 0.3;
 /// The steps of the converter must move a median by less than this part of the shift.
 const STEPS_HIDE: f64 = 0.3;
@@ -35,9 +36,9 @@ impl DarkStage {
     /// ```
     ///
     /// To first order the median of pixels `x` under noise is off by −½ σ² f′(x)/f(x), linear in the variance; noise far larger
-    /// than the spread of the pixels makes it their mean. `s` has both ends, and between them it is within a tenth of what log-normal
-    /// rates do (found by trial). `M₁` is the median of single frames, `Mₙ` that of
-    /// the mean of n. Derived here. `None` of a single frame, and where the converter's steps hide it.
+    /// than the spread of the pixels makes it their mean. `s` has both ends, and is near what log-normal rates do between them
+    /// (found by trial). `M₁` is the median of single frames, `Mₙ` that of the mean of n. Derived here. `None` of a single frame,
+    /// and where the converter's steps hide it.
     pub(super) fn median_shift(&self, anchor: &Anchor, slope: f64, gain: f64) -> Option<MedianShift> {
         let image = self.image.as_ref().filter(|image| image.frames > 1)?;
         let own: Vec<&DarkFrame> =
@@ -69,10 +70,7 @@ impl MedianShift {
 
     /// A slope in DN/s of medians that were freed from it, as uncertain as that makes it.
     pub(super) fn freed(&self, slope: Estimate<f64>) -> Estimate<f64> {
-        let sigma = KNOWN * self.of_longest / self.longest;
-        let (low, high) = slope.interval();
-        let end = |end: f64, sign: f64| slope.value + sign * (end - slope.value).hypot(1.96 * sigma);
-        Estimate::new(slope.value, slope.uncertainty.hypot(sigma)).with_interval((end(low, -1.0), end(high, 1.0)))
+        loosened(slope, KNOWN * self.of_longest / self.longest)
     }
 }
 

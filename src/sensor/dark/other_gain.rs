@@ -151,15 +151,7 @@ mod tests {
             change(PairVariance { exposure: Seconds(time), variance, uncertainty, level: 300.0 + charge / own })
         };
         let pairs = [30.0, 60.0, 120.0, 300.0, 300.0].map(pair);
-        let anchor = Anchor {
-            offset: Estimate::new(300.0, 0.1),
-            variance: Estimate::new(36.0 / bias.powi(2), 0.05),
-            level_scatter: 0.1,
-            hidden_by_steps: [0.0; 2],
-            same_temperature: true,
-            is_of_bias: true,
-            floor: None,
-        };
+        let anchor = Anchor::of_bias(300.0, Estimate::new(36.0 / bias.powi(2), 0.05));
         let level = (pairs[4].level - pairs[0].level) / 270.0;
         let (gain, median) = (Estimate::new(2.0, 0.01), Estimate::new(share * level, 0.001 * level));
         other_gain(&pairs, &Seen { anchor: &anchor, gain: &gain, level, median, moves: false })

@@ -8,7 +8,6 @@ use super::limits::exposures;
 
 /// Saturated pixels that hold more of a frame's dark signal than this bend the slope.
 const SATURATED_SHARE: f64 = 0.01;
-
 /// What they hold of the worst darks that makes a single exposure without any the better one.
 const MUCH: f64 = 0.1;
 
@@ -27,7 +26,8 @@ pub(crate) struct SaturatedDarks {
 
 impl DarkStage {
     /// Exposures in which saturated pixels hold more than a hundredth of the dark signal: what they
-    /// would have held beyond is lost. They are left out where two other exposures remain, or one beside bias frames.
+    /// would have held beyond is lost. They are left out where two other exposures remain, or one beside bias
+    /// frames where they hold much.
     pub(super) fn saturated(&self, anchor: Anchor) -> Option<SaturatedDarks> {
         let bent = self.frames.iter().filter(|frame| frame.saturated_share > SATURATED_SHARE);
         let from = bent.map(|frame| frame.exposure).min_by(|a, b| a.0.total_cmp(&b.0))?;

@@ -3,6 +3,7 @@
 use crate::stats::{Estimate, Opinion, mixture};
 
 use super::levels::Level;
+use super::limits::loosened;
 use super::warmth::PER_KELVIN;
 
 /// Places about it, in its standard uncertainty.
@@ -12,13 +13,7 @@ const AT_IT: f64 = 0.15;
 
 /// A slope whose frames' temperatures are off by this share of it, as [`at_middle`](super::moment::at_middle) says.
 pub(super) fn moved(slope: Estimate<f64>, share: f64) -> Estimate<f64> {
-    let sigma = share * slope.value.abs();
-    let (low, high) = slope.interval();
-    let end = |end: f64, sign: f64| slope.value + sign * (end - slope.value).hypot(1.96 * sigma);
-    Estimate {
-        interval_95: Some((end(low, -1.0), end(high, 1.0))),
-        ..Estimate::new(slope.value, slope.uncertainty.hypot(sigma))
-    }
+    loosened(slope, share * slope.value.abs())
 }
 
 /// The rate at `at` in DN/s from darks of one exposure, each at its own told temperature; `None` where all are at it.

@@ -19,23 +19,6 @@ const UNSETTLED_KELVIN: f64 = 0.7;
 const NOISY_TIMES_CORE: f64 = 1.5;
 /// Read noises of two temperatures that differ by less than this share are the same for a plan.
 const OTHER_NOISE: f64 = 0.05;
-/// Darks whose noise asks for another gain than the flats'.
-pub(super) fn of_gain(other: &OtherGain, of_flats: ElectronsPerDn) -> Caveat {
-    let (who, interval) = match other.of_biases {
-        true => ("the flats", "every interval in electrons reaches"),
-        false => ("the darks", "the dark current is counted with that of the darks, its interval reaches"),
-    };
-    Caveat::new(
-        "gain-doubtful",
-        format!(
-            "the noise of the darks grows with their level as at {:.3} e-/DN, that of the flats says {:.3}: {who} have \
-             another gain setting, or are no single raw frames; {interval} what both gains make",
-            other.of_darks.value.0, of_flats.0
-        ),
-        "take bias frames, flats and darks with one gain setting, as the camera wrote them",
-    )
-}
-
 /// Gains of two temperatures that differ by less than this share are the same for a plan.
 const OTHER_GAIN: f64 = 0.01;
 /// Share of dark pixels at 0 from which on the black level is cut (EMVA 1288 Release 4.0 Linear: 0.5 %).
@@ -452,6 +435,23 @@ pub(super) fn typed_against(typed: ElectronsPerDn, fit: &TransferFit) -> Option<
             "measure again without --gain-e-per-dn",
         )
     })
+}
+
+/// Darks whose noise asks for another gain than the flats'.
+pub(super) fn of_gain(other: &OtherGain, of_flats: ElectronsPerDn) -> Caveat {
+    let (who, interval) = match other.of_biases {
+        true => ("the flats", "every interval in electrons reaches"),
+        false => ("the darks", "the dark current is counted with that of the darks, its interval reaches"),
+    };
+    Caveat::new(
+        "gain-doubtful",
+        format!(
+            "the noise of the darks grows with their level as at {:.3} e-/DN, that of the flats says {:.3}: {who} have \
+             another gain setting, or are no single raw frames; {interval} what both gains make",
+            other.of_darks.value.0, of_flats.0
+        ),
+        "take bias frames, flats and darks with one gain setting, as the camera wrote them",
+    )
 }
 
 /// Gains of two temperatures that differ by more than three combined uncertainties and 1 %.

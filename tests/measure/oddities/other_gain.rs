@@ -37,6 +37,15 @@ fn rates(world: &mut World) -> Array2<f64> {
     drawn.mapv(|rate| rate * RATE / mean)
 }
 
+/// A sensor with its dark currents, bias frames and flats, as yet without darks.
+fn without_darks(seed: u64) -> (World, Array2<f64>) {
+    let mut world = World::new(160, 200, seed);
+    let rates = rates(&mut world);
+    world.biases(10);
+    world.ladder(&LEVELS, 0.0);
+    (world, rates)
+}
+
 fn says(caveats: &[Caveat], code: &str) -> bool {
     caveats.iter().any(|caveat| caveat.code == code)
 }
@@ -104,10 +113,7 @@ fn a_level_that_jumps_is_named_where_it_makes_the_dark_current_uncertain() {
 /// Before: the dark current a tenth too small, ± 1 %, beside the words that it cannot be trusted.
 #[test]
 fn a_dark_current_without_its_hot_pixels_reaches_the_whole() {
-    let mut world = World::new(160, 200, 4400);
-    let rates = rates(&mut world);
-    world.biases(10);
-    world.ladder(&LEVELS, 0.0);
+    let (mut world, rates) = without_darks(4400);
     for time in DARKS {
         for _ in 0..2 {
             world.take(FrameKind::Dark, time, |row, column| rates[(row, column)] * time);
@@ -132,10 +138,7 @@ fn a_dark_current_without_its_hot_pixels_reaches_the_whole() {
 #[test]
 fn darks_with_a_wrong_exposure_time_lie_on_no_line() {
     for seed in 0..4 {
-        let mut world = World::new(160, 200, 4500 + seed);
-        let rates = rates(&mut world);
-        world.biases(10);
-        world.ladder(&LEVELS, 0.0);
+        let (mut world, rates) = without_darks(4500 + seed);
         for (time, told) in [(30.0, 30.0), (120.0, 120.0), (300.0, 600.0)] {
             (0..4).for_each(|_| world.take(FrameKind::Dark, told, |row, column| rates[(row, column)] * time));
         }
@@ -150,10 +153,7 @@ fn darks_with_a_wrong_exposure_time_lie_on_no_line() {
 #[test]
 fn noise_reduction_from_some_exposure_on_is_no_held_level() {
     for seed in 0..4 {
-        let mut world = World::new(160, 200, 4600 + seed);
-        let rates = rates(&mut world);
-        world.biases(10);
-        world.ladder(&LEVELS, 0.0);
+        let (mut world, rates) = without_darks(4600 + seed);
         for time in [30.0, 60.0, 120.0, 300.0] {
             for _ in 0..4 {
                 let other = world.pixels(|row, column| rates[(row, column)] * time);

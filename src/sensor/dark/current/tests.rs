@@ -23,15 +23,7 @@ pub(in super::super) fn stage(points: &[(f64, f64, f64)]) -> DarkStage {
 #[test]
 fn the_slope_ignores_a_step_between_bias_and_dark() {
     let stage = stage(&[(300.0, 403.0, 4.0), (100.0, 203.0, 4.0), (20.0, 123.0, 4.0)]);
-    let anchor = Anchor {
-        offset: Estimate::new(100.0, 0.1),
-        variance: Estimate::new(4.0, 0.01),
-        level_scatter: 0.1,
-        hidden_by_steps: [0.0; 2],
-        same_temperature: true,
-        is_of_bias: true,
-        floor: None,
-    };
+    let anchor = Anchor::of_bias(100.0, Estimate::new(4.0, 0.01));
     let rate = stage.dark_current(&Estimate::new(2.0, 0.0), anchor, &[]).from_mean.unwrap();
     approx::assert_relative_eq!(rate.value.0, 2.0, epsilon = 1e-9);
 }
