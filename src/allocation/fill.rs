@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use pulp::Arch;
+
 use super::Problem;
 use super::stretch::{Slot, value};
 
@@ -38,6 +40,7 @@ impl<'a> Filling<'a> {
     }
 
     /// A filter gets so much.
+    #[inline(always)]
     fn give(&mut self, filter: usize, worth: f64) {
         self.left[filter] -= worth;
         for (set, needed) in self.sets.iter().zip(&mut self.needed) {
@@ -46,6 +49,7 @@ impl<'a> Filling<'a> {
     }
 
     /// Later slots bring so much more to every set that holds one of the filters that it suits.
+    #[inline(always)]
     fn add(&mut self, suited: u64, worth: f64) {
         // Without a branch: this is done for each slot, and all sets at once.
         for (set, later) in self.sets.iter().zip(&mut self.later) {
@@ -54,6 +58,7 @@ impl<'a> Filling<'a> {
     }
 
     /// The most of a slot that a filter may take: the others of every set that cannot wait get theirs.
+    #[inline(always)]
     fn most(&self, filter: usize, worth: f64) -> f64 {
         let mut cannot_wait = 0.0;
         for ((set, needed), later) in self.sets.iter().zip(&self.needed).zip(&self.later) {
@@ -84,9 +89,11 @@ pub(crate) fn fill(problem: &Problem<'_>, slots: &[Slot], prices: &[f64]) -> Opt
     ALIKE
         .into_iter()
         .take(if several { ALIKE.len() } else { 1 })
-        .find_map(|alike| filled(problem, slots, prices, alike))
+        .find_map(|alike| Arch::new().dispatch(|| filled(problem, slots, prices, alike)))
 }
 
+/// The loops over the sets, four at once where the machine has the instructions.
+#[inline(always)]
 fn filled(problem: &Problem<'_>, slots: &[Slot], prices: &[f64], alike: f64) -> Option<Vec<Portion>> {
     let filters = problem.needs.len();
     let sets = sets_of(filters);

@@ -1,5 +1,7 @@
 //! What information is worth to each filter, so that all needs are met in the same share.
 
+use pulp::Arch;
+
 use super::Problem;
 use super::stretch::{Slot, value};
 
@@ -57,17 +59,17 @@ impl Market {
             self.prices = prices;
             return information(one) / problem.needs[one];
         }
-        if filters.iter().any(|filter| information(*filter) <= 0.0) {
+        if slots.is_empty() || filters.iter().any(|filter| information(*filter) <= 0.0) {
             return 0.0;
         }
-        let count = filters.len();
-        // What each slot brings each filter as a share of its need.
-        let gains: Vec<f64> = slots
+        // What each slot brings each filter as a share of its need, filter by filter.
+        let gains: Vec<f64> = filters
             .iter()
-            .flat_map(|slot| filters.iter().map(|filter| rates(slot)[*filter] * slot.hours / problem.needs[*filter]))
+            .flat_map(|filter| slots.iter().map(|slot| rates(slot)[*filter] * slot.hours / problem.needs[*filter]))
             .collect();
         let worth: Vec<f64> = filters.iter().map(|filter| self.prices[*filter] * problem.needs[*filter]).collect();
-        let (worth, met) = shares(&gains, count, worth, problem.thorough());
+        let thorough = problem.thorough();
+        let (worth, met) = Arch::new().dispatch(|| shares(&gains, slots.len(), worth, thorough));
         for (filter, worth) in filters.iter().zip(worth) {
             self.prices[*filter] = worth / problem.needs[*filter];
         }
@@ -82,40 +84,48 @@ fn normalised(prices: Vec<f64>, needs: &[f64]) -> Vec<f64> {
     if total > 0.0 { prices.into_iter().map(|price| price / total).collect() } else { prices }
 }
 
-/// What the whole need of each of `count` filters is worth, and the share of all needs that can be met: the most that the
-/// prices allow where they are close, so that what whole blocks can do is not refused for a hair.
-fn shares(gains: &[f64], count: usize, guess: Vec<f64>, thorough: bool) -> (Vec<f64>, f64) {
-    let how = usize::from(!thorough);
+/// What the whole need of each filter is worth, and the share of all needs that can be met: the most that the prices allow
+/// where they are close, so that what whole blocks can do is not refused for a hair.
+///
+/// `gains` are those of each of so many `slots` for the first filter, then for the next; each loop goes over slots, several
+/// at once where the machine has the instructions.
+#[inline(always)]
+fn shares(gains: &[f64], slots: usize, guess: Vec<f64>, thorough: bool) -> (Vec<f64>, f64) {
+    let (how, count) = (usize::from(!thorough), guess.len());
+    let mut of_slots = vec![0.0; slots];
+    most_paid(gains, &guess, &mut of_slots);
     let mut bids: Vec<f64> = gains
-        .chunks(count)
-        .flat_map(|slot| {
-            let best = value(slot, &guess).max(f64::MIN_POSITIVE);
-            slot.iter()
-                .zip(&guess)
-                .map(move |(gain, price)| gain * (gain * price / best).powf(SHARPNESS))
-                .collect::<Vec<_>>()
+        .chunks(slots)
+        .zip(&guess)
+        .flat_map(|(gains, price)| {
+            let sharp =
+                |(gain, best): (&f64, &f64)| gain * (gain * price / best.max(f64::MIN_POSITIVE)).powf(SHARPNESS);
+            gains.iter().zip(&of_slots).map(sharp).collect::<Vec<_>>()
         })
         .map(|bid| bid.max(f64::MIN_POSITIVE))
         .collect();
     let mut budgets = vec![1.0 / count as f64; count];
     let (mut worth, mut least_bound) = (guess, f64::INFINITY);
     let mut best = 0.0_f64;
+    let mut reached = vec![0.0; count];
     for round in 0..ROUNDS[how] {
-        let mut reached = vec![0.0; count];
-        for (slot, bid) in gains.chunks(count).zip(bids.chunks_mut(count)) {
-            let all: f64 = bid.iter().sum();
-            for ((gain, bid), reached) in slot.iter().zip(bid).zip(&mut reached) {
-                // From here on what the filter gets of the slot.
-                *bid = gain * *bid / all;
-                *reached += *bid;
-            }
+        of_slots.fill(0.0);
+        for bids in bids.chunks(slots) {
+            of_slots.iter_mut().zip(bids).for_each(|(all, bid)| *all += bid);
+        }
+        of_slots.iter_mut().for_each(|all| *all = 1.0 / *all);
+        for ((gains, bids), reached) in gains.chunks(slots).zip(bids.chunks_mut(slots)).zip(&mut reached) {
+            // From here on what the filter gets of the slot.
+            bids.iter_mut().zip(gains).zip(&of_slots).for_each(|((bid, gain), of_all)| *bid *= gain * of_all);
+            *reached = sum(bids);
         }
         let prices: Vec<f64> = budgets.iter().zip(&reached).map(|(budget, reached)| budget / reached).collect();
-        let bound = gains.chunks(count).map(|slot| value(slot, &prices)).sum::<f64>() / prices.iter().sum::<f64>();
+        most_paid(gains, &prices, &mut of_slots);
+        let bound = sum(&of_slots) / prices.iter().sum::<f64>();
         let met = reached.iter().copied().fold(f64::INFINITY, f64::min);
         best = best.max(met);
         if round > 0 && bound < least_bound {
-            (worth, least_bound) = (prices.clone(), bound);
+            (worth, least_bound) = (prices, bound);
         }
         if best >= least_bound * (1.0 - CLOSE[how]) {
             break;
@@ -123,11 +133,36 @@ fn shares(gains: &[f64], count: usize, guess: Vec<f64>, thorough: bool) -> (Vec<
         let wanted: Vec<f64> = budgets.iter().zip(&reached).map(|(budget, reached)| budget / reached.sqrt()).collect();
         let all: f64 = wanted.iter().sum();
         budgets = wanted.into_iter().map(|budget| budget / all).collect();
-        for bid in bids.chunks_mut(count) {
-            for ((bid, budget), reached) in bid.iter_mut().zip(&budgets).zip(&reached) {
-                *bid = (*bid / reached * budget).max(f64::MIN_POSITIVE);
-            }
+        for ((bids, budget), reached) in bids.chunks_mut(slots).zip(&budgets).zip(&reached) {
+            let spent = budget / reached;
+            bids.iter_mut().for_each(|bid| *bid = larger(*bid * spent, f64::MIN_POSITIVE));
         }
     }
     (worth, least_bound)
+}
+
+/// For each slot what the filter pays that pays most.
+#[inline(always)]
+fn most_paid(gains: &[f64], prices: &[f64], of_slots: &mut [f64]) {
+    of_slots.fill(0.0);
+    for (gains, price) in gains.chunks(of_slots.len()).zip(prices) {
+        of_slots.iter_mut().zip(gains).for_each(|(most, gain)| *most = larger(gain * price, *most));
+    }
+}
+
+/// The larger of two numbers, of which none is NaN: one instruction, also for several at once.
+#[inline(always)]
+fn larger(one: f64, other: f64) -> f64 {
+    if one > other { one } else { other }
+}
+
+/// The sum, in four lanes.
+#[inline(always)]
+fn sum(values: &[f64]) -> f64 {
+    let (fours, rest) = values.as_chunks::<4>();
+    let mut lanes = [0.0; 4];
+    for four in fours {
+        lanes.iter_mut().zip(four).for_each(|(lane, value)| *lane += value);
+    }
+    lanes.iter().chain(rest).sum()
 }

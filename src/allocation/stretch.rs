@@ -38,10 +38,10 @@ struct Choice {
     worth: f64,
 }
 
-fn choices(problem: &Problem<'_>, night: usize, prices: &[f64], most_h: f64) -> Vec<Choice> {
+/// Each choice that a night allows, by its first block and then by its hours.
+fn each_choice(problem: &Problem<'_>, night: usize, prices: &[f64], most_h: f64, mut seen: impl FnMut(Choice)) {
     let blocks = &problem.nights[night];
     let values: Vec<f64> = blocks.iter().map(|block| value(&block.rates, prices)).collect();
-    let mut found = Vec::with_capacity(blocks.len() * (blocks.len() + 1) / 2);
     for first in 0..blocks.len() {
         let (mut hours, mut waited, mut worth, mut setup) = (0.0, 0.0, 0.0, problem.setup_h);
         for (block, value) in blocks[first..].iter().zip(&values[first..]) {
@@ -55,11 +55,10 @@ fn choices(problem: &Problem<'_>, night: usize, prices: &[f64], most_h: f64) -> 
             hours += there;
             worth += value * (there - lost);
             if hours - problem.setup_h >= problem.least_h {
-                found.push(Choice { first, hours, waited, worth });
+                seen(Choice { first, hours, waited, worth });
             }
         }
     }
-    found
 }
 
 fn slots_of(problem: &Problem<'_>, night: usize, choice: Choice) -> Stretch {
@@ -90,17 +89,24 @@ impl Problem<'_> {
     /// The stretch of one night, of at most so many hours; `None` where none is worth it.
     pub(super) fn best_stretch(&self, night: usize, prices: &[f64], threshold: f64, most_h: f64) -> Option<Stretch> {
         let net = |choice: &Choice| choice.worth - threshold * (choice.hours + choice.waited);
-        let choices = choices(self, night, prices, most_h);
         // Of several that are worth the same the first and shortest.
         let better = |best: &Choice, other: &Choice| net(other) > net(best) + SLACK * net(best).abs();
-        let best = choices.iter().copied().reduce(|best, other| if better(&best, &other) { other } else { best })?;
+        let mut best: Option<Choice> = None;
+        each_choice(self, night, prices, most_h, |choice| {
+            if best.as_ref().is_none_or(|best| better(best, &choice)) {
+                best = Some(choice);
+            }
+        });
+        let best = best?;
         (best.worth > 0.0).then(|| slots_of(self, night, best))
     }
 
     /// What the best stretch of a night brings in an hour, set-up and waiting counted.
     pub(super) fn best_per_hour(&self, night: usize, prices: &[f64]) -> f64 {
-        let choices = choices(self, night, prices, self.most_h);
-        choices.iter().map(|choice| choice.worth / (choice.hours + choice.waited)).fold(0.0, f64::max)
+        let mut best = 0.0_f64;
+        let per_hour = |choice: Choice| best = best.max(choice.worth / (choice.hours + choice.waited));
+        each_choice(self, night, prices, self.most_h, per_hour);
+        best
     }
 
     /// For each first block of a night the hours, set-up counted, that bring so much.
@@ -110,7 +116,7 @@ impl Problem<'_> {
         }
         let mut found: Vec<(usize, f64)> = Vec::new();
         let mut before = Choice { first: usize::MAX, hours: 0.0, waited: 0.0, worth: 0.0 };
-        for choice in choices(self, night, prices, self.most_h) {
+        each_choice(self, night, prices, self.most_h, |choice| {
             let from = if before.first == choice.first {
                 before
             } else {
@@ -124,7 +130,7 @@ impl Problem<'_> {
                 found.push((choice.first, hours.max(self.setup_h + self.least_h)));
             }
             before = choice;
-        }
+        });
         found
     }
 

@@ -1,5 +1,7 @@
 //! Which gain setting, and what it takes: the way from a night to the draft that is written out.
 
+use rayon::iter::{IntoParallelRefIterator, ParallelIterator};
+
 use crate::camera::{CameraProfile, Mode};
 use crate::night::Night;
 use crate::night::evening::Evening;
@@ -50,7 +52,7 @@ pub(super) fn drafted_once<'a>(
     evening: &Evening,
 ) -> Result<Steady<'a>, PlanError> {
     let wanted = profile.named_mode(night.camera.gain_setting, night.camera.mode.as_deref())?;
-    let drafts: Vec<_> = profile.modes.iter().map(|mode| (mode, Draft::new(night, mode, evening))).collect();
+    let drafts: Vec<_> = profile.modes.par_iter().map(|mode| (mode, Draft::new(night, mode, evening))).collect();
     let by_gain_setting =
         drafts.iter().filter_map(|(mode, draft)| Some(draft.as_ref().ok()?.at_setting(mode))).collect();
     let hours = night.goal.hours.is_some();

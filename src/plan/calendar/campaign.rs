@@ -1,5 +1,7 @@
 //! The plan over the nights: which filter in which hours, each with the sub and the cadence that suit its own hours.
 
+use rayon::iter::{IndexedParallelIterator, IntoParallelRefIterator, ParallelIterator};
+
 use crate::camera::Mode;
 use crate::night::Night;
 use crate::noise::Rates;
@@ -118,9 +120,8 @@ impl Ground<'_> {
 
     /// The same hours with the subs that suit them, and whether any changed.
     fn fitted(&self, found: &Campaign) -> (Vec<Lane>, bool) {
-        let mut changed = false;
         let fit = |(filter, lane): (usize, &Lane)| {
-            let Some(rates) = self.mean_rates(&found.assignment, filter) else { return lane.clone() };
+            let Some(rates) = self.mean_rates(&found.assignment, filter) else { return (lane.clone(), false) };
             let planes = || lane.conditions.planes.iter().zip(&rates);
             let same = planes().all(|(plane, rates)| {
                 let ratio = |now: f64, before: f64| if before > 0.0 { (now / before).ln().abs() } else { now };
@@ -128,13 +129,12 @@ impl Ground<'_> {
                     && ratio(rates.target.0, plane.noise.rates.target.0) < SAME_LIGHT
             });
             if same {
-                return lane.clone();
+                return (lane.clone(), false);
             }
-            changed = true;
-            lane.under(self.night, self.mode, &rates).unwrap_or_else(|| lane.clone())
+            (lane.under(self.night, self.mode, &rates).unwrap_or_else(|| lane.clone()), true)
         };
-        let lanes = found.lanes.iter().enumerate().map(fit).collect();
-        (lanes, changed)
+        let (lanes, changed): (Vec<Lane>, Vec<bool>) = found.lanes.par_iter().enumerate().map(fit).unzip();
+        (lanes, changed.contains(&true))
     }
 
     /// The mean rates of the planes of a filter over its hours; `None` where it has none.

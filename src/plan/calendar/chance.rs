@@ -1,7 +1,5 @@
 //! The chance that a plan is done after so many nights, some of them cloudy.
 
-use std::collections::BTreeMap;
-
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng, SeedableRng};
 
@@ -14,13 +12,22 @@ const SEED: u64 = 7;
 /// A need that is met but for this share is met.
 const ROUNDING_SLACK: f64 = 1e-9;
 
+/// What is left to do in one run of the weather.
+struct Runs {
+    filters: usize,
+    /// What each filter still needs, run by run.
+    left: Vec<f64>,
+    /// The filters that are still open, a bit each.
+    open: Vec<usize>,
+}
+
 /// What a clear night brings the filters that are still open.
 struct NightGain<'a> {
     problem: &'a Problem<'a>,
     night: usize,
     prices: &'a [f64],
-    /// For each set of open filters that was met so far what each of them gains.
-    by_open: BTreeMap<usize, Vec<f64>>,
+    /// For each set of open filters that was met so far what each of them gains: a handful, looked through from the first.
+    by_open: Vec<(usize, Vec<f64>)>,
 }
 
 /// The chance to be done by the end of each night.
@@ -31,21 +38,20 @@ struct NightGain<'a> {
 pub(super) fn chances(problem: &Problem<'_>, prices: &[f64], clear: impl Fn(usize) -> f64) -> Vec<f64> {
     let filters = problem.needs.len();
     let open = (0..filters).filter(|f| problem.needs[*f] > 0.0).fold(0, |set, filter| set | 1_usize << filter);
-    let mut runs = vec![(problem.needs.to_vec(), open); RUNS];
+    let mut runs = Runs { filters, left: problem.needs.repeat(RUNS), open: vec![open; RUNS] };
     let mut random = Xoshiro256PlusPlus::seed_from_u64(SEED);
-    let mut order: Vec<usize> = (0..RUNS).collect();
+    let mut order: Vec<u32> = (0..RUNS as u32).collect();
     let mut by_night = Vec::with_capacity(problem.nights.len());
     for night in 0..problem.nights.len() {
-        let mut gain = NightGain { problem, night, prices, by_open: BTreeMap::new() };
+        let mut gain = NightGain { problem, night, prices, by_open: Vec::new() };
         let clear = (clear(night) * RUNS as f64).round() as usize;
         // The clear runs are the first of a shuffled order (Fisher and Yates).
         for place in 0..clear.min(RUNS) {
             let other = place + (random.next_u64() % (RUNS - place) as u64) as usize;
             order.swap(place, other);
-            let (left, open) = &mut runs[order[place]];
-            *open = gain.spend(left, *open);
+            runs.spend(order[place] as usize, &mut gain);
         }
-        let done = runs.iter().filter(|(_, open)| *open == 0).count();
+        let done = runs.open.iter().filter(|open| **open == 0).count();
         by_night.push(done as f64 / RUNS as f64);
         if done == RUNS {
             break;
@@ -57,21 +63,34 @@ pub(super) fn chances(problem: &Problem<'_>, prices: &[f64], clear: impl Fn(usiz
 }
 
 impl NightGain<'_> {
-    /// What is left after the night, and which filters are still open.
-    fn spend(&mut self, left: &mut [f64], open: usize) -> usize {
-        let (mut open, mut share) = (open, 1.0);
+    fn of(&mut self, open: usize) -> &[f64] {
+        let known = self.by_open.iter().position(|(set, _)| *set == open);
+        let place = known.unwrap_or_else(|| {
+            self.by_open.push((open, self.problem.gain_of(self.night, self.prices, open)));
+            self.by_open.len() - 1
+        });
+        &self.by_open[place].1
+    }
+}
+
+impl Runs {
+    /// A clear night of one run.
+    fn spend(&mut self, run: usize, night: &mut NightGain<'_>) {
+        let left = &mut self.left[run * self.filters..][..self.filters];
+        let (mut open, mut share) = (self.open[run], 1.0);
         while open != 0 && share > 0.0 {
-            let of_night = || self.problem.gain_of(self.night, self.prices, open);
-            let gain = self.by_open.entry(open).or_insert_with(of_night);
+            let gain = night.of(open);
+            let pairs = || left.iter().zip(gain).enumerate().filter(|(filter, _)| open >> filter & 1 == 1);
             // Until the first filter is done.
-            let until = |filter: usize| if gain[filter] > 0.0 { left[filter] / gain[filter] } else { f64::INFINITY };
-            let members = || (0..left.len()).filter(move |filter| open >> filter & 1 == 1);
-            let used = members().map(until).fold(share, f64::min);
+            let until = |(left, gain): (&f64, &f64)| if *gain > 0.0 { left / gain } else { f64::INFINITY };
+            let used = pairs().map(|(_, pair)| until(pair)).fold(share, f64::min);
             let mut still = open;
-            for filter in members() {
-                left[filter] -= used * gain[filter];
-                if left[filter] <= ROUNDING_SLACK {
-                    still &= !(1 << filter);
+            for (filter, (left, gain)) in left.iter_mut().zip(gain).enumerate() {
+                if open >> filter & 1 == 1 {
+                    *left -= used * gain;
+                    if *left <= ROUNDING_SLACK {
+                        still &= !(1 << filter);
+                    }
                 }
             }
             share -= used;
@@ -80,6 +99,6 @@ impl NightGain<'_> {
             }
             open = still;
         }
-        open
+        self.open[run] = open;
     }
 }

@@ -1,5 +1,7 @@
 //! From the drafts of a night's mean light to the plan over its nights.
 
+use rayon::iter::{IntoParallelIterator, ParallelIterator};
+
 use crate::allocation::Care;
 use crate::camera::Mode;
 use crate::night::{FilterConditions, Night};
@@ -16,7 +18,7 @@ use super::hours::NightHours;
 use super::lane::{Lane, Need};
 use super::light::NightLight;
 use super::listed::{Listed, Tally, wall_clock};
-use super::starts::{EVENINGS, Start, starts, wait_until};
+use super::starts::{EVENINGS, Otherwise, Start, starts};
 use super::{Calendar, DoneBy, LeftOut, MOST_NIGHTS, NAMED_CHANCES, Schedule, WhyLeftOut};
 
 /// Times that what rounding to whole subs left is asked for again.
@@ -26,8 +28,6 @@ const SAME_LIGHT: f64 = 1e-3;
 /// Rounds in which hours in shares are made longer until all goals are reached, but for this share of the information.
 const ROUNDS_OF_SHARES: usize = 3;
 const OF_A_GOAL: f64 = 5e-3;
-/// The least time is told beside waiting where it is less than this share of it.
-const NO_BETTER: f64 = 0.9;
 /// A hair, so that 11.999999 subs are 12.
 const ROUNDING_SLACK: f64 = 1e-6;
 /// Halvings in which the light of a steady night is found.
@@ -62,7 +62,7 @@ pub(in crate::plan) fn scheduled(
     night: &Night,
     mode: &Mode,
     lanes: Lanes,
-    factors: impl Fn(&[(FilterConditions, FilterDraft)]) -> [f64; 2],
+    factors: impl Fn(&[(FilterConditions, FilterDraft)]) -> [f64; 2] + Sync,
 ) -> Result<Option<Scheduled>, PlanError> {
     let Some(all) = nights(night, mode)? else { return Ok(None) };
     let whole = Ground { night, mode, nights: &all };
@@ -90,22 +90,17 @@ pub(in crate::plan) fn scheduled(
     let central = seconds_for(1.0).filter(|seconds| *seconds > 0.0);
     let ratio = |factor: f64| Some(seconds_for(factor)? / central?);
     let as_needed = |factor: f64| (factor - 1.0).abs() < 1e-9;
-    let ratios = factors(&filters).map(|f| if as_needed(f) { 1.0 } else { ratio(f).unwrap_or(f) });
-    let mut schedule = schedule(&ground, &soonest, listed);
-    if !schedule.nights.is_empty() && night.goal.hours.is_none() {
-        let least = ground.campaign(&soonest.lanes, Aim::LeastTime);
-        let now_s = filters.iter().map(|(_, draft)| draft.counts.wall_clock.0).sum();
-        let now_s = if schedule.finished { now_s } else { f64::INFINITY };
-        schedule.least_time = ground.least_time(now_s, &least);
-        (schedule.wait_until, schedule.wait_saves_percent) = wait_until(whole, now_s, &least).unzip();
-        // What waiting brings already is not told twice.
-        let waited = schedule.wait_until.as_ref().and_then(|start| start.wall_clock_s);
-        if let (Some(waited), Some(least)) = (waited, &schedule.least_time)
-            && least.wall_clock_s.0 > waited.0 * NO_BETTER
-        {
-            schedule.least_time = None;
-        }
-    }
+    let now_s = filters.iter().map(|(_, draft)| draft.counts.wall_clock.0).sum();
+    let now_s = if listed.tallies.iter().all(|tally| tally.done) { now_s } else { f64::INFINITY };
+    let asked = !listed.nights.is_empty() && night.goal.hours.is_none();
+    let otherwise = || if asked { Otherwise::new(whole, &ground, &soonest.lanes, now_s) } else { Otherwise::default() };
+    // What the nights cost where less or more is needed, how likely they are and what others would cost do not ask each other.
+    let (ratios, (otherwise, chances)) = rayon::join(
+        || factors(&filters).map(|f| if as_needed(f) { 1.0 } else { ratio(f).unwrap_or(f) }),
+        || rayon::join(otherwise, || how_likely(&ground, &soonest, &listed)),
+    );
+    let last = soonest.assignment.last().unwrap_or(0);
+    let schedule = schedule(&ground, last, listed, &chances, otherwise);
     Ok(Some(Scheduled { schedule, filters, ratios }))
 }
 
@@ -157,8 +152,10 @@ pub(in crate::plan) fn in_nights(
 fn nights(night: &Night, mode: &Mode) -> Result<Option<Vec<NightHours>>, PlanError> {
     let Some((first, place)) = night.dated()? else { return Ok(None) };
     let light = NightLight::new(night, mode)?;
-    let dates = (0..MOST_NIGHTS + EVENINGS - 1).map(|later| first.later(later));
-    Ok(Some(dates.map(|date| NightHours::new(night, &light, place, date)).collect::<Result<_, _>>()?))
+    let dates = (0..MOST_NIGHTS + EVENINGS - 1).into_par_iter().map(|later| first.later(later));
+    let all: Vec<_> = dates.map(|date| NightHours::new(night, &light, place, date)).collect();
+    // The first error in the order of time, whichever core met one first.
+    Ok(Some(all.into_iter().collect::<Result<_, _>>()?))
 }
 
 /// The lanes with hours in the ratio of their shares: the filter that needs most for its share decides, the others get more
@@ -275,7 +272,16 @@ fn settled(lane: &Lane, tally: &Tally) -> (FilterConditions, FilterDraft) {
     (conditions, draft)
 }
 
-fn schedule(ground: &Ground<'_>, campaign: &Campaign, listed: Listed) -> Schedule {
+/// The chance to be done by the end of each night; empty where nothing is to be done.
+fn how_likely(ground: &Ground<'_>, campaign: &Campaign, listed: &Listed) -> Vec<f64> {
+    if listed.nights.is_empty() {
+        return Vec::new();
+    }
+    let clear = |night: usize| ground.night.goal.clear_share(ground.nights[night].date.month());
+    chances(&ground.problem(&campaign.blocks, &campaign.needs, Care::Order), &campaign.assignment.prices, clear)
+}
+
+fn schedule(ground: &Ground<'_>, last: usize, listed: Listed, chances: &[f64], otherwise: Otherwise) -> Schedule {
     let goal = &ground.night.goal;
     let clear = |night: usize| goal.clear_share(ground.nights[night].date.month());
     let clear_until = |last: usize| (0..=last).map(clear).sum::<f64>() / (last + 1) as f64;
@@ -284,7 +290,7 @@ fn schedule(ground: &Ground<'_>, campaign: &Campaign, listed: Listed) -> Schedul
     let mut found = Schedule {
         setup_min: goal.setup_min(),
         refocus_min_per_hour: goal.refocus_min_per_hour(),
-        clear_share: clear_until(campaign.assignment.last().unwrap_or(0)),
+        clear_share: clear_until(last),
         left_out: left_out(ground, &listed),
         nights: listed.nights,
         finished,
@@ -292,18 +298,13 @@ fn schedule(ground: &Ground<'_>, campaign: &Campaign, listed: Listed) -> Schedul
         wall_clock_s: Seconds(listed.wall_clock_s),
         chance_by_last_night_percent: if finished { 100.0 } else { 0.0 },
         done_by: Vec::new(),
-        least_time: None,
-        wait_until: None,
-        wait_saves_percent: None,
+        least_time: otherwise.least_time,
+        wait_until: otherwise.wait_until,
+        wait_saves_percent: otherwise.wait_saves_percent,
         starts: None,
     };
-    if found.nights.is_empty() {
-        return found;
-    }
-    let problem = ground.problem(&campaign.blocks, &campaign.needs, Care::Order);
-    let chances = chances(&problem, &campaign.assignment.prices, clear);
-    let last = campaign.assignment.last().unwrap_or(0);
-    found.chance_by_last_night_percent = 100.0 * chances[last];
+    let Some(by_last) = chances.get(last) else { return found };
+    found.chance_by_last_night_percent = 100.0 * by_last;
     for chance in NAMED_CHANCES {
         let night = chances.iter().position(|by| *by >= chance);
         found.done_by.push(DoneBy {

@@ -16,6 +16,8 @@ use crate::allocation::{Assignment, Care};
 pub(super) const EVENINGS: u32 = 28;
 /// What another beginning, or other nights, must save to be worth a word.
 const WORTH_WAITING: f64 = 0.2;
+/// The least time is told beside waiting where it is less than this share of it.
+const NO_BETTER: f64 = 0.9;
 /// Of beginnings that cost no more than this above the least, the earliest is named.
 const AS_GOOD: f64 = 0.03;
 const SECONDS: f64 = 3600.0;
@@ -99,9 +101,30 @@ pub(super) fn starts(all: Ground<'_>, lanes: &[Lane]) -> Vec<Start> {
     (0..EVENINGS as usize).into_par_iter().map(|evening| all.begun(evening, lanes)).collect()
 }
 
+/// Ways to spend less time on the same picture, where they are worth a word.
+#[derive(Default)]
+pub(super) struct Otherwise {
+    pub(super) least_time: Option<LeastTime>,
+    pub(super) wait_until: Option<Start>,
+    pub(super) wait_saves_percent: Option<f64>,
+}
+
+impl Otherwise {
+    /// Beside a plan of `now_s`; `ground` are the nights of the plan, `all` four weeks more.
+    pub(super) fn new(all: Ground<'_>, ground: &Ground<'_>, lanes: &[Lane], now_s: f64) -> Self {
+        let least = ground.campaign(lanes, Aim::LeastTime);
+        let (wait_until, wait_saves_percent) = wait_until(all, now_s, &least).unzip();
+        let least_time = ground.least_time(now_s, &least);
+        // What waiting brings already is not told twice.
+        let waited = wait_until.as_ref().and_then(|start| start.wall_clock_s);
+        let better = |least: &LeastTime| waited.is_none_or(|waited| least.wall_clock_s.0 <= waited.0 * NO_BETTER);
+        Self { least_time: least_time.filter(better), wait_until, wait_saves_percent }
+    }
+}
+
 /// The evening to wait for and what it saves in percent of the time, where that is more than a fifth: the earliest from which
 /// the plan takes hardly more than the least time.
-pub(super) fn wait_until(all: Ground<'_>, now_s: f64, least: &Campaign) -> Option<(Start, f64)> {
+fn wait_until(all: Ground<'_>, now_s: f64, least: &Campaign) -> Option<(Start, f64)> {
     let latest = least.assignment.portions.first()?.slot.night;
     if least.assignment.met < 1.0 || latest == 0 {
         return None;

@@ -7,6 +7,8 @@ pub(crate) mod filter;
 pub(crate) use counts::Counts;
 pub(crate) use filter::{DITHER_BOXES_PX, FilterDraft, search};
 
+use rayon::iter::{IntoParallelIterator, ParallelIterator};
+
 use crate::camera::{CameraProfile, Mode};
 use crate::document::Stamp;
 use crate::night::evening::Evening;
@@ -51,10 +53,13 @@ impl Draft {
             None => Demand::Snr(still_to_reach(goal(filter), in_hand).unwrap_or(goal(filter))),
         };
         let pairs = || conditions.filters.iter().zip(shares.iter().zip(&in_hand));
-        let mut filters: Vec<FilterDraft> = pairs()
+        let drafts: Vec<_> = pairs()
+            .collect::<Vec<_>>()
+            .into_par_iter()
             .map(|(filter, (share, had))| FilterDraft::new(night, mode, filter, asked(filter, *share, *had), *share))
-            .collect::<Result<_, _>>()
-            .map_err(|error| blamed_on_the_air(error, night, evening))?;
+            .collect();
+        let mut filters: Vec<FilterDraft> =
+            drafts.into_iter().collect::<Result<_, _>>().map_err(|error| blamed_on_the_air(error, night, evening))?;
         for (draft, (filter, (_, had))) in filters.iter_mut().zip(pairs()) {
             if night.goal.hours.is_none() && still_to_reach(goal(filter), *had).is_none() {
                 draft.counts = draft.counts.nothing_to_shoot();
