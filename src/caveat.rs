@@ -260,6 +260,8 @@ caveat_codes! {
     TransferCurveKink = "transfer-curve-kink",
     /// The sky is uneven across the field.
     UnevenField = "uneven-field",
+    /// Aperture and focal length make a beam as nobody photographs the sky with.
+    UnusualOptics = "unusual-optics",
     /// The files state another white level than the frames show.
     WhiteLevelDiffers = "white-level-differs",
 }

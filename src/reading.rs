@@ -9,6 +9,9 @@ use serde::de::DeserializeOwned;
 /// Tables and lists inside each other, counted from the top of a text; our own files reach nine.
 pub const DEEPEST: usize = 32;
 
+/// Known keys are listed where there are no more of them than this.
+const FEW_KEYS: usize = 8;
+
 /// How alike two words must be for one to be offered for the other (Jaro-Winkler, 1 = equal).
 const KEY_LIKENESS: f64 = 0.7;
 
@@ -58,16 +61,65 @@ pub(crate) fn short(number: f64) -> String {
     if many_zeros { format!("{number:e}") } else { number.to_string() }
 }
 
+/// The files that people write and give one for the other.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Written {
+    /// A night.
+    Night,
+    /// The profile of a camera.
+    Camera,
+    /// A made-up sensor.
+    Sensor,
+}
+
+impl Written {
+    /// What a text looks like by the tables that only one of them has.
+    fn of(text: &str) -> Option<Self> {
+        let heads = |head: &str| text.lines().any(|line| line.trim_start().starts_with(head));
+        match (heads("[[modes]]"), heads("[optics]") || heads("[target]"), heads("[[frames]]")) {
+            (true, false, false) => Some(Self::Camera),
+            (false, true, false) => Some(Self::Night),
+            (false, false, true) => Some(Self::Sensor),
+            _ => None,
+        }
+    }
+
+    fn name(self) -> &'static str {
+        match self {
+            Self::Night => "a night",
+            Self::Camera => "the profile of a camera",
+            Self::Sensor => "the description of a made-up sensor",
+        }
+    }
+
+    /// What to give instead where this is wanted.
+    fn advice(self) -> &'static str {
+        match self {
+            Self::Night => {
+                "give a night file, which names the camera's profile under [camera] (`subwell schema night` prints one)"
+            }
+            Self::Camera => "give the profile that `subwell measure DIR --out camera.toml` writes",
+            Self::Sensor => "give a sensor file (`subwell schema sensor` prints one)",
+        }
+    }
+}
+
 /// Reads a TOML text.
 ///
 /// # Errors
 /// When it nests deeper than [`DEEPEST`], is not TOML, or does not hold a `T`; a mistyped key is advised the nearest
-/// known one.
-pub(crate) fn from_toml<T: DeserializeOwned>(text: &str) -> Result<T, SyntaxError> {
+/// known one, and another of the files that people write is named as what it is.
+pub(crate) fn from_toml<T: DeserializeOwned>(text: &str, wanted: Written) -> Result<T, SyntaxError> {
     check_depth(text)?;
-    toml::from_str(text).map_err(|error| SyntaxError {
-        advice: did_you_mean(error.message()).or_else(|| advice(text, error.span())),
-        message: in_words(&error.to_string()),
+    toml::from_str(text).map_err(|error| match Written::of(text).filter(|found| *found != wanted) {
+        Some(found) => SyntaxError {
+            message: format!("it is {}, not {}", found.name(), wanted.name()),
+            advice: Some(wanted.advice().to_owned()),
+        },
+        None => SyntaxError {
+            advice: did_you_mean(error.message()).or_else(|| advice(text, error.span())),
+            message: in_words(&error.to_string()),
+        },
     })
 }
 
@@ -195,6 +247,14 @@ fn in_words(message: &str) -> String {
     for (theirs, ours) in KINDS {
         words = words.replace(theirs, ours);
     }
+    // Forty known keys in a row help nobody: the nearest is advised.
+    if let Some(at) = words.find(", expected one of `") {
+        let list = words[at..].split_inclusive('`').skip(1).step_by(2);
+        let end = words[at..].find('\n').map_or(words.len(), |end| at + end);
+        if list.count() > FEW_KEYS {
+            words.replace_range(at..end, "");
+        }
+    }
     match words.find("expected struct ") {
         Some(at) => {
             let rest = &words[at + "expected struct ".len()..];
@@ -225,6 +285,18 @@ fn slip(key: &str, value: &str) -> Option<String> {
     if whole > sign && after.starts_with(',') && digits(&after[1..]) > 0 {
         let decimals = &after[1..=digits(&after[1..])];
         return Some(format!("decimals are written with a point: {key} = {}.{decimals}", &value[..whole]));
+    }
+    if let (Some(text), true) = (value.strip_prefix('"'), value.len() < 40) {
+        let number = text.find(|sign: char| !(sign.is_ascii_digit() || "+-.".contains(sign))).unwrap_or(text.len());
+        if text[..number].parse::<f64>().is_ok() {
+            return Some(format!("numbers stand without quotes and units: {key} = {}", &text[..number]));
+        }
+    }
+    if key == "sky" && whole > sign {
+        let number: String = value.chars().take_while(|sign| sign.is_ascii_digit() || *sign == '.').collect();
+        return Some(format!(
+            "the sky's scale stands beside it: sky = {{ mag_per_arcsec2 = {number} }}, or {{ bortle = 7 }}"
+        ));
     }
     let date: String = value.chars().take(10).collect();
     let is_date = date.len() == 10
@@ -294,6 +366,37 @@ mod tests {
     }
 
     #[test]
+    fn units_in_quotes_and_a_sky_without_its_scale_get_their_own_advice() {
+        let advised = said("number = \"76 mm\"").1.unwrap();
+        assert_eq!(advised, "numbers stand without quotes and units: number = 76");
+        assert_eq!(said("number = \"about 6\"").1, None);
+        let advised = slip("sky", "20.5").unwrap();
+        assert!(advised.contains("sky = { mag_per_arcsec2 = 20.5 }"), "{advised}");
+    }
+
+    #[test]
+    fn forty_known_keys_are_not_listed_and_a_file_of_another_kind_is_named() {
+        let few = "unknown field `x`, expected one of `a`, `b`\nrest";
+        assert_eq!(in_words(few), few);
+        let keys: Vec<String> = (0..20).map(|key| format!("`k{key}`")).collect();
+        let many = format!("unknown field `x`, expected one of {}\nrest", keys.join(", "));
+        assert_eq!(in_words(&many), "unknown field `x`\nrest");
+        for (text, wanted, said) in [
+            ("[[modes]]\n", Written::Night, "the profile of a camera, not a night"),
+            ("[optics]\n", Written::Sensor, "a night, not the description of a made-up sensor"),
+            (
+                "x = 1\n[[frames]]\n",
+                Written::Camera,
+                "the description of a made-up sensor, not the profile of a camera",
+            ),
+        ] {
+            let error = from_toml::<f64>(text, wanted).unwrap_err();
+            assert!(error.message.ends_with(said), "{error}");
+            assert_eq!(error.advice.as_deref(), Some(wanted.advice()));
+        }
+    }
+
+    #[test]
     fn what_nests_too_deep_is_an_error_and_not_the_end_of_the_stack() {
         let deep = |open: &str, close: &str, count: usize| format!("a = {}{}", open.repeat(count), close.repeat(count));
         for text in [
@@ -341,11 +444,11 @@ mod tests {
             settle_s: Option<f64>,
             guided: Option<bool>,
         }
-        let said = [from_toml::<Page>("settel_s = 3.0"), from_json(r#"{"settel_s": 3.0}"#)];
+        let said = [from_toml::<Page>("settel_s = 3.0", Written::Night), from_json(r#"{"settel_s": 3.0}"#)];
         for error in said {
             assert_eq!(error.unwrap_err().advice.unwrap(), "did you mean `settle_s`?");
         }
-        assert_eq!(from_toml::<Page>("qqqq = 1").unwrap_err().advice, None);
+        assert_eq!(from_toml::<Page>("qqqq = 1", Written::Night).unwrap_err().advice, None);
     }
 
     #[test]

@@ -33,7 +33,7 @@ pub enum ProfileError {
         why: String,
     },
     /// The profile has no such gain setting.
-    #[error("no mode with gain setting {}, the profile has {}", setting(asked), settings(known))]
+    #[error("the night asks for gain setting {}, and the camera profile has {}", setting(asked), settings(known))]
     NoSuchGain {
         /// The setting asked for.
         asked: Option<f64>,
@@ -84,7 +84,9 @@ impl ProfileError {
             Self::WrongFormat { .. } => "give the file that `subwell measure --out` wrote".into(),
             Self::WrongVersion { .. } => "measure the camera again with this program".into(),
             Self::Impossible { what, .. } => format!("correct `{what}` in the profile"),
-            Self::NoSuchGain { .. } => "use one of these as `gain_setting`, or measure the camera at yours".into(),
+            Self::NoSuchGain { .. } => {
+                "write one of these as `gain_setting` under [camera], or measure the camera at yours".into()
+            }
             Self::NoSuchMode { .. } => {
                 "give frames taken as the profile's were, or measure the camera as these frames were taken".into()
             }

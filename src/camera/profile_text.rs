@@ -15,7 +15,7 @@ impl CameraProfile {
     /// When the text is not TOML, has unknown or missing keys, another format or
     /// version, or numbers that no camera has.
     pub fn from_toml(text: &str) -> Result<Self, ProfileError> {
-        let profile: Self = reading::from_toml(text).map_err(ProfileError::Syntax)?;
+        let profile: Self = reading::from_toml(text, reading::Written::Camera).map_err(ProfileError::Syntax)?;
         check::checked(profile)
     }
 

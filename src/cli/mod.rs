@@ -255,7 +255,7 @@ pub(crate) fn run() -> ExitCode {
     }
     let args = match Cli::try_parse_from(spelling::as_meant(std::env::args_os())) {
         Ok(words) => words,
-        Err(error) => return output::wrong_words(&error),
+        Err(error) => return output::wrong_words(error),
     };
     let answer = match &args.command {
         Command::Demo(report) => demo::demo(report, args.quiet),

@@ -5,8 +5,10 @@
 //! read as asked, 3 answered with caveats under `--strict`.
 
 use std::io::{self, IsTerminal, Write};
+use std::path::Path;
 use std::process::ExitCode;
 
+use clap::error::{ContextKind, ContextValue};
 use serde::Serialize;
 use serde_json::{Value, json};
 use subwell::report::{acts, error_document, failure_text, json_text, json_value};
@@ -57,6 +59,11 @@ impl<E: Into<subwell::Error>> From<E> for Failure {
 }
 
 impl Failure {
+    /// The same, with the file named that it is about.
+    pub(super) fn about(self, file: &Path) -> Self {
+        Self { message: format!("{}: {}", file.display(), self.message), ..self }
+    }
+
     /// A calendar is asked for, and the plan has no dates.
     pub(super) fn no_nights() -> Self {
         Self {
@@ -131,8 +138,27 @@ pub(super) fn hint(text: &str) -> ExitCode {
     ExitCode::from(2)
 }
 
+/// A word beside the answer, for people.
+pub(super) fn note(text: &str) {
+    let _ = anstream::stderr().write_all(signs::fit_for_output(&format!("note: {text}\n")).as_bytes());
+}
+
+/// The advice for an option that is a key of the night file; `None` for any other.
+fn key_advice(error: &clap::Error) -> Option<String> {
+    let Some(ContextValue::String(word)) = error.get(ContextKind::InvalidArg) else { return None };
+    let name = word.strip_prefix("--")?.replace('-', "_");
+    let key = subwell::keys::NIGHT.iter().find(|key| key.path.rsplit('.').next() == Some(name.as_str()))?;
+    let (table, name) = key.path.rsplit_once('.')?;
+    Some(format!("`{name}` is a key of the night file: write it under [{table}] there"))
+}
+
 /// Wrong words on the command line, help and version.
-pub(super) fn wrong_words(error: &clap::Error) -> ExitCode {
+pub(super) fn wrong_words(mut error: clap::Error) -> ExitCode {
+    let advice = key_advice(&error);
+    if let Some(advice) = &advice {
+        error.remove(ContextKind::SuggestedCommand);
+        error.insert(ContextKind::Suggested, ContextValue::StyledStrs(vec![advice.clone().into()]));
+    }
     let json = std::env::args_os().any(|word| word == "--json");
     if !json || !error.use_stderr() {
         // Colours are codes too: where typed words hold such signs, all of them go.
@@ -154,7 +180,8 @@ pub(super) fn wrong_words(error: &clap::Error) -> ExitCode {
     // The first paragraph: what is wrong, and which words it is about.
     let in_words = text.lines().map(str::trim).take_while(|line| !line.is_empty());
     let message = in_words.collect::<Vec<_>>().join(" ").trim_start_matches("error: ").to_owned();
-    let hint = "`subwell --help` lists the commands, `subwell COMMAND --help` their options".to_owned();
+    let lists = || "`subwell --help` lists the commands, `subwell COMMAND --help` their options".to_owned();
+    let hint = advice.unwrap_or_else(lists);
     finish(Err(Failure { code: "usage".into(), message, hint, exit: 2 }), true, false, false)
 }
 

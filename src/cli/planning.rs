@@ -1,10 +1,11 @@
 //! `subwell plan`: the plan, and the files that it is asked to write.
 
 use std::path::Path;
+use std::time::SystemTime;
 
 use subwell::{files, plan, report};
 
-use super::output::{Answer, Failure};
+use super::output::{Answer, Failure, note};
 use super::{named_as_page, refuse_to_overwrite};
 
 /// Where to write what.
@@ -29,8 +30,9 @@ pub(super) fn planned(night: &Path, asked: &Files<'_>, force: bool) -> Result<An
     for file in [asked.report, asked.calendar, asked.csv, asked.starts_csv].into_iter().flatten() {
         refuse_to_overwrite(file, force)?;
     }
-    let (night, camera) = files::read_night(night)?;
-    let mut plan = plan::plan(&night, &camera)?;
+    let file = night;
+    let (night, camera) = files::read_night(file)?;
+    let mut plan = plan::plan(&night, &camera).map_err(|error| Failure::from(error).about(file))?;
     let mut text = if asked.all { report::plan_text(&plan) } else { report::plan_summary(&plan) };
     if asked.starts || asked.starts_csv.is_some() {
         let starts = plan::starts(&night, &camera)?.ok_or_else(Failure::no_nights)?;
@@ -59,7 +61,25 @@ pub(super) fn planned(night: &Path, asked: &Files<'_>, force: bool) -> Result<An
         files::write_whole(file, content.as_bytes(), force)?;
         text.push_str(&format!("\n{what} written to {}\n", file.display()));
     }
+    if let Some(night) = plan.night.as_ref().filter(|night| has_passed(&night.date, night.utc_offset_h)) {
+        let date = &night.date;
+        note(&format!(
+            "the night of {date} has passed, and the Moon and the heights are those of then: write another date under [goal]"
+        ));
+    }
     Ok(Answer::document(text, &plan, plan.caveats.len()))
+}
+
+/// The modified Julian date at which the computer's clock begins, 1970-01-01.
+const UNIX_EPOCH_MJD: f64 = 40_587.0;
+/// Noon after the night of a date, in hours after its midnight.
+const NOON_AFTER_H: f64 = 36.0;
+
+/// Whether the night of a local date is over.
+fn has_passed(date: &str, utc_offset_h: f64) -> bool {
+    let since = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH);
+    let now = since.map_or(0.0, |since| UNIX_EPOCH_MJD + since.as_secs_f64() / 86_400.0);
+    subwell::sky::night::Date::parse(date).is_ok_and(|date| date.at(NOON_AFTER_H, utc_offset_h).0 < now)
 }
 
 pub(super) fn named(file: &Path, ending: &str, what: &str) -> Result<(), Failure> {

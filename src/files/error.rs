@@ -123,6 +123,11 @@ fn lacks_folder(path: &Path) -> bool {
 }
 
 impl FileError {
+    /// Whether there is no such file.
+    pub(super) fn is_absent(&self) -> bool {
+        matches!(self, Self::Disk { source, .. } if is_absent(source))
+    }
+
     /// What the photographer can do.
     #[must_use]
     pub fn hint(&self) -> &'static str {
@@ -130,9 +135,7 @@ impl FileError {
             Self::Disk { path, source } if is_absent(source) && lacks_folder(path) => {
                 "the folder in its name does not exist: make it, or correct the name"
             }
-            Self::Disk { source, .. } if is_absent(source) => {
-                "check the name, and the folder that it is sought from; what a night file names is sought beside that file"
-            }
+            Self::Disk { source, .. } if is_absent(source) => "check the name, and the folder that it is sought from",
             Self::Unsaid { .. } => names::ADVICE,
             Self::Disk { .. } => "check that the path is right and that you may read or write there",
             Self::Damaged { .. } => "copy the file from the camera's computer again, or leave it out",

@@ -26,6 +26,14 @@ pub enum TextError {
     /// It cannot be read or written.
     #[error(transparent)]
     File(#[from] FileError),
+    /// A file that a night names is not there.
+    #[error("{error}; {} names it", night.display())]
+    NamedAndAbsent {
+        /// The night file.
+        night: PathBuf,
+        /// What the system says of the file.
+        error: FileError,
+    },
     /// It is text of another encoding.
     #[error("{}: this is no UTF-8 text{}", path.display(), if *utf_16 { " but UTF-16, which some editors call Unicode" } else { "" })]
     Encoding {
@@ -53,7 +61,7 @@ impl TextError {
     #[must_use]
     pub fn code(&self) -> &'static str {
         match self {
-            Self::File(error) => error.code(),
+            Self::File(error) | Self::NamedAndAbsent { error, .. } => error.code(),
             Self::Encoding { .. } => "unreadable",
             Self::Named(error) => error.code(),
             #[cfg(feature = "simulate")]
@@ -66,6 +74,10 @@ impl TextError {
     pub fn hint(&self) -> String {
         match self {
             Self::File(error) => error.hint().to_owned(),
+            Self::NamedAndAbsent { .. } => {
+                "correct the name, which is sought beside that file, or make the profile: `subwell measure DIR --out camera.toml`"
+                    .into()
+            }
             Self::Encoding { .. } => "open it in an editor and save it as UTF-8".into(),
             Self::Named(error) => error.hint(),
             #[cfg(feature = "simulate")]
@@ -79,7 +91,7 @@ impl TextError {
 /// # Errors
 /// When a file cannot be read, or does not hold what it should; the file is named.
 pub fn read_night(path: &Path) -> Result<(Night, CameraProfile), TextError> {
-    gathered(&text(path)?, path, &text)
+    gathered(&text(path)?, path, &|named: &Path| named_text(path, named))
 }
 
 /// For each of the `[[choices]]` of a night file that set keys the night with them and its camera, as if they stood in a file
@@ -88,7 +100,7 @@ pub fn read_night(path: &Path) -> Result<(Night, CameraProfile), TextError> {
 /// # Errors
 /// When the keys are none of a night, or a file that they name cannot be read.
 pub fn read_chosen(path: &Path) -> Result<Vec<(Night, CameraProfile)>, TextError> {
-    gathered_choices(&text(path)?, path, &text)
+    gathered_choices(&text(path)?, path, &|named: &Path| named_text(path, named))
 }
 
 /// Reads a camera profile: TOML, or JSON where the name ends so.
@@ -282,6 +294,14 @@ pub fn read_text(path: &Path) -> Result<String, TextError> {
 }
 
 /// A text file whole, if it is a file and not absurdly large, whatever length it claims.
+/// The text of a file that a night names.
+fn named_text(night: &Path, named: &Path) -> Result<String, TextError> {
+    text(named).map_err(|error| match error {
+        TextError::File(error) if error.is_absent() => TextError::NamedAndAbsent { night: night.to_owned(), error },
+        error => error,
+    })
+}
+
 fn text(path: &Path) -> Result<String, TextError> {
     let disk = |source| FileError::Disk { path: path.to_owned(), source };
     let mut bytes = Vec::new();

@@ -224,7 +224,9 @@ fn without(mut hint: String, rejected: &[Rejected]) -> String {
         hint = format!("nothing says {what}: left out; {ADVICE}. If that is not it: {hint}");
     } else if !rejected.is_empty() {
         let count = files(rejected.len());
-        hint.push_str(&format!("; left out: {count}, `subwell frames DIR` says which and why"));
+        let alike = rejected.windows(2).all(|pair| pair[0].reason == pair[1].reason);
+        let why = if alike { &rejected[0].reason } else { "`subwell frames DIR` says which and why" };
+        hint.push_str(&format!("; left out: {count}, {why}"));
     }
     hint
 }

@@ -2,10 +2,14 @@
 
 use crate::caveat::Caveat;
 use crate::keys::{Key, key};
+use crate::reading::short;
 use crate::rig::{DEFAULT_LINE_WIDTH, Filter, FilterName};
 use crate::target::{ColourName, LineSource, Object, Target};
 
 use super::Night;
+
+/// Focal ratios between a fast camera lens and a long one with an extender (common practice, no source).
+const USUAL_RATIOS: [f64; 2] = [1.0, 30.0];
 
 impl Night {
     /// The caveats of a night: what was assumed for missing keys, and which keys have no effect yet.
@@ -17,6 +21,7 @@ impl Night {
             let message = format!("taken for keys that were left out: {}", assumed.join(", "));
             caveats.push(Caveat::new("assumed-value", message, "write the keys that you know into the night"));
         }
+        caveats.extend(self.unusual_optics());
         caveats.extend(catalogue_caveat(&self.target));
         let unused = self.not_yet_used();
         if !unused.is_empty() {
@@ -29,6 +34,19 @@ impl Night {
             caveats.push(Caveat::new("not-yet-used", message, hint));
         }
         caveats
+    }
+
+    /// Optics as nobody photographs the sky with: the aperture may stand in another unit.
+    fn unusual_optics(&self) -> Option<Caveat> {
+        let (aperture, focal) = (self.optics.aperture_mm.0, self.optics.focal_length_mm.0);
+        let ratio = focal / aperture;
+        let [fast, slow] = USUAL_RATIOS;
+        (!(fast..=slow).contains(&ratio)).then(|| {
+            let message =
+                format!("an aperture of {aperture} mm at {focal} mm is f/{}", short((10.0 * ratio).round() / 10.0));
+            let hint = "check aperture_mm and focal_length_mm, both in millimetres";
+            Caveat::new("unusual-optics", message, hint).about("optics.aperture_mm")
+        })
     }
 
     /// What was taken for keys that were left out, as `key = value`. The loss rate has a caveat of its own.

@@ -27,8 +27,9 @@ const DARKEST_WITHIN: Degrees = Degrees(1.0);
 const WORTH_H: f64 = 1.0;
 /// Days in which a better date is looked for.
 const LOOK_AHEAD_DAYS: u32 = 366;
-/// Civil time differs from the Sun's by no more than this anywhere but in a few odd corners.
-const ODD_OFFSET_H: f64 = 3.0;
+/// Clocks go no more than the first behind and the second before the Sun's time, in hours, but in a few odd corners: India's
+/// east is an hour behind, China's west three before, Alaska in summer a little more.
+const USUAL_OFFSETS_H: [f64; 2] = [-1.5, 3.4];
 
 /// Targets are photographed about this low and about this high, one standard deviation to each side of the usual altitude
 /// (common practice, no source).
@@ -410,14 +411,22 @@ fn dated_caveats(night: &Night, summary: &PlanNight) -> Vec<Caveat> {
 /// A clock that does not belong to the longitude: one of the two may have the wrong sign.
 fn offset_caveat(night: &Night) -> Option<Caveat> {
     let (offset, longitude) = (night.site.utc_offset_h?, night.site.longitude_deg?);
-    let by_sun = ((longitude.0 + 180.0).rem_euclid(360.0) - 180.0) / 15.0;
-    let apart = ((offset - by_sun + 12.0).rem_euclid(24.0) - 12.0).abs();
-    (apart > ODD_OFFSET_H).then(|| {
+    let [behind, before] = USUAL_OFFSETS_H;
+    let by_sun = |longitude: f64| ((longitude + 180.0).rem_euclid(360.0) - 180.0) / 15.0;
+    let apart = |longitude: f64| (offset - by_sun(longitude) + 12.0).rem_euclid(24.0) - 12.0;
+    let is_usual = |longitude: f64| (behind..=before).contains(&apart(longitude));
+    (!is_usual(longitude.0)).then(|| {
         let message = format!(
-            "utc_offset_h = {offset} is {apart:.0} h from the Sun's time at longitude_deg = {} (east is positive)",
+            "utc_offset_h = {offset} is {:.0} h from the Sun's time at longitude_deg = {} (east is positive)",
+            apart(longitude.0).abs(),
             longitude.0
         );
-        let hint = "check the signs of both; west of Greenwich they are negative";
+        let swapped = night.site.latitude_deg.is_some_and(|latitude| is_usual(latitude.0));
+        let hint = if swapped && longitude.0.abs() <= 90.0 {
+            "check the signs of both, west of Greenwich they are negative; latitude and longitude may be swapped"
+        } else {
+            "check the signs of both; west of Greenwich they are negative"
+        };
         Caveat::new("conflicting-offset", message, hint).about("site.utc_offset_h")
     })
 }

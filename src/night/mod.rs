@@ -59,9 +59,6 @@ use crate::units::{Degrees, Quantity};
 use choice::MOST_CHOICES;
 use filter_names::known_by_its_usual_name;
 
-const PROFILE_GIVEN: &str = "this is the profile of a camera: give a night file, which names the profile under [camera] \
-                             (`subwell schema night` prints one)";
-
 /// Rejection below so many sigmas takes the stack apart.
 const LEAST_CLIP_SIGMA: f64 = 2.0;
 
@@ -118,13 +115,7 @@ impl Night {
     /// When the text is not TOML, has an unknown key (the nearest known one is named) or lacks one that has no
     /// default, when a number cannot be, or when two keys contradict each other.
     pub fn from_toml(text: &str) -> Result<Self, NightError> {
-        let night: Self = reading::from_toml(text).map_err(|mut error| {
-            if text.contains("[[modes]]") {
-                error.advice = Some(PROFILE_GIVEN.to_owned());
-            }
-            NightError::Syntax(error)
-        })?;
-        night.made_whole()
+        reading::from_toml::<Self>(text, reading::Written::Night).map_err(NightError::Syntax)?.made_whole()
     }
 
     /// The night with the names that the program knows its filters by, checked.

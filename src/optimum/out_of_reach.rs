@@ -55,7 +55,7 @@ pub enum OutOfReach {
         goal: f64,
     },
     /// A night does not hold the least number of dither positions.
-    #[error("a night of {hours:.2} h does not hold {positions} dither positions, one of {least_h} h would")]
+    #[error("a night of {} does not hold {positions} dither positions, one of {least_h} h would", time(*hours))]
     NightTooShort {
         /// Clear hours of a night.
         hours: f64,
@@ -71,7 +71,7 @@ pub enum OutOfReach {
     Endless,
     /// The hours do not hold the least number of subs and dither positions.
     #[error(
-        "{hours:.2} h of the hours do not hold {subs} subs at {positions} dither positions; {least_h} h in all would"
+        "{} of the hours do not hold {subs} subs at {positions} dither positions; {least_h} h in all would", time(*hours)
     )]
     TooShort {
         /// The hours asked for.
@@ -83,6 +83,11 @@ pub enum OutOfReach {
         /// The hours that would hold them.
         least_h: f64,
     },
+}
+
+/// Hours, or minutes where they would be 0.0 hours.
+fn time(hours: f64) -> String {
+    if hours < 0.1 { format!("{:.1} min", 60.0 * hours) } else { format!("{hours:.2} h") }
 }
 
 impl OutOfReach {

@@ -177,10 +177,12 @@ pub(super) fn clock_line(plan: &Plan) -> String {
             "{clock} on the clock, {nights}; {frames}. {share:.0} % of the SNR's range comes from: {source}."
         );
     }
+    let (low, high) = (duration(low), duration(high));
+    if low == high {
+        return format!("{clock} on the clock, {nights}; {frames}.");
+    }
     format!(
-        "{clock} on the clock (likely {} to {}), {nights}; {frames}. {share:.0} % of that range comes from: {source}.",
-        duration(low),
-        duration(high),
+        "{clock} on the clock (likely {low} to {high}), {nights}; {frames}. {share:.0} % of that range comes from: {source}."
     )
 }
 

@@ -209,7 +209,7 @@ impl SensorTruth {
     /// # Errors
     /// When the text is not TOML, has unknown keys, or what [`SensorTruth::check`] refuses.
     pub fn from_toml(text: &str) -> Result<Self, SimulateError> {
-        let truth: Self = reading::from_toml(text).map_err(SimulateError::Syntax)?;
+        let truth: Self = reading::from_toml(text, reading::Written::Sensor).map_err(SimulateError::Syntax)?;
         truth.check()?;
         Ok(truth)
     }

@@ -47,6 +47,12 @@ pub enum SkyError {
         /// What was given.
         found: String,
     },
+    /// A night of the plan that the ephemeris does not reach.
+    #[error("the nights reach to {found}, and where Sun and Moon stand is known from 1950-01-01 to 2099-12-31")]
+    BeyondEphemeris {
+        /// The night.
+        found: String,
+    },
     /// The sky was given as a rate, which is no brightness until the optics and the filter are known.
     #[error("a sky of {e_per_s} e-/s per pixel has no magnitude without the optics, filter and pixel it was seen with")]
     NeedsTheLightChain {
@@ -75,6 +81,7 @@ impl SkyError {
                     (azimuth + 359.5) % 360.0
                 )
             }
+            Self::BeyondEphemeris { .. } => "give a `date` that leaves a few months on that side".into(),
             Self::NotADate { .. } => "write the local date of the evening as date = \"2026-10-12\"".into(),
             Self::NeedsTheLightChain { .. } => "ask with `--night night.toml`, which names the optics".into(),
         }

@@ -118,7 +118,7 @@ impl Almanac {
     /// # Errors
     /// When the moment lies outside 1900 to 2100.
     pub fn about(place: Place, middle: Utc) -> Result<Self, SkyError> {
-        let outside = || SkyError::NotADate { found: middle.local(0.0) };
+        let outside = || SkyError::BeyondEphemeris { found: middle.local(0.0) };
         let day = |days: f64| {
             let tt = terrestrial(Utc(middle.0 + days));
             epv00(MJD_0, tt).ok_or_else(outside)
