@@ -16,7 +16,7 @@ const TILE_HEIGHT: u16 = 323;
 const CELL: u16 = 33421;
 
 /// No compression without loss packs a frame of noise tighter than this many pixels to a byte.
-const MOST_PIXELS_PER_BYTE: u64 = 64;
+pub(super) const MOST_PIXELS_PER_BYTE: u64 = 64;
 /// A larger share of pixels beyond what a file allows is no hot pixels.
 const MOST_BEYOND: f64 = 1e-3;
 /// Half of all pixels differ from the next but one by less than this share of the highest count, for which a picture needs

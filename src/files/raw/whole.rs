@@ -6,6 +6,7 @@
 
 use rawler::formats::tiff::IFD;
 
+use super::checks::MOST_PIXELS_PER_BYTE;
 use super::directories::{big_endian, places};
 use crate::files::error::Fault;
 
@@ -43,6 +44,14 @@ pub(super) fn check(bytes: &[u8], raw: Option<&IFD>, size: Option<[usize; 2]>) -
                 return Err(cut_off(there, end));
             }
             continue;
+        }
+        // The decoder makes room for what the stream itself promises, whatever the tags say.
+        if let Some([width, height, parts]) = promised(behind)
+            && width * height * parts > there * MOST_PIXELS_PER_BYTE
+        {
+            return Err(Fault::Damaged(format!(
+                "it is shorter than it says: {there} bytes, and a compressed stream of {width} x {height} pixels in it"
+            )));
         }
         let stated = &behind[..behind.len().min(usize::try_from(length).unwrap_or(usize::MAX))];
         // Within a stream no other two bytes read like its end; a wrong length is worth a look at all that follows.
@@ -88,6 +97,20 @@ fn stream_ends(bytes: &[u8]) -> bool {
                     at += end;
                 }
             }
+        }
+    }
+}
+
+/// Columns, rows and samples of a pixel that the head of a stream of lossless JPEG promises.
+fn promised(bytes: &[u8]) -> Option<[u64; 3]> {
+    let two = |at: usize| Some(u64::from(u16::from_be_bytes([*bytes.get(at)?, *bytes.get(at + 1)?])));
+    let mut at = 2;
+    loop {
+        match (bytes.get(at)?, *bytes.get(at + 1)?) {
+            (0xff, 0xc3) => return Some([two(at + 7)?, two(at + 5)?, u64::from(*bytes.get(at + 9)?)]),
+            (0xff, 0xff) => at += 1,
+            (0xff, 0x00 | 0xd0..=0xda) | (0..0xff, _) => return None,
+            _ => at += 2 + two(at + 2)? as usize,
         }
     }
 }
@@ -174,6 +197,23 @@ pub(super) mod tests {
         // The rest of the file was never written.
         let hollow = [0xff, 0xd8, 1, 2, 0xff, 0, 3, 0, 0];
         assert!(said(&[(259, 7), (273, 50), (279, 9)], &hollow).unwrap().contains("has no end"));
+    }
+
+    #[test]
+    fn a_stream_does_not_promise_more_than_the_file_can_hold() {
+        let stream = |width: u16, height: u16| {
+            let [w, h] = [width, height].map(u16::to_be_bytes);
+            let table = [0xff, 0xc4, 0, 3, 7];
+            let frame = [0xff, 0xc3, 0, 11, 14, h[0], h[1], w[0], w[1], 1, 1, 0x11, 0];
+            [&[0xff, 0xd8][..], &table, &frame, &[0xff, 0xda, 0, 2, 5, 0xff, 0xd9]].concat()
+        };
+        let tags = |bytes: &[u8]| [(259, 7), (273, 50), (279, bytes.len() as u32)];
+        for (width, height, sound) in [(60, 80, true), (60_000, 40_000, false), (0, 65_535, true)] {
+            let bytes = stream(width, height);
+            assert_eq!(said(&tags(&bytes), &bytes).is_none(), sound, "{width} x {height}");
+        }
+        assert!(said(&tags(&stream(60_000, 40_000)), &stream(60_000, 40_000)).unwrap().contains("60000 x 40000"));
+        assert_eq!(promised(&stream(60, 80)[..12]), None);
     }
 
     /// Three columns and two rows of 12 bits take 5 bytes a row.
