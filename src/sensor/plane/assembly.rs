@@ -403,9 +403,14 @@ fn less_sure(gain: Estimate<ElectronsPerDn>, part: f64) -> Estimate<ElectronsPer
 /// How far a variance of bias frames that are means may be off, relatively, beside their number.
 const OF_MEANS: f64 = 0.05;
 
-/// The noise of a single frame where bias frames may be means: the interval reaches from what they show to that.
+/// The noise of a single frame where bias frames may be means: the interval reaches from what they show to that. How far it
+/// reaches says the interval; the uncertainty of a noise, which is no less than 0, is no larger than the noise.
 fn of_one_frame<Q: Quantity>(noise: Estimate<Q>, over_biases: Option<f64>) -> Estimate<Q> {
-    over_biases.map_or(noise, |times| noise.reaching(times.sqrt(), OF_MEANS))
+    let Some(times) = over_biases else { return noise };
+    let (reached, most) = (noise.reaching(times.sqrt(), OF_MEANS), noise.value.get());
+    let [uncertainty, statistical] =
+        [reached.uncertainty, reached.statistical.unwrap_or(reached.uncertainty)].map(|part| part.get().min(most));
+    Estimate::new(most, uncertainty).with_statistical(statistical).with_interval(reached.interval())
 }
 
 /// A noise in electrons. The gain was fitted to that very noise as well, so the two errors are not independent:
