@@ -44,6 +44,8 @@ pub(super) struct Failure {
     message: String,
     hint: String,
     exit: u8,
+    /// The file that it is about, where the message does not name it.
+    file: Option<String>,
 }
 
 impl<E: Into<subwell::Error>> From<E> for Failure {
@@ -54,14 +56,15 @@ impl<E: Into<subwell::Error>> From<E> for Failure {
             message: error.to_string(),
             hint: error.hint(),
             exit: if error.is_unanswerable() { 1 } else { 2 },
+            file: None,
         }
     }
 }
 
 impl Failure {
-    /// The same, with the file named that it is about.
+    /// The same, with the file named that it is about, where people read it: the document is that which the page gets.
     pub(super) fn about(self, file: &Path) -> Self {
-        Self { message: format!("{}: {}", file.display(), self.message), ..self }
+        Self { file: Some(file.display().to_string()), ..self }
     }
 
     /// A calendar is asked for, and the plan has no dates.
@@ -73,6 +76,7 @@ impl Failure {
                     .into(),
             hint: "give date under [goal], and latitude_deg and longitude_deg under [site]".into(),
             exit: 1,
+            file: None,
         }
     }
 
@@ -84,18 +88,19 @@ impl Failure {
             message: "this program was built without the planner for phones".into(),
             hint: "run tools/make_offline_planner.sh, then build the program again; packaged programs have it".into(),
             exit: 1,
+            file: None,
         }
     }
 
     /// What the planner of the page refuses.
     #[cfg(feature = "page")]
     pub(super) fn refused(refusal: subwell::planner::Refusal) -> Self {
-        Self { code: refusal.code, message: refusal.message, hint: refusal.hint, exit: 2 }
+        Self { code: refusal.code, message: refusal.message, hint: refusal.hint, exit: 2, file: None }
     }
 
     /// Words that are each in order and do not make a question together.
     pub(super) fn words(message: &str, hint: &str) -> Self {
-        Self { code: "usage".into(), message: message.into(), hint: hint.into(), exit: 2 }
+        Self { code: "usage".into(), message: message.into(), hint: hint.into(), exit: 2, file: None }
     }
 
     fn document(&self) -> Value {
@@ -117,7 +122,11 @@ pub(super) fn finish(answer: Result<Answer, Failure>, json: bool, lines: bool, s
             if json {
                 return print(&signs::fit_json(&in_json(&failure.document())), exit);
             }
-            let (message, hint) = (signs::fit_for_output(&failure.message), signs::fit_for_output(&failure.hint));
+            let message = match &failure.file {
+                Some(file) => format!("{file}: {}", failure.message),
+                None => failure.message.clone(),
+            };
+            let (message, hint) = (signs::fit_for_output(&message), signs::fit_for_output(&failure.hint));
             let in_words = if io::stderr().is_terminal() {
                 failure_text(&message, &hint)
             } else {
@@ -182,7 +191,7 @@ pub(super) fn wrong_words(mut error: clap::Error) -> ExitCode {
     let message = in_words.collect::<Vec<_>>().join(" ").trim_start_matches("error: ").to_owned();
     let lists = || "`subwell --help` lists the commands, `subwell COMMAND --help` their options".to_owned();
     let hint = advice.unwrap_or_else(lists);
-    finish(Err(Failure { code: "usage".into(), message, hint, exit: 2 }), true, false, false)
+    finish(Err(Failure { code: "usage".into(), message, hint, exit: 2, file: None }), true, false, false)
 }
 
 /// Writes to stdout; a reader that went away (`| head`) is no failure, a full disk is.
