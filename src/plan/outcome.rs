@@ -389,7 +389,7 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
     plan.short_set = short_set;
     plan.calibration = calibration;
     if let Some(scheduled) = scheduled {
-        plan.wall_clock_range_s = scheduled.range().map(|ratio| plan.wall_clock_s * ratio);
+        plan.wall_clock_range_s = scheduled.range.map(|ratio| plan.wall_clock_s * ratio);
         let schedule = scheduled.schedule;
         plan.nights = schedule.nights.len() as u32;
         if !schedule.finished {

@@ -6,6 +6,7 @@ use crate::plan::{Plan, Schedule, ScheduledNight, Session, Start, WhyLeftOut};
 use super::Table;
 use super::harmless::cell_text;
 use super::{duration, paragraph, plain, rounded};
+use crate::units::Seconds;
 
 /// Head of the nights.
 const HEAD: &str = "\nnights, if all are clear\n\
@@ -179,13 +180,14 @@ pub(super) fn better_nights(schedule: &Schedule) -> Vec<String> {
 /// The plan begun on each evening, a line each.
 #[must_use]
 pub fn starts_text(starts: &[Start]) -> String {
-    let mut text = String::from("\nbegun on      on the clock  nights  done on\n");
+    let mut text = String::from("\nbegun on      on the clock  likely              nights  done on\n");
     for start in starts {
         let (time, done) = match (start.wall_clock_s, &start.done_on) {
             (Some(time), Some(done)) => (duration(time), done.clone()),
             _ => ("-".into(), "not within two months".into()),
         };
-        text.push_str(&format!("  {}    {time:>12}  {:>6}  {done}\n", start.date, start.nights));
+        let likely = start.wall_clock_range_s.map(|range| range.map(duration).join(" to ")).unwrap_or_default();
+        text.push_str(&format!("  {}  {time:>12}  {likely:<18}  {:>6}  {done}\n", start.date, start.nights));
     }
     text
 }
@@ -193,11 +195,13 @@ pub fn starts_text(starts: &[Start]) -> String {
 /// The same as comma-separated values with a row of names (RFC 4180).
 #[must_use]
 pub fn starts_csv(starts: &[Start]) -> String {
-    let mut text = String::from("begun_on,wall_clock_s,nights,done_on\r\n");
+    let mut text = String::from("begun_on,wall_clock_s,nights,done_on,wall_clock_low_s,wall_clock_high_s\r\n");
     for start in starts {
-        let time = start.wall_clock_s.map_or_else(String::new, |time| format!("{:.0}", time.0));
+        let seconds = |time: Option<Seconds>| time.map_or_else(String::new, |time| format!("{:.0}", time.0));
+        let time = seconds(start.wall_clock_s);
+        let [low, high] = [0, 1].map(|end| seconds(start.wall_clock_range_s.map(|range| range[end])));
         let done = start.done_on.clone().unwrap_or_default();
-        text.push_str(&format!("{},{time},{},{done}\r\n", start.date, start.nights));
+        text.push_str(&format!("{},{time},{},{done},{low},{high}\r\n", start.date, start.nights));
     }
     text
 }

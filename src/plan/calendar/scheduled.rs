@@ -38,16 +38,8 @@ pub(in crate::plan) struct Scheduled {
     pub(in crate::plan) schedule: Schedule,
     /// Each filter under the light of its own hours, with the counts of the nights.
     pub(in crate::plan) filters: Vec<(FilterConditions, FilterDraft)>,
-    /// The time over the plan's own where less and more is needed.
-    ratios: [f64; 2],
-}
-
-impl Scheduled {
-    /// The least and the most time over the plan's own; more of a need may take less time, for it can reach into darker nights.
-    pub(in crate::plan) fn range(&self) -> [f64; 2] {
-        let ratios = || self.ratios.iter().copied();
-        [ratios().fold(1.0, f64::min), ratios().fold(1.0, f64::max)]
-    }
+    /// The least and the most time over the plan's own.
+    pub(in crate::plan) range: [f64; 2],
 }
 
 /// A filter under the light of the first night, what it is to have, and its share of the hours where shares were given.
@@ -80,39 +72,36 @@ pub(in crate::plan) fn scheduled(
         soonest = ground.campaign(&lanes, Aim::Soonest);
         listed = whole_subs(&ground, &mut soonest);
     }
-    let filters: Vec<(FilterConditions, FilterDraft)> =
-        soonest.lanes.iter().zip(&listed.tallies).map(|(lane, tally)| settled(lane, tally)).collect();
-    let seconds_for = |factor: f64| {
-        let needs: Vec<f64> = soonest.needs.iter().map(|need| need * factor).collect();
-        let found = ground.problem(&soonest.blocks, &needs, Care::Sum).soonest();
-        (found.met >= 1.0).then(|| ground.seconds(&found))
-    };
-    let central = seconds_for(1.0).filter(|seconds| *seconds > 0.0);
-    let ratio = |factor: f64| Some(seconds_for(factor)? / central?);
-    let as_needed = |factor: f64| (factor - 1.0).abs() < 1e-9;
+    let filters = settled_filters(&soonest, &listed);
     let now_s = filters.iter().map(|(_, draft)| draft.counts.wall_clock.0).sum();
     let now_s = if listed.tallies.iter().all(|tally| tally.done) { now_s } else { f64::INFINITY };
     let asked = !listed.nights.is_empty() && night.goal.hours.is_none();
     let otherwise = || if asked { Otherwise::new(whole, &ground, &soonest.lanes, now_s) } else { Otherwise::default() };
     // What the nights cost where less or more is needed, how likely they are and what others would cost do not ask each other.
-    let (ratios, (otherwise, chances)) = rayon::join(
-        || factors(&filters).map(|f| if as_needed(f) { 1.0 } else { ratio(f).unwrap_or(f) }),
+    let (range, (otherwise, chances)) = rayon::join(
+        || ground.ratios(&soonest, factors(&filters)),
         || rayon::join(otherwise, || how_likely(&ground, &soonest, &listed)),
     );
     let last = soonest.assignment.last().unwrap_or(0);
     let schedule = schedule(&ground, last, listed, &chances, otherwise);
-    Ok(Some(Scheduled { schedule, filters, ratios }))
+    Ok(Some(Scheduled { schedule, filters, range }))
 }
 
 /// The plan begun on each evening of four weeks; `None` where the night has no date or no place.
 ///
 /// # Errors
 /// As [`crate::plan::plan`].
-pub(in crate::plan) fn started(night: &Night, mode: &Mode, lanes: Lanes) -> Result<Option<Vec<Start>>, PlanError> {
+pub(in crate::plan) fn started(
+    night: &Night,
+    mode: &Mode,
+    lanes: Lanes,
+    factors: impl Fn(&[(FilterConditions, FilterDraft)]) -> [f64; 2] + Sync,
+) -> Result<Option<Vec<Start>>, PlanError> {
     let Some(all) = nights(night, mode)? else { return Ok(None) };
     let whole = Ground { night, mode, nights: &all };
-    let (lanes, _) = in_shares(&Ground { nights: &all[..MOST_NIGHTS as usize], ..whole }, lanes);
-    Ok(Some(starts(whole, &lanes)))
+    let ground = Ground { nights: &all[..MOST_NIGHTS as usize], ..whole };
+    let (lanes, _) = in_shares(&ground, lanes);
+    Ok(Some(starts(whole, &lanes, &factors)))
 }
 
 /// What some evenings do.
@@ -230,6 +219,11 @@ pub(super) fn whole_subs(ground: &Ground<'_>, campaign: &mut Campaign) -> Listed
         last.done_percent = 100.0;
     }
     listed
+}
+
+/// The filters of a campaign with the counts of its nights.
+pub(super) fn settled_filters(campaign: &Campaign, listed: &Listed) -> Vec<(FilterConditions, FilterDraft)> {
+    campaign.lanes.iter().zip(&listed.tallies).map(|(lane, tally)| settled(lane, tally)).collect()
 }
 
 /// A filter with the counts of its nights, under the light of a steady night that brings the same.

@@ -3,13 +3,15 @@
 use rayon::prelude::{IntoParallelIterator, ParallelIterator};
 use serde::{Deserialize, Serialize};
 
+use crate::night::FilterConditions;
+use crate::plan::draft::FilterDraft;
 use crate::units::Seconds;
 
 use super::MOST_NIGHTS;
 use super::campaign::{Aim, Campaign, Ground};
 use super::hours::NightHours;
 use super::lane::Lane;
-use super::scheduled::{seconds_of, whole_subs};
+use super::scheduled::{seconds_of, settled_filters, whole_subs};
 use crate::allocation::{Assignment, Care};
 
 /// Evenings on which the plan could begin.
@@ -21,6 +23,11 @@ const NO_BETTER: f64 = 0.9;
 /// Of beginnings that cost no more than this above the least, the earliest is named.
 const AS_GOOD: f64 = 0.03;
 const SECONDS: f64 = 3600.0;
+/// A factor as near to 1 is 1.
+const AS_NEEDED: f64 = 1e-9;
+
+/// The least and the most that filters with the counts of their nights may need, over what they do.
+pub(super) type Factors<'a> = dyn Fn(&[(FilterConditions, FilterDraft)]) -> [f64; 2] + Sync + 'a;
 
 /// A plan begun on an evening.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -30,6 +37,9 @@ pub struct Start {
     pub date: String,
     /// Time on the clock for its subs, as in the plan begun then; `null` where 60 nights do not finish it.
     pub wall_clock_s: Option<Seconds>,
+    /// Its likely range, as that of the plan; `null` as it is, and in `wait_until`.
+    #[serde(default)]
+    pub wall_clock_range_s: Option<[Seconds; 2]>,
     /// Nights that are used.
     pub nights: u32,
     /// Local date of the last evening; `null` where 60 nights do not finish it.
@@ -59,6 +69,24 @@ impl Ground<'_> {
         hours * self.busy() * SECONDS
     }
 
+    /// The least and the most time over a campaign's own where so many times less and more of everything is needed; more of a
+    /// need may take less time, for it can reach into darker nights.
+    pub(super) fn ratios(&self, campaign: &Campaign, factors: [f64; 2]) -> [f64; 2] {
+        let seconds_for = |factor: f64| {
+            let needs: Vec<f64> = campaign.needs.iter().map(|need| need * factor).collect();
+            let found = self.problem(&campaign.blocks, &needs, Care::Sum).soonest();
+            (found.met >= 1.0).then(|| self.seconds(&found))
+        };
+        let as_needed = |factor: f64| (factor - 1.0).abs() < AS_NEEDED;
+        if factors.iter().all(|factor| as_needed(*factor)) {
+            return [1.0, 1.0];
+        }
+        let central = seconds_for(1.0).filter(|seconds| *seconds > 0.0);
+        let ratio = |factor: f64| Some(seconds_for(factor)? / central?);
+        let ratios = factors.map(|factor| if as_needed(factor) { 1.0 } else { ratio(factor).unwrap_or(factor) });
+        [ratios.into_iter().fold(1.0, f64::min), ratios.into_iter().fold(1.0, f64::max)]
+    }
+
     fn date(&self, night: usize) -> String {
         self.nights[night].date.to_string()
     }
@@ -78,17 +106,23 @@ impl Ground<'_> {
         })
     }
 
-    /// The plan begun on an evening.
-    fn begun(&self, evening: usize, lanes: &[Lane]) -> Start {
+    /// The plan begun on an evening, with its range where it is asked for.
+    fn begun(&self, evening: usize, lanes: &[Lane], factors: Option<&Factors<'_>>) -> Start {
         let until = (evening + MOST_NIGHTS as usize).min(self.nights.len());
         let nights: &[NightHours] = &self.nights[evening..until];
         let then = Ground { nights, ..*self };
         let mut campaign = then.campaign(lanes, Aim::Soonest);
         let listed = whole_subs(&then, &mut campaign);
         let finished = listed.tallies.iter().all(|tally| tally.done);
+        let wall_clock_s = finished.then(|| Seconds(seconds_of(&campaign, &listed)));
+        let range = |factors: &Factors<'_>| {
+            let ratios = then.ratios(&campaign, factors(&settled_filters(&campaign, &listed)));
+            wall_clock_s.map(|time| ratios.map(|ratio| time * ratio))
+        };
         Start {
             date: self.date(evening),
-            wall_clock_s: finished.then(|| Seconds(seconds_of(&campaign, &listed))),
+            wall_clock_s,
+            wall_clock_range_s: factors.and_then(range),
             nights: listed.nights.len() as u32,
             done_on: listed.nights.last().filter(|_| finished).map(|night| night.date.clone()),
         }
@@ -97,8 +131,8 @@ impl Ground<'_> {
 
 /// The plan begun on each of the evenings, each planned as if it were tonight. `all` are the nights of the plan and four
 /// weeks more.
-pub(super) fn starts(all: Ground<'_>, lanes: &[Lane]) -> Vec<Start> {
-    (0..EVENINGS as usize).into_par_iter().map(|evening| all.begun(evening, lanes)).collect()
+pub(super) fn starts(all: Ground<'_>, lanes: &[Lane], factors: &Factors<'_>) -> Vec<Start> {
+    (0..EVENINGS as usize).into_par_iter().map(|evening| all.begun(evening, lanes, Some(factors))).collect()
 }
 
 /// Ways to spend less time on the same picture, where they are worth a word.
@@ -144,7 +178,7 @@ fn wait_until(all: Ground<'_>, now_s: f64, least: &Campaign) -> Option<(Start, f
         let middle = early.midpoint(late);
         if good(middle) { late = middle } else { early = middle }
     }
-    let start = all.begun(late, &least.lanes);
+    let start = all.begun(late, &least.lanes, None);
     let saves = 1.0 - start.wall_clock_s?.0 / now_s;
     (saves > WORTH_WAITING).then_some((start, 100.0 * saves))
 }

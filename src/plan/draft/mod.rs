@@ -104,15 +104,9 @@ impl Draft {
         night: &Night,
         mode: &Mode,
     ) -> Result<(Self, Option<Scheduled>), PlanError> {
-        let hours = night.goal.hours.is_some();
-        // Where hours stand in shares, the filter that decides says how many are needed.
-        let shared = (!self.alone.is_empty()).then(|| range_factors(&self.sensitivities(night)));
-        let factors = |filters: &[(FilterConditions, FilterDraft)]| {
-            let by_need = || shared.unwrap_or_else(|| range_factors(&by_need(filters)));
-            let (low, high) = if hours { (1.0, 1.0) } else { by_need() };
-            [low, high]
+        let Some(scheduled) = scheduled(night, mode, self.lanes(night), self.factors(night))? else {
+            return Ok((self, None));
         };
-        let Some(scheduled) = scheduled(night, mode, self.lanes(night), factors)? else { return Ok((self, None)) };
         (self.conditions.filters, self.filters) = scheduled.filters.iter().cloned().unzip();
         self.alone = Vec::new();
         Ok((self, Some(scheduled)))
@@ -123,7 +117,19 @@ impl Draft {
     /// # Errors
     /// As [`crate::plan::plan`].
     pub(in crate::plan) fn started(&self, night: &Night, mode: &Mode) -> Result<Option<Vec<Start>>, PlanError> {
-        started(night, mode, self.lanes(night))
+        started(night, mode, self.lanes(night), self.factors(night))
+    }
+
+    /// The least and the most that filters with the counts of their nights may need, over what they do.
+    fn factors(&self, night: &Night) -> impl Fn(&[(FilterConditions, FilterDraft)]) -> [f64; 2] + Sync + use<> {
+        let hours = night.goal.hours.is_some();
+        // Where hours stand in shares, the filter that decides says how many are needed.
+        let shared = (!self.alone.is_empty()).then(|| range_factors(&self.sensitivities(night)));
+        move |filters| {
+            let by_need = || shared.unwrap_or_else(|| range_factors(&by_need(filters)));
+            let (low, high) = if hours { (1.0, 1.0) } else { by_need() };
+            [low, high]
+        }
     }
 
     /// What some evenings do.
