@@ -13,7 +13,7 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &str); 35] = [
+const ASSETS: [(&str, &str, &str); 36] = [
     asset!("/", HTML, "page.html"),
     asset!("/page.css", CSS, "page.css"),
     asset!("/icon.svg", PICTURE, "icon.svg"),
@@ -45,6 +45,7 @@ const ASSETS: [(&str, &str, &str); 35] = [
     asset!("/begin.js", SCRIPT, "begin.js"),
     asset!("/sheet.js", SCRIPT, "sheet.js"),
     asset!("/choices.js", SCRIPT, "choices.js"),
+    asset!("/weighing.js", SCRIPT, "weighing.js"),
     asset!("/morning.js", SCRIPT, "morning.js"),
     asset!("/watch.js", SCRIPT, "watch.js"),
     asset!("/measure.js", SCRIPT, "measure.js"),

@@ -3,7 +3,7 @@
 use serde_json::{Map, Value, json};
 
 use crate::camera::CameraProfile;
-use crate::decide::{Choices, Targets, TargetsAsked};
+use crate::decide::{Choices, Comparison, Cooling, Targets, TargetsAsked};
 use crate::keys::NIGHT;
 use crate::night::{Night, WholeNight, moons};
 use crate::plan::{self, ChecklistFor, PlanError, checklist};
@@ -52,6 +52,20 @@ pub(super) fn targets((night, camera): &Drafted) -> Result<Value, Refusal> {
 /// What else could be done, by the hours that it saves.
 pub(super) fn choices((night, camera): &Drafted, chosen: &[Drafted]) -> Result<Value, Refusal> {
     Ok(json_value(&Choices::new(night, camera, chosen)?))
+}
+
+/// What cooling brings through the year.
+pub(super) fn cooling((night, camera): &Drafted) -> Result<Value, Refusal> {
+    Ok(json_value(&Cooling::new(night, camera, None)?))
+}
+
+/// The hours of one night over those of another, under these names.
+pub(super) fn compared(
+    (night, camera): &Drafted,
+    (other, its_camera): &Drafted,
+    names: [String; 2],
+) -> Result<Value, Refusal> {
+    Ok(json_value(&Comparison::new((night, camera), (other, its_camera))?.called(names)))
 }
 
 /// One sky in the three scales in which it can be written. Beyond the ends of a scale its end is given.

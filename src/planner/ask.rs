@@ -6,7 +6,7 @@ use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 
-use crate::night::{CalibrationCounts, CameraChoice, Goal, Night, StackRules, profile_of};
+use crate::night::{CalibrationCounts, CameraChoice, Goal, Night, StackRules, gathered, profile_of};
 use crate::plan::{cost_maps, plan};
 use crate::reading::check_depth;
 use crate::report::json_value;
@@ -14,7 +14,7 @@ use crate::rig::Mount;
 use crate::sky::Site;
 
 use super::draft::Read;
-use super::{Draft, Refusal, answers};
+use super::{Draft, Refusal, answers, name_of};
 
 /// A night file is opened up to this size: it must travel back with every change.
 const LARGEST_NIGHT: usize = 128 << 10;
@@ -31,6 +31,13 @@ pub(crate) struct Named {
 struct MoonsFrom {
     night: Draft,
     from: String,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Compared {
+    night: Draft,
+    against: String,
 }
 
 #[derive(Debug, Deserialize)]
@@ -87,6 +94,8 @@ impl<'a> Planner<'a> {
             "/api/targets" => self.of_night(body, |drafted| answers::targets(&drafted)),
             "/api/choices" => body_of(body)
                 .and_then(|draft: Draft| answers::choices(&draft.night(self.read)?, &draft.chosen(self.read)?)),
+            "/api/cooling" => self.of_night(body, |drafted| answers::cooling(&drafted)),
+            "/api/compare" => body_of(body).and_then(|asked: Compared| self.compared(&asked)),
             "/api/sky" => body_of(body).and_then(|given| answers::sky(&given)),
             "/api/catalogue" => Ok(answers::catalogue()),
             "/api/checklist" => Ok(answers::checklists()),
@@ -118,6 +127,14 @@ impl<'a> Planner<'a> {
         })?;
         let (night, ranges) = (json_value(&night), answers::ranges());
         Ok(json!({ "path": path, "text": text, "night": night, "defaults": defaults(), "ranges": ranges }))
+    }
+
+    /// A night against that of another text.
+    fn compared(&self, asked: &Compared) -> Result<Value, Refusal> {
+        let first = asked.night.night(self.read)?;
+        let path = Path::new(&asked.against);
+        let second = gathered(&(self.read)(path)?, path, self.read)?;
+        answers::compared(&first, &second, [asked.night.name(), name_of(path)])
     }
 
     /// A profile, with its settings for the list of gains.

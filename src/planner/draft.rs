@@ -31,6 +31,11 @@ impl Draft {
         &self.text
     }
 
+    /// What the night is called: its file without the ending.
+    pub(super) fn name(&self) -> String {
+        super::name_of(Path::new(&self.at))
+    }
+
     /// The text with the changes in it, which can be opened again.
     ///
     /// # Errors

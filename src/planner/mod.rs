@@ -1,7 +1,7 @@
 //! What may a page ask of the planner? Answered from texts: nothing here knows a disk, a socket or a clock.
 //!
 //! ```text
-//!  the page's words ──► Draft ──► Night + camera ──► plan · map · course · starts · targets · choices
+//!  the page's words ──► Draft ──► Night + camera ──► plan · map · course · starts · targets · choices · cooling · compare
 //!   key and value       on the      texts that
 //!   of each change      file's text  `read` gets by name
 //! ```
@@ -23,3 +23,8 @@ pub(crate) use ask::{Named, body_of};
 pub use draft::Draft;
 pub use edit::{Change, changed_text};
 pub use error::Refusal;
+
+/// What a night is called: its file without the ending.
+fn name_of(path: &std::path::Path) -> String {
+    path.file_stem().map_or_else(String::new, |name| name.to_string_lossy().into_owned())
+}

@@ -1,9 +1,10 @@
 // The night while it runs, and the morning after: lights come into a folder while the page looks on.
 
-import { cpSync, mkdirSync, mkdtempSync, readdirSync, rmSync } from "node:fs";
+import { cpSync, mkdirSync, mkdtempSync, readFileSync, readdirSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { must, watched } from "./browser.mjs";
+import { same } from "./person.mjs";
 import { dressed, text } from "./planner.mjs";
 
 const pause = (ms) => new Promise((done) => setTimeout(done, ms));
@@ -13,6 +14,9 @@ export async function morning(browser, place, serve) {
   cpSync(place.samples, work, { recursive: true });
   place.run(work, "measure", "cooled-mono", "--out", "camera.toml", "--quiet");
   place.run(work, "simulate", "garden-lights.toml", "--out", "staged", "--quiet");
+  // A target with a place: what is to come of its night can be drawn.
+  const night = join(work, "garden-night.toml");
+  writeFileSync(night, readFileSync(night, "utf8").replace(/^altitude_deg = .*$/m, "ra_deg = 23.46\ndec_deg = 30.66"));
   mkdirSync(join(work, "lights"));
   const frames = ["dark", "light"].flatMap((kind) => readdirSync(join(work, "staged", kind)).sort().map((name) => join(work, "staged", kind, name)));
   const arrive = (list) => list.forEach((frame) => cpSync(frame, join(work, "lights", frame.split("/").at(-1))));
@@ -35,9 +39,16 @@ export async function morning(browser, place, serve) {
     await page.reload();
     await page.waitForFunction(() => /running: (1[3-9]|2\d) subs/.test(document.querySelector("#state-morning").textContent), { timeout: 120_000 });
     must(await page.$$eval("#place-morning table tbody tr", (rows) => rows.length) >= 7, "the last six subs are not shown");
+    const filled = () => page.$eval("#night-lanes", (box) => ({ shot: Math.max(0, ...[...box.querySelectorAll(".block.filled")].map((one) => one.getBBox().width)), open: Math.max(0, ...[...box.querySelectorAll(".to-come")].map((one) => one.getBBox().width)) }));
+    await page.waitForSelector("#night-lanes .block.filled", { timeout: 60_000 });
+    const early = await filled();
+    must(early.shot > 0 && early.open > 5 * early.shot, `after some subs ${JSON.stringify(early)} of the night's picture is filled and open`);
+    must(!/[(\s]-\d/.test(await text(page, "#words")), `a hyphen for a minus: ${await text(page, "#words")}`);
     await dressed(page, place, "morning-running", async () => {});
     arrive(frames.slice(30));
     await page.waitForFunction(() => /running: 40 subs/.test(document.querySelector("#state-morning").textContent), { timeout: 120_000 });
+    const late = await filled();
+    must(late.shot > early.shot && late.open < early.open, `the picture does not fill: ${JSON.stringify(early)}, then ${JSON.stringify(late)}`);
     const slider = await page.$eval("#lanes-slider", (one) => [one.getAttribute("aria-valuenow"), one.getAttribute("aria-valuetext")]);
     must(slider[0] === "40" && /sky/.test(slider[1]), `the lanes say ${slider}`);
     // A new drawing may come between the hand and its key.
@@ -62,6 +73,12 @@ export async function morning(browser, place, serve) {
     await page.waitForSelector('[data-judge="lights"]');
     await page.click('[data-judge="lights"]');
     await page.waitForSelector("#teaches", { timeout: 120_000 });
+    // This night knows the year's air: cooling, month by month.
+    await page.evaluate(() => { location.hash = "#/choices"; });
+    await page.waitForSelector("#cooling > summary", { timeout: 120_000 });
+    await page.click("#cooling > summary");
+    await page.waitForSelector("#cooling tbody tr", { timeout: 120_000 });
+    console.log(`${await same(page, "cooling", JSON.parse(place.run(work, "cooling", "garden-night.toml", "--json")))} numbers of the cooling equal those of cooling --json`);
     must(complaints.length === 0, complaints.join("\n"));
     console.log(`${shown.length} numbers of the morning equal those of review --json; a night was watched as it came`);
     await pause(50);

@@ -1,6 +1,6 @@
 // A person without a terminal: from a folder with frames in it to a kept profile, a plan of a named target and a choice.
 
-import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { must, overflow, violations, watched } from "./browser.mjs";
@@ -9,7 +9,7 @@ import { dressed, open, press, settled, text, word } from "./planner.mjs";
 const pause = (ms) => new Promise((done) => setTimeout(done, ms));
 
 /** Every number that a place shows of a document, beside that document. */
-async function same(page, of, document) {
+export async function same(page, of, document) {
   const shown = await page.$$eval(`data[data-of=${of}]`, (all) => all.map((one) => [one.dataset.path, Number(one.value)]));
   must(shown.length > 5, `only ${shown.length} numbers of ${of} are shown`);
   for (const [path, value] of shown) must(path.split("/").reduce((at, step) => at[step], document) === value, `${of}: ${path} is not ${value}`);
@@ -86,6 +86,18 @@ export async function person(browser, place, serve) {
     await page.evaluate(() => { location.hash = "#/choices"; });
     await page.waitForSelector("#place-choices .choices, #place-choices .problem", { timeout: 120_000 });
     console.log(`${await same(page, "choices", JSON.parse(place.run(work, "choices", "my-night.toml", "--json")))} numbers of the choices equal those of choices --json`);
+    // Cooling by itself, and the night against another that lies beside it.
+    writeFileSync(join(work, "larger.toml"), readFileSync(join(work, "my-night.toml"), "utf8").replace(/^aperture_mm = .*$/m, "aperture_mm = 120.0"));
+    await page.click("#cooling > summary");
+    // This night says nothing of the year's air.
+    await page.waitForSelector("#cooling .problem", { timeout: 120_000 });
+    must(!/site\.|[`[\]]/.test(await text(page, "#cooling .problem p")), `the cooling says “${await text(page, "#cooling .problem p")}”`);
+    await page.click("#compare > summary");
+    await page.waitForSelector("[data-against='larger.toml']", { timeout: 60_000 });
+    await page.click("[data-against='larger.toml']");
+    await page.waitForSelector("#compared tbody tr", { timeout: 120_000 });
+    must(/^larger is quicker/.test(await text(page, "#compared")), `the comparison says “${await text(page, "#compared")}”`);
+    console.log(`${await same(page, "compare", JSON.parse(place.run(work, "compare", "my-night.toml", "larger.toml", "--json")))} numbers of the comparison equal those of compare --json`);
     await dressed(page, place, "choices", async () => {});
     await press(page, "try it", "#place-choices");
     await page.waitForFunction(() => location.hash === "#/night");

@@ -356,6 +356,8 @@ async function pictured(page, address) {
   }
   await page.setViewport({ width: 1280, height: 900 });
   await page.waitForFunction(() => document.querySelector("#starts svg"), { timeout: 120_000 });
+  const likely = await page.evaluate(() => [document.querySelectorAll("#starts svg .likely").length, document.querySelector("#starts-slider").getAttribute("aria-valuetext")]);
+  must(likely[0] > 20 && /likely/.test(likely[1]), `when to start has ${likely[0]} ranges and says “${likely[1]}”`);
   console.log(`${seen} labels of the night's picture, none touches another`);
 }
 

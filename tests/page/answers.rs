@@ -23,6 +23,14 @@ fn placed(page: &Page) -> Value {
     )
 }
 
+/// The placed sample with one more key.
+fn draft_of(page: &Page, key: &str, value: Value) -> Value {
+    let mut draft = placed(page);
+    let way: Vec<&str> = key.split('.').collect();
+    draft["changes"].as_array_mut().unwrap().push(json!({ "key": way, "value": value }));
+    draft
+}
+
 #[test]
 fn the_course_of_a_night_has_the_plans_own_hours() {
     let page = page();
@@ -60,6 +68,20 @@ fn starts_choices_and_targets_are_those_of_the_commands() {
     assert_eq!(starts["starts"].as_array().unwrap().len(), 28);
     assert_eq!(page.address.post("/api/choices", &draft).json(), said(&["choices", "placed.toml"]));
     assert_eq!(page.address.post("/api/targets", &draft).json(), said(&["targets", "placed.toml"]));
+    assert_eq!(page.address.post("/api/cooling", &draft).json(), said(&["cooling", "placed.toml"]));
+    let darker = draft_of(&page, "site.sky", json!({ "bortle": 3 }));
+    page.address.post("/api/save", &json!({ "path": "darker.toml", "night": darker, "replace": false }));
+    let compared = page.address.post("/api/compare", &json!({ "night": draft, "against": "darker.toml" })).json();
+    let command = said(&["compare", "placed.toml", "darker.toml"]);
+    // The draft has the name of the file that it was opened from.
+    for key in ["hours_ratio", "verdict", "factors", "a_wall_clock_s", "b_wall_clock_s", "a", "b", "caveats"] {
+        assert_eq!(compared[key], command[key], "{key}");
+    }
+    assert_eq!(compared["names"][1], "darker");
+    for outside in ["nothere.toml", "../darker.toml", "camera.toml"] {
+        let answer = page.address.post("/api/compare", &json!({ "night": draft, "against": outside }));
+        assert!((400..500).contains(&answer.status), "{outside}: {answer:?}");
+    }
     let calendar = page.address.post("/api/evenings", &draft).json();
     assert!(calendar["calendar"].as_str().unwrap().starts_with("BEGIN:VCALENDAR"));
     let moons = page.address.post("/api/moons", &json!({ "night": draft, "from": "2026-10-01" })).json();

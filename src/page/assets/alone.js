@@ -4,7 +4,7 @@ export const alone = true;
 export const token = "";
 
 /** Answers that take long stand in a line of their own. */
-const SLOW = ["/api/starts", "/api/targets", "/api/choices"];
+const SLOW = ["/api/starts", "/api/targets", "/api/choices", "/api/cooling"];
 
 /** What the planner refused, in its own words. */
 export class Refused extends Error {

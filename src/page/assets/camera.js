@@ -176,17 +176,19 @@ function totals(list, found) {
   const rows = new Map();
   for (const step of list.steps.filter(({ count }) => count > 0)) {
     const where = step.sensor_c === null ? (step.place ? ` in ${plain(step.place)}` : "") : ` at ${united(fixed(step.sensor_c), "°C")}`;
-    const name = step.kind === "flat" ? "flats, in pairs" : `${STEPS[step.kind]}${where}`;
-    const own = rows.get(name) ?? { count: 0, buys: { bias: "read noise", flat: "gain, and what a pixel holds", dark: "dark current" }[step.kind] };
+    // The profile counts the frames of a kind, not those of each temperature.
+    const name = step.kind === "flat" ? "flats, in pairs" : found ? STEPS[step.kind] : `${STEPS[step.kind]}${where}`;
+    const own = rows.get(name) ?? { count: 0, at: new Set(), buys: { bias: "read noise", flat: "gain, and what a pixel holds", dark: "dark current" }[step.kind] };
     own.count += step.count;
+    if (found && step.kind !== "flat" && step.sensor_c !== null) own.at.add(fixed(step.sensor_c));
     rows.set(name, own);
   }
   const left = { bias: found?.bias ?? 0, flats: found?.flat ?? 0, darks: found?.dark ?? 0 };
-  return [...rows].map(([name, { count, buys }]) => {
+  return [...rows].map(([name, { count, buys, at }]) => {
     const kind = Object.keys(left).find((own) => name.startsWith(own)), there = Math.min(count, left[kind] ?? 0);
     if (kind) left[kind] -= there;
     const shown = Math.min(count, 30), full = Math.round((shown * there) / count);
-    return [name, el("span", {}, el("span", { class: "squares", "aria-hidden": "true" }, "■".repeat(full) + "□".repeat(shown - full)), there > 0 ? ` ${there} of ${count} found` : ` ${count}`), there >= count ? "" : buys];
+    return [at.size > 0 ? `${name} at ${united([...at].join(", "), "°C")}` : name, el("span", {}, el("span", { class: "squares", "aria-hidden": "true" }, "■".repeat(full) + "□".repeat(shown - full)), there > 0 ? ` ${there} of ${count} found` : ` ${count}`), there >= count ? "" : buys];
   });
 }
 

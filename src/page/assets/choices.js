@@ -8,6 +8,7 @@ import { inWordsOfThePage, labelOf } from "./labels.js";
 import { START, go } from "./route.js";
 import { ask } from "./server.js";
 import { announce } from "./reading.js";
+import { questions } from "./weighing.js";
 
 /** What saves less than this share of the year helps nothing here. */
 const NOTHING = 0.01;
@@ -82,19 +83,26 @@ function tryIt(choice) {
   go("night");
 }
 
-function row(choice, i, year) {
+/** Whether two changes are about alike: their ranges lie in each other by more than half. */
+function alike(one, other) {
+  const [[a, b], [c, d]] = [one, other].map(({ hours_saved_interval_95: range }) => range);
+  const shared = Math.min(b, d) - Math.max(a, c), least = Math.min(b - a, d - c);
+  return least > 0 ? shared > least / 2 : shared >= 0;
+}
+
+function row(choice, i, year, before) {
   const at = `choices/${i}`, own = (value, path, text) => number(value, `${at}/${path}`, text, "choices");
   const [low, high] = choice.hours_saved_interval_95;
   const digits = digitsOf(choice);
   const can = Object.keys(choice.set ?? {}).length > 0;
   const details = changesOf(choice);
-  return el("tr", {}, el("th", { scope: "row" }, el("strong", {}, first(choice.name)),
+  return el("tr", {}, el("th", { scope: "row" }, el("strong", {}, first(choice.name)), before && alike(before, choice) ? el("p", { class: "quiet small alike" }, "about alike: its hours and those of the change above are not told apart") : null,
     el("details", {}, el("summary", {}, "why, and what it changes"),
       el("p", { class: "small" }, "The hours as things are are ", own(choice.hours_ratio.value, "hours_ratio/value", fixed(choice.hours_ratio.value, 2)), " ± ", own(choice.hours_ratio.uncertainty, "hours_ratio/uncertainty", fixed(choice.hours_ratio.uncertainty, 2)), " times those with it; this picture takes ", own(choice.wall_clock_s, "wall_clock_s", hours(choice.wall_clock_s)), " then."),
       details.length > 0 ? el("p", { class: "small" }, `${details.join("; ")}.`) : null, choice.caution ? el("p", { class: "note" }, plain(choice.caution)) : null)),
   el("td", { class: "bar-cell" }, bar(choice, year)),
   el("td", { class: "figure", "data-head": "hours" }, el("strong", {}, own(choice.hours_saved_per_year, "hours_saved_per_year", united(digits(choice.hours_saved_per_year), "h")))),
-  el("td", { class: "figure", "data-head": "likely" }, el("span", {}, own(low, "hours_saved_interval_95/0", digits(low)), "–", own(high, "hours_saved_interval_95/1", digits(high)))),
+  el("td", { class: "figure", "data-head": "95 of 100" }, el("span", {}, own(low, "hours_saved_interval_95/0", digits(low)), "–", own(high, "hours_saved_interval_95/1", digits(high)))),
   el("td", { class: "figure", "data-head": "costs" }, choice.travel_h > 0 ? united(two(choice.travel_h), "h of road a night") : choice.price === null ? "–" : choice.price === 0 ? "nothing" : own(choice.price, "price", written(choice.price))),
   el("td", { class: "figure", "data-head": "h per 100" }, choice.hours_saved_per_price === null ? "–" : two(100 * choice.hours_saved_per_price)),
   el("td", { class: "figure" }, can ? button("try it", () => tryIt(choice), { class: "act" }) : ""));
@@ -119,11 +127,12 @@ function draw() {
     el("p", { class: "quiet" }, "One change at a time, the same pictures, the weather and the Moon of a whole year. The scale is the whole year, so that a little looks little."),
     document.out_of_reach ? el("p", {}, inWordsOfThePage(document.out_of_reach)) : "",
     (document.within_reach ?? []).length > 0 ? el("ul", {}, ...document.within_reach.map((one) => el("li", {}, `${first(one.name)}: ${hours(one.wall_clock_s)}`, Object.keys(one.set ?? {}).length > 0 ? [" ", button("try it", () => tryIt(one), { class: "act" })] : null))) : "",
-    helps.length > 0 ? el("table", { class: "cards choices" }, el("thead", {}, el("tr", {}, el("th", { scope: "col" }, "change"), el("th", { scope: "col" }, "hours given back", scale), ...["hours", "likely", "costs", "h per 100"].map((head) => el("th", { scope: "col", class: "figure" }, head)), el("td", {}))),
-      el("tbody", {}, ...helps.map(({ choice, i }) => row(choice, i, year)))) : "",
+    helps.length > 0 ? el("table", { class: "cards choices" }, el("thead", {}, el("tr", {}, el("th", { scope: "col" }, "change"), el("th", { scope: "col" }, "hours given back", scale), ...["hours", "95 of 100", "costs", "h per 100"].map((head) => el("th", { scope: "col", class: "figure" }, head)), el("td", {}))),
+      el("tbody", {}, ...helps.map(({ choice, i }, k) => row(choice, i, year, helps[k - 1]?.choice)))) : "",
     helps.length > 0 ? el("p", { class: "quiet small" }, "◇ no price is written for it, or it costs nothing   ● costs money   △ costs road   line: 95 of 100 cases") : "",
     ...(rest.length > 0 ? [el("h2", {}, "Helps nothing here"), el("table", { class: "cards" }, el("tbody", {}, ...rest.map(({ choice, i }) => el("tr", {}, el("th", { scope: "row" }, first(choice.name)),
       el("td", {}, number(choice.hours_saved_per_year, `choices/${i}/hours_saved_per_year`, united(digitsOf(choice)(choice.hours_saved_per_year), "h"), "choices"), ` of ${written(year)}, ${digitsOf(choice)(choice.hours_saved_interval_95[0])} to ${digitsOf(choice)(choice.hours_saved_interval_95[1])}`)))))] : []),
+    el("section", {}, el("h2", {}, "Weighed by itself"), ...questions()),
     ...(document.not_weighed.length > 0 ? [el("h2", {}, "Could not be weighed"), el("dl", {}, ...document.not_weighed.map((one) => el("div", {}, el("dt", {}, first(one.name)), el("dd", {}, inWordsOfThePage(one.why)))))] : []),
     ...(document.caveats.length > 0 ? [el("h2", {}, "Doubts"), el("ul", {}, ...document.caveats.map((caveat) => el("li", {}, inWordsOfThePage(caveat.message))))] : []));
 }

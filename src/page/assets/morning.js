@@ -14,6 +14,8 @@ import { Running, underWay } from "./watch.js";
 /** Lanes of the picture: what is drawn of a sub, and what was foretold. */
 const LANES = [["target, degrees high", (sub) => sub.target_altitude_deg, () => undefined], ["sky, e⁻/s in a pixel", (sub) => sub.sky_e_per_s?.value, (sub) => sub.predicted_sky_e_per_s], ["width of stars, pixels", (sub) => sub.fwhm_px?.value, (sub) => sub.predicted_fwhm_px], ["starlight, of the best", (sub) => (sub.starlight ? Math.min(1, sub.starlight.value) : undefined), () => undefined]];
 const TELL = "subwell-tell-goals";
+/** A longer pause between subs, in hours, is a gap in the picture. */
+const PAUSE_H = 0.3;
 
 const running = new Running(() => { tell(); if (here().place === "morning") draw(); state(); });
 let once = false;
@@ -84,7 +86,7 @@ function live() {
   const heading = !running.newest ? `Waiting for the first light in ${running.folder === "." ? "this folder" : plain(running.folder)}` : once ? "Judging the lights" : first ? `${filterName(first.filter)}: ${[snrOf(first), leftOf(first.hours_left)].filter(Boolean).join(", ")}` : "The night runs";
   const asked = localStorage.getItem(TELL) === "yes";
   return [el("h1", { tabindex: -1 }, heading),
-    running.words.length > 0 ? el("ul", { id: "words" }, ...running.words.map((word) => el("li", {}, plain(word.text)))) : null,
+    running.words.length > 0 ? el("ul", { id: "words" }, ...running.words.map((word) => el("li", {}, inWordsOfThePage(word.text)))) : null,
     running.stacks.length > 0 ? stacks() : null,
     figure(running.all), running.subs.length > 0 ? el("section", {}, el("h2", {}, running.subs.length === 1 ? "The last sub" : `The last ${running.subs.length} subs`), lastSubs()) : null,
     problem(),
@@ -128,6 +130,16 @@ function after(review) {
 
 // The lanes of a night: filters, sky, star width, starlight on one axis of time.
 
+/** From when to when which filter was shot, of subs that are kept. */
+function shotIn(timed) {
+  const runs = [];
+  for (const sub of timed.filter(({ keep }) => keep)) {
+    const last = runs.at(-1), at = sub.hours_since_first, end = at + (sub.exposure_s ?? 0) / 3600;
+    if (last && last[2] === sub.filter && at - last[1] < PAUSE_H) last[1] = end; else runs.push([at, end, sub.filter]);
+  }
+  return runs;
+}
+
 let watched = null;
 /** The sub that is read, by its file, and whether the hand was on it: both outlive a new drawing. */
 let read = null, held = false;
@@ -165,6 +177,19 @@ function figure(subs) {
       const most = 1.08 * Math.max(...values);
       const y = (value) => base - (value / most) * (high - 14);
       marks.append(svg("path", { d: `M${left} ${base}H${width - right}`, class: "axis" }), svg("text", { x: 0, y: base - high + 8, class: "name" }, `↑ ${name}`), svg("text", { x: left - 6, y: base, class: "tick end" }, "0"), svg("text", { x: left - 6, y: y(most / 1.08) + 4, class: "tick end" }, rounded(most / 1.08, 2)));
+      // What is in the stack is filled, what is to come outlined.
+      const under = (points) => `${points.map(([hour, deg], i) => `${i === 0 ? "M" : "L"}${place(hour - zero).toFixed(1)} ${y(deg).toFixed(1)}`).join("")}V${base}H${place(points[0][0] - zero).toFixed(1)}Z`;
+      if (curve.length > 0) {
+        const now = timed.at(-1).hours_since_first + zero;
+        for (const [from, to, filter] of shotIn(timed)) {
+          const points = curve.flat().filter(([hour]) => hour >= from + zero - 0.02 && hour <= to + zero + 0.02);
+          if (points.length > 1) marks.append(svg("path", { d: under(points), fill: fillOf(filter), class: `block filled ${lineOf(filter)}` }));
+        }
+        for (const span of curve) {
+          const points = span.filter(([hour]) => hour >= now);
+          if (points.length > 1) marks.append(svg("path", { d: under(points), class: "to-come" }));
+        }
+      }
       for (const span of curve) if (span.length > 1) marks.append(svg("path", { d: span.filter((_, m) => m % 4 === 0 || m === span.length - 1).map(([hour, deg], i) => `${i === 0 ? "M" : "L"}${place(hour - zero).toFixed(1)} ${y(deg).toFixed(1)}`).join(""), class: "target" }));
       const told = timed.filter((sub) => Number.isFinite(foretold(sub)));
       if (told.length > 1) marks.append(svg("path", { d: told.map((sub, i) => `${i === 0 ? "M" : "L"}${x(sub).toFixed(1)} ${y(foretold(sub)).toFixed(1)}`).join(""), class: "target" }));

@@ -41,6 +41,9 @@ export async function starts(plan, signal, slow) {
   $("starts-act").prepend(ask, " ");
 }
 
+/** A range of hours in words. */
+const between = ([low, high]) => (hours(low) === hours(high) ? hours(low) : `${hours(low)} to ${hours(high)}`);
+
 function heading(plan) {
   const schedule = plan.schedule, wait = schedule.wait_until;
   $("starts-h").replaceChildren(wait ? ["Waiting until ", dateWords(wait.date), " saves "].join("") : "Tonight is as good as any evening of these four weeks", ...(wait ? [number(schedule.wait_saves_percent, "schedule/wait_saves_percent", percent(schedule.wait_saves_percent)), " of the time"] : []));
@@ -68,7 +71,7 @@ function reading() {
   const start = state.starts[state.at];
   const moon = state.moons.find(({ date }) => date === start.date);
   const parts = [el("strong", {}, dateWords(start.date)),
-    start.wall_clock_s === null ? " not finished within 60 nights" : el("span", {}, el("strong", {}, hours(start.wall_clock_s)), ` in ${counted(start.nights, "night")}`),
+    start.wall_clock_s === null ? " not finished within 60 nights" : el("span", {}, el("strong", {}, hours(start.wall_clock_s)), start.wall_clock_range_s ? `, likely ${between(start.wall_clock_range_s)},` : "", ` in ${counted(start.nights, "night")}`),
     start.done_on ? el("span", {}, `done on ${dateWords(start.done_on)}`) : "", moon ? el("span", {}, `Moon ${wholePercent(moon.illuminated_percent)} lit`) : ""];
   $("starts-reading").replaceChildren(...parts.flatMap((part) => [part, " "]), el("span", { class: "keys" }, "← → evenings, Enter starts there"));
   const slider = $("starts-slider");
@@ -80,7 +83,8 @@ function draw() {
   if (!state.starts || width < 40) return;
   const height = 190, all = state.starts;
   const values = all.map(({ wall_clock_s: s }) => s).filter((s) => s !== null);
-  const most = Math.max(3600, ...values) * 1.1;
+  // The scale is that of the hours; a range that leaves it goes on beyond its edge.
+  const most = Math.max(3600, ...values, ...all.map(({ wall_clock_s: s, wall_clock_range_s: range }) => (range ? Math.min(range[1], 2 * s) : 0))) * 1.1;
   const step = [900, 1800, 3600, 7200, 18_000, 36_000, 72_000, 180_000, 360_000].find((one) => most / one <= 4) ?? 720_000;
   const x = (i) => LEFT + ((i + 0.5) / all.length) * (width - LEFT - RIGHT);
   const y = (s) => height - BELOW - (s / most) * (height - BELOW - TOP);
@@ -90,6 +94,10 @@ function draw() {
   if (all[0].wall_clock_s !== null) marks.append(svg("path", { d: `M${LEFT} ${y(all[0].wall_clock_s)}H${width - RIGHT}`, class: "level" }));
   const each = Math.max(1, Math.ceil(46 / ((width - LEFT - RIGHT) / all.length)));
   all.forEach((start, i) => {
+    if (start.wall_clock_range_s) {
+      const [low, high] = start.wall_clock_range_s, top = Math.max(TOP, y(high)), end = high > most ? "" : `M${x(i) - 3} ${top}h6`;
+      marks.append(svg("path", { d: `M${x(i)} ${y(low)}V${top}M${x(i) - 3} ${y(low)}h6${end}`, class: "likely" }));
+    }
     if (start.wall_clock_s !== null) marks.append(wait && start.date === wait.date ? svg("path", { d: diamond(x(i), y(start.wall_clock_s), 6), class: "plan" }) : i === 0 ? svg("circle", { cx: x(i), cy: y(start.wall_clock_s), r: 5, class: "ring" }) : svg("circle", { cx: x(i), cy: y(start.wall_clock_s), r: 3.5, class: "dot" }));
     const moon = state.moons.find(({ date }) => date === start.date);
     if (moon && (width > 560 || i % 2 === 0)) marks.append(moonFace(x(i), height - BELOW + 18, 6, moon.illuminated_percent, moon.waxing));
@@ -114,7 +122,7 @@ function draw() {
 
 export const diamond = (x, y, r) => `M${x} ${y - r}l${r} ${r}l${-r} ${r}l${-r} ${-r}z`;
 
-const twinTable = twin("starts", () => table(["begin on", "hours", "nights", "done on"], (state.starts ?? []).map((start) => [dateWords(start.date), start.wall_clock_s === null ? "–" : hours(start.wall_clock_s), String(start.nights), start.done_on ? dateWords(start.done_on) : "–"]), "the plan begun on each evening"));
+const twinTable = twin("starts", () => table(["begin on", "hours", "likely", "nights", "done on"], (state.starts ?? []).map((start) => [dateWords(start.date), start.wall_clock_s === null ? "–" : hours(start.wall_clock_s), start.wall_clock_range_s ? between(start.wall_clock_range_s) : "–", String(start.nights), start.done_on ? dateWords(start.done_on) : "–"]), "the plan begun on each evening"));
 
 export function start() {
   $("starts-twin").replaceWith(twinTable.box);
