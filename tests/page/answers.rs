@@ -23,14 +23,6 @@ fn placed(page: &Page) -> Value {
     )
 }
 
-/// The placed sample with one more key.
-fn draft_of(page: &Page, key: &str, value: Value) -> Value {
-    let mut draft = placed(page);
-    let way: Vec<&str> = key.split('.').collect();
-    draft["changes"].as_array_mut().unwrap().push(json!({ "key": way, "value": value }));
-    draft
-}
-
 #[test]
 fn the_course_of_a_night_has_the_plans_own_hours() {
     let page = page();
@@ -69,7 +61,9 @@ fn starts_choices_and_targets_are_those_of_the_commands() {
     assert_eq!(page.address.post("/api/choices", &draft).json(), said(&["choices", "placed.toml"]));
     assert_eq!(page.address.post("/api/targets", &draft).json(), said(&["targets", "placed.toml"]));
     assert_eq!(page.address.post("/api/cooling", &draft).json(), said(&["cooling", "placed.toml"]));
-    let darker = draft_of(&page, "site.sky", json!({ "bortle": 3 }));
+    let mut darker = draft.clone();
+    let darker_sky = json!({ "key": ["site", "sky"], "value": { "bortle": 3 } });
+    darker["changes"].as_array_mut().unwrap().push(darker_sky);
     page.address.post("/api/save", &json!({ "path": "darker.toml", "night": darker, "replace": false }));
     let compared = page.address.post("/api/compare", &json!({ "night": draft, "against": "darker.toml" })).json();
     let command = said(&["compare", "placed.toml", "darker.toml"]);

@@ -10,7 +10,9 @@ import { alone, ask } from "./server.js";
 
 const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
 
-const state = { open: new Set(), cooling: null, coolingOf: null, compared: null, comparedOf: null, against: null };
+const state = { open: new Set(), against: null };
+/** The last question of each path with its answer: what is opened anew is not asked twice. */
+const last = new Map();
 
 const problem = (error) => el("div", { class: "problem", role: "alert" }, el("p", {}, capital(inWordsOfThePage(error.message))), error.hint ? el("p", { class: "small" }, capital(inWordsOfThePage(error.hint))) : null);
 const doubtful = (caveats) => { if (caveats.length === 0) return null; const list = el("ul", {}); doubts(caveats, list); return el("details", {}, el("summary", {}, "doubts"), list); };
@@ -43,24 +45,23 @@ function folded(id, words, fill) {
   return box;
 }
 
-async function answered(place, path, body, known, keep, words) {
+async function answered(place, path, body, words) {
   const key = JSON.stringify(body);
-  if (known(key)) { place.replaceChildren(...words(known(key)).filter(Boolean)); return; }
+  if (last.get(path)?.key !== key) last.set(path, { key, answer: ask("POST", path, body) });
+  const own = last.get(path);
   place.replaceChildren(el("p", { role: "status" }, "computing"));
-  try {
-    const document = await ask("POST", path, body);
-    keep(key, document);
-    place.replaceChildren(...words(document).filter(Boolean));
-  } catch (error) { place.replaceChildren(problem(error)); }
+  const shown = await own.answer.then((document) => words(document).filter(Boolean), (error) => { if (last.get(path) === own) last.delete(path); return [problem(error)]; });
+  // Another question may have been asked since, whose answer came sooner.
+  if ((last.get(path) ?? own) === own) place.replaceChildren(...shown);
 }
 
-const cooling = (place) => answered(place, "/api/cooling", draft(), (key) => state.coolingOf === key && state.cooling, (key, document) => Object.assign(state, { coolingOf: key, cooling: document }), cooled);
+const cooling = (place) => answered(place, "/api/cooling", draft(), cooled);
 
 async function compare(place) {
   await refresh().catch(() => {});
   const answer = el("div", { id: "compared", "aria-live": "polite" });
   const against = (path) => { state.against = path; for (const one of place.querySelectorAll("[data-against]")) one.setAttribute("aria-pressed", String(one.dataset.against === path));
-    answered(answer, "/api/compare", { night: draft(), against: path }, (key) => state.comparedOf === key && state.compared, (key, document) => Object.assign(state, { comparedOf: key, compared: document }), compared); };
+    answered(answer, "/api/compare", { night: draft(), against: path }, compared); };
   if (!folder.nights.some((path) => path !== night.path)) { place.replaceChildren(el("p", {}, "No other night lies in this folder. Keep this one under another name, change it there, and come back.")); return; }
   place.replaceChildren(el("p", { class: "acts" }, "against ", ...folder.nights.filter((path) => path !== night.path).flatMap((path) => [button(plain(path.replace(/\.toml$/, "")), () => against(path), { class: "act", "data-against": path, "aria-pressed": String(state.against === path) }), " "])), answer);
   if (folder.nights.includes(state.against)) against(state.against);
