@@ -219,10 +219,7 @@ impl Cooling {
         other: Option<(&Night, &CameraProfile)>,
     ) -> Result<Self, PlanError> {
         answerable(night, profile)?;
-        let weighed = Weighed::new(night, profile)?;
-        let ways = [weighed.way(false), weighed.way(true)];
-        let ratio = weighed.ratio(&ways)?;
-        let interval = weighed.interval(&ways, ratio)?;
+        let Year { weighed, ways, ratio, interval } = Year::new(night, profile)?;
         let against = other.map(|(other, camera)| against(&weighed, other, camera)).transpose()?;
         let own = SkyAnswer::of_night(&weighed.night, weighed.mode, None)?.mag_per_arcsec2.map(|m| m.value.0);
         let (sky, sky_why) = crossing(SKIES, PAYS, |sky| weighed.ratio_under(&ways, sky))?;
@@ -280,6 +277,32 @@ impl Cooling {
             caveats,
         })
     }
+}
+
+/// A camera without and with its cooler through a year.
+struct Year<'a> {
+    weighed: Weighed<'a>,
+    ways: [Way; 2],
+    /// Hours without over hours with it.
+    ratio: f64,
+    interval: Option<[f64; 2]>,
+}
+
+impl<'a> Year<'a> {
+    fn new(night: &Night, profile: &'a CameraProfile) -> Result<Self, PlanError> {
+        let weighed = Weighed::new(night, profile)?;
+        let ways = [weighed.way(false), weighed.way(true)];
+        let ratio = weighed.ratio(&ways)?;
+        let interval = weighed.interval(&ways, ratio)?;
+        Ok(Self { weighed, ways, ratio, interval })
+    }
+}
+
+/// The year's hours without cooling over those with it, and its 95 % interval, as [`Cooling`] has them.
+pub(super) fn ratio_of_the_year(night: &Night, profile: &CameraProfile) -> Result<(f64, Option<[f64; 2]>), PlanError> {
+    answerable(night, profile)?;
+    let year = Year::new(night, profile)?;
+    Ok((year.ratio, year.interval))
 }
 
 fn missing(key: &str, why: &str) -> PlanError {

@@ -6,7 +6,7 @@ use crate::units::Seconds;
 
 use crate::night::{Conditions, FilterConditions, Night};
 use crate::optimum::golden_section;
-use crate::plan::draft::{DITHER_BOXES_PX, search, shares};
+use crate::plan::draft::{DITHER_BOXES_PX, filled_by_the_sky, search, shares};
 use crate::plan::range::{Source, moved_search};
 use crate::plan::{Demand, OutOfReach, PlanError, Search};
 
@@ -57,7 +57,7 @@ pub(super) struct Hours {
 /// ratio of two such times is that of a target which takes nights.
 ///
 /// # Errors
-/// When a filter passes nothing of the target.
+/// When a filter passes nothing of the target, or the sky alone fills the subs that were asked for.
 pub(super) fn hours(night: &Night, mode: &Mode, conditions: &Conditions) -> Result<Option<Hours>, PlanError> {
     hours_moved(night, mode, conditions, None)
 }
@@ -73,6 +73,9 @@ pub(super) fn hours_moved(
     for filter in &conditions.filters {
         if !filter.planes.iter().any(|plane| plane.governs) {
             return Err(PlanError::OutOfReach { filter: filter.name.clone(), reach: OutOfReach::NoLight });
+        }
+        if let Some(reach) = filled_by_the_sky(night, filter) {
+            return Err(PlanError::OutOfReach { filter: filter.name.clone(), reach });
         }
         match least(&free_search(night, mode, filter, moved)) {
             Some(found) => filters.push(found),

@@ -1,5 +1,7 @@
 //! Two nights as they differ: mixtures that have some of the one and some of the other.
 
+use std::sync::OnceLock;
+
 use crate::camera::{CameraProfile, Mode};
 use crate::caveat::{Caveat, push_once};
 use crate::rig::Filter;
@@ -14,7 +16,7 @@ use super::weighed::best_mode;
 use super::{factors, is_array, losses_assumed};
 use crate::night::{Conditions, Night};
 use crate::plan::range::{Sensitivity, Source};
-use crate::plan::{OutOfReach, PlanError, plan};
+use crate::plan::{OutOfReach, PlanError, conditions_over_nights, plan};
 
 /// From this difference on between the hours here and the plan's the rules of a short target are worth a word.
 const PLAN_DIFFERS: f64 = 0.15;
@@ -54,16 +56,29 @@ impl Reason {
 }
 
 /// One of the two nights with its camera's mode.
-#[derive(Clone)]
 pub(super) struct Side {
     pub(super) night: Night,
     pub(super) mode: Mode,
+    /// What [`Side::conditions`] has found.
+    found: OnceLock<Conditions>,
+}
+
+/// A copy is there to be changed: it finds its conditions anew.
+impl Clone for Side {
+    fn clone(&self) -> Self {
+        Self { night: self.night.clone(), mode: self.mode.clone(), found: OnceLock::new() }
+    }
 }
 
 impl Side {
     /// The night with its camera in the mode that it names, else in the quickest.
     pub(super) fn new(night: &Night, camera: &CameraProfile) -> Result<Self, PlanError> {
-        Ok(Self { night: night.clone(), mode: best_mode(night, camera)?.clone() })
+        Ok(Self::of(night.clone(), best_mode(night, camera)?.clone()))
+    }
+
+    /// The night with its camera in this mode.
+    pub(super) fn of(night: Night, mode: Mode) -> Self {
+        Self { night, mode, found: OnceLock::new() }
     }
 
     fn is_array(&self) -> bool {
@@ -74,8 +89,17 @@ impl Side {
         self.night.filters(self.is_array())
     }
 
-    pub(super) fn conditions(&self) -> Result<Conditions, PlanError> {
-        Ok(Conditions::new(&self.night, &self.mode)?)
+    /// The conditions of the night; with a date, under the light of the hours that its plan takes.
+    pub(super) fn conditions(&self) -> Result<&Conditions, PlanError> {
+        if let Some(found) = self.found.get() {
+            return Ok(found);
+        }
+        // Without a plan there is the first evening's light.
+        let found = match conditions_over_nights(&self.night, &self.mode) {
+            Ok(Some(found)) => found,
+            _ => Conditions::new(&self.night, &self.mode)?,
+        };
+        Ok(self.found.get_or_init(|| found))
     }
 
     pub(super) fn hours(&self) -> Result<Hours, PlanError> {
@@ -85,8 +109,8 @@ impl Side {
     fn hours_moved(&self, moved: Option<(Source, f64)>) -> Result<Hours, PlanError> {
         let conditions = self.conditions()?;
         let found = match moved {
-            Some(_) => hours_moved(&self.night, &self.mode, &conditions, moved)?,
-            None => hours(&self.night, &self.mode, &conditions)?,
+            Some(_) => hours_moved(&self.night, &self.mode, conditions, moved)?,
+            None => hours(&self.night, &self.mode, conditions)?,
         };
         found.ok_or_else(|| PlanError::OutOfReach {
             filter: self.filters().first().map_or_else(String::new, Filter::label),
@@ -116,6 +140,7 @@ impl Pair {
         let second = if same { first.clone() } else { magnitude(&self.sides[1])? };
         for (side, sky) in self.sides.iter_mut().zip([first, second]) {
             side.night.site.sky = sky.or(side.night.site.sky.take());
+            side.found = OnceLock::new();
         }
         Ok(self)
     }
@@ -342,7 +367,7 @@ impl Pair {
                 push_once(&mut caveats, caveat);
             }
             let said =
-                side.conditions()?.caveats.into_iter().chain(night.caveats()).chain(camera.caveats.iter().cloned());
+                side.conditions()?.caveats.iter().cloned().chain(night.caveats()).chain(camera.caveats.iter().cloned());
             for caveat in said.filter(|caveat| caveat.code != "not-yet-used") {
                 if caveats.iter().all(|known: &Caveat| (&known.code, &known.message) != (&caveat.code, &caveat.message))
                 {
@@ -373,7 +398,7 @@ fn put_filters(to: &mut Side, from: &Side) {
 /// A word where the plan of the same night needs another time, or has none.
 fn plan_differs(side: &Side, camera: &CameraProfile, seconds: f64) -> Option<Caveat> {
     let mut night = side.night.clone();
-    night.goal.already_have_h = None;
+    (night.goal.already_have_h, night.goal.already) = (None, Vec::new());
     let planned = plan(&night, camera).map(|plan| plan.wall_clock_s.0);
     let message = match planned {
         Ok(planned) if (planned / seconds).ln().abs() < PLAN_DIFFERS => return None,

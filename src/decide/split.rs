@@ -168,7 +168,7 @@ pub(super) fn against(own: &Weighed, other: &Night, camera: &CameraProfile) -> R
     let factor_of =
         |property: Property| differing.iter().position(|known| *known == property).map_or(1.0, |at| factors[at]);
     let time_ratio = whole.exp();
-    let pair = Pair { sides: [0, 1].map(|at| SideOfPair { night: nights[at].clone(), mode: modes[at].clone() }) };
+    let pair = Pair { sides: [0, 1].map(|at| SideOfPair::of(nights[at].clone(), modes[at].clone())) };
     let spread = pair.spread(&pair.shared_inputs(false))?;
     let (low, high) = Estimate::<f64>::within_factor(time_ratio, spread).interval();
     let hours = own.night.cooler.clone().unwrap_or_default().hours();

@@ -2,6 +2,8 @@
 
 use crate::units::Seconds;
 
+use super::two_digits;
+
 /// Below this length of the longest sub it is the limit that is in the way, not the pattern.
 const SHORT_SUB_S: f64 = 5.0;
 
@@ -55,7 +57,9 @@ pub enum OutOfReach {
         goal: f64,
     },
     /// A night does not hold the least number of dither positions.
-    #[error("a night of {} does not hold {positions} dither positions, one of {least_h} h would", time(*hours))]
+    #[error(
+        "a night of {} does not hold {positions} dither positions{}, one of {least_h} h would", time(*hours), of_subs(*sub)
+    )]
     NightTooShort {
         /// Clear hours of a night.
         hours: f64,
@@ -65,6 +69,18 @@ pub enum OutOfReach {
         least_h: f64,
         /// What such nights reach, where that is less than the goal.
         snr: Option<f64>,
+        /// The length of the subs, where it was asked for: shorter ones would do as well.
+        sub: Option<Seconds>,
+    },
+    /// The sky alone fills a sub of the length that was asked for.
+    #[error("the sky alone fills a pixel in {}: subs of {} hold nothing of the target", length(*full), length(*sub))]
+    FilledBySky {
+        /// The length that was asked for.
+        sub: Seconds,
+        /// The time in which the sky fills a pixel.
+        full: Seconds,
+        /// The longest sub in which it leaves room for the target.
+        longest: Seconds,
     },
     /// What calibration leaves does not average, in whatever number of subs.
     #[error("no number of hours reaches the goal: the pattern that the dark current leaves does not average out")]
@@ -90,6 +106,16 @@ fn time(hours: f64) -> String {
     if hours < 0.1 { format!("{:.1} min", 60.0 * hours) } else { format!("{hours:.2} h") }
 }
 
+/// A length in full where it is a short one.
+fn length(sub: Seconds) -> Seconds {
+    if sub.0 < 1.0 { Seconds(two_digits(sub.0)) } else { Seconds((10.0 * sub.0).round() / 10.0) }
+}
+
+/// The subs that were asked for.
+fn of_subs(sub: Option<Seconds>) -> String {
+    sub.map_or_else(String::new, |sub| format!(" with subs of {sub}"))
+}
+
 impl OutOfReach {
     /// What the photographer can do.
     pub(crate) fn hint(&self) -> String {
@@ -111,12 +137,14 @@ impl OutOfReach {
             Self::TooManySubs { snr, needed, .. } => {
                 format!("ask for snr = {snr}, or allow most_subs = {needed} and the gigabytes for them under [stack]")
             }
+            Self::FilledBySky { longest, .. } => format!("leave out sub_s under [goal], or take no more than {longest}"),
             Self::Held { snr, .. } => format!("ask for snr = {snr}, or a larger patch_arcsec"),
             Self::NightTooShort { least_h, snr: Some(snr), .. } => {
                 format!("give clear_hours_per_night = {least_h} and ask for snr = {snr}")
             }
-            Self::NightTooShort { least_h, .. } => {
-                format!("give clear_hours_per_night = {least_h}, or lower min_positions_per_night under [stack]")
+            Self::NightTooShort { least_h, sub, .. } => {
+                let shorter = if sub.is_some() { ", or leave out sub_s for shorter ones" } else { "" };
+                format!("give clear_hours_per_night = {least_h}, or lower min_positions_per_night under [stack]{shorter}")
             }
             Self::TooShort { least_h, .. } => format!("give hours = {least_h}, or lower min_subs under [stack]"),
         }

@@ -7,7 +7,8 @@ use super::{Demand, LAST_LOOK, LOOKS, OutOfReach, Search, two_digits};
 impl Search {
     /// Why nothing is feasible, and what would be.
     pub(super) fn out_of_reach(&self) -> OutOfReach {
-        let (shortest, longest) = (self.shortest(), self.longest());
+        let ends = self.asked.sub.map_or([self.shortest(), self.longest()], |sub| [sub.0; 2]);
+        let [shortest, longest] = ends;
         let lengths = || (0..LOOKS).map(move |i| shortest * (longest / shortest).powf(i as f64 / LAST_LOOK));
         if self.planes.is_empty() || self.planes.iter().any(|(noise, _)| noise.rates.target.0 <= 0.0) {
             return OutOfReach::NoLight;
@@ -35,6 +36,7 @@ impl Search {
                 positions: positions as u32,
                 least_h: least / 3600.0,
                 snr: None,
+                sub: self.asked.sub,
             };
         }
         let best = |subs: &dyn Fn(Seconds) -> f64| {

@@ -3,8 +3,8 @@
 use rayon::iter::{IntoParallelRefIterator, ParallelIterator};
 
 use crate::camera::{CameraProfile, Mode};
-use crate::night::Night;
 use crate::night::evening::Evening;
+use crate::night::{Conditions, Night};
 
 use super::calendar::Scheduled;
 use super::draft::Draft;
@@ -26,6 +26,23 @@ pub(super) fn drafted<'a>(night: &Night, profile: &'a CameraProfile) -> Result<D
     let over_nights = draft.at_setting_over_nights(mode, &steady);
     let by_gain_setting = by_gain_setting.into_iter().map(over_nights).collect();
     Ok((mode, draft, by_gain_setting, scheduled))
+}
+
+/// The conditions of a dated night under the mean light of the hours that its plan takes, with nothing in hand; `None` where
+/// it has no date or no place.
+///
+/// # Errors
+/// As [`crate::plan::plan`].
+pub(crate) fn conditions_over_nights(night: &Night, mode: &Mode) -> Result<Option<Conditions>, PlanError> {
+    if night.dated()?.is_none() {
+        return Ok(None);
+    }
+    let mut night = night.clone();
+    (night.goal.already_have_h, night.goal.already) = (None, Vec::new());
+    let evening = Evening::new(&night)?;
+    let lit = Conditions::on(&night, mode, &evening)?;
+    let steady = Draft::new(&night, mode, &evening.in_the_dark())?;
+    Ok(steady.light_over_nights(&night, mode)?.map(|filters| Conditions { filters, ..lit }))
 }
 
 /// The best mode with its draft under the mean light of an evening, and the time of each; where the goal is out of reach, what

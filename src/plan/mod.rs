@@ -31,6 +31,7 @@ pub use calibration::{
 pub use checklist::{Checklist, ChecklistFor, ChecklistStep, StepKind, checklist};
 #[cfg(feature = "report")]
 pub(crate) use draft::filter::RULES_OF_THUMB_PERCENT;
+pub(crate) use drafted::conditions_over_nights;
 pub use error::PlanError;
 pub use map::{CostMap, MapCell};
 pub use outcome::{

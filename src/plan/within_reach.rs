@@ -49,11 +49,15 @@ pub(super) fn within_reach(
             Some(least_h) => OutOfReach::TooShort { hours, subs, positions, least_h },
             None => reach,
         },
-        OutOfReach::NightTooShort { hours, positions, .. } => match long_enough_night(night, plans) {
-            Some((least_h, snr)) => OutOfReach::NightTooShort { hours, positions, least_h, snr },
+        OutOfReach::NightTooShort { hours, positions, sub, .. } => match long_enough_night(night, plans) {
+            Some((least_h, snr)) => OutOfReach::NightTooShort { hours, positions, least_h, snr, sub },
             None => reach,
         },
-        OutOfReach::NoLight | OutOfReach::Endless | OutOfReach::Held { .. } | OutOfReach::TargetLow { .. } => reach,
+        OutOfReach::NoLight
+        | OutOfReach::Endless
+        | OutOfReach::Held { .. }
+        | OutOfReach::TargetLow { .. }
+        | OutOfReach::FilledBySky { .. } => reach,
     };
     PlanError::OutOfReach { filter, reach }
 }
@@ -148,8 +152,17 @@ fn least_that(missed: f64, with: &dyn Fn(f64) -> bool) -> Option<f64> {
 /// Two digits, never less than the number.
 fn rounded_up(value: f64) -> f64 {
     let cut = two_digits(value);
-    let place = 10_f64.powi(cut.log10().floor() as i32 - 1);
-    if cut >= value { cut } else { ((cut / place).round() + 1.0) * place }
+    if cut >= value {
+        return cut;
+    }
+    let power = cut.log10().floor() as i32 - 1;
+    let tens = |power: i32| 10_f64.powi(power);
+    // By whole powers of ten alone, so that it is 5.1 and not 5.1000000000000005.
+    if power < 0 {
+        ((cut * tens(-power)).round() + 1.0) / tens(-power)
+    } else {
+        ((cut / tens(power)).round() + 1.0) * tens(power)
+    }
 }
 
 #[cfg(test)]
@@ -158,6 +171,7 @@ mod tests {
 
     #[test]
     fn rounding_up_gives_two_digits_and_never_less() {
+        assert_eq!(rounded_up(5.04), 5.1);
         for value in [1.0, 1.01, 9.99, 10.4, 123.0, 0.0301, 4567.0] {
             let up = rounded_up(value);
             assert!(up >= value && up <= value * 1.13, "{value} {up}");

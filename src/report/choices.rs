@@ -82,12 +82,12 @@ pub fn choices_text(answer: &Choices) -> String {
 }
 
 fn helps_nothing(choice: &Choice) -> bool {
-    (choice.hours_ratio.value - 1.0).abs() < NOTHING && choice.travel_h == 0.0
+    (choice.hours_ratio_of_year.value - 1.0).abs() < NOTHING && choice.travel_h == 0.0
 }
 
 /// `1.3 %`: what it moves.
 fn percent(choice: &Choice) -> String {
-    format!("{} %", rounded(100.0 * (1.0 - 1.0 / choice.hours_ratio.value), 1))
+    format!("{} %", rounded(100.0 * (1.0 - 1.0 / choice.hours_ratio_of_year.value), 1))
 }
 
 fn hours(value: f64) -> String {
@@ -138,7 +138,7 @@ fn roads(answer: &Choices) -> String {
 pub fn choices_csv(answer: &Choices) -> String {
     let mut text = String::from(
         "word,name,hours_ratio,hours_ratio_uncertainty,wall_clock_s,hours_saved_per_year,hours_saved_low,hours_saved_high,\
-         travel_h,price,hours_saved_per_price,verdict\r\n",
+         travel_h,price,hours_saved_per_price,verdict,hours_ratio_of_year\r\n",
     );
     for choice in &answer.choices {
         let [low, high] = choice.hours_saved_interval_95;
@@ -156,6 +156,7 @@ pub fn choices_csv(answer: &Choices) -> String {
             optional(choice.price),
             choice.hours_saved_per_price.map_or_else(String::new, |per| format!("{per:.6}")),
             choice.verdict.words().to_owned(),
+            format!("{:.4}", choice.hours_ratio_of_year.value),
         ];
         text.push_str(&format!("{}\r\n", cells.join(",")));
     }

@@ -421,3 +421,88 @@ fn many_filters_have_a_chance_too_and_more_than_anybody_has_are_refused() {
     let error = with_filters(65).expect_err("too many").to_string();
     assert!(error.contains("`filters`") && error.contains("65") && error.contains("32"), "{error}");
 }
+
+/// Hours in shares over a lunation: each goal is reached, that of the filter that needs most for its share by a hair alone, the
+/// hours stand in the ratio, and the plan is the first row of when to start.
+#[test]
+fn hours_in_shares_are_no_more_than_the_goals_need() {
+    for (shares, first) in [([1.0, 1.0, 2.0], 5), ([2.0, 1.0, 1.0], 14), ([1.0, 1.0, 1.0], 20)] {
+        for days in (0..28).step_by(4) {
+            let filter = |(name, share): (&str, f64)| format!("[[filters]]\nname = \"{name}\"\nshare = {share}");
+            let filters = ["red", "green", "blue"].into_iter().zip(shares).map(filter).collect::<Vec<_>>().join("\n");
+            let date = Date::parse(&format!("2026-12-{first:02}")).unwrap().later(days);
+            let text = NIGHT
+                .replace("LATITUDE", "45")
+                .replace("SKY", "19.5")
+                .replace("FILTERS", &filters)
+                .replace("TARGET", AUTUMN)
+                .replace("LOST", "1")
+                .replace("GOAL", &format!("snr = 10.0\ndate = \"{date}\"\nclear_hours_per_night = 4.0"));
+            let (night, camera) = (Night::from_toml(&text).unwrap(), CameraProfile::from_toml(CAMERA).unwrap());
+            let plan = plan(&night, &camera).unwrap();
+            let schedule = plan.schedule.as_ref().unwrap();
+            assert!(schedule.finished, "{date}");
+            let reached = |filter: &FilterPlan| filter.planes[0].snr.value;
+            let least = plan.filters.iter().map(reached).fold(f64::INFINITY, f64::min);
+            assert!((9.89..10.5).contains(&least), "{date} {shares:?}: {least}");
+            let parts = plan.filters.iter().zip(shares).map(|(filter, share)| filter.wall_clock_s.0 / share);
+            let (low, high) = parts.fold((f64::MAX, 0.0_f64), |(low, high), part| (low.min(part), high.max(part)));
+            assert!(high / low < 1.2, "{date} {shares:?}: {low} to {high}");
+            let started = starts(&night, &camera).unwrap().unwrap();
+            assert_eq!(started[0].wall_clock_s, Some(plan.wall_clock_s), "{date} {shares:?}");
+        }
+    }
+}
+
+/// Subs that the sky fills hold nothing: they are refused with the longest that do, alone and where it is the Moon's light.
+#[test]
+fn subs_that_the_sky_fills_are_refused() {
+    let camera = CameraProfile::from_toml(CAMERA).unwrap();
+    let asked = |goal: &str, sky: &str| {
+        let text = NIGHT
+            .replace("LATITUDE", "45")
+            .replace("SKY", sky)
+            .replace("FILTERS", "[[filters]]\nname = \"luminance\"")
+            .replace("TARGET", AUTUMN)
+            .replace("LOST", "1")
+            .replace("GOAL", goal);
+        Night::from_toml(&text).unwrap()
+    };
+    for date in ["", "date = \"2026-12-10\"\n"] {
+        for goal in ["snr = 10.0", "hours = 6.0"] {
+            let error = plan(&asked(&format!("{date}sub_s = 3600\n{goal}"), "16.5"), &camera).unwrap_err();
+            let said = error.to_string();
+            assert!(
+                said.contains("the sky alone fills a pixel in") && said.contains("subs of 3600 s hold nothing"),
+                "{said}"
+            );
+            let hint = error.hint();
+            let longest = hint.split("no more than ").nth(1).and_then(|rest| rest.strip_suffix(" s")).unwrap();
+            plan(&asked(&format!("{date}sub_s = {longest}\n{goal}"), "16.5"), &camera).unwrap();
+        }
+    }
+}
+
+/// A length that was asked for and fills no night with enough positions is told so, not that a count of subs is too high.
+#[test]
+fn long_subs_that_a_night_does_not_hold_are_named() {
+    let text = NIGHT
+        .replace("LATITUDE", "45")
+        .replace("SKY", "20.5")
+        .replace("FILTERS", "[[filters]]\nname = \"h-alpha\"")
+        .replace("TARGET", AUTUMN)
+        .replace("LOST", "0")
+        .replace("GOAL", "snr = 8.0\nsub_s = 1800\nclear_hours_per_night = 4.0");
+    let camera = CameraProfile::from_toml(CAMERA).unwrap();
+    let error = plan(&Night::from_toml(&text).unwrap(), &camera).unwrap_err();
+    let said = error.to_string();
+    assert!(said.contains("a night of 4.00 h does not hold 10 dither positions with subs of 1800 s"), "{said}");
+    let hint = error.hint();
+    assert!(
+        hint.contains("clear_hours_per_night = 5.") && hint.contains("leave out sub_s") && !hint.contains("0000"),
+        "{hint}"
+    );
+    let follows =
+        text.replace("clear_hours_per_night = 4.0", hint.split(',').next().unwrap().strip_prefix("give ").unwrap());
+    plan(&Night::from_toml(&follows).unwrap(), &camera).unwrap();
+}

@@ -68,8 +68,19 @@ fn as_by_hand(text: &str, camera: &CameraProfile, changes: &[(&str, &[(&str, &st
             epsilon = 1e-12
         );
         assert_relative_eq!(row.wall_clock_s.0, compared.b_wall_clock_s.0, max_relative = 1e-9);
-        assert_eq!(row.verdict, compared.verdict, "{word}");
-        let saved = answer.imaging_hours_per_year * (1.0 - 1.0 / compared.hours_ratio.value);
+        // A year does not hang on one evening's Moon: without the date, and of a cooler in the nights of its climate.
+        let undated = |text: &str| night(&text.replace("date = \"2026-10-12\"", ""));
+        let of_year = if *word == "cooling" {
+            let cooling = Cooling::new(&night(text), camera, None).unwrap();
+            assert_eq!(row.verdict, cooling.verdict);
+            cooling.time_ratio_year.unwrap()
+        } else {
+            let compared = Comparison::new((&undated(text), camera), (&undated(&by_hand), camera)).unwrap();
+            assert_eq!(row.verdict, compared.verdict, "{word}");
+            compared.hours_ratio.value
+        };
+        assert_relative_eq!(row.hours_ratio_of_year.value, of_year, max_relative = 1e-9);
+        let saved = answer.imaging_hours_per_year * (1.0 - 1.0 / of_year);
         assert_relative_eq!(row.hours_saved_per_year, saved, max_relative = 1e-9, epsilon = 1e-9);
     }
 }
@@ -101,6 +112,48 @@ fn each_choice_is_the_comparison_of_two_files() {
         &mono(),
         &[("guiding", &[("guided = false", "guided = true"), ("longest_sub_s = 20.0", "")])],
     );
+}
+
+/// A date in a lunation: what is saved in a year is the same on each, and what waiting saves is not.
+#[test]
+fn what_is_saved_in_a_year_does_not_hang_on_the_moon_of_the_date() {
+    let mono = mono();
+    let on = |date: &str| {
+        let text = sample("garden-night.toml").replace("2026-10-12", date);
+        choices(&text.replace("altitude_deg = 55.0", "ra_deg = 23.5\ndec_deg = 30.7"), &mono)
+    };
+    let new_moon = on("2026-11-08");
+    for date in ["2026-11-14", "2026-11-20", "2026-11-26"] {
+        let answer = on(date);
+        for choice in answer.choices.iter().filter(|choice| choice.word != "wait") {
+            let same = new_moon.choices.iter().find(|other| other.name == choice.name).unwrap();
+            assert_relative_eq!(choice.hours_saved_per_year, same.hours_saved_per_year, max_relative = 1e-9);
+        }
+        assert!(answer.caveats.iter().any(|caveat| caveat.code == "moon-not-counted" && caveat.message.contains(date)));
+    }
+    let full = on("2026-11-22");
+    assert!(full.wall_clock_s.unwrap().0 > 1.3 * new_moon.wall_clock_s.unwrap().0);
+}
+
+/// The hours of a comparison of dated nights are those of their plans, in any phase of the Moon: not of the first evening.
+#[test]
+fn dated_nights_are_compared_by_the_hours_of_their_plans() {
+    let mono = mono();
+    for (date, snr) in [("2026-11-08", 14.0), ("2026-11-16", 14.0), ("2026-11-20", 18.0), ("2026-11-26", 14.0)] {
+        let text =
+            sample("garden-night.toml").replace("2026-10-12", date).replace("snr = 8.0", &format!("snr = {snr}"));
+        let a = text.replace("altitude_deg = 55.0", "ra_deg = 23.5\ndec_deg = 30.7");
+        let b = a.replace("aperture_mm = 76.0", "aperture_mm = 102.0");
+        let compared = Comparison::new((&night(&a), &mono), (&night(&b), &mono)).unwrap();
+        for (text, seconds) in [(&a, compared.a_wall_clock_s), (&b, compared.b_wall_clock_s)] {
+            let planned = plan(&night(text), &mono).unwrap();
+            assert!(planned.schedule.as_ref().is_some_and(|schedule| schedule.finished));
+            assert_relative_eq!(seconds.0, planned.wall_clock_s.0, max_relative = 0.1);
+        }
+        assert!(compared.caveats.iter().all(|caveat| caveat.code != "plan-differs"), "{:?}", compared.caveats);
+        let product: f64 = compared.factors.iter().map(|factor| factor.ratio).product();
+        assert_relative_eq!(product, compared.hours_ratio.value, max_relative = 1e-9);
+    }
 }
 
 #[test]

@@ -219,7 +219,7 @@ fn cooler(night: &Night, mode: &Mode) -> Vec<Idea> {
             "camera": { "cooled": true, "sensor_c": wanted, "rise_c": null },
             "calibration": { "dark_mismatch_c": null },
         });
-        return vec![idea("cooling", format!("the same sensor cooled to {wanted} °C"), set)];
+        return vec![idea(super::COOLING, format!("the same sensor cooled to {wanted} °C"), set)];
     }
     let now = night.camera.sensor(night.site.ambient()).0;
     let at = |set_point: f64| {

@@ -14,6 +14,7 @@ use crate::sky::GivenSky;
 use crate::stats::Estimate;
 use crate::units::Seconds;
 
+use super::cooling::ratio_of_the_year;
 use super::pair::Side;
 use super::sky_answer::{asking_for_snr, in_magnitudes};
 use super::two_nights::TwoNights;
@@ -22,6 +23,11 @@ use super::{Verdict, break_even_travel_h, losses_assumed};
 use changes::{Change, changes};
 
 pub use changes::WORDS as WORDS_OF_CHOICES;
+
+/// Half the width of a 95 % interval over its standard uncertainty.
+const TWO_SIDED_95: f64 = 1.96;
+/// The word of a cooler.
+const COOLING: &str = "cooling";
 
 /// What `choices --json` prints.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -72,8 +78,10 @@ pub struct Choice {
     pub name: String,
     /// The keys of the night file that it changes; `compare` of the two files says the same. Empty where it is another evening.
     pub set: KeysToSet,
-    /// Hours as things are over hours with it: above 1 it saves.
+    /// Hours of this picture as things are over hours with it: above 1 it saves.
     pub hours_ratio: Estimate<f64>,
+    /// The same of a year: in moonless nights, of a cooler in those of the climate. What is saved in a year follows from it.
+    pub hours_ratio_of_year: Estimate<f64>,
     /// Time for the picture with it, before rounding.
     pub wall_clock_s: Seconds,
     /// Of the hours in a year what it saves for the same pictures, the road taken off; negative where it costs. Another evening
@@ -124,7 +132,8 @@ impl Choices {
     /// Weighs every single change that the night allows, and those under its `[[choices]]`.
     ///
     /// `chosen` holds for each of the night's choices with keys of its own the night with them and its camera, in their order
-    /// ([`Night::with`]). The ratio of each change is that of [`Comparison`](super::Comparison) between the two nights.
+    /// ([`Night::with`]). The ratio of each change is that of [`Comparison`](super::Comparison) between the two nights. A year is
+    /// weighed without the date, in moonless nights, and a cooler as in [`Cooling`](super::Cooling) where the site has a climate.
     ///
     /// # Errors
     /// When night and camera do not fit together, or hours are asked for that bring nothing.
@@ -150,7 +159,7 @@ impl Choices {
         match as_is.hours() {
             Ok(found) => {
                 answer.wall_clock_s = Some(Seconds(found.seconds));
-                for caveat in as_is.conditions()?.caveats {
+                for caveat in as_is.conditions()?.caveats.iter().cloned().chain(moon_of_one_evening(&asked)) {
                     push_once(&mut answer.caveats, caveat);
                 }
                 answer.weigh(night, (&asked, camera), &all)?;
@@ -184,12 +193,7 @@ impl Choices {
     }
 
     /// Puts each change into its list.
-    fn weigh(
-        &mut self,
-        night: &Night,
-        (asked, camera): (&Night, &CameraProfile),
-        all: &[Change<'_>],
-    ) -> Result<(), PlanError> {
+    fn weigh(&mut self, night: &Night, as_is: (&Night, &CameraProfile), all: &[Change<'_>]) -> Result<(), PlanError> {
         let hours = self.imaging_hours_per_year;
         let weighed = |change: &Change<'_>| {
             let not_weighed = |why: String| NotWeighed { name: change.name.clone(), why };
@@ -197,13 +201,11 @@ impl Choices {
             if road >= clear {
                 return Err(not_weighed(format!("a drive of {road} h leaves nothing of {clear} clear hours")));
             }
-            let pair = TwoNights::new((asked, camera), (&change.night, change.camera.unwrap_or(camera)));
-            let found = pair.map(|pair| (pair.ratio, Seconds(pair.hours[1].seconds)));
-            let found = found.map_err(|error| not_weighed(error.to_string()))?;
+            let found = Found::new(as_is, change).map_err(|error| not_weighed(error.to_string()))?;
             Ok(Choice::new(change, night, hours, found))
         };
         (self.not_weighed, self.choices) = all.par_iter().map(weighed).partition_map(Either::from);
-        self.choices.extend(another_evening(night, camera)?);
+        self.choices.extend(another_evening(night, as_is.1)?);
         self.choices.sort_by(|a, b| b.hours_saved_per_year.total_cmp(&a.hours_saved_per_year));
         let priced = night.choices.iter().filter(|choice| choice.keys().is_none());
         for choice in priced.filter(|choice| self.choices.iter().all(|row| row.word != choice.name)) {
@@ -212,6 +214,60 @@ impl Choices {
         }
         Ok(())
     }
+}
+
+/// The night of a year: without its date, for what a change is worth then does not hang on one evening's Moon.
+fn of_a_year(night: &Night) -> Night {
+    let mut usual = night.clone();
+    usual.goal.date = None;
+    usual
+}
+
+/// A word that the Moon of the date does not count.
+fn moon_of_one_evening(night: &Night) -> Option<Caveat> {
+    let date = night.goal.date.as_deref()?;
+    let message =
+        format!("what is saved in a year is weighed in moonless nights: the Moon of {date} counts only in waiting");
+    Some(Caveat::new("moon-not-counted", message, "subwell plan has the hours of the date").about("goal.date"))
+}
+
+/// What a change does to the hours.
+struct Found {
+    /// Of this picture in its own nights.
+    ratio: Estimate<f64>,
+    /// Of a year.
+    of_year: Estimate<f64>,
+    wall_clock_s: Seconds,
+}
+
+impl Found {
+    fn new(as_is: (&Night, &CameraProfile), change: &Change<'_>) -> Result<Self, PlanError> {
+        let (night, camera) = as_is;
+        let other = change.camera.unwrap_or(camera);
+        let pair = TwoNights::new(as_is, (&change.night, other))?;
+        let (ratio, wall_clock_s) = (pair.ratio, Seconds(pair.hours[1].seconds));
+        let of_year = if change.word == COOLING && night.site.climate.is_some() {
+            // Where the year's nights are known cooling is weighed in all of them.
+            cooling_of_the_year(night, camera)?
+        } else if night.goal.date.is_some() && night.goal.date == change.night.goal.date {
+            TwoNights::new((&of_a_year(night), camera), (&of_a_year(&change.night), other))?.ratio
+        } else {
+            ratio
+        };
+        Ok(Self { ratio, of_year, wall_clock_s })
+    }
+}
+
+/// The year's ratio of a cooler, as [`Cooling`](super::Cooling) has it.
+fn cooling_of_the_year(night: &Night, camera: &CameraProfile) -> Result<Estimate<f64>, PlanError> {
+    let (ratio, interval) = ratio_of_the_year(night, camera)?;
+    if !ratio.is_finite() {
+        let why = "is out of reach in warm nights of the year without it: subwell cooling says in which";
+        return Err(PlanError::impossible("goal.snr", why));
+    }
+    let [low, high] = interval.unwrap_or([ratio; 2]);
+    let spread = (high / low).ln() / (2.0 * TWO_SIDED_95);
+    Ok(Estimate::within_factor(ratio, spread).with_interval((low, high)))
 }
 
 /// The changes with which the goal is within reach.
@@ -231,19 +287,21 @@ fn within_reach(camera: &CameraProfile, all: &[Change<'_>]) -> Vec<WithinReach> 
 }
 
 impl Choice {
-    fn new(change: &Change<'_>, night: &Night, hours: f64, (ratio, wall_clock_s): (Estimate<f64>, Seconds)) -> Self {
+    fn new(change: &Change<'_>, night: &Night, hours: f64, found: Found) -> Self {
+        let Found { ratio: hours_ratio, of_year: ratio, wall_clock_s } = found;
+        let (low, high) = ratio.interval();
         let given = change.given;
         let travel = change.travel_h();
         let price = given.and_then(|given| given.price);
         let clear = night.goal.clear_hours();
         let saved = |ratio: f64| saved(hours, ratio, clear, travel);
-        let (low, high) = ratio.interval();
         let net = if travel > 0.0 { hours / (hours - saved(ratio.value)) } else { ratio.value };
         Self {
             word: change.word.clone(),
             name: change.name.clone(),
             set: change.set.clone(),
-            hours_ratio: ratio,
+            hours_ratio,
+            hours_ratio_of_year: ratio,
             wall_clock_s,
             hours_saved_per_year: saved(ratio.value),
             hours_saved_interval_95: [saved(low), saved(high)],
@@ -290,7 +348,9 @@ fn another_evening(night: &Night, camera: &CameraProfile) -> Result<Option<Choic
         given: priced(night, "wait"),
         caution: None,
     };
-    Ok(Some(Choice::new(&change, night, as_is_h, (Estimate::new(ratio, 0.0), wall_clock_s))))
+    let ratio = Estimate::new(ratio, 0.0);
+    let found = Found { ratio, of_year: ratio, wall_clock_s };
+    Ok(Some(Choice::new(&change, night, as_is_h, found)))
 }
 
 /// What the night says of a change that the program knows by this word.

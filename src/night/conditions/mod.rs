@@ -153,6 +153,12 @@ impl FilterConditions {
         shortest(self.planes.iter().zip(rates).filter_map(|(plane, rates)| plane.sky_limit(rates.total())))
     }
 
+    /// The time in which these rates fill a pixel of a plane that must reach the goal: a longer sub holds nothing of it.
+    pub(crate) fn filled_after(&self, rates: impl IntoIterator<Item = Rates>) -> Option<Seconds> {
+        let governing = self.planes.iter().zip(rates).filter(|(plane, _)| plane.governs);
+        shortest(governing.filter_map(|(plane, rates)| plane.filled_after(rates.total())))
+    }
+
     /// The same filter under other light.
     pub(crate) fn under(&self, rates: &[Rates], star: Option<Magnitudes>) -> Self {
         let mut other = self.clone();
@@ -182,6 +188,11 @@ impl PlaneConditions {
     /// The longest sub that so much light and dark current does not fill.
     fn sky_limit(&self, total: ElectronsPerSecond) -> Option<Seconds> {
         saturation_time(self.full_well * SKY_HEADROOM, ElectronsPerSecond(0.0), 0.0, total)
+    }
+
+    /// When so much light and dark current has filled a pixel.
+    fn filled_after(&self, total: ElectronsPerSecond) -> Option<Seconds> {
+        saturation_time(self.full_well, ElectronsPerSecond(0.0), 0.0, total)
     }
 
     /// The magnitude above which stars burn in a sub; `None` where the sky does.

@@ -5,7 +5,6 @@ use crate::night::{FilterConditions, Night};
 use crate::noise::{Patch, PlaneNoise, Rates, Stack};
 use crate::plan::draft::FilterDraft;
 use crate::plan::{Demand, Search};
-use crate::units::Seconds;
 
 const SECONDS: f64 = 3600.0;
 /// What the best hour counts more than the worst where hours were asked for.
@@ -30,9 +29,19 @@ pub(super) struct Lane {
     pub(super) conditions: FilterConditions,
     pub(super) draft: FilterDraft,
     pub(super) need: Need,
+    /// Its share of the hours, where its hours are to stand in a ratio to those of others.
+    pub(super) share: Option<f64>,
+    /// So many times its need is had for the sake of the shares.
+    pub(super) times: f64,
 }
 
 impl Lane {
+    /// Information to have, where information is what it is to have.
+    pub(super) fn information_needed(&self) -> Option<f64> {
+        let Need::Information(information) = self.need else { return None };
+        Some(information * self.times)
+    }
+
     pub(super) fn search(&self) -> &Search {
         &self.draft.search
     }
@@ -78,8 +87,12 @@ impl Lane {
     /// were alike, which a box that is wide enough makes a matter of one or two percent at most.
     pub(super) fn information(&self, rates: &[Rates]) -> Vec<f64> {
         let sub = self.draft.sub();
-        let full = self.conditions.sky_limit(rates.iter().copied()).is_some_and(|limit| limit < sub);
-        if full && self.search().asked.sub.is_none() {
+        let rates_of = || rates.iter().copied();
+        let longest = match self.search().asked.sub {
+            Some(_) => self.conditions.filled_after(rates_of()),
+            None => self.conditions.sky_limit(rates_of()),
+        };
+        if longest.is_some_and(|longest| longest < sub) {
             return vec![0.0; self.search().planes.len()];
         }
         let kept = self.kept();
@@ -112,14 +125,9 @@ impl Lane {
     /// The same filter under other light, with the sub that suits it; `None` where none reaches the goal in it.
     pub(super) fn under(&self, night: &Night, mode: &Mode, rates: &[Rates]) -> Option<Self> {
         let conditions = self.conditions.under(rates, night.goal.star_mag_kept);
-        let demand = match (self.need, self.search().demand) {
-            // What is to be had in hours is shot in the subs that suit them.
-            (Need::Hours(hours), Demand::Snr(_)) => Demand::Within(Seconds(hours * SECONDS)),
-            (_, demand) => demand,
-        };
         let share = self.draft.share_in_hand(night);
-        let draft = FilterDraft::new(night, mode, &conditions, demand, share).ok()?;
-        Some(Self { conditions, draft, need: self.need })
+        let draft = FilterDraft::new(night, mode, &conditions, self.search().demand, share).ok()?;
+        Some(Self { conditions, draft, ..*self })
     }
 
     /// Subs that must be kept whatever they bring, beside those in hand.

@@ -245,6 +245,7 @@ impl Clerk<'_> {
         let wanted = match lane.need {
             Need::Nothing => 0.0,
             Need::Information(needed) => {
+                let needed = needed * lane.times;
                 let of_plane = |(had, gained): (&f64, &f64)| {
                     if *had >= needed { 0.0 } else { (needed - had) / gained }
                 };
@@ -275,7 +276,7 @@ impl Clerk<'_> {
         for (filter, tally) in self.tallies.iter_mut().enumerate() {
             let lane = &self.campaign.lanes[filter];
             // What is missing of one sub is not worth an evening.
-            if let Need::Information(needed) = lane.need {
+            if let Some(needed) = lane.information_needed() {
                 let kept = tally.shot as f64 / lane.shot_per_kept();
                 let had = tally.least();
                 tally.almost = tally.shot > 0

@@ -19,7 +19,7 @@ use crate::caveat::Caveat;
 use crate::units::Seconds;
 
 pub(in crate::plan) use lane::Need;
-pub(in crate::plan) use scheduled::{Lanes, Scheduled, in_nights, scheduled, started};
+pub(in crate::plan) use scheduled::{Lanes, Scheduled, in_nights, light_of, scheduled, started};
 pub use starts::{LeastTime, Start};
 
 /// No plan is spread over more nights of the calendar.

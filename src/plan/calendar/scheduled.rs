@@ -25,9 +25,6 @@ use super::{Calendar, DoneBy, LeftOut, MOST_NIGHTS, NAMED_CHANCES, Schedule, Why
 const AGAIN: usize = 6;
 /// The light of a steady night is that of the mean, where it differs by no more than this.
 const SAME_LIGHT: f64 = 1e-3;
-/// Rounds in which hours in shares are made longer until all goals are reached, but for this share of the information.
-const ROUNDS_OF_SHARES: usize = 3;
-const OF_A_GOAL: f64 = 5e-3;
 /// A hair, so that 11.999999 subs are 12.
 const ROUNDING_SLACK: f64 = 1e-6;
 /// Halvings in which the light of a steady night is found.
@@ -59,19 +56,8 @@ pub(in crate::plan) fn scheduled(
     let Some(all) = nights(night, mode)? else { return Ok(None) };
     let whole = Ground { night, mode, nights: &all };
     let ground = Ground { nights: &all[..MOST_NIGHTS as usize], ..whole };
-    let (lanes, goals) = in_shares(&ground, lanes);
-    let mut soonest = ground.campaign(&lanes, Aim::Soonest);
-    let mut listed = whole_subs(&ground, &mut soonest);
-    for _ in 0..ROUNDS_OF_SHARES {
-        let Some(more) = missing(&listed, &goals) else { break };
-        let longer = |lane: &Lane| match lane.need {
-            Need::Hours(hours) => Lane { need: Need::Hours(hours * more), ..lane.clone() },
-            _ => lane.clone(),
-        };
-        let lanes: Vec<Lane> = soonest.lanes.iter().map(longer).collect();
-        soonest = ground.campaign(&lanes, Aim::Soonest);
-        listed = whole_subs(&ground, &mut soonest);
-    }
+    let mut soonest = ground.campaign(&of_filters(lanes), Aim::Soonest);
+    let listed = whole_subs(&ground, &mut soonest);
     let filters = settled_filters(&soonest, &listed);
     let now_s = filters.iter().map(|(_, draft)| draft.counts.wall_clock.0).sum();
     let now_s = if listed.tallies.iter().all(|tally| tally.done) { now_s } else { f64::INFINITY };
@@ -87,6 +73,22 @@ pub(in crate::plan) fn scheduled(
     Ok(Some(Scheduled { schedule, filters, range }))
 }
 
+/// The filters under the mean light of the hours that their plan takes; `None` where the night has no date or no place.
+///
+/// # Errors
+/// As [`crate::plan::plan`].
+pub(in crate::plan) fn light_of(
+    night: &Night,
+    mode: &Mode,
+    lanes: Lanes,
+) -> Result<Option<Vec<FilterConditions>>, PlanError> {
+    let Some(all) = nights(night, mode)? else { return Ok(None) };
+    let ground = Ground { night, mode, nights: &all[..MOST_NIGHTS as usize] };
+    let mut campaign = ground.campaign(&of_filters(lanes), Aim::Soonest);
+    let listed = whole_subs(&ground, &mut campaign);
+    Ok(Some(settled_filters(&campaign, &listed).into_iter().map(|(conditions, _)| conditions).collect()))
+}
+
 /// The plan begun on each evening of four weeks; `None` where the night has no date or no place.
 ///
 /// # Errors
@@ -99,9 +101,7 @@ pub(in crate::plan) fn started(
 ) -> Result<Option<Vec<Start>>, PlanError> {
     let Some(all) = nights(night, mode)? else { return Ok(None) };
     let whole = Ground { night, mode, nights: &all };
-    let ground = Ground { nights: &all[..MOST_NIGHTS as usize], ..whole };
-    let (lanes, _) = in_shares(&ground, lanes);
-    Ok(Some(starts(whole, &lanes, &factors)))
+    Ok(Some(starts(whole, &of_filters(lanes), &factors)))
 }
 
 /// What some evenings do.
@@ -118,8 +118,7 @@ pub(in crate::plan) fn in_nights(
     let all: Vec<NightHours> =
         evenings.iter().map(|(date, tonight)| NightHours::of(night, &light, *date, tonight)).collect();
     let ground = Ground { night, mode, nights: &all };
-    let (lanes, _) = in_shares(&ground, lanes);
-    let mut campaign = ground.campaign(&lanes, Aim::Soonest);
+    let mut campaign = ground.campaign(&of_filters(lanes), Aim::Soonest);
     let listed = whole_subs(&ground, &mut campaign);
     let finished = listed.tallies.iter().all(|tally| tally.done);
     let blocks = || all.iter().take(1).flat_map(|first| &first.blocks);
@@ -147,39 +146,10 @@ fn nights(night: &Night, mode: &Mode) -> Result<Option<Vec<NightHours>>, PlanErr
     Ok(Some(all.into_iter().collect::<Result<_, _>>()?))
 }
 
-/// The lanes with hours in the ratio of their shares: the filter that needs most for its share decides, the others get more
-/// than they need. Beside them what each of these filters needs.
-fn in_shares(ground: &Ground<'_>, lanes: Lanes) -> (Vec<Lane>, Vec<Option<f64>>) {
-    let shares: Vec<Option<f64>> = lanes.iter().map(|(_, _, _, share)| *share).collect();
-    let lanes: Vec<Lane> =
-        lanes.into_iter().map(|(conditions, draft, need, _)| Lane { conditions, draft, need }).collect();
-    let given = |filter: usize| shares[filter].filter(|share| *share > 0.0);
-    if lanes.iter().all(|lane| !matches!(lane.need, Need::Information(_))) || shares.iter().flatten().count() < 2 {
-        let none = vec![None; lanes.len()];
-        return (lanes, none);
-    }
-    let by_need = ground.campaign(&lanes, Aim::Soonest);
-    let hours = |filter: usize| ground.hours(&by_need.assignment, filter);
-    let whole = (0..lanes.len()).filter_map(|filter| Some(hours(filter) / given(filter)?)).fold(0.0, f64::max);
-    let mut lanes = by_need.lanes;
-    let mut goals = vec![None; lanes.len()];
-    for (filter, lane) in lanes.iter_mut().enumerate() {
-        if let (Some(share), Need::Information(goal)) = (given(filter), lane.need) {
-            goals[filter] = Some(goal);
-            lane.need = Need::Hours(whole * share);
-        }
-    }
-    (lanes, goals)
-}
-
-/// How many times the hours are needed for all goals of filters whose hours stand in shares; `None` where they are enough.
-fn missing(listed: &Listed, goals: &[Option<f64>]) -> Option<f64> {
-    let of = |(tally, goal): (&Tally, &Option<f64>)| {
-        let had = tally.least();
-        goal.filter(|_| had > 0.0).map(|goal| goal / had)
-    };
-    let most = listed.tallies.iter().zip(goals).filter_map(of).fold(0.0, f64::max);
-    (most > 1.0 + OF_A_GOAL).then_some(most.min(3.0) * (1.0 + OF_A_GOAL))
+/// The lanes as the calendar has them.
+fn of_filters(lanes: Lanes) -> Vec<Lane> {
+    let lane = |(conditions, draft, need, share)| Lane { conditions, draft, need, share, times: 1.0 };
+    lanes.into_iter().map(lane).collect()
 }
 
 /// Seconds of the clock that the whole subs of a campaign take.

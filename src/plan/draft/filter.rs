@@ -3,6 +3,7 @@
 use crate::camera::{Mode, SaturationIs};
 use crate::night::{Conditions, FilterConditions, Limits, Night, PlaneConditions};
 use crate::noise::{Clip, Patch, PlaneNoise, Stack, faintest_rate};
+use crate::optimum::two_digits;
 use crate::plan::range::{Sensitivity, Source, moved, moved_search, range_factors};
 use crate::plan::{
     Asked, Demand, FilterAtSetting, FilterPlan, Optimum, OutOfReach, PlanError, PlaneInputs, PlanePlan, RuleOfThumb,
@@ -65,6 +66,14 @@ pub(crate) fn search(night: &Night, mode: &Mode, filter: &FilterConditions, dema
     }
 }
 
+/// Why subs of the length that was asked for hold nothing: the sky alone fills them.
+pub(crate) fn filled_by_the_sky(night: &Night, filter: &FilterConditions) -> Option<OutOfReach> {
+    let sub = night.goal.sub_s?;
+    let full = filter.filled_after(filter.planes.iter().map(|plane| plane.noise.rates))?;
+    let longest = filter.limits.sky_saturation.unwrap_or(full);
+    (full < sub).then(|| OutOfReach::FilledBySky { sub, full, longest: Seconds(two_digits(longest.0)) })
+}
+
 pub(super) fn gigabytes_per_sub(mode: &Mode) -> f64 {
     mode.width_px as f64 * mode.height_px as f64 * BYTES_PER_PIXEL * 1e-9
 }
@@ -81,6 +90,9 @@ impl FilterDraft {
         let out_of_reach = |reach| PlanError::OutOfReach { filter: filter.name.clone(), reach };
         if !filter.planes.iter().any(|plane| plane.governs) {
             return Err(out_of_reach(OutOfReach::NoLight));
+        }
+        if let Some(reach) = filled_by_the_sky(night, filter) {
+            return Err(out_of_reach(reach));
         }
         let mut last = Err(OutOfReach::NoLight);
         for box_px in DITHER_BOXES_PX {
