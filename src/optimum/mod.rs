@@ -34,6 +34,8 @@ const LAST_LOOK: f64 = (LOOKS - 1) as f64;
 const STRIDE: f64 = 1.01;
 /// Costs that differ by less than this are the same.
 const SAME_COST: f64 = 1e-9;
+/// So many times the best length could be, without the rules that bind a short target.
+const LONGER: [f64; 5] = [1.0, 1.5, 2.2, 3.3, 5.0];
 /// How close to a bound the optimum must lie for the bound to have set it.
 const AT_BOUND: f64 = 2e-3;
 
@@ -252,6 +254,15 @@ impl Search {
         good.or_else(fair).copied().or_else(cut).unwrap_or(*least)
     }
 
+    /// Whether the least numbers of subs and positions cost more time than is told apart: without them the same length or a
+    /// longer one is quicker.
+    fn rules_cost(&self, least: &Chosen) -> bool {
+        let free = Self { min_subs: 1.0, min_positions: 1.0, min_positions_per_night: 1.0, ..self.clone() };
+        let longest = self.longest();
+        let longer = LONGER.into_iter().map(|times| Seconds((least.sub.0 * times).min(longest)));
+        longer.filter_map(|sub| free.best_at(sub)).any(|chosen| chosen.cost * (1.0 + WITHIN) < least.cost)
+    }
+
     fn set_by(&self, least: &Chosen) -> SetBy {
         let close = |bound: f64| least.sub.0 >= bound * (1.0 - AT_BOUND);
         let bounds = [
@@ -266,13 +277,7 @@ impl Search {
                 return word;
             }
         }
-        let floor = self.min_subs.max(self.positions());
-        let nightly = self.min_positions_per_night * (self.settle.0 + least.sub.0 + self.between.0);
-        let free = match self.demand {
-            Demand::Snr(snr) => self.subs_for(snr, least.sub, least.dither_every).unwrap_or(f64::MAX),
-            Demand::Within(_) => least.subs,
-        };
-        if free <= floor * (1.0 + AT_BOUND) || nightly >= self.night.0 * (1.0 - AT_BOUND) {
+        if self.rules_cost(least) {
             return SetBy::Rejection;
         }
         if least.subs * self.shot_per_kept(least.sub) >= self.most_subs * (1.0 - AT_BOUND) {

@@ -37,6 +37,9 @@ pub fn answer_line(plan: &Plan) -> String {
     plan.filters
         .iter()
         .map(|filter| {
+            if filter.subs_to_shoot == 0 {
+                return format!("{}: nothing to shoot", filter_words(&filter.name));
+            }
             format!(
                 "{}: {} subs of {}, dither every {}{place}",
                 filter_words(&filter.name),
@@ -61,7 +64,7 @@ pub(super) fn counted(count: u64, what: &str) -> String {
 /// The answer, the time that it takes, and what would take less.
 pub(super) fn head_text(plan: &Plan) -> String {
     let mut text = format!("{}\n\n", answer_line(plan));
-    if plan.goal.kind == GoalKind::Hours {
+    if plan.goal.kind == GoalKind::Hours && !nothing_can_be_shot(plan) {
         text.push_str(&reached_text(plan));
     }
     if let Some(picture) = plan.goal.picture {
@@ -84,8 +87,8 @@ pub fn plan_text(plan: &Plan) -> String {
     if let Some(schedule) = &plan.schedule {
         text.push_str(&schedule_text(schedule));
     }
-    for filter in &plan.filters {
-        text.push_str(&filter_text(filter));
+    if !nothing_can_be_shot(plan) {
+        plan.filters.iter().for_each(|filter| text.push_str(&filter_text(filter)));
     }
     if let Some(short) = &plan.short_set {
         text.push_str(&short_set_text(short));
@@ -101,6 +104,11 @@ pub fn plan_text(plan: &Plan) -> String {
     }
     text.push_str(&caveats_text(&plan.caveats));
     text
+}
+
+/// Whether its nights leave no time for any sub: what its filters would reach is nothing then.
+pub(super) fn nothing_can_be_shot(plan: &Plan) -> bool {
+    plan.schedule.as_ref().is_some_and(|schedule| !schedule.finished && schedule.nights.is_empty())
 }
 
 /// What given hours bring, a line for each plane.
@@ -244,10 +252,15 @@ fn filter_text(filter: &FilterPlan) -> String {
     for (name, value) in filter_entries(filter) {
         text.push_str(&entry(2, name, 18, &value));
     }
-    for plane in &filter.planes {
-        text.push_str(&plane_text(plane));
+    if !hypothetical(filter) {
+        filter.planes.iter().for_each(|plane| text.push_str(&plane_text(plane)));
     }
     text
+}
+
+/// Whether what is said of its planes is of a stack that is neither there nor shot: earlier stacks reach the goal.
+pub(super) fn hypothetical(filter: &FilterPlan) -> bool {
+    filter.subs_to_shoot == 0 && filter.in_hand.is_some()
 }
 
 /// What is to be done through a filter and why, each with its name.
@@ -271,13 +284,13 @@ pub(super) fn filter_entries(filter: &FilterPlan) -> Vec<(&'static str, String)>
         ),
     );
     line(SET_BY, set_by(filter));
+    let [low, high] = filter.subs_kept_range;
+    let range = if low == high { String::new() } else { format!(" ({low} to {high})") };
     line(
         "subs",
         format!(
-            "{} in the stack ({} to {}), {} to shoot: about {} an hour are lost",
+            "{} in the stack{range}, {} to shoot: about {} an hour are lost",
             filter.subs_kept,
-            filter.subs_kept_range[0],
-            filter.subs_kept_range[1],
             filter.subs_to_shoot,
             rounded(filter.lost_subs_per_hour, 2)
         ),
@@ -285,13 +298,17 @@ pub(super) fn filter_entries(filter: &FilterPlan) -> Vec<(&'static str, String)>
     if let Some(had) = &filter.in_hand {
         line(
             IN_HAND,
-            format!(
-                "SNR {}, new subs {}: {} together, the earlier stack weighed with {:.0} % at equal brightness",
-                rounded(had.snr, 3),
-                rounded(had.new_snr, 3),
-                rounded(had.combined_snr, 3),
-                had.weight_percent
-            ),
+            if filter.subs_to_shoot == 0 {
+                format!("SNR {}, which is enough", rounded(had.snr, 3))
+            } else {
+                format!(
+                    "SNR {}, new subs {}: {} together, the earlier stack weighed with {:.0} % at equal brightness",
+                    rounded(had.snr, 3),
+                    rounded(had.new_snr, 3),
+                    rounded(had.combined_snr, 3),
+                    had.weight_percent
+                )
+            },
         );
     }
     line(

@@ -4,7 +4,7 @@ use crate::caveat::{Caveat, CaveatCode};
 use crate::plan::{FilterPlan, Plan, PlanePlan};
 
 use super::plan::{IN_HAND, NOISE_FROM, REACHED, SET_BY, SUB_LENGTH};
-use super::plan::{filter_entries, filter_words, head_text, plane_entries};
+use super::plan::{filter_entries, filter_words, head_text, hypothetical, nothing_can_be_shot, plane_entries};
 use super::schedule::short_schedule_text;
 use super::{caveats_text, entry};
 
@@ -15,8 +15,8 @@ const DOUBTS: usize = 3;
 #[must_use]
 pub fn plan_summary(plan: &Plan) -> String {
     let mut text = head_text(plan);
-    for filter in &plan.filters {
-        text.push_str(&filter_text(filter));
+    if !nothing_can_be_shot(plan) {
+        plan.filters.iter().for_each(|filter| text.push_str(&filter_text(filter)));
     }
     if let Some(schedule) = &plan.schedule {
         text.push_str(&short_schedule_text(schedule));
@@ -33,6 +33,10 @@ fn filter_text(filter: &FilterPlan) -> String {
             text.push_str(&entry(2, name, 18, &value));
         }
     }
+    if hypothetical(filter) {
+        return text;
+    }
+    let new = if filter.in_hand.is_some() { "new subs " } else { "" };
     let alone = filter.planes.len() == 1;
     let worst = |a: &&PlanePlan, b: &&PlanePlan| a.snr.value.total_cmp(&b.snr.value);
     let shown = filter.planes.iter().filter(|plane| plane.snr.value > 0.0).min_by(worst);
@@ -43,7 +47,7 @@ fn filter_text(filter: &FilterPlan) -> String {
         if shown.is_some_and(|shown| shown.plane == plane.plane) {
             text.push_str(&entry(2, &named(NOISE_FROM), 18, &of(NOISE_FROM).unwrap_or_default()));
         }
-        text.push_str(&entry(2, &named(REACHED), 18, &of(REACHED).unwrap_or_default()));
+        text.push_str(&entry(2, &named(REACHED), 18, &format!("{new}{}", of(REACHED).unwrap_or_default())));
     }
     text
 }

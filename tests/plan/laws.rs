@@ -388,6 +388,30 @@ fn an_easy_goal_is_set_by_rejection() {
     assert_eq!(easy.filters[0].subs_kept, 15);
 }
 
+/// What sets a length is said as it is found by hand: without the rules the same goal takes clearly less time, or it does not.
+#[test]
+fn rejection_is_named_where_its_rules_cost_time() {
+    let mut named = [0, 0];
+    for (snr, rules) in
+        (1..20).flat_map(|step| [(1.6_f64.powi(step), "min_subs = 40"), (1.6_f64.powi(step), "min_subs = 15")])
+    {
+        let text = NIGHT.replace("SKY", "20.0").replace("FILTER", "luminance").replace("TARGET", "22.0");
+        let text = text.replace("GOAL", &format!("snr = {snr}"));
+        let planned = |rules: &str| {
+            plan(&Night::from_toml(&text.replace("[stack]", &format!("[stack]\n{rules}"))).unwrap(), &mono())
+        };
+        let Ok(with) = planned(rules) else { continue };
+        let without = planned("min_subs = 1\nmin_positions = 1\nmin_positions_per_night = 1").unwrap();
+        let more = with.wall_clock_s.0 / without.wall_clock_s.0;
+        match with.filters[0].set_by {
+            SetBy::Rejection => assert!(more > 0.99, "{snr} {more}"),
+            _ => assert!(more < 1.12, "{snr} {more}"),
+        }
+        named[usize::from(with.filters[0].set_by == SetBy::Rejection)] += 1;
+    }
+    assert!(named.iter().all(|count| *count > 3), "{named:?}");
+}
+
 #[test]
 fn storage_lengthens_the_subs() {
     let with = |rule: &str| {

@@ -96,7 +96,10 @@ fn of_filter(name: &str, filter: &Value) -> Option<Vec<f64>> {
         "subs" => {
             let [low, high] = range("subs_kept_range");
             let shot = number(&filter["subs_to_shoot"]);
-            vec![number(&filter["subs_kept"]), low, high, shot, number(&filter["lost_subs_per_hour"])]
+            // A range of no width is not told.
+            let ends = if low == high { Vec::new() } else { vec![low, high] };
+            let kept = [number(&filter["subs_kept"])].into_iter().chain(ends);
+            kept.chain([shot, number(&filter["lost_subs_per_hour"])]).collect()
         }
         "dither" => {
             let half = (number(&filter["dither_px"]) / 2.0).ceil();

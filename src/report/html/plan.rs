@@ -4,7 +4,9 @@ use crate::plan::{Plan, Search};
 use crate::report::Table;
 use crate::report::calibration::calibration_entries;
 use crate::report::duration;
-use crate::report::plan::{NOISE_FROM, answer_line, clock_line, filter_entries, night_entries, plane_entries};
+use crate::report::plan::{
+    NOISE_FROM, answer_line, clock_line, filter_entries, hypothetical, night_entries, plane_entries,
+};
 use crate::report::plots::{
     night_figure, settings_figure, snr_figure, starts_figure, strip_figure, sub_noise_figure, wall_time_figure,
 };
@@ -73,7 +75,7 @@ fn all_numbers(plan: &Plan) -> String {
     for filter in &plan.filters {
         text.push_str(&subheading(&filter.name));
         text.push_str(&numbers(&filter_entries(filter)));
-        for plane in &filter.planes {
+        for plane in filter.planes.iter().filter(|_| !hypothetical(filter)) {
             let colour = plane.colour.map_or_else(String::new, |colour| format!(" ({colour})"));
             text.push_str(&subheading(&format!("{}, plane {}{colour}", filter.name, plane.plane)));
             text.push_str(&numbers(&plane_entries(plane)));
