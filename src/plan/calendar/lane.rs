@@ -56,7 +56,21 @@ impl Lane {
 
     /// Mean seconds of the clock for a sub.
     pub(super) fn pace(&self) -> f64 {
-        self.search().pace(self.draft.sub(), self.every())
+        self.pace_at(self.every())
+    }
+
+    /// The same with a dither after so many subs.
+    pub(super) fn pace_at(&self, every: f64) -> f64 {
+        self.search().pace(self.draft.sub(), every)
+    }
+
+    /// The cadence of a session of so many subs: as often as the positions of a night ask for, where nobody said otherwise.
+    pub(super) fn every_of_session(&self, subs: f64) -> f64 {
+        let search = self.search();
+        if search.asked.every.is_some() {
+            return self.every();
+        }
+        (subs / search.min_positions_per_night).floor().clamp(1.0, self.every())
     }
 
     /// Subs to shoot for one that is kept.

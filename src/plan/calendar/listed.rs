@@ -11,9 +11,10 @@ use crate::allocation::Portion;
 
 const SECONDS: f64 = 3600.0;
 const MINUTES: f64 = 60.0;
-/// Fewer subs than these are no session where the filter has so many in all.
+/// Fewer subs than these are never worth a change of the filter, where it has more.
 const LEAST_SUBS: f64 = 2.5;
-const MANY_SUBS: f64 = 12.0;
+/// No session has less than this share of a filter's subs, if that is less than the positions of a night.
+const OF_ALL_SUBS: f64 = 1.0 / 6.0;
 /// A need that is met but for this is met.
 const ALMOST: f64 = 0.98;
 /// What two sessions of one filter lie apart at least.
@@ -55,22 +56,34 @@ pub(super) struct Listed {
     pub(super) wall_clock_s: f64,
 }
 
+/// What a session must have at least, where its filter has many in all.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Sessions {
+    /// As many subs as a night needs dither positions.
+    OfPositions,
+    /// A few subs, dithered as often as the positions ask for.
+    OfAFewSubs,
+    /// A few subs, dithered as seldom as in a long session.
+    AsTheyAre,
+}
+
 struct Clerk<'a> {
     ground: Ground<'a>,
     campaign: &'a Campaign,
+    least: Sessions,
     tallies: Vec<Tally>,
 }
 
 impl Ground<'_> {
     /// The nights of a campaign in whole subs. Filters stop as soon as they have what they need.
-    pub(super) fn listed(&self, campaign: &Campaign) -> Listed {
+    pub(super) fn listed(&self, campaign: &Campaign, least: Sessions) -> Listed {
         let planes = |lane: &Lane| Tally {
             information: vec![0.0; lane.search().planes.len()],
             done: lane.need == Need::Nothing,
             ..Tally::default()
         };
         let tallies = campaign.lanes.iter().map(planes).collect();
-        let mut clerk = Clerk { ground: *self, campaign, tallies };
+        let mut clerk = Clerk { ground: *self, campaign, least, tallies };
         let (mut nights, mut wall_clock_s) = (Vec::new(), 0.0);
         for portions in campaign.assignment.portions.chunk_by(|a, b| a.slot.night == b.slot.night) {
             if let Some((night, length)) = clerk.night(portions) {
@@ -132,11 +145,13 @@ impl Clerk<'_> {
     fn without_crumbs(&self, portions: &[Portion]) -> Vec<Portion> {
         let hours = |portions: &[Portion]| portions.iter().map(|portion| portion.slot.hours).sum::<f64>();
         let sub_h = |filter: usize| self.campaign.lanes[filter].pace() / SECONDS;
-        // Half a sub is none, and a few are not worth it where the filter has many elsewhere.
+        // Half a sub is none, and fewer than a night's positions are not worth it where the filter has many elsewhere.
         let worth_it = |run: &&[Portion]| {
             let filter = run[0].filter;
             let all = self.campaign.assignment.hours_with(filter);
-            let few = if all > MANY_SUBS * sub_h(filter) { LEAST_SUBS } else { 0.5 };
+            let positions = self.campaign.lanes[filter].search().min_positions_per_night;
+            let least = if self.least == Sessions::OfPositions { positions } else { LEAST_SUBS };
+            let few = (OF_ALL_SUBS * all / sub_h(filter)).min(least).max(0.5);
             hours(run) >= few * sub_h(filter)
         };
         let without = |portions: &[Portion], keep: &dyn Fn(&&[Portion]) -> bool| -> Vec<Portion> {
@@ -175,8 +190,16 @@ impl Clerk<'_> {
         // What the filter before left of its last sub is not waited for.
         let touching = before.filter(|end| planned.hours_since(*end) * SECONDS < lane.pace() + MINUTES);
         let from = touching.unwrap_or(planned);
-        let pace_h = lane.pace() / SECONDS / self.ground.busy();
-        let there = (to.hours_since(from) / pace_h + ROUNDING_SLACK).floor();
+        let pace_h = |every: f64| lane.pace_at(every) / SECONDS / ground.busy();
+        let whole_subs = |every: f64| (to.hours_since(from) / pace_h(every) + ROUNDING_SLACK).floor();
+        // A short session dithers more often, for a night's own positions.
+        let least_of_a_session = self.least;
+        let cadence = |subs: f64| match least_of_a_session {
+            Sessions::OfPositions | Sessions::OfAFewSubs => lane.every_of_session(subs),
+            Sessions::AsTheyAre => lane.every(),
+        };
+        let often = cadence(whole_subs(lane.every()));
+        let (pace_of_slot, there) = (pace_h(often), whole_subs(often));
         let mut taken = 0.0;
         let mut shots: Vec<Shot> = Vec::new();
         let mut up = 0.0;
@@ -184,8 +207,8 @@ impl Clerk<'_> {
         let night = first.slot.night;
         // Each block that the session goes through gives its own light.
         for (block, block_hours) in ground.nights[night].blocks.iter().enumerate() {
-            let begins = (block_hours.span.from.hours_since(from) / pace_h).max(taken);
-            let end = (block_hours.span.to.hours_since(from) / pace_h).min(there);
+            let begins = (block_hours.span.from.hours_since(from) / pace_of_slot).max(taken);
+            let end = (block_hours.span.to.hours_since(from) / pace_of_slot).min(there);
             if end <= begins {
                 continue;
             }
@@ -204,11 +227,14 @@ impl Clerk<'_> {
         }
         let worth_percent = shots.iter().map(|shot| shot.subs * shot.worth).sum::<f64>() / taken;
         let tally = &mut self.tallies[filter];
-        let dithers = (subs / lane.every()).ceil();
+        // Where the need ends before the slot does.
+        let fits = |every: &f64| subs * pace_h(*every) <= to.hours_since(from) + ROUNDING_SLACK;
+        let every = Some(cadence(subs)).filter(fits).unwrap_or(often);
+        let dithers = (subs / every).ceil();
         tally.shot += subs as u64;
         tally.dithers += dithers as u64;
         tally.shots.extend(shots);
-        let ends = from.later(subs * pace_h);
+        let ends = from.later(subs * pace_h(every));
         let offset = self.ground.night.utc_offset_h();
         let session = Session {
             filter: lane.conditions.name.clone(),
@@ -218,7 +244,7 @@ impl Clerk<'_> {
             ends_utc: universal(ends),
             sub_s: lane.draft.sub(),
             subs: subs as u64,
-            dither_every_subs: lane.every() as u64,
+            dither_every_subs: every as u64,
             dithers: dithers as u64,
             // Made relative to the mean once all are known.
             worth_percent,

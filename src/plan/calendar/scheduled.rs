@@ -17,7 +17,7 @@ use super::chance::chances;
 use super::hours::NightHours;
 use super::lane::{Lane, Need};
 use super::light::NightLight;
-use super::listed::{Listed, Tally, wall_clock};
+use super::listed::{Listed, Sessions, Tally, wall_clock};
 use super::starts::{EVENINGS, Otherwise, Start, starts};
 use super::{Calendar, DoneBy, LeftOut, MOST_NIGHTS, NAMED_CHANCES, Schedule, WhyLeftOut};
 
@@ -159,9 +159,27 @@ pub(super) fn seconds_of(campaign: &Campaign, listed: &Listed) -> f64 {
 
 /// Whole subs. What rounding leaves, up to a sub of each session, is asked for again of all filters; they stop as soon as
 /// they have what they need.
+///
+/// Short sessions dither more often, and those with too few positions are left out; where what they leave cannot be had
+/// elsewhere, they are taken as they are.
 pub(super) fn whole_subs(ground: &Ground<'_>, campaign: &mut Campaign) -> Listed {
+    let done = |listed: &Listed| listed.tallies.iter().all(|tally| tally.done);
+    if campaign.assignment.met >= 1.0 {
+        let before = (campaign.assignment.clone(), campaign.needs.clone());
+        for least in [Sessions::OfPositions, Sessions::OfAFewSubs] {
+            let listed = in_sessions(ground, campaign, least);
+            if done(&listed) {
+                return listed;
+            }
+            (campaign.assignment, campaign.needs) = before.clone();
+        }
+    }
+    in_sessions(ground, campaign, Sessions::AsTheyAre)
+}
+
+fn in_sessions(ground: &Ground<'_>, campaign: &mut Campaign, least: Sessions) -> Listed {
     let asked = campaign.needs.clone();
-    let mut listed = ground.listed(campaign);
+    let mut listed = ground.listed(campaign, least);
     for again in 1..=AGAIN {
         if campaign.assignment.met < 1.0 || listed.tallies.iter().all(|tally| tally.done) {
             break;
@@ -179,7 +197,7 @@ pub(super) fn whole_subs(ground: &Ground<'_>, campaign: &mut Campaign) -> Listed
             continue;
         }
         (campaign.assignment, campaign.needs) = (found, needs);
-        listed = ground.listed(campaign);
+        listed = ground.listed(campaign, least);
     }
     campaign.needs = asked;
     for tally in &mut listed.tallies {
