@@ -118,6 +118,8 @@ caveat_codes! {
     DnStep = "dn-step",
     /// Two files hold the same pixels; one is left out.
     DuplicateFrame = "duplicate-frame",
+    /// The evening of the date is in hand already; the plan begins with the next one.
+    EveningInHand = "evening-in-hand",
     /// An exposure time that cannot be: longer than a day or than the time to the next frame, or 0 s of a dark.
     ExposureDoubtful = "exposure-doubtful",
     /// A number lies outside of what was measured.

@@ -14,6 +14,7 @@ mod cooling;
 mod hours;
 mod pair;
 mod pictures;
+mod plan_light;
 mod sky_answer;
 mod split;
 mod star_light;

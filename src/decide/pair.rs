@@ -1,6 +1,6 @@
 //! Two nights as they differ: mixtures that have some of the one and some of the other.
 
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 use crate::camera::{CameraProfile, Mode};
 use crate::caveat::{Caveat, push_once};
@@ -11,6 +11,7 @@ use crate::units::{MagnitudesPerSquareArcsecond, Rayleighs};
 
 use super::compare::{Factor, FilterPurchase, PurchaseTarget};
 use super::hours::{Hours, hours, hours_moved};
+use super::plan_light::{PlanLight, same_evenings};
 use super::sky_answer::in_magnitudes;
 use super::weighed::best_mode;
 use super::{factors, is_array, losses_assumed};
@@ -20,6 +21,8 @@ use crate::plan::{OutOfReach, PlanError, conditions_over_nights, plan};
 
 /// From this difference on between the hours here and the plan's the rules of a short target are worth a word.
 const PLAN_DIFFERS: f64 = 0.15;
+/// Beyond this time whole numbers weigh no more, in seconds.
+const A_LONG_PLAN_S: f64 = 4.0 * 3600.0;
 /// A galaxy's outskirts, where the night's target is none.
 const GALAXY: MagnitudesPerSquareArcsecond = MagnitudesPerSquareArcsecond(23.0);
 /// A nebula of middling brightness, from memory, where the night's target has no line.
@@ -59,6 +62,8 @@ impl Reason {
 pub(super) struct Side {
     pub(super) night: Night,
     pub(super) mode: Mode,
+    /// The light that both nights are weighed in, where they are the same evenings.
+    light: Option<Arc<PlanLight>>,
     /// What [`Side::conditions`] has found.
     found: OnceLock<Conditions>,
 }
@@ -66,7 +71,8 @@ pub(super) struct Side {
 /// A copy is there to be changed: it finds its conditions anew.
 impl Clone for Side {
     fn clone(&self) -> Self {
-        Self { night: self.night.clone(), mode: self.mode.clone(), found: OnceLock::new() }
+        let (night, mode) = (self.night.clone(), self.mode.clone());
+        Self { night, mode, light: self.light.clone(), found: OnceLock::new() }
     }
 }
 
@@ -78,7 +84,7 @@ impl Side {
 
     /// The night with its camera in this mode.
     pub(super) fn of(night: Night, mode: Mode) -> Self {
-        Self { night, mode, found: OnceLock::new() }
+        Self { night, mode, light: None, found: OnceLock::new() }
     }
 
     fn is_array(&self) -> bool {
@@ -95,9 +101,12 @@ impl Side {
             return Ok(found);
         }
         // Without a plan there is the first evening's light.
-        let found = match conditions_over_nights(&self.night, &self.mode) {
-            Ok(Some(found)) => found,
-            _ => Conditions::new(&self.night, &self.mode)?,
+        let found = if let Some(light) = &self.light {
+            light.on(&self.night, &self.mode)?
+        } else if let Ok(Some(found)) = conditions_over_nights(&self.night, &self.mode) {
+            found
+        } else {
+            Conditions::new(&self.night, &self.mode)?
         };
         Ok(self.found.get_or_init(|| found))
     }
@@ -125,6 +134,18 @@ pub(super) struct Pair {
 }
 
 impl Pair {
+    /// Both nights in the light of the first one's plan, where they are the same evenings.
+    pub(super) fn in_one_light(mut self) -> Self {
+        let [a, b] = &self.sides;
+        if same_evenings(&a.night, &b.night) {
+            let light = PlanLight::of(&a.night, &a.mode);
+            for side in &mut self.sides {
+                (side.light, side.found) = (light.clone(), OnceLock::new());
+            }
+        }
+        self
+    }
+
     /// A sky that was measured in one camera's electrons says nothing to another: where anything but the sky differs, both
     /// are taken as magnitudes.
     pub(super) fn with_comparable_skies(mut self) -> Result<Self, PlanError> {
@@ -403,10 +424,14 @@ fn plan_differs(side: &Side, camera: &CameraProfile, seconds: f64) -> Option<Cav
     let message = match planned {
         Ok(planned) if (planned / seconds).ln().abs() < PLAN_DIFFERS => return None,
         Ok(planned) => format!(
-            "the plan of this night takes {:.1} h, not {:.1} h: whole subs, dithers and the least number of them weigh in \
-             so short a time",
+            "the plan of this night takes {:.1} h, not {:.1} h: {}",
             planned / 3600.0,
-            seconds / 3600.0
+            seconds / 3600.0,
+            if side.light.is_some() && planned > A_LONG_PLAN_S {
+                "both nights are weighed in the mean light of the hours that the first one's plan takes"
+            } else {
+                "whole subs, dithers and the least number of them weigh in so short a time"
+            }
         ),
         Err(error) => format!("this night alone would not be planned: {error}"),
     };

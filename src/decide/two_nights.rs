@@ -47,7 +47,7 @@ impl TwoNights {
         }
         let pair = Pair { sides };
         let shared = pair.shared_inputs(a.1 == b.1);
-        let pair = pair.with_comparable_skies()?;
+        let pair = pair.with_comparable_skies()?.in_one_light();
         let hours = [pair.sides[0].hours()?, pair.sides[1].hours()?];
         let ratio = Estimate::within_factor(hours[0].seconds / hours[1].seconds, pair.spread(&shared)?);
         Ok(Self { pair, hours, ratio, first, same_goal, alike })

@@ -1,7 +1,10 @@
 //! `[goal]` of a night: the picture to reach, or the time there is.
 
+use std::borrow::Cow;
+
 use serde::{Deserialize, Serialize};
 
+use crate::caveat::Caveat;
 use crate::keys::{check_all, key};
 use crate::sky::GivenSky;
 use crate::sky::night::Date;
@@ -134,6 +137,27 @@ pub struct AlreadyHave {
     /// Local date of its evening, as `review` writes it: what it writes of the same evening again takes its place.
     #[serde(default)]
     pub evening: Option<String>,
+}
+
+impl Night {
+    /// The night begun after the evenings that are in hand, and a word where that is later than its date.
+    pub(crate) fn evenings_to_come(&self) -> (Cow<'_, Self>, Option<Caveat>) {
+        let date = |text: &String| Date::parse(text).ok();
+        let last = self.goal.already.iter().filter_map(|stack| stack.evening.as_ref().and_then(date));
+        let last = last.reduce(|a, b| if a > b { a } else { b });
+        let (Some(begins), Some(last)) = (self.goal.date.as_ref().and_then(date), last) else {
+            return (Cow::Borrowed(self), None);
+        };
+        if last < begins {
+            return (Cow::Borrowed(self), None);
+        }
+        let next = last.later(1).to_string();
+        let message = format!("the evening of {last} is in hand: planned from {next} on");
+        let hint = "take `evening` out of [[goal.already]] to plan the rest of that night";
+        let mut later = self.clone();
+        later.goal.date = Some(next);
+        (Cow::Owned(later), Some(Caveat::new("evening-in-hand", message, hint).about("goal.date")))
+    }
 }
 
 impl AlreadyHave {

@@ -16,7 +16,7 @@ pub use closed::{best_cadence, best_sub, efficiency};
 pub use length::Length;
 pub use out_of_reach::OutOfReach;
 use valley::edge;
-pub(crate) use valley::{golden_section, two_digits};
+pub(crate) use valley::{golden_section, two_digits, two_digits_up};
 
 /// The lengths that are recommended.
 pub const ROUND_LENGTHS_S: [f64; 18] =

@@ -16,7 +16,8 @@ pub enum OutOfReach {
     NoLight,
     /// The pattern that calibration leaves does not average.
     #[error(
-        "the fixed pattern alone holds the signal-to-noise ratio to {snr}, the goal is {goal}; subs may be {longest} long"
+        "the fixed pattern alone holds the signal-to-noise ratio to {snr}, the goal is {}; subs may be {longest} long",
+        short(*goal)
     )]
     Pattern {
         /// What can be reached.
@@ -49,7 +50,7 @@ pub enum OutOfReach {
         snr: f64,
     },
     /// No number of subs is enough, under whatever gain setting.
-    #[error("no number of subs brings more than a signal-to-noise ratio of {snr}, the goal is {goal}")]
+    #[error("no number of subs brings more than a signal-to-noise ratio of {snr}, the goal is {}", short(*goal))]
     Held {
         /// What can be reached.
         snr: f64,
@@ -109,6 +110,11 @@ fn time(hours: f64) -> String {
 /// A length in full where it is a short one.
 fn length(sub: Seconds) -> Seconds {
     if sub.0 < 1.0 { Seconds(two_digits(sub.0)) } else { Seconds((10.0 * sub.0).round() / 10.0) }
+}
+
+/// A number with no more than two digits behind the point.
+fn short(value: f64) -> f64 {
+    (100.0 * value).round() / 100.0
 }
 
 /// The subs that were asked for.

@@ -2,7 +2,7 @@
 
 use crate::units::Seconds;
 
-use super::{Demand, LAST_LOOK, LOOKS, OutOfReach, Search, two_digits};
+use super::{Demand, LAST_LOOK, LOOKS, OutOfReach, Search, two_digits, two_digits_up};
 
 impl Search {
     /// Why nothing is feasible, and what would be.
@@ -21,7 +21,7 @@ impl Search {
                 hours: time.0 / 3600.0,
                 subs: subs as u32,
                 positions: positions as u32,
-                least_h: least / 3600.0,
+                least_h: two_digits_up(least / 3600.0),
             }
         };
         let goal = match self.demand {
@@ -34,7 +34,7 @@ impl Search {
             return OutOfReach::NightTooShort {
                 hours: self.night.0 / 3600.0,
                 positions: positions as u32,
-                least_h: least / 3600.0,
+                least_h: two_digits_up(least / 3600.0),
                 snr: None,
                 sub: self.asked.sub,
             };

@@ -44,6 +44,22 @@ pub(crate) fn two_digits(value: f64) -> f64 {
     if places > 0 { (value * whole).floor() / whole } else { (value / whole).floor() * whole }
 }
 
+/// Two digits, never less than the number.
+pub(crate) fn two_digits_up(value: f64) -> f64 {
+    let cut = two_digits(value);
+    if cut >= value {
+        return cut;
+    }
+    let power = cut.log10().floor() as i32 - 1;
+    let tens = |power: i32| 10_f64.powi(power);
+    // By whole powers of ten alone, so that it is 5.1 and not 5.1000000000000005.
+    if power < 0 {
+        ((cut * tens(-power)).round() + 1.0) / tens(-power)
+    } else {
+        ((cut / tens(power)).round() + 1.0) * tens(power)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -53,6 +69,15 @@ mod tests {
         let cases = [(4.278, 4.2), (299.99, 290.0), (29.0, 29.0), (0.0416, 0.041), (f64::NAN, 0.0), (-1.0, 0.0)];
         for (value, cut) in cases {
             assert_eq!(two_digits(value), cut);
+        }
+    }
+
+    #[test]
+    fn rounding_up_gives_two_digits_and_never_less() {
+        assert_eq!(two_digits_up(5.04), 5.1);
+        for value in [1.0, 1.01, 9.99, 10.4, 123.0, 0.0301, 4567.0] {
+            let up = two_digits_up(value);
+            assert!(up >= value && up <= value * 1.13, "{value} {up}");
         }
     }
 }

@@ -6,7 +6,7 @@ use crate::camera::{CameraProfile, Mode};
 use crate::night::evening::Evening;
 use crate::night::{Conditions, Night};
 
-use super::calendar::Scheduled;
+use super::calendar::{Scheduled, light_of};
 use super::draft::Draft;
 use super::within_reach::within_reach;
 use super::{GainSetting, PlanError};
@@ -42,7 +42,7 @@ pub(crate) fn conditions_over_nights(night: &Night, mode: &Mode) -> Result<Optio
     let evening = Evening::new(&night)?;
     let lit = Conditions::on(&night, mode, &evening)?;
     let steady = Draft::new(&night, mode, &evening.in_the_dark())?;
-    Ok(steady.light_over_nights(&night, mode)?.map(|filters| Conditions { filters, ..lit }))
+    Ok(light_of(&night, mode, steady.lanes(&night))?.map(|filters| Conditions { filters, ..lit }))
 }
 
 /// The best mode with its draft under the mean light of an evening, and the time of each; where the goal is out of reach, what

@@ -377,6 +377,8 @@ pub struct FilterAtSetting {
 /// ```
 pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
     night.check()?;
+    let (night, in_hand_until) = night.evenings_to_come();
+    let night = night.as_ref();
     let (mode, draft, by_gain_setting, scheduled) = drafted(night, profile)?;
     let filters = draft.settled();
     let short_set = short_set(night, &filters);
@@ -399,6 +401,7 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
         plan.caveats.extend(schedule.caveats());
         plan.schedule = Some(schedule);
     }
+    plan.caveats.extend(in_hand_until);
     Ok(plan)
 }
 
@@ -408,8 +411,9 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
 /// As [`plan`].
 pub fn starts(night: &Night, profile: &CameraProfile) -> Result<Option<Vec<Start>>, PlanError> {
     night.check()?;
-    let (mode, draft, _) = steady(night, profile)?;
-    draft.started(night, mode)
+    let (night, _) = night.evenings_to_come();
+    let (mode, draft, _) = steady(&night, profile)?;
+    draft.started(&night, mode)
 }
 
 /// What each filter of [`plan`] was searched in, in the order of [`Plan::filters`]: for curves about the recommendation.
@@ -418,7 +422,7 @@ pub fn starts(night: &Night, profile: &CameraProfile) -> Result<Option<Vec<Start
 /// As [`plan`].
 pub fn searches(night: &Night, profile: &CameraProfile) -> Result<Vec<Search>, PlanError> {
     night.check()?;
-    Ok(drafted(night, profile)?.1.searches())
+    Ok(drafted(&night.evenings_to_come().0, profile)?.1.searches())
 }
 
 /// What every sub length and cadence costs in each filter of [`plan`], in the order of [`Plan::filters`].
@@ -427,5 +431,6 @@ pub fn searches(night: &Night, profile: &CameraProfile) -> Result<Vec<Search>, P
 /// As [`plan`].
 pub fn cost_maps(night: &Night, profile: &CameraProfile) -> Result<Vec<CostMap>, PlanError> {
     night.check()?;
-    Ok(drafted(night, profile)?.1.cost_maps(night))
+    let (night, _) = night.evenings_to_come();
+    Ok(drafted(&night, profile)?.1.cost_maps(&night))
 }

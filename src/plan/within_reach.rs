@@ -4,7 +4,7 @@ use crate::night::Night;
 use crate::stats::bisect_ratio;
 
 use super::{OutOfReach, PlanError};
-use crate::optimum::two_digits;
+use crate::optimum::{two_digits, two_digits_up};
 
 /// Steps in which a goal that can be reached is looked for, and halvings in which the last one is.
 const STEPS: usize = 24;
@@ -98,7 +98,7 @@ fn needed_subs(night: &Night, plans: &dyn Fn(&Night) -> Result<Reached, PlanErro
     let gigabytes = free.most_gigabytes.max(night.stack.most_gigabytes()) * 1.01;
     let (few, enough) = (f64::from(night.stack.most_subs()).min(free.most_subs as f64), free.most_subs as f64);
     let [enough, _] = bisect_ratio([enough, few], HALVINGS, |subs| with(subs.ceil(), gigabytes).is_ok());
-    let rounded = [enough, enough * 1.02, enough * 1.1, free.most_subs as f64].map(rounded_up);
+    let rounded = [enough, enough * 1.02, enough * 1.1, free.most_subs as f64].map(two_digits_up);
     rounded.into_iter().find(|subs| with(*subs, ALL_GIGABYTES).is_ok())
 }
 
@@ -145,36 +145,6 @@ fn least_that(missed: f64, with: &dyn Fn(f64) -> bool) -> Option<f64> {
         missed = enough;
     }
     let [enough, _] = bisect_ratio([enough, missed], HALVINGS, with);
-    let rounded = [enough, enough * 1.02, enough * 1.1].map(rounded_up);
+    let rounded = [enough, enough * 1.02, enough * 1.1].map(two_digits_up);
     rounded.into_iter().find(|hours| with(*hours))
-}
-
-/// Two digits, never less than the number.
-fn rounded_up(value: f64) -> f64 {
-    let cut = two_digits(value);
-    if cut >= value {
-        return cut;
-    }
-    let power = cut.log10().floor() as i32 - 1;
-    let tens = |power: i32| 10_f64.powi(power);
-    // By whole powers of ten alone, so that it is 5.1 and not 5.1000000000000005.
-    if power < 0 {
-        ((cut * tens(-power)).round() + 1.0) / tens(-power)
-    } else {
-        ((cut / tens(power)).round() + 1.0) * tens(power)
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn rounding_up_gives_two_digits_and_never_less() {
-        assert_eq!(rounded_up(5.04), 5.1);
-        for value in [1.0, 1.01, 9.99, 10.4, 123.0, 0.0301, 4567.0] {
-            let up = rounded_up(value);
-            assert!(up >= value && up <= value * 1.13, "{value} {up}");
-        }
-    }
 }

@@ -122,7 +122,8 @@ fn darks_or_map(found: &DarksOrMap) -> String {
 }
 
 fn library(library: &DarkLibrary) -> String {
-    let celsius = |value: f64| format!("{value:.0} °C");
+    // Never −0.
+    let celsius = |value: f64| format!("{:.0} °C", value.round() + 0.0);
     let warm = match (library.coldest_c, library.warmest_c) {
         (_, None) => "of any temperature near this".to_owned(),
         (None, Some(warmest)) => format!("of up to {}", celsius(warmest.0)),

@@ -113,7 +113,7 @@ fn row(choice: &Choice) -> String {
     let name = wrapped_within(NAME_WIDTH, 0, &choice.name, 2);
     let last = name.lines().last().unwrap_or_default();
     let mut text = name[..name.len() - last.len() - 1].to_owned();
-    text.push_str(&format!("{last:NAME_WIDTH$}  {:>9}  {saved} h{range}\n", times(&choice.hours_ratio)));
+    text.push_str(&format!("{last:NAME_WIDTH$}  {:>9}  {saved} h{range}\n", times(&choice.hours_ratio_of_year)));
     let more: Vec<String> = road.into_iter().chain(price).collect();
     if !more.is_empty() {
         text.push_str(&format!("    {}\n", more.join(", ")));
@@ -171,7 +171,7 @@ pub(super) fn choices_table(answer: &Choices) -> Table {
         let [low, high] = choice.hours_saved_interval_95;
         vec![
             choice.name.clone(),
-            super::with_uncertainty(&choice.hours_ratio),
+            super::with_uncertainty(&choice.hours_ratio_of_year),
             hours(choice.hours_saved_per_year),
             hours(low),
             hours(high),

@@ -234,6 +234,8 @@ pub(super) fn night_entries(night: &PlanNight) -> Vec<(&'static str, String)> {
     let extra = [("moonlight", night.moon_mag_per_arcsec2), ("twilight", night.twilight_mag_per_arcsec2)];
     let extra = extra.iter().filter_map(|(name, light)| light.map(|light| format!("of it {name} {light:.1}")));
     let total = night.sky_mag_per_arcsec2.map(|sky| format!("{sky:.1} mag/arcsec2"));
+    let total =
+        total.or_else(|| Some("measured in electrons".to_owned()).filter(|_| night.moon_mag_per_arcsec2.is_some()));
     let sky: Vec<String> = total.into_iter().chain(extra).collect();
     if !sky.is_empty() {
         line("sky, mean", sky.join(", "));
@@ -273,12 +275,17 @@ pub(super) fn filter_entries(filter: &FilterPlan) -> Vec<(&'static str, String)>
         filter.sub_stretches_s.iter().filter(|s| **s != filter.sub_range_s).map(stretch).collect();
     let also = if others.is_empty() { String::new() } else { format!(" (and so do {})", others.join(", ")) };
     let what = if filter.subs_kept_range[0] == filter.subs_kept_range[1] { "best" } else { "least time" };
+    let [from, to] = filter.sub_range_s.map(duration);
+    let as_good = if from == to && others.is_empty() {
+        "no other costs".to_owned()
+    } else {
+        format!("{} cost", stretch(&filter.sub_range_s))
+    };
     line(
         SUB_LENGTH,
         format!(
-            "{}; {} cost within {} % of the {what}{also}, best {}",
+            "{}; {as_good} within {} % of the {what}{also}, best {}",
             duration(filter.sub_s),
-            stretch(&filter.sub_range_s),
             percent(filter.sub_range_within_percent),
             duration(filter.sub_optimum_s)
         ),

@@ -135,7 +135,12 @@ pub(super) fn clouds(schedule: &Schedule) -> String {
             _ => format!("{how_often} not within two months"),
         }
     };
-    let likely: Vec<String> = schedule.done_by.iter().map(by).collect();
+    let never = schedule.done_by.iter().all(|done| done.date.is_none());
+    let likely: Vec<String> = if never && !schedule.done_by.is_empty() {
+        vec!["not within two months, not even half the time".into()]
+    } else {
+        schedule.done_by.iter().map(by).collect()
+    };
     format!(
         "with {share} % of nights clear it is done {}; each night begins with {} min of set-up, {} min of each hour go to \
          refocusing",

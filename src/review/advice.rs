@@ -13,6 +13,8 @@ use super::signs::Sign;
 const SKY_AS_SAID: f64 = 0.1;
 /// Stars wider or narrower than predicted by less than this share are as predicted.
 const WIDTH_AS_SAID: f64 = 0.15;
+/// Lengths that differ by less than this share are the same.
+const SAME_LENGTH: f64 = 0.01;
 /// Pattern and masters above this share of a stack's variance are worth a word, in percent.
 const PATTERN_SHARE: f64 = 10.0;
 
@@ -113,8 +115,13 @@ fn of_length(review: &Review, night: &Night, profile: &CameraProfile) -> Option<
         let cost = search.best_at(Seconds(length))?.cost / least.cost - 1.0;
         (hours && cost.is_finite()).then_some(100.0 * cost.max(0.0))
     };
+    if [shortest, longest].iter().all(|one| (one / best.sub_s.0 - 1.0).abs() < SAME_LENGTH) {
+        return Some(format!("Sub length: yours of {yours} are what is recommended for this sky and goal."));
+    }
+    // What is recommended may cost a little more than the least itself.
+    let as_good = dearer(best.sub_s.0).unwrap_or(0.0).max(100.0 * WITHIN);
     let verdict = match dearer(longest) {
-        Some(percent) if percent <= 100.0 * WITHIN => format!("yours of {yours} are as good"),
+        Some(percent) if percent <= as_good => format!("yours of {yours} are as good"),
         Some(percent) if longest < least.sub.0 => {
             format!(
                 "yours of {yours} are short: they cost {percent:.0} % more hours in read noise and in time between subs"
@@ -190,6 +197,11 @@ fn of_sign(review: &Review, sign: Sign) -> Option<String> {
              broad filters for the hours without it (`moon_free` in the plan of a date)."
         ),
         Sign::Twilight => format!("{head}; the sky rose to {sky:.1} times the quiet one. Begin later, or end earlier."),
+        // Moon and twilight have signs of their own where their heights are known.
+        Sign::BrightSky if with.iter().all(|sub| sub.moon_altitude_deg.is_some()) => format!(
+            "{head}; the sky rose to {sky:.1} times the quiet one and the stars stayed, with neither Moon nor twilight in it: \
+             lamps, or thin haze that they light."
+        ),
         Sign::BrightSky => format!(
             "{head}; the sky rose to {sky:.1} times the quiet one and the stars stayed: Moon, twilight or lamps. With date, \
              place and times this program tells which."

@@ -392,7 +392,10 @@ fn in_hand(
         sub_s,
         sky: mean_sky(&kept, filter),
         filter: Some(filter.name.clone()),
-        dither_every_subs: filter.dither_positions.map(|places| (kept.len() as f64 / places.max(1) as f64).max(1.0)),
+        // Two digits behind the point are enough to write.
+        dither_every_subs: filter
+            .dither_positions
+            .map(|places| (100.0 * kept.len() as f64 / places.max(1) as f64).round().max(100.0) / 100.0),
         evening: evening(one.review),
     };
     let achieved = joined.achieved_snr?.value;

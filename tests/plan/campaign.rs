@@ -444,13 +444,55 @@ fn hours_in_shares_are_no_more_than_the_goals_need() {
             assert!(schedule.finished, "{date}");
             let reached = |filter: &FilterPlan| filter.planes[0].snr.value;
             let least = plan.filters.iter().map(reached).fold(f64::INFINITY, f64::min);
-            assert!((9.89..10.5).contains(&least), "{date} {shares:?}: {least}");
+            assert!((9.95..11.0).contains(&least), "{date} {shares:?}: {least}");
             let parts = plan.filters.iter().zip(shares).map(|(filter, share)| filter.wall_clock_s.0 / share);
             let (low, high) = parts.fold((f64::MAX, 0.0_f64), |(low, high), part| (low.min(part), high.max(part)));
-            assert!(high / low < 1.2, "{date} {shares:?}: {low} to {high}");
+            // Whole evenings under the Moon are a coarse measure.
+            assert!(high / low < 1.4, "{date} {shares:?}: {low} to {high}");
             let started = starts(&night, &camera).unwrap().unwrap();
             assert_eq!(started[0].wall_clock_s, Some(plan.wall_clock_s), "{date} {shares:?}");
         }
+    }
+}
+
+/// The filter that decides gets the hours that bring it most: alone it is done on one evening, and beside one with three times
+/// its hours, which may lie under any Moon, not one hour later than those take (12.5 h where the dark hours went to the wrong
+/// one: 41 h).
+#[test]
+fn the_filter_that_decides_gets_the_dark_hours() {
+    let with = |filters: &str| {
+        let text = NIGHT
+            .replace("LATITUDE", "45")
+            .replace("SKY", "19.5")
+            .replace("FILTERS", filters)
+            .replace("TARGET", AUTUMN)
+            .replace("LOST", "1")
+            .replace("GOAL", "snr = 12.0\ndate = \"2026-12-14\"\nclear_hours_per_night = 4.0");
+        plan(&Night::from_toml(&text).unwrap(), &CameraProfile::from_toml(CAMERA).unwrap()).unwrap()
+    };
+    let alone = with("[[filters]]\nname = \"red\"").wall_clock_s;
+    let both = with("[[filters]]\nname = \"luminance\"\nshare = 3\n[[filters]]\nname = \"red\"\nshare = 1");
+    assert!(both.wall_clock_s.0 < 4.4 * alone.0, "{} of {}", both.wall_clock_s.0, alone.0);
+    assert!(both.filters.iter().all(|filter| filter.planes[0].snr.value > 11.95));
+}
+
+/// What may be shot binds a dated plan as it binds one without a date.
+#[test]
+fn the_most_subs_bind_the_plan_of_a_date() {
+    for date in ["", "date = \"2026-12-08\"\n"] {
+        let text = NIGHT
+            .replace("LATITUDE", "45")
+            .replace("SKY", "19.5")
+            .replace("FILTERS", "[[filters]]\nname = \"luminance\"")
+            .replace("TARGET", AUTUMN)
+            .replace("LOST", "1")
+            .replace("most_subs = 100000", "most_subs = 50")
+            .replace("GOAL", &format!("{date}hours = 8.0"));
+        let plan = plan(&Night::from_toml(&text).unwrap(), &CameraProfile::from_toml(CAMERA).unwrap()).unwrap();
+        assert_eq!(plan.filters[0].subs_to_shoot, 50, "{date}");
+        let said = plan.caveats.iter().find(|caveat| caveat.message.contains("most_subs")).unwrap();
+        assert!(said.message.contains("at 50 subs"), "{}", said.message);
+        assert!(plan.schedule.is_none_or(|schedule| schedule.finished));
     }
 }
 
@@ -505,4 +547,38 @@ fn long_subs_that_a_night_does_not_hold_are_named() {
     let follows =
         text.replace("clear_hours_per_night = 4.0", hint.split(',').next().unwrap().strip_prefix("give ").unwrap());
     plan(&Night::from_toml(&follows).unwrap(), &camera).unwrap();
+}
+
+/// An evening whose subs are in hand is not shot again: the plan begins with the next one and says so.
+#[test]
+fn an_evening_in_hand_is_not_planned_again() {
+    let text = |evening: &str| {
+        NIGHT
+            .replace("LATITUDE", "45")
+            .replace("SKY", "20.0")
+            .replace("FILTERS", "[[filters]]\nname = \"luminance\"")
+            .replace("TARGET", AUTUMN)
+            .replace("LOST", "1")
+            .replace("GOAL", "snr = 20.0\ndate = \"2026-12-08\"\n[[goal.already]]\nhours = 1.0\nsub_s = 60.0\n")
+            + evening
+    };
+    let camera = CameraProfile::from_toml(CAMERA).unwrap();
+    for (evening, begins) in [
+        ("", "2026-12-08"),
+        ("evening = \"2026-12-05\"", "2026-12-08"),
+        ("evening = \"2026-12-08\"", "2026-12-09"),
+        (
+            "evening = \"2026-12-08\"\n[[goal.already]]\nhours = 0.1\nsub_s = 60.0\nevening = \"2026-12-09\"",
+            "2026-12-10",
+        ),
+    ] {
+        let night = Night::from_toml(&text(evening)).unwrap();
+        let plan = plan(&night, &camera).unwrap();
+        assert_eq!(plan.schedule.as_ref().unwrap().nights[0].date, begins);
+        assert_eq!(plan.night.as_ref().unwrap().date, begins);
+        assert_eq!(starts(&night, &camera).unwrap().unwrap()[0].date, begins);
+        let said =
+            plan.caveats.iter().any(|caveat| caveat.code == "evening-in-hand" && caveat.message.contains(begins));
+        assert_eq!(said, begins != "2026-12-08");
+    }
 }

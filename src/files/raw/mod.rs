@@ -5,6 +5,7 @@
 
 mod checks;
 mod directories;
+mod entries;
 mod losses;
 mod masked;
 mod metadata;
@@ -58,6 +59,7 @@ static LOADER: LazyLock<RawLoader> = LazyLock::new(RawLoader::new);
 fn guarded<T>(path: &Path, read: impl Fn(&RawSource, &dyn Decoder) -> Result<T, Fault>) -> Result<T, Fault> {
     // Mapping a file that shrinks meanwhile would end the process, so it is read.
     let bytes = crate::files::open::bytes_of(path)?;
+    entries::check(&bytes)?;
     let source = RawSource::new_from_shared_vec(bytes.into()).with_path(path);
     let run = || {
         let decoder = LOADER.get_decoder(&source).map_err(|error| unknown(&error))?;

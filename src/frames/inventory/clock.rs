@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::stamps::LONGEST_BIAS_S;
 use super::{Inventory, Judged};
 use crate::caveat::{Caveat, Rejected};
 use crate::frames::{FrameKind, ModeKey, same_exposure, seconds_of};
@@ -49,6 +50,21 @@ impl Inventory {
             self.rejected.extend(files.into_iter().map(rejected));
         }
         kept
+    }
+
+    /// Bias frames that are exposed for longer than one is: they are believed, and hold the dark current of that time.
+    pub(super) fn note_long_biases(&mut self, frames: &[Judged]) {
+        let long = |frame: &&Judged| frame.info.kind == FrameKind::Bias && frame.info.exposure.0 > LONGEST_BIAS_S;
+        let files: Vec<&Judged> = frames.iter().filter(long).collect();
+        let longest = files.iter().map(|frame| frame.info.exposure.0).fold(0.0, f64::max);
+        let Some(first) = files.first() else { return };
+        let message = format!(
+            "{} bias frames say an exposure of {longest} s: read noise and offset hold the dark current of that time",
+            files.len()
+        );
+        let hint =
+            "take bias frames of the shortest time, or say in sidecar.csv (columns file, kind) that these are darks";
+        self.caveats.push(Caveat::new("exposure-doubtful", message, hint).about(&first.info.file));
     }
 
     /// Darks of 0 s: they hold no dark current, or their time was lost.

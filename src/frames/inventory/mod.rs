@@ -94,6 +94,7 @@ impl Inventory {
         frames = inventory.without_impossible_times(frames);
         frames = inventory.without_warm_up(frames);
         inventory.note_darks_without_time(&frames);
+        inventory.note_long_biases(&frames);
         inventory.note_temperatures(&frames);
         inventory.note_black_level(&frames);
         inventory.note_stated_levels(&frames);

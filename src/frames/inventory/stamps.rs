@@ -11,7 +11,7 @@ const LIT_SIGMAS: f64 = 20.0;
 /// A frame within so many times the noise of the darkest has not.
 const DARK_SIGMAS: f64 = 3.0;
 /// No bias frame is exposed longer.
-const LONGEST_BIAS_S: f64 = 0.5;
+pub(super) const LONGEST_BIAS_S: f64 = 0.5;
 
 /// The darkest frame of a mode: level and noise of its pixels.
 type Darkest = (f64, f64);

@@ -15,6 +15,8 @@ const SET_BY = {
 const LIMITS = { tracking: "the mount", field_rotation: "the field turns", star_saturation: "a star burns", sky_saturation: "the sky half fills the well" };
 export const SOURCES = { target: "the target itself", sky: "sky", moon: "Moon", dark: "dark current", read: "read noise", bands: "read noise that rows share", quantisation: "quantisation", pattern: "pattern", calibration: "calibration frames" };
 const COLOURS = { R: "red", G: "green", B: "blue" };
+/** A plan that ended so long ago is over. */
+const OVER_MS = 12 * 3_600_000;
 /** A time that was another one is told for so long, or until the next change. */
 const WAS_MS = 60_000;
 
@@ -61,6 +63,9 @@ function bar(now, was) {
     was ? svg("path", { d: diamond(x(was.value), 12, 5), class: "before" }) : null, svg("path", { d: diamond(x(now.value), 12, 6), class: "plan" }));
 }
 
+/** Whether a plan that ends then is long over. */
+const over = (ends) => Date.now() - Date.parse(ends) > OVER_MS;
+
 /** When it is done, if the nights are clear. */
 function nights(plan) {
   const schedule = plan.schedule;
@@ -69,7 +74,7 @@ function nights(plan) {
   const last = schedule.nights.at(-1);
   const sessions = last.sessions.at(-1);
   if (!schedule.finished) return ["not done in 60 nights: ", number(schedule.done_percent, "schedule/done_percent", percentWords(schedule.done_percent)), " of it is"];
-  return ["in ", number(schedule.nights.length, "schedule/nights/length", inWords(schedule.nights.length)), schedule.nights.length === 1 ? " night" : " nights", ", done by ", el("strong", {}, `${date(sessions.ends.split("T")[0])}, ${clockOf(sessions.ends)}`), schedule.nights.length === 1 ? " if it is clear" : schedule.nights.length === 2 ? " if both are clear" : " if all are clear"];
+  return ["in ", number(schedule.nights.length, "schedule/nights/length", inWords(schedule.nights.length)), schedule.nights.length === 1 ? " night" : " nights", ", done by ", el("strong", {}, `${date(sessions.ends.split("T")[0])}, ${clockOf(sessions.ends)}`), schedule.nights.length === 1 ? " if it is clear" : schedule.nights.length === 2 ? " if both are clear" : " if all are clear", over(sessions.ends_utc) ? el("span", { class: "gone" }, schedule.nights.length === 1 ? ". That evening has passed: choose one to come" : ". These evenings have passed: choose one to come") : ""];
 }
 
 function filterTable(plan) {

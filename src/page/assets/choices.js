@@ -83,11 +83,10 @@ function tryIt(choice) {
   go("night");
 }
 
-/** Whether two changes are about alike: their ranges lie in each other by more than half. */
+/** Whether two changes are about alike: each lies in the range of the other. */
 function alike(one, other) {
-  const [[a, b], [c, d]] = [one, other].map(({ hours_saved_interval_95: range }) => range);
-  const shared = Math.min(b, d) - Math.max(a, c), least = Math.min(b - a, d - c);
-  return least > 0 ? shared > least / 2 : shared >= 0;
+  const within = ({ hours_saved_per_year: value }, { hours_saved_interval_95: [low, high] }) => low <= value && value <= high;
+  return within(one, other) && within(other, one);
 }
 
 function row(choice, i, year, before) {
@@ -98,7 +97,7 @@ function row(choice, i, year, before) {
   const details = changesOf(choice);
   return el("tr", {}, el("th", { scope: "row" }, el("strong", {}, first(choice.name)), before && alike(before, choice) ? el("p", { class: "quiet small alike" }, "about alike: its hours and those of the change above are not told apart") : null,
     el("details", {}, el("summary", {}, "why, and what it changes"),
-      el("p", { class: "small" }, "The hours as things are are ", own(choice.hours_ratio.value, "hours_ratio/value", fixed(choice.hours_ratio.value, 2)), " ± ", own(choice.hours_ratio.uncertainty, "hours_ratio/uncertainty", fixed(choice.hours_ratio.uncertainty, 2)), " times those with it; this picture takes ", own(choice.wall_clock_s, "wall_clock_s", hours(choice.wall_clock_s)), " then."),
+      el("p", { class: "small" }, "This picture’s hours as things are are ", own(choice.hours_ratio.value, "hours_ratio/value", fixed(choice.hours_ratio.value, 2)), " ± ", own(choice.hours_ratio.uncertainty, "hours_ratio/uncertainty", fixed(choice.hours_ratio.uncertainty, 2)), " times those with it; this picture takes ", own(choice.wall_clock_s, "wall_clock_s", hours(choice.wall_clock_s)), " then."),
       details.length > 0 ? el("p", { class: "small" }, `${details.join("; ")}.`) : null, choice.caution ? el("p", { class: "note" }, plain(choice.caution)) : null)),
   el("td", { class: "bar-cell" }, bar(choice, year)),
   el("td", { class: "figure", "data-head": "hours" }, el("strong", {}, own(choice.hours_saved_per_year, "hours_saved_per_year", united(digits(choice.hours_saved_per_year), "h")))),
@@ -124,15 +123,15 @@ function draw() {
   $("state-choices").replaceChildren(helps.length > 0 ? `${first((helps[0].choice.name))}: ${two(helps[0].choice.hours_saved_per_year)} of ${united(written(year), "h")}` : "nothing helps much");
   const scale = el("div", { class: "scale", "aria-hidden": "true" }, ...[0, 0.25, 0.5, 0.75, 1].map((part) => el("span", {}, part === 1 ? united(written(year), "h") : written(Number((part * year).toPrecision(3))))));
   $("place-choices").replaceChildren(el("h1", { tabindex: -1 }, finding(document, helps)),
-    el("p", { class: "quiet" }, "One change at a time, the same pictures, the weather and the Moon of a whole year. The scale is the whole year, so that a little looks little."),
+    el("p", { class: "quiet" }, "One change at a time, the same pictures, in the moonless nights of a year. The scale is the whole year, so that a little looks little."),
     document.out_of_reach ? el("p", {}, inWordsOfThePage(document.out_of_reach)) : "",
     (document.within_reach ?? []).length > 0 ? el("ul", {}, ...document.within_reach.map((one) => el("li", {}, `${first(one.name)}: ${hours(one.wall_clock_s)}`, Object.keys(one.set ?? {}).length > 0 ? [" ", button("try it", () => tryIt(one), { class: "act" })] : null))) : "",
     helps.length > 0 ? el("table", { class: "cards choices" }, el("thead", {}, el("tr", {}, el("th", { scope: "col" }, "change"), el("th", { scope: "col" }, "hours given back", scale), ...["hours", "95 of 100", "costs", "h per 100"].map((head) => el("th", { scope: "col", class: "figure" }, head)), el("td", {}))),
       el("tbody", {}, ...helps.map(({ choice, i }, k) => row(choice, i, year, helps[k - 1]?.choice)))) : "",
     helps.length > 0 ? el("p", { class: "quiet small" }, "◇ no price is written for it, or it costs nothing   ● costs money   △ costs road   line: 95 of 100 cases") : "",
-    ...(rest.length > 0 ? [el("h2", {}, "Helps nothing here"), el("table", { class: "cards" }, el("tbody", {}, ...rest.map(({ choice, i }) => el("tr", {}, el("th", { scope: "row" }, first(choice.name)),
+    ...(rest.length > 0 ? [el("h2", {}, "Helps nothing here, or costs hours"), el("table", { class: "cards" }, el("tbody", {}, ...rest.map(({ choice, i }) => el("tr", {}, el("th", { scope: "row" }, first(choice.name)),
       el("td", {}, number(choice.hours_saved_per_year, `choices/${i}/hours_saved_per_year`, united(digitsOf(choice)(choice.hours_saved_per_year), "h"), "choices"), ` of ${written(year)}, ${digitsOf(choice)(choice.hours_saved_interval_95[0])} to ${digitsOf(choice)(choice.hours_saved_interval_95[1])}`)))))] : []),
-    el("section", {}, el("h2", {}, "Weighed by itself"), ...questions()),
+    el("section", {}, el("h2", {}, "A cooler, and another night"), ...questions()),
     ...(document.not_weighed.length > 0 ? [el("h2", {}, "Could not be weighed"), el("dl", {}, ...document.not_weighed.map((one) => el("div", {}, el("dt", {}, first(one.name)), el("dd", {}, inWordsOfThePage(one.why)))))] : []),
     ...(document.caveats.length > 0 ? [el("h2", {}, "Doubts"), el("ul", {}, ...document.caveats.map((caveat) => el("li", {}, inWordsOfThePage(caveat.message))))] : []));
 }

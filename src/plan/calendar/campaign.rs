@@ -15,11 +15,6 @@ const MINUTES: f64 = 60.0;
 const WORTH_H: f64 = 0.25;
 /// Rounds in which lengths follow hours and hours lengths.
 const ROUNDS: usize = 3;
-/// Rounds in which what filters get follows the ratio of their hours, the first of them by whole steps, and how near is near
-/// enough.
-const ROUNDS_OF_SHARES: usize = 8;
-const WHOLE_STEPS: usize = 2;
-const IN_SHARES: f64 = 0.015;
 /// Where the light of a filter's hours changes by less than this, its sub stays.
 const SAME_LIGHT: f64 = 0.02;
 
@@ -42,6 +37,7 @@ pub(super) struct Ground<'a> {
 }
 
 /// Filters with their subs, and who gets what.
+#[derive(Clone)]
 pub(super) struct Campaign {
     pub(super) lanes: Vec<Lane>,
     pub(super) assignment: Assignment,
@@ -87,10 +83,8 @@ impl Ground<'_> {
     pub(super) fn needs(&self, lanes: &[Lane]) -> Vec<f64> {
         let need = |lane: &Lane| match lane.need {
             Need::Nothing => 0.0,
-            Need::Information(information) => {
-                information.max(lane.least_kept() * lane.information_of_a_sub()) * lane.times
-            }
-            Need::Hours(hours) => hours * (1.0 + BETTER),
+            Need::Information(information) => information.max(lane.least_kept() * lane.information_of_a_sub()),
+            Need::Hours(hours) => lane.filled(hours) * (1.0 + BETTER),
         };
         lanes.iter().map(need).collect()
     }
@@ -111,53 +105,19 @@ impl Ground<'_> {
         Campaign { lanes, assignment, blocks, needs }
     }
 
-    /// The campaign, beginning with these subs. Where hours are to stand in shares, the filter that needs most for its share
-    /// decides, and the others get more than they need.
+    /// The campaign, beginning with these subs.
     pub(super) fn campaign(&self, lanes: &[Lane], aim: Aim) -> Campaign {
-        let mut found = self.as_needed(lanes, aim);
-        let Some((mut off, mut times)) = self.off_their_shares(&found) else { return found };
-        let mut last = found.lanes.clone();
-        for round in 0..ROUNDS_OF_SHARES {
-            if off < IN_SHARES {
-                break;
-            }
-            // Hours follow needs by leaps where a filter goes from one night to the next: half a step does not overshoot.
-            let step = if round < WHOLE_STEPS { 1.0 } else { 0.5 };
-            for (lane, times) in last.iter_mut().zip(&times) {
-                lane.times *= (times / lane.times).powf(step);
-            }
-            let other = self.as_needed(&last, aim);
-            last.clone_from(&other.lanes);
-            let Some((other_off, other_times)) = self.off_their_shares(&other) else { break };
-            times = other_times;
-            if other_off < off {
-                (found, off) = (other, other_off);
-            }
-        }
-        found
+        self.campaign_with(lanes, aim, &vec![false; lanes.len()])
     }
 
-    /// How far the hours of a campaign lie off the ratio of their shares, and off no more than is needed, as a logarithm; and
-    /// how many times each filter should have its need. `None` where no shares are to be kept.
-    fn off_their_shares(&self, found: &Campaign) -> Option<(f64, Vec<f64>)> {
-        // Hours for each part of the shares: as they are, and if the filter had no more than it needs.
-        let of = |(filter, lane): (usize, &Lane)| {
-            let share = lane.share.filter(|share| *share > 0.0 && lane.information_needed().is_some())?;
-            let hours = self.hours(&found.assignment, filter) / share;
-            (hours > 0.0).then(|| [hours, hours / lane.times])
-        };
-        let parts: Vec<Option<[f64; 2]>> = found.lanes.iter().enumerate().map(of).collect();
-        if parts.iter().flatten().count() < 2 {
-            return None;
-        }
-        let most = parts.iter().flatten().fold(0.0, |most, [_, needed]| needed.max(most));
-        let off = parts.iter().flatten().fold(0.0, |off, [hours, _]| (hours / most).ln().abs().max(off));
-        let times = |(lane, part): (&Lane, &Option<[f64; 2]>)| part.map_or(lane.times, |[_, needed]| most / needed);
-        Some((off, found.lanes.iter().zip(&parts).map(times).collect()))
+    /// The same where hours alone are known to be too little for some of those that have a share.
+    pub(super) fn campaign_with(&self, lanes: &[Lane], aim: Aim, short: &[bool]) -> Campaign {
+        let found = self.as_needed(lanes, aim);
+        if Lane::share(lanes) { self.in_shares(lanes, found, aim, short.to_vec()) } else { found }
     }
 
     /// The campaign for the needs as they are.
-    fn as_needed(&self, lanes: &[Lane], aim: Aim) -> Campaign {
+    pub(super) fn as_needed(&self, lanes: &[Lane], aim: Aim) -> Campaign {
         let mut lanes = lanes.to_vec();
         for _ in 0..ROUNDS {
             let found = self.solved(lanes, aim, Care::Sum);

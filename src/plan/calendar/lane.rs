@@ -31,17 +31,9 @@ pub(super) struct Lane {
     pub(super) need: Need,
     /// Its share of the hours, where its hours are to stand in a ratio to those of others.
     pub(super) share: Option<f64>,
-    /// So many times its need is had for the sake of the shares.
-    pub(super) times: f64,
 }
 
 impl Lane {
-    /// Information to have, where information is what it is to have.
-    pub(super) fn information_needed(&self) -> Option<f64> {
-        let Need::Information(information) = self.need else { return None };
-        Some(information * self.times)
-    }
-
     pub(super) fn search(&self) -> &Search {
         &self.draft.search
     }
@@ -88,6 +80,19 @@ impl Lane {
         self.information_of_a_sub() / self.shot_per_kept()
     }
 
+    /// Of hours that are to be had, those that the most subs fill.
+    pub(super) fn filled(&self, hours: f64) -> f64 {
+        hours.min(self.search().most_subs * self.pace() / SECONDS)
+    }
+
+    /// What a sub that is shot adds toward the need, in the mean of the plan.
+    pub(super) fn toward_need_of_a_shot(&self) -> f64 {
+        match self.need {
+            Need::Hours(_) => self.pace() / SECONDS,
+            _ => self.information_of_a_shot(),
+        }
+    }
+
     /// The planes that must reach the goal with the noise that they have under these rates of all planes.
     fn governing<'a>(&'a self, rates: &'a [Rates]) -> impl Iterator<Item = PlaneNoise> + 'a {
         let planes = self.conditions.planes.iter().zip(rates);
@@ -131,7 +136,7 @@ impl Lane {
     }
 
     /// The same for an hour of the clock of which so much goes to subs, in the plane that gains least.
-    fn rate(&self, rates: &[Rates], busy: f64) -> f64 {
+    pub(super) fn rate(&self, rates: &[Rates], busy: f64) -> f64 {
         let least = self.information(rates).into_iter().fold(f64::INFINITY, f64::min);
         if least.is_finite() { least * busy * SECONDS / self.pace() } else { 0.0 }
     }

@@ -17,6 +17,8 @@ const LEAST_SUBS: f64 = 2.5;
 const OF_ALL_SUBS: f64 = 1.0 / 6.0;
 /// A need that is met but for this is met.
 const ALMOST: f64 = 0.98;
+/// Hours that are to stand in a share are there but for this.
+const ALMOST_ITS_SHARE: f64 = 0.95;
 /// What two sessions of one filter lie apart at least.
 const A_FEW_MINUTES: f64 = 15.0;
 /// A hair, so that 12.000000001 subs are 12.
@@ -169,7 +171,7 @@ impl Clerk<'_> {
             self.tallies.iter().zip(&self.campaign.needs).zip(&self.campaign.lanes).map(|((tally, need), lane)| {
                 match lane.need {
                     _ if tally.done => 1.0,
-                    Need::Hours(hours) => (tally.shot as f64 * lane.pace() / SECONDS / hours).min(1.0),
+                    Need::Hours(hours) => (tally.shot as f64 * lane.pace() / SECONDS / lane.filled(hours)).min(1.0),
                     _ => (tally.least() / need).min(1.0),
                 }
             });
@@ -271,7 +273,6 @@ impl Clerk<'_> {
         let wanted = match lane.need {
             Need::Nothing => 0.0,
             Need::Information(needed) => {
-                let needed = needed * lane.times;
                 let of_plane = |(had, gained): (&f64, &f64)| {
                     if *had >= needed { 0.0 } else { (needed - had) / gained }
                 };
@@ -281,7 +282,7 @@ impl Clerk<'_> {
                 let kept = ((shot + enough) / per_kept).max(lane.least_kept());
                 (kept - ROUNDING_SLACK).ceil() * per_kept - shot
             }
-            Need::Hours(hours) => (hours * SECONDS / lane.pace() + ROUNDING_SLACK).floor() - shot,
+            Need::Hours(hours) => (lane.filled(hours) * SECONDS / lane.pace() + ROUNDING_SLACK).floor() - shot,
         };
         let mut subs = most;
         if wanted <= most + 1.0 {
@@ -302,13 +303,16 @@ impl Clerk<'_> {
         for (filter, tally) in self.tallies.iter_mut().enumerate() {
             let lane = &self.campaign.lanes[filter];
             // What is missing of one sub is not worth an evening.
-            if let Some(needed) = lane.information_needed() {
+            if let Need::Information(needed) = lane.need {
                 let kept = tally.shot as f64 / lane.shot_per_kept();
                 let had = tally.least();
                 tally.almost = tally.shot > 0
                     && had + lane.information_of_a_shot() >= needed
                     && had >= needed * ALMOST
                     && kept + 1.0 >= lane.least_kept();
+            }
+            if let (Need::Hours(hours), Some(_)) = (lane.need, lane.share) {
+                tally.almost = tally.shot as f64 * lane.pace() / SECONDS >= lane.filled(hours) * ALMOST_ITS_SHARE;
             }
             let light = |shot: &Shot| &self.ground.nights[shot.night].blocks[shot.block].rates[filter][..];
             tally.rates = mean_of(tally.shots.iter().map(|shot| (shot.subs, light(shot))));

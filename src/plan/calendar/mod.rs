@@ -11,6 +11,7 @@ mod lane;
 mod light;
 mod listed;
 mod scheduled;
+mod shares;
 mod starts;
 
 use serde::{Deserialize, Serialize};

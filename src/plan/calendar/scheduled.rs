@@ -27,6 +27,8 @@ const AGAIN: usize = 6;
 const SAME_LIGHT: f64 = 1e-3;
 /// A hair, so that 11.999999 subs are 12.
 const ROUNDING_SLACK: f64 = 1e-6;
+/// Less than this share of the Moon's light is none.
+const NO_MOON: f64 = 1e-9;
 /// Halvings in which the light of a steady night is found.
 const HALVINGS: usize = 60;
 
@@ -56,13 +58,15 @@ pub(in crate::plan) fn scheduled(
     let Some(all) = nights(night, mode)? else { return Ok(None) };
     let whole = Ground { night, mode, nights: &all };
     let ground = Ground { nights: &all[..MOST_NIGHTS as usize], ..whole };
-    let mut soonest = ground.campaign(&of_filters(lanes), Aim::Soonest);
-    let listed = whole_subs(&ground, &mut soonest);
+    let lanes = of_filters(lanes);
+    let (soonest, listed) = ground.worked_out(&lanes);
     let filters = settled_filters(&soonest, &listed);
     let now_s = filters.iter().map(|(_, draft)| draft.counts.wall_clock.0).sum();
     let now_s = if listed.tallies.iter().all(|tally| tally.done) { now_s } else { f64::INFINITY };
     let asked = !listed.nights.is_empty() && night.goal.hours.is_none();
-    let otherwise = || if asked { Otherwise::new(whole, &ground, &soonest.lanes, now_s) } else { Otherwise::default() };
+    // Where hours stand in shares, each way has needs of its own.
+    let begins = if Lane::share(&lanes) { &lanes } else { &soonest.lanes };
+    let otherwise = || if asked { Otherwise::new(whole, &ground, begins, now_s) } else { Otherwise::default() };
     // What the nights cost where less or more is needed, how likely they are and what others would cost do not ask each other.
     let (range, (otherwise, chances)) = rayon::join(
         || ground.ratios(&soonest, factors(&filters)),
@@ -84,8 +88,7 @@ pub(in crate::plan) fn light_of(
 ) -> Result<Option<Vec<FilterConditions>>, PlanError> {
     let Some(all) = nights(night, mode)? else { return Ok(None) };
     let ground = Ground { night, mode, nights: &all[..MOST_NIGHTS as usize] };
-    let mut campaign = ground.campaign(&of_filters(lanes), Aim::Soonest);
-    let listed = whole_subs(&ground, &mut campaign);
+    let (campaign, listed) = ground.worked_out(&of_filters(lanes));
     Ok(Some(settled_filters(&campaign, &listed).into_iter().map(|(conditions, _)| conditions).collect()))
 }
 
@@ -118,8 +121,7 @@ pub(in crate::plan) fn in_nights(
     let all: Vec<NightHours> =
         evenings.iter().map(|(date, tonight)| NightHours::of(night, &light, *date, tonight)).collect();
     let ground = Ground { night, mode, nights: &all };
-    let mut campaign = ground.campaign(&of_filters(lanes), Aim::Soonest);
-    let listed = whole_subs(&ground, &mut campaign);
+    let (campaign, listed) = ground.worked_out(&of_filters(lanes));
     let finished = listed.tallies.iter().all(|tally| tally.done);
     let blocks = || all.iter().take(1).flat_map(|first| &first.blocks);
     let offset = night.utc_offset_h();
@@ -148,8 +150,26 @@ fn nights(night: &Night, mode: &Mode) -> Result<Option<Vec<NightHours>>, PlanErr
 
 /// The lanes as the calendar has them.
 fn of_filters(lanes: Lanes) -> Vec<Lane> {
-    let lane = |(conditions, draft, need, share)| Lane { conditions, draft, need, share, times: 1.0 };
+    let lane = |(conditions, draft, need, share)| Lane { conditions, draft, need, share };
     lanes.into_iter().map(lane).collect()
+}
+
+impl Ground<'_> {
+    /// The soonest campaign, in whole subs.
+    pub(super) fn worked_out(&self, lanes: &[Lane]) -> (Campaign, Listed) {
+        let mut short = vec![false; lanes.len()];
+        loop {
+            let mut campaign = self.campaign_with(lanes, Aim::Soonest, &short);
+            let listed = whole_subs(self, &mut campaign);
+            // Whole subs lie in other light than the hours did.
+            let missed = |filter: usize| lanes[filter].is_missed(&campaign.lanes[filter], &listed.tallies[filter]);
+            let more: Vec<usize> = (0..lanes.len()).filter(|filter| !short[*filter] && missed(*filter)).collect();
+            if more.is_empty() {
+                return (campaign, listed);
+            }
+            more.into_iter().for_each(|filter| short[filter] = true);
+        }
+    }
 }
 
 /// Seconds of the clock that the whole subs of a campaign take.
@@ -188,7 +208,7 @@ fn in_sessions(ground: &Ground<'_>, campaign: &mut Campaign, least: Sessions) ->
             let lane = &campaign.lanes[filter];
             let sessions = listed.nights.iter().flat_map(|night| &night.sessions);
             let sessions = sessions.filter(|session| session.filter == lane.conditions.name).count();
-            let of_a_shot = lane.information_of_a_shot();
+            let of_a_shot = lane.toward_need_of_a_shot();
             if *need > 0.0 { need + again as f64 * (0.5 * sessions as f64 + 0.5) * of_a_shot } else { 0.0 }
         };
         let needs: Vec<f64> = asked.iter().enumerate().map(of_rounding).collect();
@@ -246,6 +266,8 @@ fn settled(lane: &Lane, tally: &Tally) -> (FilterConditions, FilterDraft) {
         // Dark hours weigh more than moonlit ones, which is as if there were less moonlight; the rest is the target's height.
         let moon = exactly(middle(bisect([0.0, 2.0], HALVINGS, |moon| brings(moon, 1.0) > *information)));
         let moon = if plane.noise.rates.moon.0 > 0.0 { moon } else { 1.0 };
+        // What halving leaves of no Moon is none.
+        let moon = if moon < NO_MOON { 0.0 } else { moon };
         let target = exactly(middle(bisect([0.5, 2.0], HALVINGS, |target| brings(moon, target) < *information)));
         plane.noise = with(moon, target);
         *noise = plane.noise;

@@ -11,7 +11,7 @@ use super::MOST_NIGHTS;
 use super::campaign::{Aim, Campaign, Ground};
 use super::hours::NightHours;
 use super::lane::Lane;
-use super::scheduled::{seconds_of, settled_filters, whole_subs};
+use super::scheduled::{seconds_of, settled_filters};
 use crate::allocation::{Assignment, Care};
 
 /// Evenings on which the plan could begin.
@@ -111,8 +111,7 @@ impl Ground<'_> {
         let until = (evening + MOST_NIGHTS as usize).min(self.nights.len());
         let nights: &[NightHours] = &self.nights[evening..until];
         let then = Ground { nights, ..*self };
-        let mut campaign = then.campaign(lanes, Aim::Soonest);
-        let listed = whole_subs(&then, &mut campaign);
+        let (campaign, listed) = then.worked_out(lanes);
         let finished = listed.tallies.iter().all(|tally| tally.done);
         let wall_clock_s = finished.then(|| Seconds(seconds_of(&campaign, &listed)));
         let range = |factors: &Factors<'_>| {
@@ -147,7 +146,8 @@ impl Otherwise {
     /// Beside a plan of `now_s`; `ground` are the nights of the plan, `all` four weeks more.
     pub(super) fn new(all: Ground<'_>, ground: &Ground<'_>, lanes: &[Lane], now_s: f64) -> Self {
         let least = ground.campaign(lanes, Aim::LeastTime);
-        let (wait_until, wait_saves_percent) = wait_until(all, now_s, &least).unzip();
+        let begins = if Lane::share(lanes) { lanes } else { &least.lanes };
+        let (wait_until, wait_saves_percent) = wait_until(all, now_s, &least, begins).unzip();
         let least_time = ground.least_time(now_s, &least);
         // What waiting brings already is not told twice.
         let waited = wait_until.as_ref().and_then(|start| start.wall_clock_s);
@@ -158,7 +158,7 @@ impl Otherwise {
 
 /// The evening to wait for and what it saves in percent of the time, where that is more than a fifth: the earliest from which
 /// the plan takes hardly more than the least time.
-fn wait_until(all: Ground<'_>, now_s: f64, least: &Campaign) -> Option<(Start, f64)> {
+fn wait_until(all: Ground<'_>, now_s: f64, least: &Campaign, begins: &[Lane]) -> Option<(Start, f64)> {
     let latest = least.assignment.portions.first()?.slot.night;
     if least.assignment.met < 1.0 || latest == 0 {
         return None;
@@ -178,7 +178,7 @@ fn wait_until(all: Ground<'_>, now_s: f64, least: &Campaign) -> Option<(Start, f
         let middle = early.midpoint(late);
         if good(middle) { late = middle } else { early = middle }
     }
-    let start = all.begun(late, &least.lanes, None);
+    let start = all.begun(late, begins, None);
     let saves = 1.0 - start.wall_clock_s?.0 / now_s;
     (saves > WORTH_WAITING).then_some((start, 100.0 * saves))
 }

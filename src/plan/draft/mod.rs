@@ -16,7 +16,7 @@ use crate::night::{Conditions, FilterConditions, Night};
 use crate::sky::night::{Date, Tonight};
 use crate::units::{Electrons, Seconds};
 
-use super::calendar::{Calendar, Lanes, Need, Scheduled, in_nights, light_of, scheduled, started};
+use super::calendar::{Calendar, Lanes, Need, Scheduled, in_nights, scheduled, started};
 use super::filter_solution::FilterSolution;
 use super::prior_stack::{PriorStack, snr_in_hand, still_to_reach};
 use super::range::{Sensitivity, Source, largest, moved_search, range_factors};
@@ -74,7 +74,7 @@ impl Draft {
     }
 
     /// The filters as the nights see them: what each is to have, and its share of the hours where two or more have one.
-    fn lanes(&self, night: &Night) -> Lanes {
+    pub(in crate::plan) fn lanes(&self, night: &Night) -> Lanes {
         let shares = shares(&self.conditions);
         let given = night.goal.hours.is_none() && shares_given(&self.conditions);
         let alone = self.alone.iter().map(|(draft, _)| draft);
@@ -110,18 +110,6 @@ impl Draft {
         (self.conditions.filters, self.filters) = scheduled.filters.iter().cloned().unzip();
         self.alone = Vec::new();
         Ok((self, Some(scheduled)))
-    }
-
-    /// The filters under the mean light of the hours that their plan takes; `None` where the night has no date or no place.
-    ///
-    /// # Errors
-    /// As [`crate::plan::plan`].
-    pub(in crate::plan) fn light_over_nights(
-        &self,
-        night: &Night,
-        mode: &Mode,
-    ) -> Result<Option<Vec<FilterConditions>>, PlanError> {
-        light_of(night, mode, self.lanes(night))
     }
 
     /// The plan begun on each evening of four weeks; `None` where the night has no date or no place.
