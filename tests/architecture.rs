@@ -220,14 +220,14 @@ fn no_file_is_longer_than_a_reader_can_hold_in_mind() {
 }
 
 /// What the plan was before it was split by question: about four thousand lines each, tests included; the plan over the
-/// nights has a thousand more.
+/// nights has fifteen hundred more.
 #[test]
 fn what_was_split_by_question_stays_split() {
     for module in ["night", "plan", "decide", "review", "measure"] {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src").join(module);
         let lines: usize =
             sources(&folder).iter().map(|path| std::fs::read_to_string(path).unwrap().lines().count()).sum();
-        assert!((100..5300).contains(&lines), "{module}: {lines} lines");
+        assert!((100..5600).contains(&lines), "{module}: {lines} lines");
     }
 }
 

@@ -392,6 +392,13 @@ pub fn plan(night: &Night, profile: &CameraProfile) -> Result<Plan, PlanError> {
     plan.calibration = calibration;
     if let Some(scheduled) = scheduled {
         plan.wall_clock_range_s = scheduled.range.map(|ratio| plan.wall_clock_s * ratio);
+        if night.goal.hours.is_none() {
+            // Filters that have hours for their share are as sure as all together.
+            let fixed = |filter: &&mut FilterPlan| filter.subs_kept_range == [filter.subs_kept; 2];
+            for filter in plan.filters.iter_mut().filter(fixed).filter(|filter| filter.subs_to_shoot > 0) {
+                filter.subs_kept_range = scheduled.range.map(|ratio| (filter.subs_kept as f64 * ratio).ceil() as u64);
+            }
+        }
         let schedule = scheduled.schedule;
         plan.nights = schedule.nights.len() as u32;
         if !schedule.finished {
