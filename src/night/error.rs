@@ -71,7 +71,8 @@ impl NightError {
                 "the side of a pixel in micrometres stands in the camera's data sheet; write it as pixel_um = ... below [[modes]]".into()
             }
             Self::Impossible { key, .. } if key == "site.climate" => {
-                "write [site.climate] with the night air of the year: mean_c, amplitude_c, warmest_month (1 to 12), spread_c"
+                "write [site.climate] into the night file: mean_c, the mean night air of the year; amplitude_c, how far it swings \
+                 to each side; warmest_month, 1 to 12; spread_c, how far the nights of a month scatter"
                     .into()
             }
             Self::Impossible { key, .. } if key == "dark_current" => {

@@ -32,7 +32,7 @@ pub(super) fn advice(review: &Review, night: &Night, profile: &CameraProfile) ->
     for filter in &review.filters {
         advice.extend(of_pattern(filter, &review.filters));
     }
-    advice.extend(of_goal(review));
+    advice.extend(review.filters.iter().filter_map(of_goal));
     advice
 }
 
@@ -120,9 +120,12 @@ fn of_length(review: &Review, night: &Night, profile: &CameraProfile) -> Option<
     }
     // What is recommended may cost a little more than the least itself.
     let as_good = dearer(best.sub_s.0).unwrap_or(0.0).max(100.0 * WITHIN);
-    let verdict = match dearer(longest) {
+    // Of several lengths the one that costs most.
+    let cost = |length: f64| dearer(length).unwrap_or(f64::INFINITY);
+    let worst = if cost(shortest) > cost(longest) { shortest } else { longest };
+    let verdict = match dearer(worst) {
         Some(percent) if percent <= as_good => format!("yours of {yours} are as good"),
-        Some(percent) if longest < least.sub.0 => {
+        Some(percent) if worst < least.sub.0 => {
             format!(
                 "yours of {yours} are short: they cost {percent:.0} % more hours in read noise and in time between subs"
             )
@@ -227,16 +230,16 @@ fn of_pattern(filter: &FilterReview, all: &[FilterReview]) -> Option<String> {
     ))
 }
 
-fn of_goal(review: &Review) -> Option<String> {
-    let (achieved, goal, more) = (review.achieved_snr?, review.goal_snr?, review.hours_to_goal?);
+fn of_goal(filter: &FilterReview) -> Option<String> {
+    let (achieved, goal, more) = (filter.achieved_snr?, filter.goal_snr?, filter.hours_to_goal?);
     Some(if more <= 0.0 {
-        format!("The goal of {goal} is reached: {:.1} in the kept subs of {}.", achieved.value, review.filter)
+        format!("The goal of {goal} is reached: {:.1} in the kept subs of {}.", achieved.value, filter.name)
     } else {
         format!(
             "{:.1} of the {goal} that are asked for are reached in {}; about {} more of open shutter like this night's kept \
              subs would do, hours of earlier nights not counted.",
             achieved.value,
-            review.filter,
+            filter.name,
             hours(more)
         )
     })

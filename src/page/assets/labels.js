@@ -40,6 +40,7 @@ export function inWordsOfThePage(message) {
   text = text.replace(/`?date = "(\d{4}-\d\d-\d\d)"`?/g, "$1").replace(/\bgive (ra|dec)[^,;.]*/g, "give the target's place");
   text = text.replace(/\bunder \[\[?([a-z_]+)\]?\]/g, (_, name) => `for ${TABLES[name] ?? "the night"}`);
   text = text.replace(/`?\b((?:camera|optics|site|target|goal|mount|stack|calibration|filters)\.[a-z_]+)(?:\.[a-z_]+)*`?/g, (_, path) => LABELS[path] ?? path.split(".").at(-1).replace(UNITS, "").replaceAll("_", " "));
+  text = text.replace(/\[(the [a-z]+)\]/g, "$1");
   text = text.replace(/the target's place and the target's place/g, "the target's place");
   text = text.replace(/`([a-z_]+)`/g, (whole, name) => BARE[name] ?? SHORT[name] ?? name);
   text = text.replace(/\b([a-z]+(?:_[a-z0-9]+)+)( = )?/g, (whole, name, is) => (BARE[name] ? `${BARE[name]}${is ? " " : ""}` : whole));

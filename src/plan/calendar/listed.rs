@@ -40,6 +40,8 @@ pub(super) struct Tally {
     /// Subs that are shot.
     pub(super) shot: u64,
     pub(super) dithers: u64,
+    /// Seconds of the clock that they take, dithers included.
+    spent_s: f64,
     /// Squared signal over noise of each governing plane.
     pub(super) information: Vec<f64>,
     /// The mean light of its subs.
@@ -171,7 +173,7 @@ impl Clerk<'_> {
             self.tallies.iter().zip(&self.campaign.needs).zip(&self.campaign.lanes).map(|((tally, need), lane)| {
                 match lane.need {
                     _ if tally.done => 1.0,
-                    Need::Hours(hours) => (tally.shot as f64 * lane.pace() / SECONDS / lane.filled(hours)).min(1.0),
+                    Need::Hours(hours) => (tally.spent_s / SECONDS / lane.filled(hours)).min(1.0),
                     _ => (tally.least() / need).min(1.0),
                 }
             });
@@ -217,7 +219,7 @@ impl Clerk<'_> {
             if self.tallies[filter].done {
                 break;
             }
-            let (subs, worth) = self.credit(filter, (night, block), end - taken, taken, there);
+            let (subs, worth) = self.credit(filter, (night, block), end - taken, [taken, there], often);
             taken += subs;
             up += block_hours.moon_up * subs;
             altitudes = [altitudes[0].min(block_hours.altitudes[0]), altitudes[1].max(block_hours.altitudes[1])];
@@ -235,6 +237,7 @@ impl Clerk<'_> {
         let dithers = (subs / every).ceil();
         tally.shot += subs as u64;
         tally.dithers += dithers as u64;
+        tally.spent_s += subs * lane.pace_at(every);
         tally.shots.extend(shots);
         let ends = from.later(subs * pace_h(every));
         let offset = self.ground.night.utc_offset_h();
@@ -256,15 +259,15 @@ impl Clerk<'_> {
         Some((session, ends))
     }
 
-    /// Subs of a block credited to a filter, at most so many: fewer where they are enough, rounded up to a whole sub of the
-    /// session; and what one of them brings.
+    /// Subs of a block credited to a filter in a session of this cadence, at most so many: fewer where they are enough, rounded
+    /// up to a whole sub of the session; and what one of them brings.
     fn credit(
         &mut self,
         filter: usize,
         (night, block): (usize, usize),
         most: f64,
-        before: f64,
-        there: f64,
+        [before, there]: [f64; 2],
+        every: f64,
     ) -> (f64, f64) {
         let lane = &self.campaign.lanes[filter];
         let gained = lane.information(&self.ground.nights[night].blocks[block].rates[filter]);
@@ -282,7 +285,11 @@ impl Clerk<'_> {
                 let kept = ((shot + enough) / per_kept).max(lane.least_kept());
                 (kept - ROUNDING_SLACK).ceil() * per_kept - shot
             }
-            Need::Hours(hours) => (lane.filled(hours) * SECONDS / lane.pace() + ROUNDING_SLACK).floor() - shot,
+            Need::Hours(hours) => {
+                let left_s = lane.filled(hours) * SECONDS - tally.spent_s;
+                let most = lane.search().most_subs.floor() - tally.shot as f64;
+                (left_s / lane.pace_at(every) + ROUNDING_SLACK).floor().min(most) - before
+            }
         };
         let mut subs = most;
         if wanted <= most + 1.0 {
@@ -312,7 +319,7 @@ impl Clerk<'_> {
                     && kept + 1.0 >= lane.least_kept();
             }
             if let (Need::Hours(hours), Some(_)) = (lane.need, lane.share) {
-                tally.almost = tally.shot as f64 * lane.pace() / SECONDS >= lane.filled(hours) * ALMOST_ITS_SHARE;
+                tally.almost = tally.spent_s / SECONDS >= lane.filled(hours) * ALMOST_ITS_SHARE;
             }
             let light = |shot: &Shot| &self.ground.nights[shot.night].blocks[shot.block].rates[filter][..];
             tally.rates = mean_of(tally.shots.iter().map(|shot| (shot.subs, light(shot))));

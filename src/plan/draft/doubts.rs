@@ -5,7 +5,7 @@ use crate::caveat::{Caveat, push_once};
 use crate::night::Night;
 use crate::rig::Mount;
 
-use super::super::FilterPlan;
+use super::super::{Demand, FilterPlan};
 use super::{Draft, FilterDraft};
 
 /// A target lower than this is worth a word.
@@ -85,13 +85,15 @@ impl Draft {
         caveats.extend(filters.iter().zip(&self.filters).flat_map(|(filter, draft)| asked_for(night, filter, draft)));
         for (filter, draft) in filters.iter().zip(&self.filters) {
             let most = draft.search.most_subs;
-            if night.goal.hours.is_some() && filter.subs_to_shoot as f64 >= most.floor() {
+            let by_hours = matches!(draft.search.demand, Demand::Within(_));
+            if by_hours && filter.subs_to_shoot as f64 >= most.floor() {
                 let message = format!(
-                    "most_subs or most_gigabytes end the set at {} subs, {:.1} h on the clock, before the hours do",
+                    "most_subs or most_gigabytes end the set at {} subs, {:.1} h on the clock, before {} do",
                     filter.subs_to_shoot,
-                    filter.wall_clock_s.0 / 3600.0
+                    filter.wall_clock_s.0 / 3600.0,
+                    if night.goal.hours.is_some() { "the hours" } else { "the hours of its share" }
                 );
-                let hint = "raise them under [stack], or give fewer hours";
+                let hint = "raise them under [stack], or give fewer hours or a smaller share";
                 caveats.push(Caveat::new("storage-bound", message, hint).about(filter.name.clone()));
             }
             let share = filter.planes.iter().map(|plane| plane.noise_share_percent.calibration).fold(0.0, f64::max);
