@@ -55,10 +55,8 @@ impl PlanLight {
 }
 
 fn reference(night: &Night, mode: &Mode) -> Result<Conditions, PlanError> {
-    let evening = Evening::new(night)?;
-    let moonlit = evening.with_moon(Some(Estimate::new(REFERENCE_MOON.0, 0.0)));
-    let said = Conditions::on(night, mode, &evening)?;
-    Ok(Conditions { night: said.night, caveats: said.caveats, ..Conditions::on(night, mode, &moonlit)? })
+    let moonlit = Evening::new(night)?.lit_by(Some(Estimate::new(REFERENCE_MOON.0, 0.0)));
+    Ok(Conditions::on(night, mode, &moonlit)?)
 }
 
 /// Whether two nights are the same evenings for the same target: what differs between them is not the light.

@@ -174,7 +174,12 @@ impl Evening {
 
     /// The same evening without moonlight, all else kept.
     pub(crate) fn in_the_dark(&self) -> Self {
-        Self { night: self.night.clone(), caveats: self.caveats.clone(), ..self.with_moon(None) }
+        self.lit_by(None)
+    }
+
+    /// The same evening with other moonlight, all else kept.
+    pub(crate) fn lit_by(&self, moon: Option<Estimate<MagnitudesPerSquareArcsecond>>) -> Self {
+        Self { night: self.night.clone(), caveats: self.caveats.clone(), ..self.with_moon(moon) }
     }
 
     /// The same evening with as many clear hours as a night asks for, if it has them.

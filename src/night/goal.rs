@@ -140,22 +140,29 @@ pub struct AlreadyHave {
 }
 
 impl Night {
+    /// Puts the date behind an evening, where it is not later already; whether that moved it.
+    pub(crate) fn begin_after(&mut self, evening: Date) -> bool {
+        let next = evening.later(1);
+        let begins = self.goal.date.as_deref().and_then(|date| Date::parse(date).ok());
+        let moved = begins.is_some_and(|begins| begins < next);
+        if moved {
+            self.goal.date = Some(next.to_string());
+        }
+        moved
+    }
+
     /// The night begun after the evenings that are in hand, and a word where that is later than its date.
     pub(crate) fn evenings_to_come(&self) -> (Cow<'_, Self>, Option<Caveat>) {
-        let date = |text: &String| Date::parse(text).ok();
-        let last = self.goal.already.iter().filter_map(|stack| stack.evening.as_ref().and_then(date));
-        let last = last.reduce(|a, b| if a > b { a } else { b });
-        let (Some(begins), Some(last)) = (self.goal.date.as_ref().and_then(date), last) else {
+        let evenings = self.goal.already.iter().filter_map(|stack| Date::parse(stack.evening.as_ref()?).ok());
+        let Some(last) = evenings.reduce(|a, b| if a > b { a } else { b }) else {
             return (Cow::Borrowed(self), None);
         };
-        if last < begins {
+        let mut later = self.clone();
+        if !later.begin_after(last) {
             return (Cow::Borrowed(self), None);
         }
-        let next = last.later(1).to_string();
-        let message = format!("the evening of {last} is in hand: planned from {next} on");
+        let message = format!("the evening of {last} is in hand: planned from {} on", last.later(1));
         let hint = "take `evening` out of [[goal.already]] to plan the rest of that night";
-        let mut later = self.clone();
-        later.goal.date = Some(next);
         (Cow::Owned(later), Some(Caveat::new("evening-in-hand", message, hint).about("goal.date")))
     }
 }

@@ -7,8 +7,7 @@ use super::{Demand, LAST_LOOK, LOOKS, OutOfReach, Search, two_digits, two_digits
 impl Search {
     /// Why nothing is feasible, and what would be.
     pub(super) fn out_of_reach(&self) -> OutOfReach {
-        let ends = self.asked.sub.map_or([self.shortest(), self.longest()], |sub| [sub.0; 2]);
-        let [shortest, longest] = ends;
+        let [shortest, longest] = self.asked.sub.map_or([self.shortest(), self.longest()], |sub| [sub.0; 2]);
         let lengths = || (0..LOOKS).map(move |i| shortest * (longest / shortest).powf(i as f64 / LAST_LOOK));
         if self.planes.is_empty() || self.planes.iter().any(|(noise, _)| noise.rates.target.0 <= 0.0) {
             return OutOfReach::NoLight;

@@ -234,8 +234,8 @@ pub(super) fn night_entries(night: &PlanNight) -> Vec<(&'static str, String)> {
     let extra = [("moonlight", night.moon_mag_per_arcsec2), ("twilight", night.twilight_mag_per_arcsec2)];
     let extra = extra.iter().filter_map(|(name, light)| light.map(|light| format!("of it {name} {light:.1}")));
     let total = night.sky_mag_per_arcsec2.map(|sky| format!("{sky:.1} mag/arcsec2"));
-    let total =
-        total.or_else(|| Some("measured in electrons".to_owned()).filter(|_| night.moon_mag_per_arcsec2.is_some()));
+    let in_electrons = || night.moon_mag_per_arcsec2.map(|_| "measured in electrons".to_owned());
+    let total = total.or_else(in_electrons);
     let sky: Vec<String> = total.into_iter().chain(extra).collect();
     if !sky.is_empty() {
         line("sky, mean", sky.join(", "));

@@ -170,10 +170,8 @@ impl Campaign {
         let whole = plan(&from_nothing, camera);
         let filters = filters(&reviewed, &nights, &asked, camera, whole.as_ref().ok());
         asked.goal.already.clone_from(&already);
-        if let (Some(_), Some(next)) = (&asked.goal.date, evenings.last().and_then(|date| Date::parse(date).ok())) {
-            let next = next.later(1).to_string();
-            let planned = asked.goal.date.take().unwrap_or_default();
-            asked.goal.date = Some(if planned > next { planned } else { next });
+        if let Some(last) = evenings.last().and_then(|date| Date::parse(date).ok()) {
+            asked.begin_after(last);
         }
         let left = plan(&asked, camera);
         for caveat in reviewed.iter().flat_map(|one| &one.review.caveats) {

@@ -11,7 +11,7 @@ use crate::units::Quantity;
 use super::student_t_975;
 
 /// Coverage factor of a two-sided 95 % interval of the normal distribution.
-const NORMAL_95: f64 = 1.959_963_984_540_054;
+pub(crate) const NORMAL_95: f64 = 1.959_963_984_540_054;
 
 /// A positive quantity of fewer standard uncertainties is not told from nothing.
 const LEAST_SIGMAS: f64 = 2.0;

@@ -14,6 +14,7 @@ mod scatter;
 
 pub use bisect::{bisect, bisect_ratio, try_bisect};
 pub use estimate::Estimate;
+pub(crate) use estimate::NORMAL_95;
 pub use fit::{PolynomialFit, polynomial_fit, polynomial_fit_with_prior};
 pub use histogram::{Histogram, INTERQUARTILE_SIGMAS, clipped_variance_factor};
 pub use law::{

@@ -11,7 +11,7 @@ use crate::document::{Format, Stamp};
 use crate::night::{KeysToSet, Night, NightChoice};
 use crate::plan::{PlanError, plan};
 use crate::sky::GivenSky;
-use crate::stats::Estimate;
+use crate::stats::{Estimate, NORMAL_95};
 use crate::units::Seconds;
 
 use super::cooling::ratio_of_the_year;
@@ -24,8 +24,6 @@ use changes::{Change, changes};
 
 pub use changes::WORDS as WORDS_OF_CHOICES;
 
-/// Half the width of a 95 % interval over its standard uncertainty.
-const TWO_SIDED_95: f64 = 1.96;
 /// The word of a cooler.
 const COOLING: &str = "cooling";
 
@@ -266,7 +264,7 @@ fn cooling_of_the_year(night: &Night, camera: &CameraProfile) -> Result<Estimate
         return Err(PlanError::impossible("goal.snr", why));
     }
     let [low, high] = interval.unwrap_or([ratio; 2]);
-    let spread = (high / low).ln() / (2.0 * TWO_SIDED_95);
+    let spread = (high / low).ln() / (2.0 * NORMAL_95);
     Ok(Estimate::within_factor(ratio, spread).with_interval((low, high)))
 }
 

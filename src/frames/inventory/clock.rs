@@ -55,29 +55,28 @@ impl Inventory {
     /// Bias frames that are exposed for longer than one is: they are believed, and hold the dark current of that time.
     pub(super) fn note_long_biases(&mut self, frames: &[Judged]) {
         let long = |frame: &&Judged| frame.info.kind == FrameKind::Bias && frame.info.exposure.0 > LONGEST_BIAS_S;
-        let files: Vec<&Judged> = frames.iter().filter(long).collect();
-        let longest = files.iter().map(|frame| frame.info.exposure.0).fold(0.0, f64::max);
-        let Some(first) = files.first() else { return };
-        let message = format!(
-            "{} bias frames say an exposure of {longest} s: read noise and offset hold the dark current of that time",
-            files.len()
+        let longest = frames.iter().filter(long).map(|frame| frame.info.exposure.0).fold(0.0, f64::max);
+        let said = format!(
+            "bias frames say an exposure of {longest} s: read noise and offset hold the dark current of that time"
         );
         let hint =
             "take bias frames of the shortest time, or say in sidecar.csv (columns file, kind) that these are darks";
-        self.caveats.push(Caveat::new("exposure-doubtful", message, hint).about(&first.info.file));
+        self.note_exposures(frames.iter().filter(long), &said, hint);
     }
 
     /// Darks of 0 s: they hold no dark current, or their time was lost.
     pub(super) fn note_darks_without_time(&mut self, frames: &[Judged]) {
         let without = |frame: &&Judged| frame.info.kind == FrameKind::Dark && frame.info.exposure.0 <= 0.0;
-        let files: Vec<&Judged> = frames.iter().filter(without).collect();
-        let Some(first) = files.first() else { return };
-        let message = format!(
-            "{} dark frames say an exposure of 0 s: they count as frames without time, and give no dark current",
-            files.len()
-        );
+        let said = "dark frames say an exposure of 0 s: they count as frames without time, and give no dark current";
         let hint =
             "if they were exposed, write their times in sidecar.csv (columns file, exposure_s) beside the frames";
+        self.note_exposures(frames.iter().filter(without), said, hint);
+    }
+
+    /// A doubt about the exposures of some frames, if there are any.
+    fn note_exposures<'a>(&mut self, mut frames: impl Iterator<Item = &'a Judged>, said: &str, hint: &str) {
+        let Some(first) = frames.next() else { return };
+        let message = format!("{} {said}", 1 + frames.count());
         self.caveats.push(Caveat::new("exposure-doubtful", message, hint).about(&first.info.file));
     }
 }

@@ -16,7 +16,7 @@ const LIMITS = { tracking: "the mount", field_rotation: "the field turns", star_
 export const SOURCES = { target: "the target itself", sky: "sky", moon: "Moon", dark: "dark current", read: "read noise", bands: "read noise that rows share", quantisation: "quantisation", pattern: "pattern", calibration: "calibration frames" };
 const COLOURS = { R: "red", G: "green", B: "blue" };
 /** A plan that ended so long ago is over. */
-const OVER_MS = 12 * 3_600_000;
+export const OVER_MS = 12 * 3_600_000;
 /** A time that was another one is told for so long, or until the next change. */
 const WAS_MS = 60_000;
 

@@ -1,5 +1,6 @@
 // The card: what to do now, by the device's clock. It is read at the telescope, in the dark, with cold hands.
 
+import { OVER_MS } from "./answer.js";
 import { $, el, show } from "./dom.js";
 import { capital, clockOf, counted, date, fixed, hourOf, hours, number, plain, seconds, united, written } from "./format.js";
 import { filterLetter, filterName } from "./filters.js";
@@ -9,9 +10,6 @@ import * as picture from "./picture.js";
 import { here } from "./route.js";
 
 const LOOK_AGAIN_MS = 10_000;
-
-/** A plan that ended so long ago is over. */
-const OVER_MS = 12 * 3_600_000;
 
 /** Nothing yet, nothing that can be planned, or a plan. */
 let plan, drawn = null, why = "";

@@ -113,7 +113,7 @@ impl Ground<'_> {
     /// The same where hours alone are known to be too little for some of those that have a share.
     pub(super) fn campaign_with(&self, lanes: &[Lane], aim: Aim, short: &[bool]) -> Campaign {
         let found = self.as_needed(lanes, aim);
-        if Lane::share(lanes) { self.in_shares(lanes, found, aim, short.to_vec()) } else { found }
+        if Lane::in_shares(lanes) { self.in_shares(lanes, found, aim, short.to_vec()) } else { found }
     }
 
     /// The campaign for the needs as they are.

@@ -65,7 +65,7 @@ pub(in crate::plan) fn scheduled(
     let now_s = if listed.tallies.iter().all(|tally| tally.done) { now_s } else { f64::INFINITY };
     let asked = !listed.nights.is_empty() && night.goal.hours.is_none();
     // Where hours stand in shares, each way has needs of its own.
-    let begins = if Lane::share(&lanes) { &lanes } else { &soonest.lanes };
+    let begins = if Lane::in_shares(&lanes) { &lanes } else { &soonest.lanes };
     let otherwise = || if asked { Otherwise::new(whole, &ground, begins, now_s) } else { Otherwise::default() };
     // What the nights cost where less or more is needed, how likely they are and what others would cost do not ask each other.
     let (range, (otherwise, chances)) = rayon::join(

@@ -34,11 +34,10 @@ impl Ground<'_> {
     /// The campaign of lanes of which two or more have a share, from the one in which each has what it needs; `short` are
     /// those for which hours alone are known to be too little.
     pub(super) fn in_shares(&self, lanes: &[Lane], as_needed: Campaign, aim: Aim, mut short: Vec<bool>) -> Campaign {
-        let mut held = self.held(lanes, &as_needed);
+        let mut of_a_part = self.held(lanes, &as_needed).of_a_part;
         let (mut best, mut best_off, mut last) = (None, f64::INFINITY, as_needed);
-        let mut of_a_part = held.of_a_part;
         for round in 0..ROUNDS {
-            if best.is_some() && best_off < IN_SHARES || of_a_part <= 0.0 {
+            if best_off < IN_SHARES || of_a_part <= 0.0 {
                 break;
             }
             let next = (0..lanes.len()).map(|filter| self.of_share(lanes, &last, (filter, short[filter]), of_a_part));
@@ -46,7 +45,7 @@ impl Ground<'_> {
             for (filter, short) in short.iter_mut().enumerate() {
                 *short |= self.spare(&lanes[filter], &found, filter) < TO_SPARE;
             }
-            held = self.held(lanes, &found);
+            let held = self.held(lanes, &found);
             // Hours follow needs by leaps where a filter goes from one night to the next: half a step does not overshoot.
             let step = if round < WHOLE_STEPS { 1.0 } else { 0.5 };
             of_a_part *= (held.of_a_part / of_a_part).powf(step);
@@ -136,7 +135,7 @@ impl Lane {
     }
 
     /// Whether two of these or more have a share of the hours beside a goal.
-    pub(super) fn share(lanes: &[Self]) -> bool {
+    pub(super) fn in_shares(lanes: &[Self]) -> bool {
         lanes.iter().filter(|lane| lane.share_and_goal().is_some()).count() > 1
     }
 

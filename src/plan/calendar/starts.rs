@@ -146,7 +146,7 @@ impl Otherwise {
     /// Beside a plan of `now_s`; `ground` are the nights of the plan, `all` four weeks more.
     pub(super) fn new(all: Ground<'_>, ground: &Ground<'_>, lanes: &[Lane], now_s: f64) -> Self {
         let least = ground.campaign(lanes, Aim::LeastTime);
-        let begins = if Lane::share(lanes) { lanes } else { &least.lanes };
+        let begins = if Lane::in_shares(lanes) { lanes } else { &least.lanes };
         let (wait_until, wait_saves_percent) = wait_until(all, now_s, &least, begins).unzip();
         let least_time = ground.least_time(now_s, &least);
         // What waiting brings already is not told twice.
