@@ -16,6 +16,7 @@ use crate::report::{json_text, json_value};
 
 use super::assets::asset;
 use super::job::{Job, Measure};
+use super::phone::kept;
 use super::watching::Watching;
 use super::{Folder, Guard, Request};
 
@@ -132,6 +133,7 @@ impl Api {
             ("POST", "/api/watch/stop") => self.watching.stop(),
             ("POST", "/api/frames") => frames(&self.folder.existing(Path::new(&read::<Named>(request)?.path))?)?,
             ("POST", "/api/new") => self.begun(&read(request)?)?,
+            ("POST", "/api/taken") => kept(&read(request)?, &|name: &Path| self.folder.text(name))?,
             ("POST", "/api/save") => self.save(&read(request)?)?,
             ("POST", "/api/example") => self.example()?,
             ("POST", "/api/measure") => self.measure(read::<Named>(request)?.path)?,

@@ -1,11 +1,13 @@
 //! The files of the page itself, compiled in.
 
 use super::Response;
+use super::phone::offline_module;
 
 const HTML: &str = "text/html; charset=utf-8";
 const CSS: &str = "text/css; charset=utf-8";
 const SCRIPT: &str = "text/javascript; charset=utf-8";
 const PICTURE: &str = "image/svg+xml";
+const PACKED: &str = "application/gzip";
 
 macro_rules! asset {
     ($path:literal, $kind:expr, $file:literal) => {
@@ -13,13 +15,14 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &str); 36] = [
+const ASSETS: [(&str, &str, &str); 37] = [
     asset!("/", HTML, "page.html"),
     asset!("/page.css", CSS, "page.css"),
     asset!("/icon.svg", PICTURE, "icon.svg"),
     asset!("/theme.js", SCRIPT, "theme.js"),
     asset!("/main.js", SCRIPT, "main.js"),
     asset!("/server.js", SCRIPT, "server.js"),
+    asset!("/planner.js", SCRIPT, "planner.js"),
     asset!("/dom.js", SCRIPT, "dom.js"),
     asset!("/format.js", SCRIPT, "format.js"),
     asset!("/night.js", SCRIPT, "night.js"),
@@ -60,6 +63,9 @@ const ALONE: [(&str, &str, &str); 4] = [
     asset!("/home.js", SCRIPT, "home.js"),
 ];
 
+/// What answers in the page when the program has ended.
+const MODULE_PATH: &str = "/planner.wasm.gz";
+
 /// The text of the file at this path.
 pub(super) fn text_of(path: &str) -> Option<&'static str> {
     ASSETS.iter().chain(&ALONE).find(|(own, ..)| *own == path).map(|(.., text)| *text)
@@ -67,6 +73,10 @@ pub(super) fn text_of(path: &str) -> Option<&'static str> {
 
 /// The file at this path.
 pub(super) fn asset(path: &str) -> Option<Response> {
+    if path == MODULE_PATH {
+        // Empty where the program was built without it.
+        return Some(Response { status: 200, kind: PACKED, body: offline_module().unwrap_or_default().to_vec() });
+    }
     let (_, kind, text) = ASSETS.iter().find(|(own, ..)| *own == path)?;
     Some(Response { status: 200, kind, body: text.as_bytes().to_vec() })
 }

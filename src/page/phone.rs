@@ -11,7 +11,7 @@ use rand::random;
 use serde_json::{Value, json};
 
 use crate::night::names_in;
-use crate::planner::{Planner, Refusal};
+use crate::planner::{Draft, Planner, Refusal};
 
 use super::assets::text_of;
 use super::link::linked;
@@ -51,16 +51,29 @@ fn taken(path: &str, read: &dyn Fn(&Path) -> Result<String, Refusal>) -> Result<
     // What cannot be opened at home cannot be opened in the field either.
     let opened = Planner::new(read).opened(path)?;
     let text = opened["text"].as_str().unwrap_or_default();
-    let mut texts = serde_json::Map::new();
-    for name in names_in(text, night)? {
-        texts.insert(slashed(&name), read(&name)?.into());
-    }
+    let mut texts = named(text, night, read)?;
     let is_profile = |name: &&String| [".toml", ".json"].iter().any(|end| name.to_lowercase().ends_with(end));
     let profiles: Vec<String> = texts.keys().filter(is_profile).cloned().collect();
     texts.insert(slashed(night), text.into());
     // Drafts belong to one file: another one of the same name has words of its own.
     let made: u64 = random();
     Ok(json!({ "made": format!("{made:016x}"), "night": slashed(night), "profiles": profiles, "texts": texts }))
+}
+
+/// What a served page keeps for the time when no program answers it: the draft's night, its camera and curves by name.
+pub(super) fn kept(draft: &Draft, read: &dyn Fn(&Path) -> Result<String, Refusal>) -> Result<Value, Refusal> {
+    let mut texts = named(&draft.written()?, draft.at(), read)?;
+    texts.insert(slashed(draft.at()), draft.opened_text().into());
+    Ok(json!({ "texts": texts }))
+}
+
+/// Camera and curves of a night by name.
+fn named(
+    text: &str,
+    night: &Path,
+    read: &dyn Fn(&Path) -> Result<String, Refusal>,
+) -> Result<serde_json::Map<String, Value>, Refusal> {
+    names_in(text, night)?.iter().map(|name| Ok((slashed(name), read(name)?.into()))).collect()
 }
 
 /// A name with the slashes of the web.

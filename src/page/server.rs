@@ -72,12 +72,13 @@ const EVENTS_SHARE: f64 = 0.8;
 /// Pause when the system has no connection to give.
 const PAUSE: Duration = Duration::from_millis(50);
 
-/// Headers of every answer. Nothing is loaded from elsewhere, run from within the page, framed, kept or passed on.
+/// Headers of every answer. Nothing is loaded from elsewhere, run from within the page (but the planner's own module), framed,
+/// kept or passed on.
 const SAFETY: [(HeaderName, &str); 7] = [
     (
         header::CONTENT_SECURITY_POLICY,
-        "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self'; base-uri 'none'; \
-         form-action 'none'; frame-ancestors 'none'",
+        "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; connect-src 'self'; img-src 'self'; \
+         worker-src blob:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
     ),
     (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
     (header::CACHE_CONTROL, "no-store"),

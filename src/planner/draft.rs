@@ -25,6 +25,12 @@ pub struct Draft {
 pub(super) type Read<'a> = dyn Fn(&Path) -> Result<String, Refusal> + 'a;
 
 impl Draft {
+    /// The name of the text that was opened.
+    #[must_use]
+    pub fn at(&self) -> &Path {
+        Path::new(&self.at)
+    }
+
     /// The text that was opened.
     #[must_use]
     pub fn opened_text(&self) -> &str {

@@ -8,6 +8,7 @@ import { createInterface } from "node:readline";
 import { open } from "./browser.mjs";
 import { morning } from "./morning.mjs";
 import { person } from "./person.mjs";
+import { ended } from "./ended.mjs";
 import { phone } from "./phone.mjs";
 import { planner } from "./planner.mjs";
 import { reports } from "./reports.mjs";
@@ -46,6 +47,7 @@ try {
   const place = { work, program, evil, screenshots, samples, run: (cwd, ...words) => execFileSync(program, words, { cwd, encoding: "utf8", stdio: ["ignore", "pipe", "inherit"] }), plan: (night) => JSON.parse(run("plan", night, "--json")), read: (name) => readFileSync(join(work, name), "utf8") };
   await planner(browser, address, place);
   await phone(browser, place);
+  await ended(browser, place, served);
   await person(browser, place, served);
   await morning(browser, place, served);
   await reports(browser, place);

@@ -46,7 +46,7 @@ async function written(page) {
   return found;
 }
 
-async function near(page, plan) {
+export async function near(page, plan) {
   const shown = await page.$$eval("#place-night data[data-path]:not([data-of])", (all) => all.map((one) => [one.dataset.path, Number(one.value)]));
   must(shown.length > 30, `only ${shown.length} numbers are shown`);
   for (const [path, value] of shown) {

@@ -40,3 +40,10 @@ export function twin(id, make) {
   box.addEventListener("toggle", () => { localStorage.setItem(key, box.open ? "open" : "shut"); fill(); });
   return { box, fill };
 }
+
+/** Gives words away as a file. */
+export function download(name, kind, words) {
+  const link = el("a", { href: URL.createObjectURL(new Blob([words], { type: kind })), download: name });
+  link.click();
+  URL.revokeObjectURL(link.href);
+}

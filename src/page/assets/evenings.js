@@ -127,12 +127,6 @@ export function shortSet(plan) {
   if (any) $("short-sets").replaceChildren(...plan.short_set.sets.flatMap(set));
 }
 
-function download(name, kind, words) {
-  const link = el("a", { href: URL.createObjectURL(new Blob([words], { type: kind })), download: name });
-  link.click();
-  URL.revokeObjectURL(link.href);
-}
-
 /** The evenings as files to keep. */
 export function files() {
   const give = (what, name, kind) => async () => {

@@ -1,6 +1,6 @@
 // Night files of the folder: opened, saved, never over somebody else's change, and never without a question over one's own.
 
-import { $, button, el, show } from "./dom.js";
+import { $, button, download, el, show } from "./dom.js";
 import { counted, plain, written } from "./format.js";
 import { changes, draft, night, open, renewed, saved, set } from "./night.js";
 import { dropDraft, elsewhere, storeNow } from "./drafts.js";
@@ -93,7 +93,11 @@ async function save(path, replace) {
   } catch (error) {
     if (error.code === "changed-on-disk") { await look(true); return false; }
     $("kept").replaceChildren(inWordsOfThePage(error.message));
-    question("It was not saved", [el("p", {}, inWordsOfThePage(error.message)), error.hint ? el("p", { class: "small" }, inWordsOfThePage(error.hint)) : null], [["all right", async () => {}]]);
+    const text = error.code === "gone" ? await ask("POST", "/api/text", draft()).then((answer) => answer.text, () => null) : null;
+    question("It was not saved", [el("p", {}, inWordsOfThePage(error.message)), error.hint ? el("p", { class: "small" }, inWordsOfThePage(error.hint)) : null], [
+      text === null ? null : ["take it as a file", async () => download(path.split("/").at(-1), "application/toml", text)],
+      ["all right", async () => {}],
+    ].filter(Boolean));
     return false;
   }
 }

@@ -1,6 +1,6 @@
 // What changed away from home: the list, and the night's text to copy or to save.
 
-import { $, button, el, show } from "./dom.js";
+import { $, button, download, el, show } from "./dom.js";
 import { counted, plain } from "./format.js";
 import { valueWords } from "./files.js";
 import { labelOf } from "./labels.js";
@@ -8,12 +8,6 @@ import { changes, draft, night, set } from "./night.js";
 import { ask } from "./server.js";
 
 const nameOf = (path) => path.split("/").at(-1);
-
-function saved(text) {
-  const link = el("a", { href: URL.createObjectURL(new Blob([text], { type: "application/toml" })), download: nameOf(night.path) });
-  link.click();
-  URL.revokeObjectURL(link.href);
-}
 
 async function copied(text, said) {
   try { await navigator.clipboard.writeText(text); said.replaceChildren("Copied."); } catch {
@@ -32,7 +26,7 @@ async function draw() {
     const { text } = await ask("POST", "/api/text", draft());
     box.append(
       el("ul", {}, ...list.map(({ key, was, value }) => el("li", {}, `${labelOf(key)}: `, el("span", {}, valueWords(was)), " → ", el("strong", {}, valueWords(value))))),
-      el("p", { class: "acts" }, button("copy", () => copied(text, said), { class: "act main" }), button(`save ${plain(nameOf(night.path))}`, () => saved(text), { class: "act" }),
+      el("p", { class: "acts" }, button("copy", () => copied(text, said), { class: "act main" }), button(`save ${plain(nameOf(night.path))}`, () => download(nameOf(night.path), "application/toml", text), { class: "act" }),
         list.length > 0 ? button("back to what I took along", () => { set(list.map(({ key, was }) => [key, was]).reverse()); draw(); }, { class: "act" }) : null, close),
       said,
       el("details", {}, el("summary", {}, "the night file as text"), el("pre", { id: "home-text", tabindex: 0 }, text)));

@@ -180,7 +180,7 @@ async function start() {
   document.querySelectorAll(alone ? ".served" : ".alone").forEach((one) => one.remove());
   $("file").href = `#/${route.START}`;
   document.body.append(textures());
-  onGone((gone) => { show($("gone"), gone); $("gone").replaceChildren(gone ? "the program has ended; your words are kept here" : ""); });
+  onGone((gone, able) => { show($("gone"), gone); $("gone").replaceChildren(!gone ? "" : able ? "the program has ended: the page plans on without it, and keeps your words; to save, measure or watch, start it again" : "the program has ended; your words are kept here"); });
   $("colours").addEventListener("click", () => { const open = $("themes").classList.toggle("open"); $("colours").setAttribute("aria-expanded", String(open)); });
   $("skip").addEventListener("click", (event) => { event.preventDefault(); ($("answer").offsetParent ? $("answer") : $("main")).focus(); });
   $("undo").addEventListener("click", () => { problems.clear(); undo(); });
