@@ -80,8 +80,8 @@ const TABLE: &[(&str, &[&str])] = &[
     (
         "page",
         &[
-            "units", "caveat", "camera", "rig", "night", "plan", "review", "measure", "report", "files", "planner",
-            "error",
+            "units", "caveat", "frames", "camera", "rig", "night", "plan", "decide", "review", "measure", "report",
+            "files", "planner", "error",
         ],
     ),
     // The shapes of all that is read and printed.

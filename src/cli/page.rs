@@ -10,7 +10,7 @@ use clap::Args;
 use rand::random;
 use serde_json::json;
 use subwell::files::{FileError, read_text, write_whole};
-use subwell::page::{Api, Folder, Guard, Limits, Measure, measure_folder, offline_module, planner_file, serve};
+use subwell::page::{Api, Folder, Guard, Limits, Measure, measure_folders, offline_module, planner_file, serve};
 use subwell::planner::Refusal;
 use subwell::report::json_text;
 
@@ -66,7 +66,7 @@ pub(super) fn page(args: &PageArgs, json: bool, quiet: bool) -> Result<Answer, F
     if !args.no_open && !json {
         open_in_browser(&address, quiet);
     }
-    let measure: Arc<Measure> = Arc::new(measure_folder);
+    let measure: Arc<Measure> = Arc::new(measure_folders);
     let api = Api::new(folder, Guard::new(port, token), first, measure);
     match serve(listener, Arc::new(api), Limits::default()) {
         Ok(never) => match never {},

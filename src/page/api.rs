@@ -1,5 +1,6 @@
 //! One request after the other: what the page may ask, and what it gets.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -9,6 +10,7 @@ use serde_json::{Value, json};
 
 use crate::camera::CameraProfile;
 use crate::files::Decoder;
+use crate::frames::FrameKind;
 use crate::measure::{self, FrameSource};
 use crate::night::Night;
 use crate::planner::{Change, Draft, Named, Planner, Refusal, body_of, changed_text};
@@ -16,10 +18,14 @@ use crate::report::{json_text, json_value};
 
 use super::assets::asset;
 use super::job::{Job, Measure};
+use super::kinds::{described, say};
 use super::phone::kept;
+use super::reports::report;
 use super::watching::Watching;
 use super::{Folder, Guard, Request};
 
+/// No camera's frames lie in more folders.
+const MOST_FOLDERS: usize = 64;
 /// A camera with nothing in it but what a data sheet must fill.
 const BARE_CAMERA: &str = include_str!("../planner/bare/camera.toml");
 /// A night with nothing in it but what a photographer must fill.
@@ -91,6 +97,21 @@ struct Save {
     replace: bool,
 }
 
+/// Folders whose frames are measured together.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Measured {
+    paths: Vec<String>,
+}
+
+/// What the frames of the folders below a folder were taken for; `.` is that folder itself.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Said {
+    path: String,
+    kinds: BTreeMap<String, FrameKind>,
+}
+
 /// A new file: a camera's, or a night's.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -132,11 +153,17 @@ impl Api {
             ("POST", "/api/watch") => self.watch(read(request)?)?,
             ("POST", "/api/watch/stop") => self.watching.stop(),
             ("POST", "/api/frames") => frames(&self.folder.existing(Path::new(&read::<Named>(request)?.path))?)?,
+            ("POST", "/api/kinds") => self.said(&read(request)?)?,
+            ("POST", "/api/report") => {
+                let text = |name: &Path| self.folder.text(name);
+                let report = report(&read(request)?, &text, self.job.profile(), self.watching.review())?;
+                json!({ "report": report })
+            }
             ("POST", "/api/new") => self.begun(&read(request)?)?,
             ("POST", "/api/taken") => kept(&read(request)?, &|name: &Path| self.folder.text(name))?,
             ("POST", "/api/save") => self.save(&read(request)?)?,
             ("POST", "/api/example") => self.example()?,
-            ("POST", "/api/measure") => self.measure(read::<Named>(request)?.path)?,
+            ("POST", "/api/measure") => self.measure(&read::<Measured>(request)?.paths)?,
             ("POST", "/api/stop") => {
                 self.job.stop();
                 self.job.document()
@@ -227,9 +254,22 @@ impl Api {
         self.opened(EXAMPLE[1].0)
     }
 
-    fn measure(&self, folder: String) -> Result<Value, Refusal> {
-        let path = self.folder.existing(Path::new(&folder))?;
-        Job::start(&self.job, folder, path, Arc::clone(&self.measure))
+    fn measure(&self, folders: &[String]) -> Result<Value, Refusal> {
+        if folders.is_empty() || folders.len() > MOST_FOLDERS {
+            let message = format!("{} folders cannot be measured together", folders.len());
+            return Err(Refusal::new(422, "bad-request", message, format!("name 1 to {MOST_FOLDERS}")));
+        }
+        let paths = folders.iter().map(|folder| self.folder.existing(Path::new(folder)));
+        Job::start(&self.job, folders, paths.collect::<Result<_, _>>()?, Arc::clone(&self.measure))
+    }
+
+    /// What the frames of folders were taken for is written down; what is in the folder then.
+    fn said(&self, said: &Said) -> Result<Value, Refusal> {
+        let folder = self.folder.existing(Path::new(&said.path))?;
+        let _one_at_a_time = self.saving.lock().unwrap_or_else(PoisonError::into_inner);
+        let decoder = Decoder::this_program()?;
+        say(&folder, measure::Folder::open(&[&folder], &decoder, &measure::Silent)?.inventory(), &said.kinds)?;
+        frames(&folder)
     }
 
     fn save_profile(&self, path: &str) -> Result<Value, Refusal> {
@@ -254,7 +294,7 @@ fn nothing_there(request: &Request) -> Refusal {
 fn frames(folder: &Path) -> Result<Value, Refusal> {
     let decoder = Decoder::this_program()?;
     let frames = measure::Folder::open(&[folder], &decoder, &measure::Silent)?;
-    Ok(json_value(frames.inventory()))
+    Ok(described(folder, frames.inventory()))
 }
 
 fn text_of(request: &Request) -> Result<&str, Refusal> {

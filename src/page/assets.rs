@@ -15,7 +15,7 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &str); 37] = [
+const ASSETS: [(&str, &str, &str); 38] = [
     asset!("/", HTML, "page.html"),
     asset!("/page.css", CSS, "page.css"),
     asset!("/icon.svg", PICTURE, "icon.svg"),
@@ -52,6 +52,7 @@ const ASSETS: [(&str, &str, &str); 37] = [
     asset!("/morning.js", SCRIPT, "morning.js"),
     asset!("/watch.js", SCRIPT, "watch.js"),
     asset!("/measure.js", SCRIPT, "measure.js"),
+    asset!("/report.js", SCRIPT, "report.js"),
     asset!("/places.js", SCRIPT, "places.js"),
 ];
 

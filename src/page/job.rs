@@ -1,6 +1,6 @@
 //! A measurement that runs while the page shows how far it is.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Instant;
@@ -14,8 +14,8 @@ use crate::report::{camera_line, json_value};
 
 use crate::planner::Refusal;
 
-/// Measures the camera of a folder and says how far it is; the page is given one, for measuring is not its own work.
-pub type Measure = dyn Fn(&Path, &Progress) -> Result<CameraProfile, Refusal> + Send + Sync;
+/// Measures the camera of some folders and says how far it is; the page is given one, for measuring is not its own work.
+pub type Measure = dyn Fn(&[PathBuf], &Progress) -> Result<CameraProfile, Refusal> + Send + Sync;
 
 /// How far a measurement is. Counted by the measurement, read by the page.
 #[derive(Debug, Default)]
@@ -54,13 +54,13 @@ impl measure::Progress for Progress {
     }
 }
 
-/// Measures the camera of a folder: the [`Measure`] that the program gives the page.
+/// Measures the camera of some folders together: the [`Measure`] that the program gives the page.
 ///
 /// # Errors
 /// As [`measure::measure_camera`], for the page.
-pub fn measure_folder(folder: &Path, progress: &Progress) -> Result<CameraProfile, Refusal> {
+pub fn measure_folders(folders: &[PathBuf], progress: &Progress) -> Result<CameraProfile, Refusal> {
     let decoder = Decoder::this_program()?;
-    let frames = measure::Folder::open(&[folder], &decoder, progress)?;
+    let frames = measure::Folder::open(folders, &decoder, progress)?;
     let options = CameraOptions { progress, ..CameraOptions::default() };
     Ok(measure_camera(&frames, &options)?.profile)
 }
@@ -87,8 +87,8 @@ impl Job {
     /// Starts a measurement on a thread of its own.
     pub(super) fn start(
         job: &Arc<Self>,
-        folder: String,
-        path: PathBuf,
+        folders: &[String],
+        paths: Vec<PathBuf>,
         measure: Arc<Measure>,
     ) -> Result<Value, Refusal> {
         let progress = Arc::new(Progress::default());
@@ -99,11 +99,12 @@ impl Job {
                 return Err(Refusal::new(409, "measuring", message, "wait for its end, or stop it"));
             }
             let started = Instant::now();
+            let folder = folders.join(", ");
             *state = Some(Running { folder, progress: Arc::clone(&progress), started, ended: None });
         }
         let own = Arc::clone(job);
         std::thread::spawn(move || {
-            let caught = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| measure(&path, &progress)));
+            let caught = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| measure(&paths, &progress)));
             let answer = caught.unwrap_or_else(|_| {
                 let message = "the measurement broke off";
                 Err(Refusal::new(500, "broken", message, "measure the folder on the command line, which says more"))

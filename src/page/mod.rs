@@ -43,15 +43,17 @@ mod assets;
 mod folder;
 mod guard;
 mod job;
+mod kinds;
 mod link;
 mod phone;
+mod reports;
 mod server;
 mod watching;
 
 pub use api::{Api, Response};
 pub use folder::{Contents, Folder, FolderOfFrames};
 pub use guard::{Guard, Request};
-pub use job::{Measure, Progress, measure_folder};
+pub use job::{Measure, Progress, measure_folders};
 pub use phone::{offline_module, planner_file};
 pub use server::{Limits, serve};
 pub use watching::{Event, Watching};

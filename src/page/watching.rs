@@ -14,7 +14,7 @@ use crate::files::{Decoder, Patience, Wake};
 use crate::measure::{self, ReviewOptions, Watch, WatchError};
 use crate::night::Night;
 use crate::report::json_value;
-use crate::review::WatchLine;
+use crate::review::{Campaign, Review, Reviewed, WatchLine};
 
 use crate::planner::Refusal;
 
@@ -29,7 +29,8 @@ const LATER: Duration = Duration::from_secs(10);
 pub struct Event {
     /// Its number, from 1 on.
     pub id: u64,
-    /// `said`, a line of `watch --json`; `stacks`, how far they are; `end`, the review of all, or an error.
+    /// `said`, a line of `watch --json`; `stacks`, how far they are; `in-hand`, what a night file can say of them as
+    /// `[[goal.already]]`; `end`, the review of all, or an error.
     pub name: &'static str,
     /// A JSON document in one line.
     pub data: String,
@@ -60,6 +61,7 @@ struct State {
     wake: Option<std::sync::mpsc::Sender<()>>,
     kept: VecDeque<Event>,
     last: u64,
+    review: Option<Review>,
 }
 
 impl Default for Watching {
@@ -92,7 +94,8 @@ impl Watching {
             }
             let last = state.last;
             let (wake, stop) = (Some(wake.sender()), Arc::clone(&stop));
-            *state = State { folder: Some(folder), running: true, stop, wake, kept: VecDeque::new(), last };
+            *state =
+                State { folder: Some(folder), running: true, stop, wake, kept: VecDeque::new(), last, review: None };
         }
         let own = Arc::clone(watching);
         std::thread::spawn(move || {
@@ -138,11 +141,22 @@ impl Watching {
             }
             wake.wait(if watch.is_waiting() { SOON } else { LATER });
         }
-        let review = json_value(watch.finish(&ReviewOptions::default()).map_err(failed)?);
+        let review = watch.finish(&ReviewOptions::default()).map_err(failed)?.clone();
+        let reviewed = [Reviewed { folder: "", night, review: &review }];
+        let in_hand: Vec<Value> = Campaign::new(&reviewed, camera)
+            .map_or_else(Vec::new, |campaign| campaign.new_stacks().map(json_value).collect());
+        self.tell("in-hand", &json!({ "already": in_hand }));
+        let document = json_value(&review);
+        self.state().review = Some(review);
         if once && let Some(review) = watch.review() {
             self.tell("stacks", &json!({ "stacks": json_value(&watch.running().stacks(review)) }));
         }
-        Ok(review)
+        Ok(document)
+    }
+
+    /// What was judged last, to its end.
+    pub(super) fn review(&self) -> Option<Review> {
+        self.state().review.clone()
     }
 
     fn tell(&self, name: &'static str, document: &Value) {

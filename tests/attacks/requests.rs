@@ -32,7 +32,8 @@ fn port() -> u16 {
         FILES.iter().for_each(|name| std::fs::write(folder.path().join(name), sample(name)).unwrap());
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).unwrap();
         let port = listener.local_addr().unwrap().port();
-        let measure = Arc::new(|_: &Path, _: &_| Err(Refusal::new(422, "none", "nothing is measured here", "")));
+        let measure =
+            Arc::new(|_: &[std::path::PathBuf], _: &_| Err(Refusal::new(422, "none", "nothing is measured here", "")));
         let api = Api::new(Folder::new(folder.path()).unwrap(), Guard::new(port, TOKEN.into()), None, measure);
         std::thread::spawn(move || {
             let _kept = folder;
@@ -64,7 +65,7 @@ fn posts() -> [(&'static str, Value); 7] {
         ("/api/open", json!({ "path": "published-night.toml" })),
         ("/api/camera", json!({ "at": "published-night.toml", "profile": "published-camera.toml" })),
         ("/api/save", json!({ "path": "another.toml", "night": night, "replace": false })),
-        ("/api/measure", json!({ "path": "." })),
+        ("/api/measure", json!({ "paths": ["."] })),
         ("/api/profile", json!({ "path": "new-camera.toml" })),
     ]
 }

@@ -12,6 +12,7 @@ import { ended } from "./ended.mjs";
 import { phone } from "./phone.mjs";
 import { planner } from "./planner.mjs";
 import { reports } from "./reports.mjs";
+import { told } from "./told.mjs";
 
 const [program, samples, screenshots, chromium] = process.argv.slice(2);
 const work = mkdtempSync(join(tmpdir(), "browser-"));
@@ -49,6 +50,7 @@ try {
   await phone(browser, place);
   await ended(browser, place, served);
   await person(browser, place, served);
+  await told(browser, place, served);
   await morning(browser, place, served);
   await reports(browser, place);
   console.log("the page and the reports are as they must be");

@@ -6,6 +6,7 @@ import { join } from "node:path";
 import { must, watched } from "./browser.mjs";
 import { same } from "./person.mjs";
 import { dressed, text } from "./planner.mjs";
+import { keeping, reportOf } from "./told.mjs";
 
 const pause = (ms) => new Promise((done) => setTimeout(done, ms));
 
@@ -68,6 +69,23 @@ export async function morning(browser, place, serve) {
     for (const [path, value] of shown) must(path.split("/").reduce((at, step) => at[step], review) === value, `review: ${path} is not ${value}`);
     must(await page.$$eval("#teaches li", (list) => list.length) === review.advice.length, "what the night teaches is not all there");
     await dressed(page, place, "morning", async () => {});
+    // The report is the command's; what the night learns of it is what the command writes.
+    await keeping(page);
+    place.run(work, "review", "lights", "--night", "garden-night.toml", "--quiet", "--report", "review.html");
+    must(await reportOf(page, "review") === readFileSync(join(work, "review.html"), "utf8"), "the report is not the command's");
+    cpSync(night, join(work, "written.toml"));
+    place.run(work, "review", "lights", "--night", "written.toml", "--quiet", "--write", "--write-already");
+    await page.click("#take-sky");
+    await page.waitForFunction(() => /planned with the sky that was measured/.test(document.querySelector("#take").textContent));
+    await page.click("#take-hours");
+    await page.waitForFunction(() => /counted as in hand/.test(document.querySelector("#take").textContent));
+    await page.keyboard.down("Control");
+    await page.keyboard.press("s");
+    await page.keyboard.up("Control");
+    await page.waitForFunction(() => document.querySelector("#save").hidden, { timeout: 30_000 });
+    const [mine, theirs] = ["garden-night.toml", "written.toml"].map((name) => place.run(work, "plan", name, "--json"));
+    must(mine === theirs, "what was taken from the morning plans another night than what the command writes");
+    must(/\[\[goal\.already\]\]/.test(readFileSync(night, "utf8")), "no hours are in hand");
     // Judged at once.
     await page.evaluate(() => [...document.querySelectorAll("#place-morning button")].find((one) => one.textContent === "other lights").click());
     await page.waitForSelector('[data-judge="lights"]');

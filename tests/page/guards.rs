@@ -81,7 +81,7 @@ fn without_the_key_nothing_of_the_folder_is_read_or_written() {
         ("/api/map", &page.draft()),
         ("/api/save", &save),
         ("/api/example", &json!({})),
-        ("/api/measure", &json!({ "path": "." })),
+        ("/api/measure", &json!({ "paths": ["."] })),
         ("/api/stop", &json!({})),
         ("/api/profile", &json!({ "path": "p.toml" })),
         ("/api/camera", &json!({ "at": "", "profile": "published-camera.toml" })),
@@ -131,7 +131,7 @@ fn no_path_leads_out_of_the_folder() {
     for way in &ways {
         let opened = page.address.post("/api/open", &json!({ "path": way }));
         assert!([403, 404].contains(&opened.status), "{way}: {opened:?}");
-        let measured = page.address.post("/api/measure", &json!({ "path": way }));
+        let measured = page.address.post("/api/measure", &json!({ "paths": [way] }));
         assert!([403, 404].contains(&measured.status), "{way}: {measured:?}");
         for replace in [false, true] {
             let saved =
@@ -257,7 +257,8 @@ fn script_in_a_profile_is_a_name() {
 #[test]
 fn nonsense_gets_a_reason() {
     let folder = tempfile::tempdir().unwrap();
-    let measure = Arc::new(|_: &std::path::Path, _: &subwell::page::Progress| Err(Refusal::new(422, "none", "", "")));
+    let measure =
+        Arc::new(|_: &[std::path::PathBuf], _: &subwell::page::Progress| Err(Refusal::new(422, "none", "", "")));
     let api = Api::new(Folder::new(folder.path()).unwrap(), Guard::new(80, TOKEN.into()), None, measure);
     let bodies: [&[u8]; 10] = [
         b"",

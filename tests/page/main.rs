@@ -8,6 +8,7 @@ mod measuring;
 mod nights;
 mod patience;
 mod saving;
+mod telling;
 mod watching;
 
 #[path = "../support/mod.rs"]

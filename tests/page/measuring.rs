@@ -36,7 +36,7 @@ fn the_measured_profile_is_the_commands_own() {
     std::fs::write(folder.path().join("broken/a.fits"), "SIMPLE  = nothing").unwrap();
     let program = Program::start(folder.path(), &[]);
     let address = &program.address;
-    let started = address.post("/api/measure", &json!({ "path": "frames" }));
+    let started = address.post("/api/measure", &json!({ "paths": ["frames"] }));
     assert_eq!(started.json()["state"], "running", "{started:?}");
     let document = ended(|| address.get("/api/measure").json());
     assert_eq!(document["state"], "done", "{document}");
@@ -54,7 +54,7 @@ fn the_measured_profile_is_the_commands_own() {
     assert_eq!(read("mine.toml"), read("theirs.toml"));
     assert_eq!(document["camera"], crate::support::schemas::valid(&run.get_output().stdout));
 
-    address.post("/api/measure", &json!({ "path": "broken" }));
+    address.post("/api/measure", &json!({ "paths": ["broken"] }));
     let document = ended(|| address.get("/api/measure").json());
     assert_eq!(document["state"], "failed");
     let error = &document["error"];
@@ -87,11 +87,11 @@ fn progress_is_told_and_a_stop_is_heard() {
     let page = page_with(Limits::default(), measure);
     let address = &page.address;
     assert_eq!(address.get("/api/measure").json()["state"], "none");
-    address.post("/api/measure", &json!({ "path": "." }));
+    address.post("/api/measure", &json!({ "paths": ["."] }));
     gone.1.recv_timeout(PATIENCE).unwrap();
     let half = address.get("/api/measure").json();
     assert_eq!((&half["state"], &half["frames_done"], &half["frames"]), (&json!("running"), &json!(3), &json!(10)));
-    assert_eq!(address.post("/api/measure", &json!({ "path": "." })).code(), "measuring");
+    assert_eq!(address.post("/api/measure", &json!({ "paths": ["."] })).code(), "measuring");
     address.post("/api/stop", &json!({}));
     go.0.send(()).unwrap();
     let document = ended(|| address.get("/api/measure").json());
@@ -111,7 +111,7 @@ fn slow_reads_are_told_frame_by_frame_while_the_page_answers() {
     let address = &program.address;
     let text = std::fs::read_to_string(folder.path().join("published-night.toml")).unwrap();
     let draft = json!({ "at": "published-night.toml", "text": text, "changes": [] });
-    address.post("/api/measure", &json!({ "path": "frames" }));
+    address.post("/api/measure", &json!({ "paths": ["frames"] }));
     let (done, planned) = (std::cell::RefCell::new(Vec::new()), std::cell::Cell::new(0));
     let document = ended(|| {
         let plan = address.post("/api/plan", &draft);
@@ -133,7 +133,7 @@ fn slow_reads_are_told_frame_by_frame_while_the_page_answers() {
 #[test]
 fn a_measurement_that_breaks_off_is_told() {
     let page = page_with(Limits::default(), Arc::new(|_, _| panic!("as a test")));
-    page.address.post("/api/measure", &json!({ "path": "." }));
+    page.address.post("/api/measure", &json!({ "paths": ["."] }));
     let document = ended(|| page.address.get("/api/measure").json());
     assert_eq!(document["error"]["code"], "broken", "{document}");
     assert_eq!(page.address.get("/").status, 200);

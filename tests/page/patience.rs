@@ -168,7 +168,8 @@ fn a_crowd_is_served_to_the_last() {
 #[test]
 fn other_machines_cannot_be_served() {
     let folder = tempfile::tempdir().unwrap();
-    let measure = Arc::new(|_: &std::path::Path, _: &subwell::page::Progress| Err(Refusal::new(422, "none", "", "")));
+    let measure =
+        Arc::new(|_: &[std::path::PathBuf], _: &subwell::page::Progress| Err(Refusal::new(422, "none", "", "")));
     let listener = TcpListener::bind((Ipv4Addr::UNSPECIFIED, 0)).unwrap();
     let guard = Guard::new(listener.local_addr().unwrap().port(), "x".into());
     let api = Arc::new(Api::new(Folder::new(folder.path()).unwrap(), guard, None, measure));

@@ -6,7 +6,7 @@ import { folder, openNight, refresh } from "./files.js";
 import { inWordsOfThePage } from "./labels.js";
 import { kept } from "./drafts.js";
 import { sheet } from "./sheet.js";
-import { measureFolder } from "./measure.js";
+import { measureFolders } from "./measure.js";
 import { go } from "./route.js";
 import { ask } from "./server.js";
 
@@ -21,17 +21,47 @@ const refuse = (place, error) => place.replaceChildren(el("div", { class: "probl
 /** What is in a folder of frames, by kind. */
 async function look(path) {
   if (!seen.has(path)) seen.set(path, await ask("POST", "/api/frames", { path }));
-  const { groups, rejected } = seen.get(path);
+  const { groups, rejected, unsaid, said_here: said } = seen.get(path);
   const count = (kind) => groups.filter((group) => group.kind === kind).reduce((sum, group) => sum + group.count, 0);
   const first = groups.find((group) => group.camera);
-  return { bias: count("bias"), flat: count("flat"), dark: count("dark"), light: count("light"), other: rejected.length, missing: seen.get(path).missing, camera: first ? `${plain(first.camera)}${first.gain_setting === null ? "" : `, gain ${first.gain_setting}`}` : "" };
+  return { bias: count("bias"), flat: count("flat"), dark: count("dark"), light: count("light"), other: rejected.length, unsaid, said, camera: first ? `${plain(first.camera)}${first.gain_setting === null ? "" : `, gain ${first.gain_setting}`}` : "" };
 }
 
-function row(one, filled) {
+const WORDS = [["bias", "bias"], ["flat", "flats"], ["dark", "darks"]];
+
+/** What the frames of each folder below were taken for, to be said where no file says it. */
+function which(one, unsaid, again) {
+  const kinds = new Map(), said = el("span", { role: "status" });
+  const folders = Object.entries(unsaid).map(([path, count]) => {
+    const name = path === "." ? "the files themselves" : plain(path);
+    const choices = WORDS.map(([kind, words]) => button(words, () => { kinds.set(path, kind); said.replaceChildren(); for (const other of choices) other.setAttribute("aria-pressed", String(other.dataset.kind === kind)); }, { class: "choice", "data-kind": kind, "aria-pressed": "false", "aria-label": `${name}: ${words}` }));
+    return el("p", { class: "acts", "data-which": path }, el("span", {}, el("strong", {}, name), `, ${counted(count, "frame")}:`), ...choices);
+  });
+  return [...folders, el("p", { class: "acts" }, button("that is so", async () => {
+    if (kinds.size === 0) { said.replaceChildren("Say it of one of them first."); return; }
+    await again(Object.fromEntries(kinds), said);
+  }, { class: "act", "data-so": one.path }), " ", said, el("br"), el("span", { class: "quiet small" }, "It is written into a table beside the frames, sidecar.csv; the frames are not touched."))];
+}
+
+/** The folders that are to be measured together. */
+const ticked = new Set();
+
+function row(one, filled, tick) {
   const cells = ["bias", "flats", "darks", "other"].map((head) => el("td", { "data-head": head, class: "figure" }, "…"));
   const about = el("span", { class: "quiet small" }, "");
   const act = el("td", { class: "figure" });
-  const line = el("tr", {}, el("th", { scope: "row" }, el("strong", {}, one.path === "." ? "this folder" : plain(one.path)), el("br"), about), ...cells, act);
+  const name = one.path === "." ? "this folder" : plain(one.path);
+  const line = el("tr", {}, el("th", { scope: "row" }, tick ? el("label", {}, tick, " ", el("strong", {}, name)) : el("strong", {}, name), el("br"), about), ...cells, act);
+  const below = el("tr", { class: "which", hidden: true }, el("td", { colspan: 6 }));
+  const again = async (kinds, said) => {
+    try {
+      seen.set(one.path, await ask("POST", "/api/kinds", { path: one.path, kinds }));
+      act.replaceChildren();
+      line.classList.remove("quiet");
+      below.hidden = true;
+      await fill();
+    } catch (error) { said.replaceChildren(inWordsOfThePage(error.message), error.hint ? ` ${inWordsOfThePage(error.hint)}` : ""); }
+  };
   const fill = async () => {
     try {
       const found = await look(one.path);
@@ -39,13 +69,20 @@ function row(one, filled) {
       cells[1].replaceChildren(fixed(found.flat));
       cells[2].replaceChildren(fixed(found.dark));
       cells[3].replaceChildren(fixed(found.light + found.other));
-      about.replaceChildren(found.camera || (found.other > 0 ? "the files do not say what they are" : ""));
-      if (found.bias + found.dark > 0) act.replaceChildren(button("measure", () => measureFolder(one.path), { class: `act${filled() ? " main" : ""}`, "data-measure": one.path }));
-      else { act.replaceChildren("nothing to measure"); line.classList.add("quiet"); }
+      about.replaceChildren(found.camera);
+      const dumb = Object.keys(found.unsaid).length > 0, told = el("span", { role: "status" });
+      if (dumb) about.append(found.camera ? "; " : "", found.bias + found.flat + found.dark > 0 ? "some files do not say what they are: " : "the files do not say what they are: ", button("say which", () => {
+        below.hidden = !below.hidden;
+        below.firstChild.replaceChildren(...(below.hidden ? [] : which(one, found.unsaid, again)));
+      }, { class: "link", "data-say": one.path }));
+      if (found.said) about.append(found.camera || dumb ? "; " : "", "what they are was said here: ", button("say it anew", () => again({}, told), { class: "link", "data-anew": one.path }), " ", told);
+      else if (!dumb && !found.camera && found.other > 0) about.append("no raw frames");
+      if (found.bias + found.dark > 0) act.replaceChildren(button("measure", () => measureFolders([one.path]), { class: `act${filled() ? " main" : ""}`, "data-measure": one.path }));
+      else { act.replaceChildren(tick && found.flat > 0 ? "only flats" : "nothing to measure"); line.classList.add("quiet"); }
     } catch (error) { cells.forEach((cell) => cell.replaceChildren("–")); about.replaceChildren(inWordsOfThePage(error.message)); act.replaceChildren("nothing to measure"); }
   };
   if (one.frames > MANY) { act.replaceChildren(button("look into it", fill, { class: "act" })); cells.forEach((cell, i) => cell.replaceChildren(i === 3 ? fixed(one.frames) : "–")); } else fill();
-  return line;
+  return [line, below];
 }
 
 function frames() {
@@ -54,9 +91,15 @@ function frames() {
   const parts = own.filter((one) => !own.some((other) => other !== one && one.path.startsWith(`${other.path}/`)));
   if (parts.length === 0) return [el("p", {}, "No frames in this folder yet. Put bias, flats and darks beside this page; they appear here by themselves.")];
   let given = folder.nights.length > 0;
+  for (const path of ticked) if (!parts.some((one) => one.path === path)) ticked.delete(path);
+  const together = el("p", { class: "acts" });
+  const offered = () => together.replaceChildren(...(ticked.size > 1 ? [button(`measure these ${ticked.size} together`, () => measureFolders([...ticked]), { class: "act", id: "measure-together" })] : [el("span", { class: "quiet small" }, "Frames of one camera that lie in several folders: tick them to measure them together.")]));
+  const tick = (path) => { const box = el("input", { type: "checkbox", "data-tick": path, checked: ticked.has(path) }); box.addEventListener("change", () => { if (box.checked) ticked.add(path); else ticked.delete(path); offered(); }); return box; };
+  offered();
   return [el("p", {}, "Bias, flats and darks, sorted or not. Measured here, and believed most."),
     el("table", { class: "cards frames" }, el("thead", {}, el("tr", {}, el("th", { scope: "col" }, "folder beside this page"), ...["bias", "flats", "darks", "other"].map((head) => el("th", { scope: "col", class: "figure" }, head)), el("td", {}))),
-      el("tbody", {}, ...parts.map((one) => row(one, () => { const first = !given; given = true; return first; }))))];
+      el("tbody", {}, ...parts.flatMap((one) => row(one, () => { const first = !given; given = true; return first; }, parts.length > 1 ? tick(one.path) : null)))),
+    parts.length > 1 ? together : null];
 }
 
 function nights() {

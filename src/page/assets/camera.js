@@ -7,6 +7,7 @@ import { doubts } from "./answer.js";
 import { inWordsOfThePage } from "./labels.js";
 import { begin as lookAtMeasuring, onMeasure, state as measuring, stop } from "./measure.js";
 import { night, read, set } from "./night.js";
+import { reportButton } from "./report.js";
 import { go, here } from "./route.js";
 import { ask } from "./server.js";
 
@@ -207,10 +208,12 @@ async function checklist(found = null) {
   return place;
 }
 
+/** What a camera is called in names of files. */
+const nameOf = (profile) => profile.camera.toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "") || "camera";
+
 /** The profile that was measured is kept under a free name, and the night is told of it. */
 async function keep(document) {
-  const stem = document.camera.toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "") || "camera";
-  const typed = $("profile-name").value.trim().replace(/(\.(toml|json))?$/i, (ending) => ending || ".toml") || `${stem}.toml`;
+  const typed = $("profile-name").value.trim().replace(/(\.(toml|json))?$/i, (ending) => ending || ".toml") || `${nameOf(document)}.toml`;
   const said = $("keep-said");
   try {
     const { path } = await ask("POST", "/api/profile", { path: typed });
@@ -246,12 +249,11 @@ async function shown(document) {
     return;
   }
   if (document.state === "done") {
-    const stem = document.camera.camera.toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "") || "camera";
-    const acts = measuring.kept ? [el("span", { id: "keep-said", role: "status" })] : [el("label", {}, "as ", el("input", { type: "text", id: "profile-name", class: "box", size: 18, value: `${stem}.toml`, autocomplete: "off", spellcheck: "false" })), button("keep this profile", () => keep(document.camera), { class: "act main", id: "keep-profile" }), el("span", { id: "keep-said", role: "status" })];
-    place.replaceChildren(...camera(document.camera, acts), await checklist(document.camera.modes[mode]?.frames));
+    const acts = measuring.kept ? [el("span", { id: "keep-said", role: "status" })] : [el("label", {}, "as ", el("input", { type: "text", id: "profile-name", class: "box", size: 18, value: `${nameOf(document.camera)}.toml`, autocomplete: "off", spellcheck: "false" })), button("keep this profile", () => keep(document.camera), { class: "act main", id: "keep-profile" }), el("span", { id: "keep-said", role: "status" })];
+    place.replaceChildren(...camera(document.camera, [...acts, ...reportButton("camera", () => nameOf(document.camera))]), await checklist(document.camera.modes[mode]?.frames));
     return;
   }
-  if (night.camera) { place.replaceChildren(...camera(night.camera.profile, []), await checklist(night.camera.profile.modes[mode]?.frames)); return; }
+  if (night.camera) { place.replaceChildren(...camera(night.camera.profile, reportButton("camera", () => nameOf(night.camera.profile))), await checklist(night.camera.profile.modes[mode]?.frames)); return; }
   place.replaceChildren(el("h1", { tabindex: -1 }, "No camera yet"), el("p", {}, "Frames of it can be measured, or its data sheet typed: ", el("a", { href: "#/start" }, "begin with what you have"), "."), await checklist());
 }
 

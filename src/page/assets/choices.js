@@ -6,7 +6,8 @@ import { draft, night, read, set } from "./night.js";
 import { diamond } from "./starts.js";
 import { inWordsOfThePage, labelOf } from "./labels.js";
 import { START, go } from "./route.js";
-import { ask } from "./server.js";
+import { reportButton, stem } from "./report.js";
+import { alone, ask } from "./server.js";
 import { announce } from "./reading.js";
 import { questions } from "./weighing.js";
 
@@ -133,5 +134,6 @@ function draw() {
       el("td", {}, number(choice.hours_saved_per_year, `choices/${i}/hours_saved_per_year`, united(digitsOf(choice)(choice.hours_saved_per_year), "h"), "choices"), ` of ${written(year)}, ${digitsOf(choice)(choice.hours_saved_interval_95[0])} to ${digitsOf(choice)(choice.hours_saved_interval_95[1])}`)))))] : []),
     el("section", {}, el("h2", {}, "A cooler, and another night"), ...questions()),
     ...(document.not_weighed.length > 0 ? [el("h2", {}, "Could not be weighed"), el("dl", {}, ...document.not_weighed.map((one) => el("div", {}, el("dt", {}, first(one.name)), el("dd", {}, inWordsOfThePage(one.why)))))] : []),
-    ...(document.caveats.length > 0 ? [el("h2", {}, "Doubts"), el("ul", {}, ...document.caveats.map((caveat) => el("li", {}, inWordsOfThePage(caveat.message))))] : []));
+    ...(document.caveats.length > 0 ? [el("h2", {}, "Doubts"), el("ul", {}, ...document.caveats.map((caveat) => el("li", {}, inWordsOfThePage(caveat.message))))] : []),
+    alone ? "" : el("p", { class: "acts" }, ...reportButton("choices", () => `${stem()}-choices`)));
 }

@@ -3,7 +3,8 @@
 import { $, button, el, show, table } from "./dom.js";
 import { clockOf, counted, date, fixed, hours, number, percent as percentWords, plain, rounded, seconds, wholePercent } from "./format.js";
 import { filterName } from "./filters.js";
-import { draft, night } from "./night.js";
+import { draft } from "./night.js";
+import { stem } from "./report.js";
 import { ask } from "./server.js";
 
 const LEFT_OUT = { "no-hours": "not dark while the target is up", "not-worth-it": "the others reach the goal as soon, in less time" };
@@ -132,6 +133,5 @@ export function files() {
   const give = (what, name, kind) => async () => {
     try { const found = await ask("POST", "/api/evenings", draft()); if (found[what]) download(name, kind, found[what]); } catch (error) { $("evenings-files").append(` ${plain(error.message)}`); }
   };
-  const stem = (night.path ?? "night").replace(/^.*\//, "").replace(/\.toml$/, "");
-  $("evenings-files").replaceChildren(button("as a calendar file", give("calendar", `${stem}.ics`, "text/calendar"), { class: "link" }), " ", button("as a table", give("table", `${stem}.csv`, "text/csv"), { class: "link" }));
+  $("evenings-files").replaceChildren(button("as a calendar file", give("calendar", `${stem()}.ics`, "text/calendar"), { class: "link" }), " ", button("as a table", give("table", `${stem()}.csv`, "text/csv"), { class: "link" }));
 }

@@ -5,6 +5,7 @@ import { counted, plain, written } from "./format.js";
 import { changes, draft, night, open, renewed, saved, set } from "./night.js";
 import { dropDraft, elsewhere, storeNow } from "./drafts.js";
 import { inWordsOfThePage, labelOf } from "./labels.js";
+import { reported, stem } from "./report.js";
 import { go, here } from "./route.js";
 import { alone, ask } from "./server.js";
 
@@ -147,6 +148,7 @@ export function start(onOpened) {
     if (name === ".toml") { $("kept").replaceChildren("Give the new file a name first, such as my-night."); $("name").focus(); return; }
     if (await save(name, false)) await opened({});
   });
+  $("report").addEventListener("click", () => reported("plan", stem(), $("report-said")));
   addEventListener("keydown", (event) => {
     if (!(event.ctrlKey || event.metaKey) || event.altKey || event.key.toLowerCase() !== "s") return;
     event.preventDefault();

@@ -100,3 +100,6 @@ export const datesInWords = (text) => text.replace(/\b\d{4}-\d\d-\d\d\b/g, (iso)
 
 /** A number of a document: what is shown, the value itself, and where in the document it stands. */
 export const number = (value, path, text, of = "plan") => el("data", { value, "data-path": path, "data-of": of === "plan" ? null : of }, text);
+
+/** A measured value as a night file holds it: with five digits. */
+export const fiveDigits = ({ value, uncertainty }) => ({ value: Number(value.toPrecision(5)), uncertainty: Number(uncertainty.toPrecision(5)) });

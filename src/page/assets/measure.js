@@ -1,4 +1,4 @@
-// A folder of frames is measured while the page looks on.
+// Folders of frames are measured while the page looks on.
 
 import { ask } from "./server.js";
 import { go } from "./route.js";
@@ -27,11 +27,11 @@ async function look() {
   } finally { waiting = false; }
 }
 
-export async function measureFolder(path) {
+export async function measureFolders(paths) {
   state.kept = null;
   go("camera");
   try {
-    state.document = await ask("POST", "/api/measure", { path });
+    state.document = await ask("POST", "/api/measure", { paths });
     listener(state.document);
     await look();
   } catch (error) {

@@ -1,12 +1,13 @@
 // The night while it runs, and the morning after: lights of a folder against the plan.
 
 import { $, button, el, svg, table, twin } from "./dom.js";
-import { clock, clockOf, counted, fixed, hourOf, hours, later, number, percent, plain, rounded, united } from "./format.js";
+import { clock, clockOf, counted, date, fiveDigits, fixed, hourOf, hours, later, number, percent, plain, rounded, united } from "./format.js";
 import { doubts } from "./answer.js";
 import { fillOf, filterLetter, filterName, lineOf } from "./filters.js";
 import { folder } from "./files.js";
 import { inWordsOfThePage } from "./labels.js";
-import { draft, night } from "./night.js";
+import { draft, night, read as wordOf, same, set } from "./night.js";
+import { reportButton, stem } from "./report.js";
 import { here } from "./route.js";
 import { ask } from "./server.js";
 import { Running, underWay } from "./watch.js";
@@ -116,6 +117,27 @@ function filters(review) {
   }), null, { class: "cards numbers" });
 }
 
+const evenings = (stacks) => [...new Set(stacks.map(({ evening }) => evening))].map(date).join(", ");
+
+/** What the night file can learn of it: the sky that was measured, and the hours that are in hand. */
+function taken(review) {
+  const sky = review.sky_to_write, stacks = running.inHand, acts = [];
+  if (sky) {
+    const { e_per_s: rate, filter, plane, altitude_deg: altitude } = sky;
+    const own = { e_per_s: fiveDigits(rate), filter, plane, ...(altitude === null ? {} : { altitude_deg: Math.round(10 * altitude) / 10 }) };
+    acts.push(same(wordOf(["site", "sky"]), own) ? el("p", {}, "The night is planned with the sky that was measured.")
+      : el("p", { class: "acts" }, button("plan with the measured sky", () => { set([[["site", "sky"], own]]); draw(); }, { class: "act", id: "take-sky" }), ` ${rounded(rate.value, 3)}\u00a0e⁻/s in a pixel behind ${filterName(filter)}`));
+  }
+  if (stacks.length > 0) {
+    const again = (one) => stacks.some((stack) => stack.evening === one.evening && stack.filter === one.filter);
+    const whole = [...(wordOf(["goal", "already"]) ?? []).filter((one) => !again(one)), ...stacks];
+    acts.push(same(wordOf(["goal", "already"]), whole) ? el("p", {}, `The hours of ${evenings(stacks)} are counted as in hand.`)
+      : el("p", { class: "acts" }, button("count these hours as in hand", () => { set([[["goal", "already"], whole]]); draw(); }, { class: "act", id: "take-hours" }), ` ${stacks.map((stack) => `${stack.filter ? `${filterName(stack.filter)} ` : ""}${hours(3600 * stack.hours)}`).join(", ")}; the plan is made for what is left`));
+  }
+  if (acts.length === 0) return null;
+  return el("section", { id: "take" }, el("h2", {}, "For the next plan"), ...acts, el("p", { class: "quiet small" }, "It changes the night as a draft; save it there, or take it back."));
+}
+
 function after(review) {
   const list = el("ul", { id: "morning-doubts" });
   doubts(review.caveats, list);
@@ -125,7 +147,8 @@ function after(review) {
     left.length > 0 ? el("details", {}, el("summary", {}, `${counted(left.length, "sub")} that the stack is better without`), el("ul", {}, ...left.map((sub) => el("li", {}, `${plain(sub.file)}: ${plain(sub.why)}`)))) : null,
     review.left_out.length > 0 ? el("details", {}, el("summary", {}, `${counted(review.left_out.length, "file")} could not be judged`), el("ul", {}, ...review.left_out.map((file) => el("li", {}, `${plain(file.file)}: ${plain(file.reason)}`)))) : null,
     review.caveats.length > 0 ? el("section", {}, el("h2", {}, "Doubts"), list) : null,
-    el("p", { class: "acts" }, button("other lights", () => { running.review = null; running.all = []; draw(); }, { class: "act" }))];
+    taken(review),
+    el("p", { class: "acts" }, ...reportButton("review", () => `${stem()}-review`), " ", button("other lights", () => { running.review = null; running.all = []; draw(); }, { class: "act" }))];
 }
 
 // The lanes of a night: filters, sky, star width, starlight on one axis of time.

@@ -1,11 +1,15 @@
 // A folder that is watched: its events, as they come.
 
+import { fiveDigits } from "./format.js";
 import { ask, listen } from "./server.js";
 
 /** Subs that are shown, newest first, and words. */
 const SHOWN = 6, WORDS = 2;
 /** Who was cut off asks again after so long. */
 const AGAIN_MS = 2000;
+
+/** A stack as a night file writes it: without what it does not say, a measured sky as value and uncertainty. */
+const whole = (stack) => JSON.parse(JSON.stringify(stack, (key, own) => (key === "e_per_s" ? fiveDigits(own) : own ?? undefined)));
 
 /** What was told of a running night so far. */
 export class Running {
@@ -24,6 +28,7 @@ export class Running {
     this.count = 0;
     this.newest = null;
     this.review = null;
+    this.inHand = [];
     this.problem = null;
   }
 
@@ -66,6 +71,7 @@ export class Running {
     }
     if (name === "said" && data.kind === "word") this.words = [data, ...this.words].slice(0, WORDS);
     else if (name === "stacks") this.stacks = data.stacks;
+    else if (name === "in-hand") this.inHand = data.already.map(whole);
     else if (name === "end") {
       this.running = false;
       if (data.format === "subwell.review") this.review = data; else this.problem = data;

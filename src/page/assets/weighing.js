@@ -6,6 +6,7 @@ import { doubts } from "./answer.js";
 import { folder, refresh } from "./files.js";
 import { inWordsOfThePage } from "./labels.js";
 import { draft, night } from "./night.js";
+import { reportButton, stem } from "./report.js";
 import { alone, ask } from "./server.js";
 
 const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
@@ -25,7 +26,7 @@ function cooled(document) {
   const at = document.warmest_useful_set_point_c;
   return [el("p", {}, el("strong", {}, `Cooling to ${united(fixed(document.set_point_c), "°C")}: ${document.verdict}. `), "It gives back ", own(document.hours_saved_per_year, "hours_saved_per_year", united(rounded(document.hours_saved_per_year, 2), "h")), " of the ", own(document.imaging_hours_per_year, "imaging_hours_per_year", united(written(document.imaging_hours_per_year), "h")), " of a year",
     at === null ? "." : [`; colder than `, own(at, "warmest_useful_set_point_c", united(fixed(at), "°C")), " it saves hardly more."]),
-  table(["", "air, °C", "sensor without, °C", "with, °C", "heat’s share of the noise", "with cooling", "hours over those with it"], rows, null, { class: "cards numbers" }), doubtful(document.caveats)];
+  table(["", "air, °C", "sensor without, °C", "with, °C", "heat’s share of the noise", "with cooling", "hours over those with it"], rows, null, { class: "cards numbers" }), doubtful(document.caveats), alone ? null : el("p", { class: "acts" }, ...reportButton("cooling", () => `${stem()}-cooling`))];
 }
 
 function compared(document) {
