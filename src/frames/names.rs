@@ -83,6 +83,7 @@ pub fn time(text: &str) -> Option<Seconds> {
 /// use subwell::{frames::names::exposure, units::Seconds};
 /// assert_eq!(exposure("darks 60s/img_1.fits"), Some(Seconds(60.0)));
 /// assert_eq!(exposure("flat_1-100s_1.cr2"), Some(Seconds(0.01)));
+/// assert_eq!(exposure("DARK_2m30s_1.fits"), Some(Seconds(150.0)));
 /// assert_eq!(exposure("darks/img_60.fits"), None);
 /// ```
 #[must_use]
@@ -100,6 +101,9 @@ pub fn exposure(file: &str) -> Option<Seconds> {
 /// The time in one word of a name, whose parts hyphens divide.
 fn with_unit(word: &str) -> Option<f64> {
     let parts: Vec<&str> = word.split('-').collect();
+    if let Some(time) = parts.iter().find_map(|part| minutes_and_seconds(part)) {
+        return Some(time);
+    }
     let found = parts.iter().enumerate().find_map(|(place, part)| {
         let (digits, unit) = UNITS.iter().find_map(|(unit, length)| Some((part.strip_suffix(unit)?, length)))?;
         Some((place, digits, number(digits).filter(|value| *value >= 0.0)? * unit))
@@ -114,6 +118,14 @@ fn with_unit(word: &str) -> Option<f64> {
         }
         _ => Some(seconds),
     }
+}
+
+/// Minutes and seconds in one word: `2m30s`, `2min30s`.
+fn minutes_and_seconds(part: &str) -> Option<f64> {
+    let counted = |text: &str| text.bytes().all(|byte| byte.is_ascii_digit()).then(|| text.parse::<u32>().ok())?;
+    let (minutes, seconds) = part.strip_suffix("sec").or_else(|| part.strip_suffix('s'))?.split_once('m')?;
+    let seconds = counted(seconds.strip_prefix("in").unwrap_or(seconds)).filter(|seconds| *seconds < 60)?;
+    Some(f64::from(60 * counted(minutes)? + seconds))
 }
 
 /// The part of a second that the file's own name states without a unit, as a camera's dial names it: `flat_1-100_03`.

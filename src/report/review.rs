@@ -38,7 +38,11 @@ pub fn review_text(review: &Review) -> String {
 /// How many lights, and of when.
 pub(super) fn review_line(review: &Review) -> String {
     let when = match (&review.night.from, &review.night.to) {
-        (Some(from), Some(to)) => format!(", {} to {} local time", from.replace('T', " "), clock(Some(to.as_str()))),
+        (Some(from), Some(to)) => {
+            let one = evenings(review.subs.iter().collect()).len() < 2;
+            let to = if one { clock(Some(to.as_str())) } else { to.replace('T', " ") };
+            format!(", {} to {to} local time", from.replace('T', " "))
+        }
         _ => String::new(),
     };
     let lights = review.subs.len();
@@ -61,15 +65,27 @@ fn timeline(filter: &FilterReview, review: &Review) -> String {
     let mut text = format!("\n{}, sky in plane {plane}\n\n", filter.name);
     text.push_str("  time         subs  sky e-/s  predicted  noise e-  stars  light  width px\n");
     let alike = |a: &&SubReview, b: &&SubReview| a.signs == b.signs && a.keep == b.keep;
-    for stretch in subs.chunk_by(alike) {
-        let rows = stretch.len().div_ceil(ROWS_OF_A_STRETCH).max(1);
-        // Only what changes within a stretch is worth several rows.
-        let rows = if changes(stretch) { rows } else { stretch.len() };
-        for row in stretch.chunks(rows) {
-            text.push_str(&line(row));
+    let evenings = evenings(subs);
+    for evening in &evenings {
+        if let ([_, _, ..], Some(date)) = (evenings.as_slice(), evening[0].evening()) {
+            text.push_str(&format!("  evening of {date}\n"));
+        }
+        for stretch in evening.chunk_by(alike) {
+            let rows = stretch.len().div_ceil(ROWS_OF_A_STRETCH).max(1);
+            // Only what changes within a stretch is worth several rows.
+            let rows = if changes(stretch) { rows } else { stretch.len() };
+            for row in stretch.chunks(rows) {
+                text.push_str(&line(row));
+            }
         }
     }
     text
+}
+
+/// Subs evening by evening, each by time.
+fn evenings(mut subs: Vec<&SubReview>) -> Vec<Vec<&SubReview>> {
+    subs.sort_by_key(|sub| sub.evening());
+    subs.chunk_by(|a, b| a.evening() == b.evening()).map(<[&SubReview]>::to_vec).collect()
 }
 
 /// Whether the sky or the stars change within a stretch by more than a twentieth.

@@ -20,7 +20,7 @@ pub fn watch_line(said: &Said) -> String {
 /// How far the stacks are that a watch begins with.
 #[must_use]
 pub fn watch_summary(lights: usize, stacks: &[RunningStack]) -> String {
-    let mut text = format!("{lights} lights are there already\n");
+    let mut text = format!("{lights} lights found\n");
     for stack in stacks {
         text.push_str(&indented(&format!(
             "{}: {} of {} subs kept, {}",
@@ -44,7 +44,8 @@ fn line_of_sub(sub: &WatchedSub) -> String {
     let foretold = sub.predicted_sky_e_per_s.map_or_else(dash, |sky| rounded(sky, 3));
     let stars = sub.fwhm_px.map_or_else(dash, |width| format!("{:.1}", width.value));
     let light = sub.starlight.map_or_else(dash, |light| format!("{:.0}", 100.0 * light.value.min(1.0)));
-    let adds = sub.adds_snr.filter(|_| sub.keep).map_or_else(dash, |adds| format!("{adds:+.2}"));
+    let adds =
+        sub.adds_snr.filter(|_| sub.keep).map_or_else(dash, |adds| format!("{:+.2}", without_sign_of_nothing(adds)));
     let (snr, left) = sub.stack.as_ref().map_or_else(|| (dash(), String::new()), |stack| (of_goal(stack), left(stack)));
     let filter: String = sub.filter.chars().take(10).collect();
     let line = format!(
@@ -58,6 +59,11 @@ fn line_of_sub(sub: &WatchedSub) -> String {
         line.push_str(&indented(&format!("{fate}{}{name}", sub.why)));
     }
     line
+}
+
+/// What is written as nothing has no sign.
+fn without_sign_of_nothing(adds: f64) -> f64 {
+    if adds.abs() < 0.005 { 0.0 } else { adds }
 }
 
 /// The heads of the columns of [`watch_line`].

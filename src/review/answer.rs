@@ -8,6 +8,7 @@ use crate::document::{Format, Stamp};
 use crate::stats::Estimate;
 use crate::units::{Colour, Degrees, Electrons, ElectronsPerSecond, Seconds};
 
+use super::campaign::evening_of;
 use super::signs::Sign;
 
 /// Last night's lights against the night file: what `review --json` prints.
@@ -186,6 +187,14 @@ pub struct SubReview {
     pub why: String,
     /// Every plane.
     pub planes: Vec<PlaneOfSub>,
+}
+
+impl SubReview {
+    /// Local date of the evening that it is of; `None` without a time.
+    #[must_use]
+    pub fn evening(&self) -> Option<String> {
+        evening_of(self.when.as_ref()?)
+    }
 }
 
 /// The sky of one plane of a light.

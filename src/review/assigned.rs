@@ -53,8 +53,11 @@ pub(super) fn assigned<'a>(
         caveats.push(Caveat::new("conflicting-filter", message, "name the filter of these lights under [[filters]]"));
     }
     if let Some(first) = left_out.first() {
-        let message =
-            format!("{} lights are of no filter of the night ({}): left out", left_out.len(), known.join(", "));
+        let message = format!(
+            "{} of no filter of the night ({}): left out",
+            counted(left_out.len(), ["light is", "lights are"]),
+            known.join(", ")
+        );
         let hint = "add their filter to the night, or name it as the headers do";
         caveats.push(Caveat::new("conflicting-filter", message, hint).about(first.file.clone()));
     }
@@ -65,8 +68,8 @@ pub(super) fn assigned<'a>(
             lights.iter().filter(|l| l.frame_mode.gain_setting.is_some_and(|g| g != gain)).collect();
         if let Some(first) = other.first() {
             let message = format!(
-                "{} lights have another gain setting than the night's {gain}, such as {}: each is read by its own mode",
-                other.len(),
+                "{} another gain setting than the night's {gain}, such as {}: each is read by its own mode",
+                counted(other.len(), ["light has", "lights have"]),
                 first.frame_mode.gain_setting.unwrap_or(gain)
             );
             caveats.push(Caveat::new("conflicting-gain", message, "nothing to do").about(first.file.clone()));
@@ -80,4 +83,8 @@ pub(super) fn assigned<'a>(
         }
     }
     Ok(Assigned { sets, left_out, caveats })
+}
+
+fn counted(count: usize, [one, more]: [&str; 2]) -> String {
+    format!("{count} {}", if count == 1 { one } else { more })
 }

@@ -228,7 +228,7 @@ fn last_evening(review: &Review) -> Option<String> {
 }
 
 /// Local date of the evening of a local time.
-fn evening_of(when: &str) -> Option<String> {
+pub(super) fn evening_of(when: &str) -> Option<String> {
     let (date, hours) = written_time(when)?;
     Some(date.at(hours, 0.0).evening(0.0))
 }

@@ -138,6 +138,26 @@ fn flats_stamped_as_lights_are_reported() {
     assert_eq!(inventory.frames().filter(|frame| frame.kind == FrameKind::Dark).count(), 1);
 }
 
+/// A word that a program writes on everything says nothing of the faintest flats either.
+#[test]
+fn faint_flats_stamped_as_lights_are_flats() {
+    let stamped = |file: String, exposure: f64, level: f64| {
+        lit(&file, &format!("IMAGETYP= 'Light Frame'\nEXPTIME = {exposure}"), level)
+    };
+    let mut frames: Vec<Seen> = (0..4).map(|n| stamped(format!("bias/{n}.fits"), 0.0001, 500.0)).collect();
+    frames.extend((0..4).map(|n| stamped(format!("dark/{n}.fits"), 30.0, 501.0)));
+    // Ten times the noise of a pixel above the bias, and far above.
+    frames.extend([530.0, 1_500.0, 6_000.0].iter().enumerate().flat_map(|(at, level)| {
+        (0..2).map(move |n| stamped(format!("flats/{at}_{n}.fits"), 0.04 * 4_f64.powi(at as i32), *level))
+    }));
+    let inventory = Inventory::new(frames, &[], "", Vec::new());
+    let count = |kind: FrameKind| inventory.frames().filter(|frame| frame.kind == kind).count();
+    assert_eq!([FrameKind::Bias, FrameKind::Dark, FrameKind::Flat, FrameKind::Light].map(count), [4, 4, 6, 0]);
+    let told = inventory.caveats.iter().filter(|caveat| caveat.code == "conflicting-kind");
+    assert!(told.clone().all(|caveat| caveat.message.contains("the place was believed")), "{:?}", inventory.caveats);
+    assert_eq!(told.count(), 3);
+}
+
 /// A target's name is no kind: what no frame without light denies stays what its header says.
 #[test]
 fn lights_of_a_dark_nebula_stay_lights() {

@@ -279,6 +279,30 @@ fn a_few_lights_and_lights_without_stars_are_answered() {
     assert!(review.subs.iter().all(|sub| sub.fwhm_px.is_none() && sub.starlight.is_none() && sub.signs.is_empty()));
 }
 
+/// Rows do not run from one evening into the next, and the head names both dates.
+#[test]
+fn several_evenings_are_told_apart() {
+    let mut review = reviewed(9, false, &[stretch(6, "", false)]);
+    let times =
+        ["12T22:58", "12T23:59", "13T01:10", "13T20:30", "13T21:31", "14T00:20"].map(|end| format!("2026-10-{end}"));
+    for (sub, when) in review.subs.iter_mut().zip(&times) {
+        sub.when = Some(when.clone());
+    }
+    (review.night.from, review.night.to) = (times.first().cloned(), times.last().cloned());
+    let text = review_text(&review);
+    assert!(text.contains("2026-10-12 22:58 to 2026-10-14 00:20 local time"), "{text}");
+    let at = |words: &str| text.find(words).unwrap_or_else(|| panic!("{words}: {text}"));
+    let order = ["evening of 2026-10-12", "22:58", "01:10", "evening of 2026-10-13", "20:30", "00:20 "];
+    let timeline = text.find("evening of").unwrap();
+    let places =
+        order.map(
+            |words| {
+                if words.contains("evening") { at(words) } else { timeline + text[timeline..].find(words).unwrap() }
+            },
+        );
+    assert!(places.is_sorted(), "{places:?} {text}");
+}
+
 /// A night on the disk, its lights and darks beside each other.
 fn desk(sensor: &str, night: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();

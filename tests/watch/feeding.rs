@@ -260,7 +260,7 @@ fn what_holds_for_some_subs_is_said_once_and_strangers_are_named() {
         .success();
     let text = String::from_utf8(run.get_output().stdout.clone()).unwrap();
     println!("{text}");
-    assert!(text.starts_with("240 lights are there already\n"), "{text}");
+    assert!(text.starts_with("240 lights found\n"), "{text}");
     let review =
         subwell().args(["-q", "review"]).arg(&into).arg("--night").arg(folder.path().join("night.toml")).assert();
     assert!(text.ends_with(&String::from_utf8(review.get_output().stdout.clone()).unwrap()));

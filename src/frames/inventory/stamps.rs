@@ -79,8 +79,9 @@ impl Judged {
         match (self.info.kind, place) {
             (FrameKind::Bias, FrameKind::Dark | FrameKind::DarkFlat) => stamped || time > LONGEST_BIAS_S,
             (FrameKind::Dark | FrameKind::DarkFlat, FrameKind::Bias) => stamped && time <= LONGEST_BIAS_S,
-            (FrameKind::Bias | FrameKind::Dark | FrameKind::DarkFlat, FrameKind::Flat) => lit == Some(true),
-            (FrameKind::Light, FrameKind::Flat) => (stamped || even) && lit == Some(true),
+            (FrameKind::Bias | FrameKind::Dark | FrameKind::DarkFlat, FrameKind::Flat) => stamped || lit == Some(true),
+            // A word for everything says nothing of a faint flat; one that has no light at all is left out later.
+            (FrameKind::Light, FrameKind::Flat) => stamped || even && lit == Some(true),
             (FrameKind::Flat | FrameKind::Light, FrameKind::Bias) => {
                 stamped && lit != Some(true) || unlit == Some(true)
             }

@@ -1,6 +1,6 @@
 // The evenings of the plan and its second, short set, read from the document of `subwell plan --json`.
 
-import { $, button, el, show, table } from "./dom.js";
+import { $, button, download, el, show, table } from "./dom.js";
 import { clockOf, counted, date, fixed, hours, number, percent as percentWords, plain, rounded, seconds, wholePercent } from "./format.js";
 import { filterName } from "./filters.js";
 import { draft } from "./night.js";

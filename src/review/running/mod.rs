@@ -97,8 +97,11 @@ impl<'a> Running<'a> {
         self.know_evening(review);
         let mut said: Vec<Said> = self.left_out(&review.left_out, fresh);
         let subs = by_time(review);
-        let lines = subs.iter().filter(|sub| fresh.contains(&sub.file));
-        said.extend(lines.map(|sub| Said::Sub(Box::new(self.line(review, sub)))));
+        let new: Vec<&SubReview> = subs.iter().copied().filter(|sub| fresh.contains(&sub.file)).collect();
+        // Of lights that came together only a filter's last one knows how far its stack is.
+        let is_last = |at: usize| new[at + 1..].iter().all(|later| later.filter != new[at].filter);
+        let lines = new.iter().enumerate().map(|(at, sub)| self.line(review, sub, is_last(at)));
+        said.extend(lines.map(|line| Said::Sub(Box::new(line))));
         if !subs.is_empty() {
             said.extend(self.words(review, &subs).into_iter().map(Said::Word));
         }
@@ -130,8 +133,8 @@ impl<'a> Running<'a> {
         left_out.iter().filter(|file| fresh.contains(&file.file)).cloned().map(Said::LeftOut).collect()
     }
 
-    fn line(&self, review: &Review, sub: &SubReview) -> WatchedSub {
-        let filter = review.filters.iter().find(|filter| filter.name == sub.filter);
+    fn line(&self, review: &Review, sub: &SubReview, with_stack: bool) -> WatchedSub {
+        let filter = review.filters.iter().find(|filter| with_stack && filter.name == sub.filter);
         WatchedSub {
             file: sub.file.clone(),
             when: sub.when.clone(),

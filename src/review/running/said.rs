@@ -81,7 +81,7 @@ pub struct WatchedSub {
     pub adds_snr: Option<f64>,
     /// Why it is named or left out; empty for a sub like the best.
     pub why: String,
-    /// How far the stack of its filter is.
+    /// How far the stack of its filter is; `null` where more of the filter came with it, of which the last one says it.
     pub stack: Option<RunningStack>,
 }
 
