@@ -154,10 +154,10 @@ fn of_width(filter: &FilterReview, all: &[FilterReview]) -> Option<String> {
     );
     let change = best / predicted - 1.0;
     let verdict = if change > WIDTH_AS_SAID {
-        "Even the best are wider than predicted: check focus and guiding before the sky is blamed, or write a larger \
-         seeing_arcsec."
+        "Even the best are wider than predicted: check focus and guiding before the sky is blamed, or make seeing_arcsec \
+         larger."
     } else if change < -WIDTH_AS_SAID {
-        "The air was steadier than the file says: a smaller seeing_arcsec fits, and stars saturate sooner."
+        "The air was steadier than the file says: seeing_arcsec can be smaller, and stars saturate sooner."
     } else {
         "As predicted."
     };

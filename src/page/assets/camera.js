@@ -181,7 +181,7 @@ function totals(list, found) {
     const name = step.kind === "flat" ? "flats, in pairs" : found ? STEPS[step.kind] : `${STEPS[step.kind]}${where}`;
     const own = rows.get(name) ?? { count: 0, at: new Set(), buys: { bias: "read noise", flat: "gain, and what a pixel holds", dark: "dark current" }[step.kind] };
     own.count += step.count;
-    if (found && step.kind !== "flat" && step.sensor_c !== null) own.at.add(fixed(step.sensor_c));
+    if (found && step.kind !== "flat" && step.sensor_c !== null) own.at.add(step.sensor_c);
     rows.set(name, own);
   }
   const left = { bias: found?.bias ?? 0, flats: found?.flat ?? 0, darks: found?.dark ?? 0 };
@@ -189,7 +189,7 @@ function totals(list, found) {
     const kind = Object.keys(left).find((own) => name.startsWith(own)), there = Math.min(count, left[kind] ?? 0);
     if (kind) left[kind] -= there;
     const shown = Math.min(count, 30), full = Math.round((shown * there) / count);
-    return [at.size > 0 ? `${name} at ${united([...at].join(", "), "°C")}` : name, el("span", {}, el("span", { class: "squares", "aria-hidden": "true" }, "■".repeat(full) + "□".repeat(shown - full)), there > 0 ? ` ${there} of ${count} found` : ` ${count}`), there >= count ? "" : buys];
+    return [at.size > 0 ? `${name} at ${united([...at].sort((a, b) => a - b).map((celsius) => fixed(celsius)).join(", "), "°C")}` : name, el("span", {}, el("span", { class: "squares", "aria-hidden": "true" }, "■".repeat(full) + "□".repeat(shown - full)), there > 0 ? ` ${there} of ${count} found` : ` ${count}`), there >= count ? "" : buys];
   });
 }
 

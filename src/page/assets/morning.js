@@ -117,6 +117,9 @@ function filters(review) {
   }), null, { class: "cards numbers" });
 }
 
+/** What the command does by a flag, the page does by a button. */
+const byButton = (line) => line.replace("Write it back with --write, and the plan uses it", "Plan with it: the button is below").replace("Write this one back with --write if", "Plan with this one, by the button below, if");
+
 const evenings = (stacks) => [...new Set(stacks.map(({ evening }) => evening))].map(date).join(", ");
 
 /** What the night file can learn of it: the sky that was measured, and the hours that are in hand. */
@@ -132,7 +135,7 @@ function taken(review) {
     const again = (one) => stacks.some((stack) => stack.evening === one.evening && stack.filter === one.filter);
     const whole = [...(wordOf(["goal", "already"]) ?? []).filter((one) => !again(one)), ...stacks];
     acts.push(same(wordOf(["goal", "already"]), whole) ? el("p", {}, `The hours of ${evenings(stacks)} are counted as in hand.`)
-      : el("p", { class: "acts" }, button("count these hours as in hand", () => { set([[["goal", "already"], whole]]); draw(); }, { class: "act", id: "take-hours" }), ` ${stacks.map((stack) => `${stack.filter ? `${filterName(stack.filter)} ` : ""}${hours(3600 * stack.hours)}`).join(", ")}; the plan is made for what is left`));
+      : el("p", { class: "acts" }, button("count these hours as in hand", () => { set([[["goal", "already"], whole]]); draw(); }, { class: "act", id: "take-hours" }), ` ${stacks.map((stack) => `${stack.filter ? `${filterName(stack.filter)}, ` : ""}worth ${hours(3600 * stack.hours)} of the plan`).join("; ")}. What is left is planned then`));
   }
   if (acts.length === 0) return null;
   return el("section", { id: "take" }, el("h2", {}, "For the next plan"), ...acts, el("p", { class: "quiet small" }, "It changes the night as a draft; save it there, or take it back."));
@@ -143,7 +146,7 @@ function after(review) {
   doubts(review.caveats, list);
   const left = review.subs.filter((sub) => !sub.keep);
   return [el("h1", { tabindex: -1 }, finding(review)), filters(review), figure(review.subs),
-    el("section", {}, el("h2", {}, "What the night teaches"), el("ul", { id: "teaches" }, ...review.advice.map((line) => el("li", {}, plain(inWordsOfThePage(line)))))),
+    el("section", {}, el("h2", {}, "What the night teaches"), el("ul", { id: "teaches" }, ...review.advice.map((line) => el("li", {}, plain(inWordsOfThePage(byButton(line))))))),
     left.length > 0 ? el("details", {}, el("summary", {}, `${counted(left.length, "sub")} that the stack is better without`), el("ul", {}, ...left.map((sub) => el("li", {}, `${plain(sub.file)}: ${plain(sub.why)}`)))) : null,
     review.left_out.length > 0 ? el("details", {}, el("summary", {}, `${counted(review.left_out.length, "file")} could not be judged`), el("ul", {}, ...review.left_out.map((file) => el("li", {}, `${plain(file.file)}: ${plain(file.reason)}`)))) : null,
     review.caveats.length > 0 ? el("section", {}, el("h2", {}, "Doubts"), list) : null,
