@@ -5,6 +5,8 @@ import { join } from "node:path";
 import { THEMES, WIDTHS, coloured, must, overflow, sheets, small, violations, watched } from "./browser.mjs";
 
 const KEYSTROKES = 41;
+/** A hand moves over the map for so long. */
+const PACED_MS = 2000;
 export const GOAL_MS = 50; // printed, not asked for: a slow machine is no fault of the page
 
 export const text = (page, selector) => page.$eval(selector, (element) => element.textContent.trim());
@@ -292,6 +294,30 @@ async function keyed(page) {
   await settled(page);
 }
 
+/** Frames, answers and places a second while a hand moves over the map without a pause. */
+async function pace(page) {
+  await page.$eval("#choice-map", (element) => element.scrollIntoView());
+  const box = await (await page.$("#point")).boundingBox(), [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
+  await page.mouse.move(x, y);
+  await page.mouse.down();
+  await page.evaluate(() => {
+    const counts = { frames: 0, answers: 0, places: 0, begun: performance.now() };
+    const watch = (id, name) => new MutationObserver(() => { counts[name] += 1; }).observe(document.querySelector(id), { childList: true, characterData: true, subtree: true });
+    watch("#said", "answers");
+    watch("#hand-place", "places");
+    const frame = () => { counts.frames += 1; requestAnimationFrame(frame); };
+    requestAnimationFrame(frame);
+    window.paced = counts;
+  });
+  for (let i = 0, end = Date.now() + PACED_MS; Date.now() < end; i += 1) await page.mouse.move(x - 120 + 110 * Math.cos(i / 9), y - 30 * Math.sin(i / 5));
+  const found = await page.evaluate(() => { const { frames, answers, places, begun } = window.paced, seconds = (performance.now() - begun) / 1000; return { frames: frames / seconds, answers: answers / seconds, places: places / seconds }; });
+  await page.mouse.up();
+  await settled(page);
+  await page.reload();
+  await settled(page);
+  return found;
+}
+
 /** The map answers: the point moves the answer and the noise, can be taken and freed. */
 async function dragged(page) {
   await page.setViewport({ width: 1280, height: 900 });
@@ -516,6 +542,10 @@ export async function planner(browser, address, place) {
   const five = await latency(page);
   console.log(`the same with five filters over ${place.plan("five-night.toml").schedule.nights.length} evenings: median ${five[five.length >> 1].toFixed(1)} ms, worst ${five.at(-1).toFixed(1)} ms`);
   await reach(page, "garden-night.toml");
+  const fast = await pace(page);
+  await settled(page);
+  console.log(`a hand over the map: ${fast.frames.toFixed(0)} frames, ${fast.answers.toFixed(0)} answers and ${fast.places.toFixed(0)} places a second; goal 30`);
+  must(fast.places > 0 && fast.answers > 0, "a hand moves over the map, and nothing answers");
   await dragged(page);
   await planes(page);
   await harmless(page, place);

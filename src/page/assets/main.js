@@ -53,7 +53,8 @@ async function ones({ typed = false, hand = null }) {
   const begun = performance.now();
   try {
     const document = await ask("POST", "/api/plan", draft(hand ?? []));
-    if (next || asking !== own) return;
+    // Under a hand that moves each answer is shown, else the newest alone.
+    if ((next && !hand) || asking !== own) return;
     refuse(null);
     plan = document;
     announce(answers.answer(document, { typed, hand: hand !== null }));

@@ -94,11 +94,15 @@ pub(super) struct Blocks {
     pub(super) down: usize,
     pub(super) across: usize,
     pub(super) all: Vec<Block>,
+    /// The temporal variance of each.
+    pub(super) variances: Vec<f64>,
+    /// The level without light.
+    offset: f64,
 }
 
 impl Blocks {
-    /// The blocks of two planes of one shape; `None` where there are too few.
-    pub(super) fn of(first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>) -> Option<Self> {
+    /// The blocks of two planes of one shape, `offset` being their level without light; `None` where there are too few.
+    pub(super) fn of(first: ArrayView2<'_, u16>, second: ArrayView2<'_, u16>, offset: f64) -> Option<Self> {
         let (down, across) = (first.nrows() / SIDE, first.ncols() / SIDE);
         if down.min(across) < FEWEST {
             return None;
@@ -114,17 +118,20 @@ impl Blocks {
                 }
                 row += 1;
             });
-            blocks
+            let variances: Vec<f64> = blocks.iter().map(|block| block.variance(offset)).collect();
+            (blocks, variances)
         };
         const BAND: usize = 32;
         let parts = (0..down).step_by(BAND).map(|top| top..(top + BAND).min(down)).collect();
-        Some(Self { down, across, all: row_blocks::each(parts, of_band).concat() })
+        let (all, variances): (Vec<_>, Vec<_>) = row_blocks::each(parts, of_band).into_iter().unzip();
+        Some(Self { down, across, all: all.concat(), variances: variances.concat(), offset })
     }
 
     /// Mean of the blocks' variances in DN² of frames without light.
-    pub(super) fn mean_variance(&self) -> f64 {
+    pub(super) fn mean_variance([first, second]: [ArrayView2<'_, u16>; 2]) -> Option<f64> {
         // Without light nothing is scaled: no offset makes the ratio of two levels another than 1 by much.
-        self.all.iter().map(|block| block.variance(f64::INFINITY)).sum::<f64>() / self.all.len().max(1) as f64
+        let blocks = Self::of(first, second, f64::INFINITY)?;
+        Some(blocks.variances.iter().sum::<f64>() / blocks.all.len().max(1) as f64)
     }
 
     /// Blocks between whose frames something moved: a star, dust, a shadow.
@@ -132,17 +139,14 @@ impl Blocks {
     /// The difference of the block's means, the second scaled to the first, less the median of those beside it in its
     /// row of blocks; or a variance that the level does not explain, unless one pixel made it. Blocks that are `full`
     /// tell nothing.
-    pub(super) fn moved(&self, frames: [ArrayView2<'_, u16>; 2], offset: f64, full: &[bool]) -> Vec<bool> {
-        let apart = self.apart(offset);
+    pub(super) fn moved(&self, frames: [ArrayView2<'_, u16>; 2], full: &[bool]) -> Vec<bool> {
+        let (apart, offset) = (self.apart(), self.offset);
         let telling: Vec<f64> = apart.iter().zip(full).filter(|(_, full)| !**full).map(|(apart, _)| *apart).collect();
         let Some(sigma) = robust_sigma(&telling) else { return vec![false; self.all.len()] };
-        let (per_level, least) = self.usual(offset, full);
+        let (per_level, least) = self.usual(full);
         // Few blocks know their scatter badly; that of their pixels says what it is at least.
         let sigma = sigma.max((2.0 * per_level / PIXELS).sqrt());
-        let noise = |place: usize| {
-            let block = &self.all[place];
-            block.variance(offset) / least.max(per_level * (block.level() - offset))
-        };
+        let noise = |place: usize| self.variances[place] / least.max(per_level * (self.all[place].level() - offset));
         let found = |sigmas: f64, variance: f64| {
             let mut found = vec![false; self.all.len()];
             for (place, z) in apart.iter().map(|z| z.abs() / sigma).enumerate().filter(|(place, _)| !full[*place]) {
@@ -165,7 +169,8 @@ impl Blocks {
     }
 
     /// Differences of the means over the root of the level, less the median beside.
-    fn apart(&self, offset: f64) -> Vec<f64> {
+    fn apart(&self) -> Vec<f64> {
+        let offset = self.offset;
         let mut ratios: Vec<f64> = (self.all.iter().map(Block::means))
             .filter(|means| means[1] - offset > 1.0)
             .map(|means| (means[0] - offset) / (means[1] - offset))
@@ -175,23 +180,31 @@ impl Blocks {
             let [a, b] = block.means().map(|mean| mean - offset);
             (a - ratio * b) / (block.level() - offset).max(1.0).sqrt()
         };
-        let differences: Vec<f64> = self.all.iter().map(one).collect();
-        let mut apart = Vec::with_capacity(differences.len());
-        for row in differences.chunks(self.across) {
-            for place in 0..row.len() {
+        let of_row = |row: &[Block]| {
+            let row: Vec<f64> = row.iter().map(one).collect();
+            let mut apart = Vec::with_capacity(row.len());
+            for (place, own) in row.iter().enumerate() {
                 let left = place.saturating_sub(BESIDE).min(row.len() - 2 * BESIDE.min(row.len() / 2));
-                let mut beside = row[left..(left + 2 * BESIDE + 1).min(row.len())].to_vec();
-                apart.push(row[place] - median(&mut beside).unwrap_or(0.0));
+                let beside = &row[left..(left + 2 * BESIDE + 1).min(row.len())];
+                let mut few = [0.0; 2 * BESIDE + 1];
+                few[..beside.len()].copy_from_slice(beside);
+                apart.push(own - median(&mut few[..beside.len()]).unwrap_or(0.0));
             }
-        }
-        apart
+            apart
+        };
+        row_blocks::each(self.all.chunks(self.across).collect(), of_row).concat()
     }
 
     /// The median of variance over level, and of the variance, of the blocks that are not `full`.
-    pub(super) fn usual(&self, offset: f64, full: &[bool]) -> (f64, f64) {
-        let lit = || self.all.iter().zip(full).filter(|(block, full)| !**full && block.level() - offset > 1.0);
-        let variances = lit().map(|(block, _)| block.variance(offset));
-        let ratios = lit().map(|(block, _)| block.variance(offset) / (block.level() - offset));
+    pub(super) fn usual(&self, full: &[bool]) -> (f64, f64) {
+        let levels = self.all.iter().map(|block| block.level() - self.offset);
+        let all = levels.zip(&self.variances).zip(full);
+        let lit: Vec<(f64, f64)> = all
+            .filter(|((level, _), full)| !**full && *level > 1.0)
+            .map(|((level, variance), _)| (level, *variance))
+            .collect();
+        let variances = lit.iter().map(|(_, variance)| *variance);
+        let ratios = lit.iter().map(|(level, variance)| variance / level);
         let middle = |values: &mut Vec<f64>| median(values).unwrap_or(f64::INFINITY);
         (middle(&mut ratios.collect()), middle(&mut variances.collect()))
     }
@@ -222,10 +235,10 @@ impl Blocks {
 
 /// Half the width of the middle 68 %, which few outliers do not move.
 fn robust_sigma(values: &[f64]) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_unstable_by(f64::total_cmp);
-    let at = |share: f64| sorted.get(((sorted.len() as f64 - 1.0) * share).round() as usize).copied();
-    let sigma = (at(0.8413)? - at(0.1587)?) / 2.0;
+    let mut values = values.to_vec();
+    let last = values.len().checked_sub(1)? as f64;
+    let mut at = |share: f64| *values.select_nth_unstable_by((last * share).round() as usize, f64::total_cmp).1;
+    let sigma = (at(0.8413) - at(0.1587)) / 2.0;
     (sigma > 0.0).then_some(sigma)
 }
 

@@ -1,7 +1,5 @@
 //! Has the camera filtered the pixels before it stored them?
 
-use std::collections::BTreeMap;
-
 use ndarray::{Array2, ArrayView2, Axis, Slice, Zip};
 
 use crate::caveat::Caveat;
@@ -43,7 +41,7 @@ struct Extremes {
 impl Extremes {
     fn new(plane: ArrayView2<'_, u16>) -> Self {
         let (mut peaks, mut pits, mut pixels) = (0_u64, 0_u64, 0_u64);
-        let mut codes = BTreeMap::<u16, u64>::new();
+        let mut codes = vec![0_u64; 1 << 16];
         let (rows, columns) = plane.dim();
         let middle = |length: usize| {
             let used = length.min(SIDE);
@@ -62,11 +60,11 @@ impl Extremes {
                 peaks += u64::from(own > highest);
                 pits += u64::from(own < lowest);
                 pixels += 1;
-                *codes.entry(own).or_default() += 1;
+                codes[usize::from(own)] += 1;
             }
         }
         let (mut below, mut of_peaks, mut of_pits) = (0.0, 0.0, 0.0);
-        for share in codes.values().map(|count| *count as f64 / pixels as f64) {
+        for share in codes.iter().filter(|count| **count > 0).map(|count| *count as f64 / pixels as f64) {
             of_peaks += share * f64::powi(below, 8);
             below += share;
             of_pits += share * f64::powi(1.0 - below, 8);

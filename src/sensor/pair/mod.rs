@@ -172,7 +172,7 @@ impl PairStatistics {
 
     /// The same pair, whose variance is as uncertain as the waves in its frames make it.
     pub(crate) fn with_waves(self, frames: [ArrayView2<'_, u16>; 2]) -> Self {
-        let within_blocks = Blocks::of(frames[0], frames[1]).map(|blocks| blocks.mean_variance());
+        let within_blocks = Blocks::mean_variance(frames);
         Self { waves: waves::waves(frames, self.event_limit), within_blocks, ..self }
     }
 

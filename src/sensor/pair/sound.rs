@@ -2,6 +2,7 @@
 
 use ndarray::ArrayView2;
 
+use crate::sensor::row_blocks::{self, each_two_rows};
 use crate::stats::Histogram;
 use crate::units::Dn;
 
@@ -142,14 +143,13 @@ impl PairStatistics {
         known: &Ceiling,
     ) -> (Self, Option<LeftOut>) {
         let offset = unlit.offset;
-        let Some(blocks) = Blocks::of(frames[0], frames[1]) else { return (self, None) };
         let lit = self.mean().0 - offset > super::sound_level(&self);
         if !lit {
             return (self, None);
         }
+        let Some(blocks) = Blocks::of(frames[0], frames[1], offset) else { return (self, None) };
         let (saturated, full) = self.saturated(&blocks, offset, known);
-        let moved =
-            if unlit.is_smoothed { vec![false; blocks.all.len()] } else { blocks.moved(frames, offset, &saturated) };
+        let moved = if unlit.is_smoothed { vec![false; blocks.all.len()] } else { blocks.moved(frames, &saturated) };
         let (sound, left_out) = self.left(&blocks, unlit, &saturated, &moved);
         let Some(mut sound) = sound else { return (self, None) };
         // What is too little to be said is left out all the same: in dim flats it would be in the noise unseen.
@@ -211,7 +211,7 @@ impl PairStatistics {
         };
         let limit = full.or(known.level).map_or(f64::INFINITY, share);
         let Some(code) = code else { return (above(limit), full) };
-        let (per_level, _) = blocks.usual(offset, &above(share(code)));
+        let (per_level, _) = blocks.usual(&above(share(code)));
         let noise = if per_level.is_finite() { (per_level * (code - offset)).max(0.0).sqrt() } else { 0.0 };
         (above(limit.min(share(code)).min(code - CEILING_SIGMAS * noise)), full)
     }
@@ -221,8 +221,8 @@ impl PairStatistics {
         let Unlit { offset, of_rows, about_rows, .. } = *unlit;
         let all = blocks.all.len() as f64;
         let mean_variance = |chosen: &dyn Fn(usize) -> bool| {
-            let own = blocks.all.iter().enumerate().filter(|(place, _)| chosen(*place));
-            let (sum, count) = own.fold((0.0, 0.0), |(sum, n), (_, block)| (sum + block.variance(offset), n + 1.0));
+            let own = blocks.variances.iter().enumerate().filter(|(place, _)| chosen(*place));
+            let (sum, count) = own.fold((0.0, 0.0), |(sum, n), (_, variance)| (sum + variance, n + 1.0));
             (sum / f64::max(count, 1.0) / about_rows + of_rows, count)
         };
         let (with, unsaturated) = mean_variance(&|place| !saturated[place]);
@@ -252,19 +252,11 @@ impl PairStatistics {
         left_out: &[bool],
         sound: Sound,
     ) -> Option<Self> {
-        let mut differences = Histogram::new(-131_070, 131_070);
+        let differences = differences([first, second], blocks, left_out);
         let mut total = [0.0; 2];
         let mut products = [0.0; 3];
         let mut count = 0.0;
-        for (place, block) in blocks.all.iter().enumerate().filter(|(place, _)| !left_out[*place]) {
-            let means = block.means();
-            let shift = (means[0] - means[1]).round() as i32;
-            let (top, left) = (place / blocks.across * SIDE, place % blocks.across * SIDE);
-            for row in top..top + SIDE {
-                for column in left..left + SIDE {
-                    differences.push(i32::from(first[(row, column)]) - i32::from(second[(row, column)]) - shift);
-                }
-            }
+        for (block, _) in blocks.all.iter().zip(left_out).filter(|(_, left_out)| !**left_out) {
             add(block, &mut total, &mut products);
             count += PIXELS;
         }
@@ -290,6 +282,27 @@ impl PairStatistics {
     }
 }
 
+/// The differences of the pixels of the blocks that are not left out, each less that of its block's levels.
+fn differences(frames: [ArrayView2<'_, u16>; 2], blocks: &Blocks, left_out: &[bool]) -> Histogram {
+    let empty = || Histogram::new(-131_070, 131_070);
+    let rows = blocks.down * SIDE;
+    let of_band = |band: std::ops::Range<usize>, counts: &mut Histogram| {
+        let mut row = band.start;
+        each_two_rows(frames.map(|frame| row_blocks::cut(frame, band.clone())), |first, second| {
+            let places = (row / SIDE * blocks.across)..(row / SIDE + 1) * blocks.across;
+            row += 1;
+            let pixels = first.chunks_exact(SIDE).zip(second.chunks_exact(SIDE));
+            for (place, (first, second)) in places.zip(pixels).filter(|(place, _)| !left_out[*place]) {
+                let means = blocks.all[place].means();
+                let shift = (means[0] - means[1]).round() as i32;
+                counts.push_all(first.iter().zip(second).map(|(a, b)| i32::from(*a) - i32::from(*b) - shift));
+            }
+        });
+    };
+    let (_, counts) = row_blocks::of_rows_with(rows, empty, of_band);
+    counts.into_iter().reduce(Histogram::with).unwrap_or_else(empty)
+}
+
 fn add(block: &Block, total: &mut [f64; 2], products: &mut [f64; 3]) {
     for frame in 0..2 {
         total[frame] += f64::from(block.sums[frame]);
@@ -304,7 +317,7 @@ fn add(block: &Block, total: &mut [f64; 2], products: &mut [f64; 3]) {
 /// it has not collapsed, or the field is even.
 fn full_level(blocks: &Blocks, offset: f64) -> Option<f64> {
     let mut order: Vec<(f64, f64)> =
-        blocks.all.iter().map(|block| (block.level() - offset, block.variance(offset))).collect();
+        blocks.all.iter().zip(&blocks.variances).map(|(block, variance)| (block.level() - offset, *variance)).collect();
     order.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
     let size = order.len().div_ceil(CLASSES).max(FEWEST_OF_A_CLASS);
     if order.len() < FEWEST_CLASSES * size {
