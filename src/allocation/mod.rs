@@ -334,18 +334,30 @@ impl Problem<'_> {
             let Some(slots) = best.stretches.get(place).map(|stretch| stretch.slots.clone()) else { break };
             let (night, begins) = (slots[0].night, slots[0].block);
             let hours = self.setup_h + slots.iter().map(|slot| slot.hours).sum::<f64>() * (1.0 + SAVED);
-            for first in 0..begins {
-                let Some(earlier) = self.stretch_of(night, first, hours) else { continue };
-                if earlier.slots[0].block >= begins {
-                    break;
-                }
+            let earlier: Vec<Stretch> = (0..begins)
+                .filter_map(|first| self.stretch_of(night, first, hours))
+                .filter(|earlier| earlier.slots[0].block < begins)
+                .collect();
+            let mut with = |earlier: &Stretch| {
                 let mut stretches = best.stretches.clone();
-                stretches[place] = earlier;
-                if let Some(other) = self.filled(&stretches, market).filter(|other| other.hours(self) <= longest) {
-                    best = other;
-                    break;
+                stretches[place] = earlier.clone();
+                self.filled(&stretches, market).filter(|other| other.hours(self) <= longest)
+            };
+            // Where the next one before does not do, those before it do not either; then the very first, and halvings.
+            let Some(mut found) = earlier.last().and_then(&mut with) else { continue };
+            if let Some(first) = with(&earlier[0]) {
+                found = first;
+            } else {
+                let (mut not, mut does) = (0, earlier.len() - 1);
+                while does - not > 1 {
+                    let middle = not.midpoint(does);
+                    match with(&earlier[middle]) {
+                        Some(other) => (does, found) = (middle, other),
+                        None => not = middle,
+                    }
                 }
             }
+            best = found;
         }
         best
     }
