@@ -9,8 +9,6 @@
 //! is needed (`prices`). Hours that several filters pay alike for are then filled so that filters
 //! change seldom (`fill`).
 
-use std::cmp::Ordering;
-
 mod fill;
 mod prices;
 mod stretch;
@@ -19,7 +17,7 @@ pub(crate) use fill::Portion;
 use fill::fill;
 use prices::Market;
 pub(crate) use stretch::Slot;
-use stretch::{Stretch, value};
+use stretch::{Stretch, by_worth, value};
 
 /// So many nights are made shorter, so often.
 const SHORTENED: usize = 4;
@@ -40,8 +38,6 @@ const ROUNDS_OF_ENOUGH: usize = 3;
 const ROUNDS_OF_CHOICE: usize = 6;
 /// A hair: what differs by less differs by rounding, and must not decide.
 const SLACK: f64 = 1e-9;
-/// Smaller powers of ten are nothing.
-const SMALLEST_POWER: f64 = -100.0;
 /// So many unused nights are tried in place of a used one.
 const INSTEAD: usize = 2;
 
@@ -485,18 +481,6 @@ impl Problem<'_> {
         }
         Assignment { prices: market.prices.clone(), ..Assignment::default() }
     }
-}
-
-/// Orders numbers by the digits that rounding leaves alone, so that every processor and library finds the same order.
-fn by_worth(a: f64, b: f64) -> Ordering {
-    let kept = |x: f64| {
-        if x == 0.0 || !x.is_finite() {
-            return x;
-        }
-        let unit = x.abs().log10().floor().max(SMALLEST_POWER);
-        (x * 10_f64.powf(8.0 - unit)).round() * 10_f64.powf(unit - 8.0)
-    };
-    kept(a).total_cmp(&kept(b))
 }
 
 #[cfg(test)]

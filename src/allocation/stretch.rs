@@ -1,6 +1,11 @@
 //! The hours of a night that are used: one stretch, set-up first.
 
+use std::cmp::Ordering;
+
 use super::{Problem, SLACK};
+
+/// Smaller powers of ten are nothing.
+const SMALLEST_POWER: f64 = -100.0;
 
 /// Part of a block in which subs can be shot.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -17,6 +22,18 @@ pub(crate) struct Slot {
 pub(crate) struct Stretch {
     /// What is left of them after set-up.
     pub(crate) slots: Vec<Slot>,
+}
+
+/// Orders numbers by the digits that rounding leaves alone, so that every processor and library finds the same order.
+pub(super) fn by_worth(a: f64, b: f64) -> Ordering {
+    let kept = |x: f64| {
+        if x == 0.0 || !x.is_finite() {
+            return x;
+        }
+        let unit = x.abs().log10().floor().max(SMALLEST_POWER);
+        (x * 10_f64.powf(8.0 - unit)).round() * 10_f64.powf(unit - 8.0)
+    };
+    kept(a).total_cmp(&kept(b))
 }
 
 /// All slots in order.
