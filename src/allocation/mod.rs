@@ -11,6 +11,7 @@
 
 mod fill;
 mod prices;
+mod shorter;
 mod stretch;
 
 pub(crate) use fill::Portion;
@@ -19,17 +20,10 @@ use prices::Market;
 pub(crate) use stretch::Slot;
 use stretch::{Stretch, by_worth, value};
 
-/// So many nights are made shorter, so often.
-const SHORTENED: usize = 4;
-const ROUNDS_OF_SHORTENING: usize = 3;
 /// Less than this share of the hours is not worth a look.
 const SAVED: f64 = 4e-3;
 /// What an earlier beginning may cost, as a share of all hours.
 const FOR_AN_EARLY_NIGHT: f64 = 1e-3;
-/// With so few nights several orders are tried.
-const FEW_NIGHTS: usize = 4;
-/// Rounds of halving between what a stretch must have at least and what is known to be enough.
-const HALVINGS: usize = 5;
 /// Filters that pay this much less for an hour of a clear night share it.
 const PAYS_ALIKE: f64 = 0.02;
 /// Rounds in which prices follow the best hours of each night and those the prices.
@@ -38,8 +32,8 @@ const ROUNDS_OF_ENOUGH: usize = 3;
 const ROUNDS_OF_CHOICE: usize = 6;
 /// A hair: what differs by less differs by rounding, and must not decide.
 const SLACK: f64 = 1e-9;
-/// So many unused nights are tried in place of a used one.
-const INSTEAD: usize = 2;
+/// Prices that differ by less share hours out alike.
+const SAME_PRICE: f64 = 1e-3;
 
 /// Up to half an hour of a night.
 #[derive(Debug, Clone)]
@@ -56,8 +50,6 @@ pub(crate) struct Block {
 pub(crate) enum Care {
     /// Only how many hours and nights it takes is asked.
     Sum,
-    /// People will go out so: each night begins as early as may be.
-    Order,
     /// The last percent is worth the time of looking for it, too.
     Thorough,
 }
@@ -111,30 +103,28 @@ impl Assignment {
 
     /// Hours from the first set-up to the last sub of each night.
     pub(crate) fn hours(&self, problem: &Problem<'_>) -> f64 {
-        let nights = self.portions.chunk_by(|a, b| a.slot.night == b.slot.night);
-        nights.map(|night| self.hours_of(night[0].slot.night, problem)).sum()
+        let lasts = self.portions.chunk_by(|a, b| a.slot.night == b.slot.night).filter_map(<[Portion]>::last);
+        lasts.map(|last| self.hours_until(last, problem)).sum()
     }
 
     /// The same of one night; 0 where it is not used.
     fn hours_of(&self, night: usize, problem: &Problem<'_>) -> f64 {
-        let Some(last) = self.portions.iter().rfind(|portion| portion.slot.night == night) else { return 0.0 };
-        let slots = self.stretches.iter().flat_map(|stretch| &stretch.slots).filter(|slot| slot.night == night);
-        let before = slots.take_while(|slot| slot.block < last.slot.block).map(|slot| slot.hours).sum::<f64>();
-        let own = self.stretches.iter().flat_map(|stretch| &stretch.slots);
-        let begins = own.filter(|slot| (slot.night, slot.block) == (night, last.slot.block)).map(|slot| slot.after_h);
-        let within = last.slot.after_h + last.slot.hours - begins.fold(last.slot.after_h, f64::min);
-        let first = self.stretches.iter().flat_map(|stretch| &stretch.slots).find(|slot| slot.night == night);
-        let first = first.map_or(last.slot.block, |slot| slot.block);
-        let waited = (first + 1..=last.slot.block).map(|block| problem.nights[night][block].gap_h).sum::<f64>();
+        let last = self.portions.iter().rfind(|portion| portion.slot.night == night);
+        last.map_or(0.0, |last| self.hours_until(last, problem))
+    }
+
+    /// The same of the night of its last portion.
+    fn hours_until(&self, last: &Portion, problem: &Problem<'_>) -> f64 {
+        let Slot { night, block, after_h, hours } = last.slot;
+        let own = self.stretches.iter().find(|stretch| stretch.slots.first().is_some_and(|slot| slot.night == night));
+        let slots = own.map_or(&[][..], |stretch| &stretch.slots[..]);
+        let before = slots.iter().take_while(|slot| slot.block < block).map(|slot| slot.hours).sum::<f64>();
+        let begins = slots.iter().filter(|slot| slot.block == block).map(|slot| slot.after_h);
+        let within = after_h + hours - begins.fold(after_h, f64::min);
+        let first = slots.first().map_or(block, |slot| slot.block);
+        let waited = (first + 1..=block).map(|block| problem.nights[night][block].gap_h).sum::<f64>();
         problem.setup_h + before + within + waited
     }
-}
-
-/// Which night is made shorter first.
-#[derive(Clone, Copy)]
-enum Order {
-    LeastFirst,
-    MostFirst,
 }
 
 impl Problem<'_> {
@@ -247,8 +237,7 @@ impl Problem<'_> {
                 break;
             }
         }
-        let improved = self.improved(found, market);
-        Some(if self.care == Care::Sum { improved } else { self.earliest(improved, market) })
+        Some(self.improved(found, market))
     }
 
     /// What a whole night brings each filter of a set, every hour given to the one that pays most for it; hours that several
@@ -279,35 +268,6 @@ impl Problem<'_> {
         one.hours(self) < other.hours(self) * (1.0 - SLACK)
     }
 
-    /// Made shorter in several orders where few nights are used: there whole nights and their ends matter most.
-    fn improved(&self, found: Assignment, market: &mut Market) -> Assignment {
-        let count = found.stretches.len();
-        let prices = found.prices.clone();
-        let mut best = self.shortened(found, Order::LeastFirst, market);
-        if count > FEW_NIGHTS || !self.thorough() {
-            return best;
-        }
-        let nights_of =
-            |stretches: &[Stretch]| -> Vec<usize> { stretches.iter().map(|stretch| stretch.slots[0].night).collect() };
-        let good = nights_of(&self.best_nights(FEW_NIGHTS, &prices));
-        let singles = good.iter().map(|night| vec![*night]);
-        let pairs = good.iter().flat_map(|a| good.iter().filter(move |b| a < b).map(move |b| vec![*a, *b]));
-        let one_more = nights_of(&self.best_nights(count + 1, &prices));
-        let begun = [nights_of(&best.stretches), one_more].into_iter().chain(singles).chain(pairs);
-        for nights in begun {
-            let whole: Vec<Stretch> =
-                nights.iter().filter_map(|night| self.best_stretch(*night, &prices, 0.0, self.most_h)).collect();
-            let Some(begun) = self.filled(&whole, market) else { continue };
-            for order in [Order::LeastFirst, Order::MostFirst] {
-                let other = self.shortened(begun.clone(), order, market);
-                if self.is_shorter(&other, &best) {
-                    best = other;
-                }
-            }
-        }
-        best
-    }
-
     /// So many nights of those that bring most in an hour, each as long as an hour more brings at least what the last of
     /// them does.
     fn best_nights(&self, count: usize, prices: &[f64]) -> Vec<Stretch> {
@@ -323,7 +283,8 @@ impl Problem<'_> {
     }
 
     /// The same with each night begun as early as may be: hours that bring the same are best spent in the evening.
-    fn earliest(&self, found: Assignment, market: &mut Market) -> Assignment {
+    pub(crate) fn begun_early(&self, found: Assignment) -> Assignment {
+        let market = &mut Market { prices: found.prices.clone() };
         let longest = found.hours(self) * (1.0 + FOR_AN_EARLY_NIGHT);
         let mut best = found;
         for place in 0..best.stretches.len() {
@@ -358,97 +319,6 @@ impl Problem<'_> {
         best
     }
 
-    /// Hours taken back, from one night after the other, as long as that saves time: first from those that bring least.
-    ///
-    /// At the prices found, a night need bring no more than what the others leave; of its stretches that bring so much the
-    /// shortest that does it is taken.
-    fn shortened(&self, found: Assignment, order: Order, market: &mut Market) -> Assignment {
-        let mut best = found;
-        for _ in 0..if self.thorough() { ROUNDS_OF_SHORTENING } else { 1 } {
-            let before = best.hours(self);
-            let used = best.portions.chunk_by(|a, b| a.slot.night == b.slot.night).map(|night| night[0].slot.night);
-            let mut used: Vec<(usize, f64)> =
-                used.map(|night| (night, self.best_per_hour(night, &best.prices))).collect();
-            match order {
-                // Of nights that bring the same the last one is made shorter.
-                Order::LeastFirst => used.sort_by(|a, b| by_worth(a.1, b.1).then(b.0.cmp(&a.0))),
-                Order::MostFirst => used.sort_by(|a, b| by_worth(b.1, a.1).then(b.0.cmp(&a.0))),
-            }
-            for (night, _) in used.into_iter().take(if self.thorough() { SHORTENED } else { 1 }) {
-                if let Some(shorter) = self.with_shorter(night, &best, market) {
-                    best = shorter;
-                }
-            }
-            if best.hours(self) > before * (1.0 - SAVED) {
-                break;
-            }
-        }
-        best
-    }
-
-    /// The same with one night as short as may be, or another one in its place.
-    fn with_shorter(&self, night: usize, found: &Assignment, market: &mut Market) -> Option<Assignment> {
-        let value_of = |slot: &Slot| value(&self.nights[slot.night][slot.block].rates, &found.prices) * slot.hours;
-        let others: Vec<Stretch> =
-            found.stretches.iter().filter(|stretch| stretch.slots[0].night != night).cloned().collect();
-        let worth: f64 = others.iter().flat_map(|stretch| &stretch.slots).map(value_of).sum();
-        let mut hours = found.hours_of(night, self);
-        let mut candidates: Vec<(usize, usize, f64)> = Vec::new();
-        for place in self.instead_of(night, found) {
-            let shortest = self.shortest_stretches(place, &found.prices, 1.0 - worth);
-            candidates.extend(shortest.into_iter().map(|(first, needed)| (place, first, needed)));
-        }
-        candidates.sort_by(|a, b| by_worth(a.2, b.2).then((a.0, a.1).cmp(&(b.0, b.1))));
-        let mut best: Option<Assignment> = None;
-        for (place, first, needed) in candidates {
-            let mut with = |hours: f64| {
-                let mut stretches = others.clone();
-                if hours > 0.0 {
-                    let at = others.partition_point(|other| other.slots[0].night < place);
-                    stretches.insert(at, self.stretch_of(place, first, hours)?);
-                }
-                self.filled(&stretches, market)
-            };
-            // What has more usable hours than the best has in all is no better.
-            let (mut short, mut long) = (needed, (hours * (1.0 - SAVED)).min(self.most_h));
-            if needed >= long {
-                break;
-            }
-            if needed <= 0.0 {
-                match with(0.0) {
-                    Some(without) => return Some(without),
-                    None => continue,
-                }
-            }
-            let Some(mut shorter) = with(long) else { continue };
-            for _ in 0..HALVINGS {
-                let middle = f64::midpoint(short, long);
-                match with(middle) {
-                    Some(found) => (long, shorter) = (middle, found),
-                    None => short = middle,
-                }
-            }
-            if self.is_shorter(&shorter, best.as_ref().unwrap_or(found)) {
-                hours = shorter.hours_of(place, self);
-                best = Some(shorter);
-            }
-        }
-        best
-    }
-
-    /// A night and those that are not used and bring most.
-    fn instead_of(&self, night: usize, found: &Assignment) -> Vec<usize> {
-        let used = |night: &usize| found.stretches.iter().any(|stretch| stretch.slots[0].night == *night);
-        let mut unused: Vec<(usize, f64)> = (0..self.nights.len())
-            .filter(|night| !used(night))
-            .map(|night| (night, self.best_per_hour(night, &found.prices)))
-            .collect();
-        unused.sort_by(|a, b| by_worth(b.1, a.1).then(a.0.cmp(&b.0)));
-        std::iter::once(night)
-            .chain(unused.into_iter().take(if self.thorough() { INSTEAD } else { 0 }).map(|(night, _)| night))
-            .collect()
-    }
-
     /// All needs met within these stretches; `None` where they are too short.
     fn filled(&self, stretches: &[Stretch], market: &mut Market) -> Option<Assignment> {
         let slots = stretch::slots(stretches);
@@ -457,9 +327,14 @@ impl Problem<'_> {
         if market.worth(self, &slots) < 1.0 - SLACK {
             return None;
         }
-        let portions = match fill(self, &slots, &market.prices) {
+        let before = market.prices.clone();
+        let same = |market: &Market| {
+            let moved = |(now, before): (&f64, &f64)| (now - before).abs() > SAME_PRICE * before;
+            !market.prices.iter().zip(&before).any(moved)
+        };
+        let portions = match fill(self, &slots, &before) {
             Some(portions) => portions,
-            None if market.settle(self, &slots) < 1.0 => return None,
+            None if market.settle(self, &slots) < 1.0 || same(market) => return None,
             None => fill(self, &slots, &market.prices)?,
         };
         let used = |stretch: &&Stretch| portions.iter().any(|portion| portion.slot.night == stretch.slots[0].night);

@@ -152,7 +152,7 @@ fn most_paid(gains: &[f64], prices: &[f64], of_slots: &mut [f64]) {
 
 /// The larger of two numbers, of which none is NaN: one instruction, also for several at once.
 #[inline(always)]
-fn larger(one: f64, other: f64) -> f64 {
+pub(super) fn larger(one: f64, other: f64) -> f64 {
     if one > other { one } else { other }
 }
 

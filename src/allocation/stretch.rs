@@ -4,9 +4,6 @@ use std::cmp::Ordering;
 
 use super::{Problem, SLACK};
 
-/// Smaller powers of ten are nothing.
-const SMALLEST_POWER: f64 = -100.0;
-
 /// Part of a block in which subs can be shot.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Slot {
@@ -26,13 +23,9 @@ pub(crate) struct Stretch {
 
 /// Orders numbers by the digits that rounding leaves alone, so that every processor and library finds the same order.
 pub(super) fn by_worth(a: f64, b: f64) -> Ordering {
-    let kept = |x: f64| {
-        if x == 0.0 || !x.is_finite() {
-            return x;
-        }
-        let unit = x.abs().log10().floor().max(SMALLEST_POWER);
-        (x * 10_f64.powf(8.0 - unit)).round() * 10_f64.powf(unit - 8.0)
-    };
+    const DROPPED: u64 = 1 << 25;
+    // Rounds the fraction to 27 bits, some eight digits; what it carries over is the next power of two, as it should be.
+    let kept = |x: f64| f64::from_bits((x.to_bits() + DROPPED / 2) & !(DROPPED - 1));
     kept(a).total_cmp(&kept(b))
 }
 

@@ -192,7 +192,7 @@ fn sessions_fit_into_clear_hours_after_set_up_and_with_refocusing() {
             assert!(from >= last - 1 && to > from && to <= ends, "{session:?} after {last}");
             last = to;
             let filter = plan.filters.iter().find(|filter| filter.name == session.filter).expect("a filter");
-            let (settle, every) = (filter.settle_s.0, filter.dither_every_subs as f64);
+            let (settle, every) = (filter.settle_s.0, session.dither_every_subs as f64);
             let pace = filter.sub_s.0 + filter.between_subs_s.0 + settle / every;
             // Six minutes of an hour are not for subs; times are whole minutes.
             let there = (to - from) as f64 * 60.0 * 0.9;

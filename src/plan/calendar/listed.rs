@@ -332,6 +332,20 @@ impl Tally {
     pub(super) fn least(&self) -> f64 {
         least(&self.information)
     }
+
+    /// What is missing of a need, in its own unit.
+    pub(super) fn missing(&self, lane: &Lane, need: f64) -> f64 {
+        let missing = match lane.need {
+            _ if self.done => 0.0,
+            Need::Nothing => 0.0,
+            Need::Information(_) => {
+                let kept = self.shot as f64 / lane.shot_per_kept();
+                (need - self.least()).max((lane.least_kept() - kept) * lane.information_of_a_sub())
+            }
+            Need::Hours(hours) => lane.filled(hours) - self.spent_s / SECONDS,
+        };
+        missing.max(0.0)
+    }
 }
 
 /// The worth of a filter's subs over that of their mean.

@@ -62,7 +62,7 @@ pub(in crate::plan) fn scheduled(
     let (soonest, listed) = ground.worked_out(&lanes);
     let filters = settled_filters(&soonest, &listed);
     let now_s = filters.iter().map(|(_, draft)| draft.counts.wall_clock.0).sum();
-    let now_s = if listed.tallies.iter().all(|tally| tally.done) { now_s } else { f64::INFINITY };
+    let now_s = if done(&listed) { now_s } else { f64::INFINITY };
     let asked = !listed.nights.is_empty() && night.goal.hours.is_none();
     // Where hours stand in shares, each way has needs of its own.
     let begins = if Lane::in_shares(&lanes) { &lanes } else { &soonest.lanes };
@@ -122,7 +122,7 @@ pub(in crate::plan) fn in_nights(
         evenings.iter().map(|(date, tonight)| NightHours::of(night, &light, *date, tonight)).collect();
     let ground = Ground { night, mode, nights: &all };
     let (campaign, listed) = ground.worked_out(&of_filters(lanes));
-    let finished = listed.tallies.iter().all(|tally| tally.done);
+    let finished = done(&listed);
     let blocks = || all.iter().take(1).flat_map(|first| &first.blocks);
     let offset = night.utc_offset_h();
     let ends = blocks().next().zip(blocks().last());
@@ -177,13 +177,12 @@ pub(super) fn seconds_of(campaign: &Campaign, listed: &Listed) -> f64 {
     campaign.lanes.iter().zip(&listed.tallies).map(|(lane, tally)| wall_clock(lane, tally).0).sum()
 }
 
-/// Whole subs. What rounding leaves, up to a sub of each session, is asked for again of all filters; they stop as soon as
-/// they have what they need.
+/// Whole subs. What rounding leaves, up to a sub of each session, is asked for again; filters stop as soon as they have what
+/// they need.
 ///
 /// Short sessions dither more often, and those with too few positions are left out; where what they leave cannot be had
 /// elsewhere, they are taken as they are.
 pub(super) fn whole_subs(ground: &Ground<'_>, campaign: &mut Campaign) -> Listed {
-    let done = |listed: &Listed| listed.tallies.iter().all(|tally| tally.done);
     if campaign.assignment.met >= 1.0 {
         let before = (campaign.assignment.clone(), campaign.needs.clone());
         for least in [Sessions::OfPositions, Sessions::OfAFewSubs] {
@@ -197,33 +196,54 @@ pub(super) fn whole_subs(ground: &Ground<'_>, campaign: &mut Campaign) -> Listed
     in_sessions(ground, campaign, Sessions::AsTheyAre)
 }
 
+fn done(listed: &Listed) -> bool {
+    listed.tallies.iter().all(|tally| tally.done)
+}
+
+/// The same with each night begun as early as may be, where whole subs still do then what they did.
+fn begun_early(ground: &Ground<'_>, campaign: &mut Campaign, least: Sessions, listed: Listed) -> Listed {
+    let early = ground.problem(&campaign.blocks, &campaign.needs, Care::Sum).begun_early(campaign.assignment.clone());
+    let as_found = std::mem::replace(&mut campaign.assignment, early);
+    let other = ground.listed(campaign, least);
+    if done(&listed) && !done(&other) {
+        campaign.assignment = as_found;
+        return listed;
+    }
+    other
+}
+
 fn in_sessions(ground: &Ground<'_>, campaign: &mut Campaign, least: Sessions) -> Listed {
     let asked = campaign.needs.clone();
     let mut listed = ground.listed(campaign, least);
     for again in 1..=AGAIN {
-        if campaign.assignment.met < 1.0 || listed.tallies.iter().all(|tally| tally.done) {
+        if campaign.assignment.met < 1.0 || done(&listed) {
             break;
         }
+        // Part of it first, for other hours are rounded otherwise, and often to less.
         let of_rounding = |(filter, need): (usize, &f64)| {
-            let lane = &campaign.lanes[filter];
-            let sessions = listed.nights.iter().flat_map(|night| &night.sessions);
-            let sessions = sessions.filter(|session| session.filter == lane.conditions.name).count();
-            let of_a_shot = lane.toward_need_of_a_shot();
-            if *need > 0.0 { need + again as f64 * (0.5 * sessions as f64 + 0.5) * of_a_shot } else { 0.0 }
+            let (lane, tally) = (&campaign.lanes[filter], &listed.tallies[filter]);
+            let missing = tally.missing(lane, asked[filter]);
+            let a_shot = lane.toward_need_of_a_shot();
+            if tally.done { *need } else { need + 0.25 * (again + 1) as f64 * missing + 0.5 * again as f64 * a_shot }
         };
-        let needs: Vec<f64> = asked.iter().enumerate().map(of_rounding).collect();
-        let found = ground.problem(&campaign.blocks, &needs, Care::Order).soonest();
+        let needs: Vec<f64> = campaign.needs.iter().enumerate().map(of_rounding).collect();
+        let found = ground.problem(&campaign.blocks, &needs, Care::Sum).soonest();
         if found.met < 1.0 {
-            continue;
+            break;
         }
         (campaign.assignment, campaign.needs) = (found, needs);
         listed = ground.listed(campaign, least);
+    }
+    if campaign.assignment.met >= 1.0 && (done(&listed) || least == Sessions::AsTheyAre) {
+        listed = begun_early(ground, campaign, least, listed);
     }
     campaign.needs = asked;
     for tally in &mut listed.tallies {
         tally.done |= tally.almost;
     }
-    if let Some(last) = listed.nights.last_mut().filter(|_| listed.tallies.iter().all(|tally| tally.done)) {
+    if done(&listed)
+        && let Some(last) = listed.nights.last_mut()
+    {
         last.done_percent = 100.0;
     }
     listed
@@ -282,14 +302,14 @@ fn how_likely(ground: &Ground<'_>, campaign: &Campaign, listed: &Listed) -> Vec<
         return Vec::new();
     }
     let clear = |night: usize| ground.night.goal.clear_share(ground.nights[night].date.month());
-    chances(&ground.problem(&campaign.blocks, &campaign.needs, Care::Order), &campaign.assignment.prices, clear)
+    chances(&ground.problem(&campaign.blocks, &campaign.needs, Care::Sum), &campaign.assignment.prices, clear)
 }
 
 fn schedule(ground: &Ground<'_>, last: usize, listed: Listed, chances: &[f64], otherwise: Otherwise) -> Schedule {
     let goal = &ground.night.goal;
     let clear = |night: usize| goal.clear_share(ground.nights[night].date.month());
     let clear_until = |last: usize| (0..=last).map(clear).sum::<f64>() / (last + 1) as f64;
-    let finished = listed.tallies.iter().all(|tally| tally.done);
+    let finished = done(&listed);
     let done_percent = listed.nights.last().map_or(if finished { 100.0 } else { 0.0 }, |night| night.done_percent);
     let mut found = Schedule {
         setup_min: goal.setup_min(),
