@@ -140,6 +140,8 @@ caveat_codes! {
     FilteredRaw = "filtered-raw",
     /// Flats have another level without light than the other frames.
     FlatPedestal = "flat-pedestal",
+    /// Flats are not of the other frames' gain all over the field: they were divided by a master flat.
+    FlatsDivided = "flats-divided",
     /// Flats do not say how long they were exposed.
     FlatsWithoutExposure = "flats-without-exposure",
     /// The lamp flickered in bands over the flats.

@@ -149,3 +149,46 @@ fn colours_of_unlike_brightness_leave_no_codes_out() {
     assert!(!caveats.iter().any(|caveat| ["lossy-raw", "digital-gain"].contains(&caveat.code.as_str())), "{caveats:?}");
     assert!(plane.gain_e_per_dn.covers(0.8), "{:?}", plane.gain_e_per_dn);
 }
+
+/// Just above the well the few pixels that are not full yet are no stars, and the noise that is left is no measure of light.
+#[test]
+fn flats_just_above_the_well_neither_move_nor_flicker() {
+    // The last of 12,000 e⁻: of pixels that scatter by 1 %, one of thousands is not full.
+    for above in [1.02, 1.035, 1.06] {
+        let levels = [&LEVELS[..], &[0.8, 0.92, above]].concat();
+        let truth = SensorTruth { prnu_percent: 1.0, ..sensor("", &levels, 1.0) };
+        let (plane, caveats) = measured(frames(&truth).collect());
+        assert!(
+            caveats.iter().all(|caveat| !["stars-in-flats", "flicker-in-flats"].contains(&caveat.code.as_str())),
+            "{above}: {caveats:?}"
+        );
+        let prnu = plane.prnu_percent.unwrap_or_else(|| panic!("{above}: no PRNU"));
+        println!("{above}: {prnu:?}");
+        assert!(prnu.covers(1.0), "{above}: {prnu:?}");
+        assert!(plane.gain_e_per_dn.covers(0.8), "{above}: {:?}", plane.gain_e_per_dn);
+    }
+}
+
+/// A master flat at 1 in its middle makes flats of another gain than that of biases and darks, the more the darker a corner was.
+#[test]
+fn flats_that_were_divided_by_a_master_flat_are_said_and_reach_the_truth() {
+    for fall in [0.25, 0.45] {
+        let mut all: Vec<Frame> = frames(&sensor("", &LEVELS, 1.0)).collect();
+        for frame in all.iter_mut().filter(|frame| frame.info.kind == FrameKind::Flat) {
+            let (rows, columns) = frame.pixels.dim();
+            let from_middle = |place: usize, side: usize| (2.0 * place as f64 / side as f64 - 1.0).powi(2);
+            for ((row, column), y) in frame.pixels.indexed_iter_mut() {
+                let master = 1.0 - fall * (from_middle(row, rows) + from_middle(column, columns)) / 2.0;
+                *y = (250.0 + (f64::from(*y) - 250.0) / master).round() as u16;
+            }
+        }
+        let (plane, caveats) = measured(all);
+        assert_said(&caveats, "flats-divided");
+        let gain = &plane.gain_e_per_dn;
+        println!("{fall}: {gain:?}");
+        assert!(gain.covers(0.8) && plane.read_noise_e.covers(2.4), "{fall}: {gain:?} {:?}", plane.read_noise_e);
+    }
+    // Light that falls off towards the corners is another matter.
+    let (_, caveats) = measured(frames(&sensor("vignetting_percent = 45.0", &LEVELS, 1.0)).collect());
+    assert!(caveats.iter().all(|caveat| caveat.code != "flats-divided"), "{caveats:?}");
+}

@@ -40,29 +40,24 @@ struct Extremes {
 
 impl Extremes {
     fn new(plane: ArrayView2<'_, u16>) -> Self {
-        let (mut peaks, mut pits, mut pixels) = (0_u64, 0_u64, 0_u64);
+        let (mut peaks, mut pits) = (0_u64, 0_u64);
         let mut codes = vec![0_u64; 1 << 16];
-        let (rows, columns) = plane.dim();
-        let middle = |length: usize| {
-            let used = length.min(SIDE);
-            ((length - used) / 2 + 1, (length + used) / 2 - 1)
-        };
-        let ((top, bottom), (left, right)) = (middle(rows), middle(columns));
-        for row in top..bottom {
-            for column in left..right {
-                let own = plane[(row, column)];
-                let (mut highest, mut lowest) = (u16::MIN, u16::MAX);
-                for (r, c) in [(0, 0), (0, 1), (0, 2), (1, 0), (1, 2), (2, 0), (2, 1), (2, 2)] {
-                    let other = plane[(row + r - 1, column + c - 1)];
-                    highest = highest.max(other);
-                    lowest = lowest.min(other);
-                }
-                peaks += u64::from(own > highest);
-                pits += u64::from(own < lowest);
-                pixels += 1;
-                codes[usize::from(own)] += 1;
+        let middle = |length: usize| Slice::from((length - length.min(SIDE)) / 2..(length + length.min(SIDE)) / 2);
+        let middle = plane.slice_each_axis(|axis| middle(axis.len));
+        // Row by row in one piece: threes of neighbours then go side by side.
+        let (pixels, columns) = (middle.as_standard_layout(), middle.ncols());
+        let rows: Vec<&[u16]> = pixels.as_slice().unwrap_or_default().chunks(columns).collect();
+        for rows in rows.windows(3) {
+            for ((above, own), below) in rows[0].windows(3).zip(rows[1].windows(3)).zip(rows[2].windows(3)) {
+                let around = [above[0], above[1], above[2], own[0], own[2], below[0], below[1], below[2]];
+                let (highest, lowest) =
+                    around.into_iter().fold((u16::MIN, u16::MAX), |(high, low), code| (high.max(code), low.min(code)));
+                peaks += u64::from(own[1] > highest);
+                pits += u64::from(own[1] < lowest);
             }
+            rows[1][1..columns - 1].iter().for_each(|own| codes[usize::from(*own)] += 1);
         }
+        let pixels: u64 = codes.iter().sum();
         let (mut below, mut of_peaks, mut of_pits) = (0.0, 0.0, 0.0);
         for share in codes.iter().filter(|count| **count > 0).map(|count| *count as f64 / pixels as f64) {
             of_peaks += share * f64::powi(below, 8);

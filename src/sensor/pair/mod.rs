@@ -7,6 +7,7 @@
 
 mod blocks;
 pub(crate) mod correlation;
+pub(crate) mod field;
 pub(crate) mod filtered;
 pub(crate) mod sound;
 mod sums;

@@ -7,6 +7,7 @@ use crate::stats::Histogram;
 use crate::units::Dn;
 
 use super::blocks::{Block, Blocks, PIXELS, SIDE, median};
+use super::field::FieldNoise;
 use super::{PairStatistics, PairSums};
 
 /// Side of the blocks in pixels.
@@ -135,12 +136,13 @@ impl LeftOut {
 
 impl PairStatistics {
     /// A pair of flats without what moved between the frames and without what is saturated, and where that is; the pair
-    /// itself where nothing is to be left out.
+    /// itself where nothing is to be left out. `field` learns how its noise lies over the field.
     pub(crate) fn sound_part(
         self,
         frames: [ArrayView2<'_, u16>; 2],
         unlit: &Unlit,
         known: &Ceiling,
+        field: &mut FieldNoise,
     ) -> (Self, Option<LeftOut>) {
         let offset = unlit.offset;
         let lit = self.mean().0 - offset > super::sound_level(&self);
@@ -152,6 +154,9 @@ impl PairStatistics {
         let moved = if unlit.is_smoothed { vec![false; blocks.all.len()] } else { blocks.moved(frames, &saturated) };
         let (sound, left_out) = self.left(&blocks, unlit, &saturated, &moved);
         let Some(mut sound) = sound else { return (self, None) };
+        if !unlit.is_smoothed {
+            field.take(&blocks, &left_out, offset);
+        }
         // What is too little to be said is left out all the same: in dim flats it would be in the noise unseen.
         sound.is_sure = sound.moved_matters(blocks.all.len());
         let is_needed = sound.saturated > 0.0
@@ -311,6 +316,19 @@ fn add(block: &Block, total: &mut [f64; 2], products: &mut [f64; 3]) {
     products[2] += block.product as f64;
 }
 
+/// Whether the levels of the `size` brightest blocks are far enough above those of the dimmest; puts them into another order.
+fn spans(blocks: &mut [(f64, f64)], size: usize) -> bool {
+    let by_level = |a: &(f64, f64), b: &(f64, f64)| a.0.total_cmp(&b.0);
+    let mean = |class: &[(f64, f64)]| class.iter().map(|(level, _)| level).sum::<f64>() / class.len() as f64;
+    let (left_over, bright) = (blocks.len() % size, blocks.len() - size);
+    blocks.select_nth_unstable_by(left_over + size, by_level);
+    let dimmest = &mut blocks[..left_over + size];
+    dimmest.select_nth_unstable_by(left_over, by_level);
+    let dim = mean(&dimmest[left_over..]);
+    blocks.select_nth_unstable_by(bright, by_level);
+    mean(&blocks[bright..]) >= LEAST_SPAN * dim
+}
+
 /// The level at which the brightest part of a field is full: its noise has collapsed, that of dimmer parts has not.
 ///
 /// Blocks are classed by their level, and the variance of the brightest class is held against the greatest. `None` where
@@ -318,11 +336,12 @@ fn add(block: &Block, total: &mut [f64; 2], products: &mut [f64; 3]) {
 fn full_level(blocks: &Blocks, offset: f64) -> Option<f64> {
     let mut order: Vec<(f64, f64)> =
         blocks.all.iter().zip(&blocks.variances).map(|(block, variance)| (block.level() - offset, *variance)).collect();
-    order.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
     let size = order.len().div_ceil(CLASSES).max(FEWEST_OF_A_CLASS);
-    if order.len() < FEWEST_CLASSES * size {
+    // An even field, as most are, is known by its ends.
+    if order.len() < FEWEST_CLASSES * size || !spans(&mut order, size) {
         return None;
     }
+    order.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
     // Those that are left over go with the dimmest.
     let order = &order[order.len() % size..];
     let classes: Vec<(f64, f64)> = order
@@ -333,10 +352,7 @@ fn full_level(blocks: &Blocks, offset: f64) -> Option<f64> {
             Some((level, variance))
         })
         .collect();
-    let (dimmest, brightest) = (classes.first()?, classes.last()?);
-    if brightest.0 < LEAST_SPAN * dimmest.0 {
-        return None;
-    }
+    let brightest = classes.last()?;
     let greatest = classes.iter().map(|class| class.1).fold(0.0, f64::max);
     (brightest.1 < COLLAPSED * greatest).then_some(brightest.0 + offset)
 }

@@ -197,6 +197,7 @@ impl Glow {
     pub(crate) fn caveat(&self) -> Caveat {
         let times = (self.rate > 0.0).then(|| (self.rate + self.excess.value.0) / self.rate);
         let compared = times.map_or_else(String::new, |times| format!(", {times:.1} times the median part's rate"));
+        let decimals = (1 - self.excess.value.0.abs().log10().floor() as i32).clamp(0, 9) as usize;
         let place = match self.place.as_str() {
             CENTRE => "in the centre, as a warm spot or light through a hole does",
             CORNERS => "in the corners",
@@ -205,7 +206,7 @@ impl Glow {
         Caveat::new(
             "amplifier-glow",
             format!(
-                "darks of {} s glow {place}: {:.2e} e-/s more than in the median part{compared}",
+                "darks of {} s glow {place}: {:.decimals$} e-/s more than in the median part{compared}",
                 self.exposure.0, self.excess.value.0
             ),
             "keep targets away from there, and take darks of the lights' own exposure: glow does not scale",

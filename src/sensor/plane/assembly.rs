@@ -41,6 +41,8 @@ const UNKNOWN_EV: f64 = 1.0;
 /// The sum over neighbours gives back what a filter took of the noise to this part (judgement: the kernel, and how it
 /// rounded, is not known).
 const SMOOTHED_PART: f64 = 0.02;
+/// Up to this share of saturation the noise of flats is held against their level part by part of the field.
+const NOISE_BY_FIELD: f64 = 0.6;
 
 /// Where the numbers start from: the plane without light.
 pub(super) struct Start {
@@ -132,7 +134,7 @@ impl PlaneMeter {
         });
         let [unfiltered, prnu] = dark_pattern.map_or_else(
             || [Spread::default(); 2],
-            |dark| self.prnu(dark, saturation.map(|saturation| saturation.level), curve.sharing.as_ref()),
+            |dark| self.prnu(dark, saturation.as_ref(), curve.sharing.as_ref()),
         );
         let glow = self.glow(&gain, zero);
         caveats.extend(glow.as_ref().map(|glow| glow.caveat().about(self.name())));
@@ -229,7 +231,7 @@ impl PlaneMeter {
             caveats.push(doubts::no_saturation());
         }
         caveats.extend(self.stars.map(kinds::starry));
-        caveats.extend(doubts::of_light(self.flats.iter().filter_map(|(_, pair)| pair.sound.as_ref())));
+        caveats.extend(doubts::of_light(self.unspoiled(saturation.as_ref()).filter_map(|pair| pair.sound.as_ref())));
         let (points, fit, over_biases) = match self.fitted(start, caveats) {
             Ok((points, fit, over_biases)) => (points, Some(fit), over_biases),
             Err(_) if self.typed_gain.is_some() => (Vec::new(), None, None),
@@ -244,10 +246,15 @@ impl PlaneMeter {
             }
         }
         // Light that moved is shared by neighbours as charge is.
-        let coupling = fit.as_ref().filter(|_| !self.is_starry()).and_then(|fit| self.correlation.coupling(&fit.gain));
+        let is_starry = self.is_starry(saturation.as_ref());
+        let coupling = fit.as_ref().filter(|_| !is_starry).and_then(|fit| self.correlation.coupling(&fit.gain));
         caveats.extend(coupling.map(|coupling| coupling.caveat()));
         caveats.extend(self.filtered.caveat());
-        let gain = self.gain(fit.as_ref(), coupling.as_ref(), zero, caveats)?;
+        let most = saturation.as_ref().map_or(f64::INFINITY, |full| NOISE_BY_FIELD * (full.level - *flat_offset).0);
+        let unlike = self.field.unlike(zero.variance.value, most);
+        caveats.extend(unlike.map(doubts::divided_flats));
+        let unseen = self.unseen_rest(saturation.as_ref()).hypot(unlike.map_or(0.0, |unlike| (unlike - 1.0) / 2.0));
+        let gain = self.gain(fit.as_ref(), coupling.as_ref(), (zero, unseen), caveats)?;
         let sharing = coupling.or_else(|| Some(Coupling { excess: 0.0, ..self.correlation.measured()?.0 }));
         Ok(Curve { points, fit, gain, sharing, over_biases })
     }
@@ -257,14 +264,14 @@ impl PlaneMeter {
         &self,
         fit: Option<&TransferFit>,
         coupling: Option<&Coupling>,
-        zero: &ReadNoise,
+        (zero, unseen): (&ReadNoise, f64),
         caveats: &mut Vec<Caveat>,
     ) -> Result<Estimate<ElectronsPerDn>, MeasureError> {
         let Some(typed) = self.typed_gain else {
             let fit = fit.ok_or(MeasureError::NoGain { levels: 0, why: NoGainCause::Unknown })?;
             let gain = coupling.map_or(fit.gain, |coupling| coupling.corrected(&fit.gain));
             let of_filter = if self.filtered.is_smoothed { SMOOTHED_PART } else { 0.0 };
-            return Ok(less_sure(gain, (self.halves_apart / 4.0).hypot(self.unseen_rest()).hypot(of_filter)));
+            return Ok(less_sure(gain, (self.halves_apart / 4.0).hypot(unseen).hypot(of_filter)));
         };
         let of_darks = || self.dark_gain.gain(zero.variance.value);
         let by_flats = fit.and_then(|fit| Some((doubts::typed_against(typed, fit)?, fit.gain.value)));
@@ -350,13 +357,14 @@ impl PlaneMeter {
     pub(super) fn prnu(
         &self,
         dark: &Uniformity,
-        saturation: Option<Dn>,
+        saturation: Option<&Saturation>,
         sharing: Option<&Coupling>,
     ) -> [Spread<f64>; 2] {
         // Stars are in the mean flat as well, and what removes a slope does not remove them.
-        let Some(full) = saturation.filter(|_| !self.is_starry() && self.stars.is_none()) else {
+        let Some(full) = saturation.filter(|_| !self.is_starry(saturation) && self.stars.is_none()) else {
             return [Spread::default(); 2];
         };
+        let full = full.level;
         let from_half = |level: f64| ((level - dark.level) - 0.5 * (full.0 - dark.level)).abs();
         let lit =
             self.patterns.done.iter().filter(|(key, flat)| key.kind == FrameKind::Flat && flat.level > dark.level);

@@ -230,15 +230,25 @@ impl PlaneMeter {
         doubts::gain_with_temperature(fits.iter().min_by(by_gain)?, fits.iter().max_by(by_gain)?)
     }
 
+    /// The pairs of flats that are not saturated: of a full sensor the few pixels that are not full look like something that
+    /// moved, and noise that flickers.
+    pub(super) fn unspoiled<'a>(
+        &'a self,
+        saturation: Option<&'a Saturation>,
+    ) -> impl Iterator<Item = &'a PairStatistics> + Clone {
+        let pairs = self.flats.iter().map(|(_, pair)| pair);
+        pairs.filter(move |pair| saturation.is_none_or(|saturation| !saturation.spoils(pair)))
+    }
+
     /// What of that which moved between flats may still be in their noise, relatively, on average: it is in all alike.
-    pub(super) fn unseen_rest(&self) -> f64 {
-        let rests: Moments = self.flats.iter().map(|(_, pair)| pair.unseen_rest()[1]).collect();
+    pub(super) fn unseen_rest(&self, saturation: Option<&Saturation>) -> f64 {
+        let rests: Moments = self.unspoiled(saturation).map(|pair| pair.unseen_rest()[1]).collect();
         rests.mean().unwrap_or(0.0)
     }
 
     /// Whether something moved between the flats of pairs, and much of it.
-    pub(super) fn is_starry(&self) -> bool {
-        let sounds = self.flats.iter().filter_map(|(_, pair)| pair.sound.as_ref());
+    pub(super) fn is_starry(&self, saturation: Option<&Saturation>) -> bool {
+        let sounds = self.unspoiled(saturation).filter_map(|pair| pair.sound.as_ref());
         sounds.map(Sound::sure_effect).fold(0.0, f64::max) > doubts::MOVED
     }
 

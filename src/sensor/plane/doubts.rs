@@ -200,6 +200,21 @@ pub(crate) fn of_light<'a>(flats: impl Iterator<Item = &'a Sound> + Clone) -> Ve
     caveats
 }
 
+/// Flats whose noise for their level is not the same all over the field, `unlike` being the most over the least.
+pub(super) fn divided_flats(unlike: f64) -> Caveat {
+    Caveat::new(
+        "flats-divided",
+        format!(
+            "for its level the noise of the flats is {} as large in one part of the field as in another: so is that of flats \
+             that were divided by a master flat or corrected for vignetting, whose gain is not that of the other frames; the \
+             gain's uncertainty reaches as far",
+            times_words(unlike.sqrt())
+        ),
+        "measure flats as the camera writes them, with every correction switched off; if the sensor is read through several \
+         amplifiers, measure one part at a time with --region",
+    )
+}
+
 /// `1.07 times`, `21 times`.
 fn times_words(factor: f64) -> String {
     if factor < 9.95 { format!("{factor:.2} times") } else { format!("{factor:.0} times") }

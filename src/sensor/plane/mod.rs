@@ -17,6 +17,7 @@ use crate::units::{Celsius, Colour, Dn, ElectronsPerDn, Seconds};
 use crate::sensor::dark::current::{DarkStage, Expectation};
 use crate::sensor::dark::gain::DarkGain;
 use crate::sensor::pair::correlation::Correlation;
+use crate::sensor::pair::field::FieldNoise;
 use crate::sensor::pair::filtered::Filtered;
 use crate::sensor::pair::sound::{Ceiling, LeftOut, SIDE_OF_BLOCK, Unlit};
 use crate::sensor::pattern::stacks::Stacks;
@@ -44,6 +45,7 @@ pub struct PlaneMeter {
     expectation: Option<Expectation>,
     correlation: Correlation,
     ceiling: Ceiling,
+    field: FieldNoise,
     /// Share of a flat's charge that is in stars.
     stars: Option<f64>,
     pub(crate) filtered: Filtered,
@@ -103,6 +105,7 @@ impl PlaneMeter {
             expectation: None,
             correlation: Correlation::default(),
             ceiling: Ceiling::default(),
+            field: FieldNoise::default(),
             stars: None,
             filtered: Filtered::default(),
             lossy_from: None,
@@ -145,7 +148,7 @@ impl PlaneMeter {
             (stack.pairs[0].mean().0, middle.max(0.0))
         });
         let unlit = Unlit { offset, of_rows, about_rows, is_smoothed: self.filtered.is_smoothed };
-        let (pair, left_out) = pair.sound_part(frames, &unlit, &self.ceiling);
+        let (pair, left_out) = pair.sound_part(frames, &unlit, &self.ceiling, &mut self.field);
         self.ceiling.take(&pair, offset);
         (pair, left_out)
     }
