@@ -284,7 +284,7 @@ impl Problem<'_> {
 
     /// The same with each night begun as early as may be: hours that bring the same are best spent in the evening.
     pub(crate) fn begun_early(&self, found: Assignment) -> Assignment {
-        let market = &mut Market { prices: found.prices.clone() };
+        let prices = found.prices.clone();
         let longest = found.hours(self) * (1.0 + FOR_AN_EARLY_NIGHT);
         let mut best = found;
         for place in 0..best.stretches.len() {
@@ -295,13 +295,15 @@ impl Problem<'_> {
                 .filter_map(|first| self.stretch_of(night, first, hours))
                 .filter(|earlier| earlier.slots[0].block < begins)
                 .collect();
-            let mut with = |earlier: &Stretch| {
+            let with = |earlier: &Stretch| {
                 let mut stretches = best.stretches.clone();
                 stretches[place] = earlier.clone();
-                self.filled(&stretches, market).filter(|other| other.hours(self) <= longest)
+                // Hours that hardly change have the prices that they had.
+                let portions = fill(self, &stretch::slots(&stretches), &prices)?;
+                Some(Self::assigned(portions, &stretches, &prices)).filter(|other| other.hours(self) <= longest)
             };
             // Where the next one before does not do, those before it do not either; then the very first, and halvings.
-            let Some(mut found) = earlier.last().and_then(&mut with) else { continue };
+            let Some(mut found) = earlier.last().and_then(with) else { continue };
             if let Some(first) = with(&earlier[0]) {
                 found = first;
             } else {
@@ -337,9 +339,14 @@ impl Problem<'_> {
             None if market.settle(self, &slots) < 1.0 || same(market) => return None,
             None => fill(self, &slots, &market.prices)?,
         };
+        Some(Self::assigned(portions, stretches, &market.prices))
+    }
+
+    /// What meets all needs, with those of the stretches that it uses.
+    fn assigned(portions: Vec<Portion>, stretches: &[Stretch], prices: &[f64]) -> Assignment {
         let used = |stretch: &&Stretch| portions.iter().any(|portion| portion.slot.night == stretch.slots[0].night);
-        let stretches: Vec<Stretch> = stretches.iter().filter(used).cloned().collect();
-        Some(Assignment { portions, prices: market.prices.clone(), met: 1.0, stretches })
+        let stretches = stretches.iter().filter(used).cloned().collect();
+        Assignment { portions, prices: prices.to_vec(), met: 1.0, stretches }
     }
 
     /// The same share of every need, with all hours.

@@ -388,6 +388,21 @@ fn an_easy_goal_is_set_by_rejection() {
     assert_eq!(easy.filters[0].subs_kept, 15);
 }
 
+/// Whole subs and whole dithers end before the hours do, and one sub with its dither more would not have.
+#[test]
+fn given_hours_are_filled_and_never_overrun() {
+    for step in 0..60_u32 {
+        let hours = 0.4 * 1.06_f64.powi(step as i32);
+        let sky = 17.5 + f64::from(step % 9) / 2.0;
+        let Ok(plan) = plan(&night(sky, "luminance", 22.0, &format!("hours = {hours}")), &mono()) else { continue };
+        let filter = &plan.filters[0];
+        let (spent, given) = (plan.wall_clock_s.0, hours * 3600.0);
+        let one_more = filter.sub_s.0 + filter.between_subs_s.0 + 2.0 * filter.settle_s.0;
+        assert!(spent <= given * (1.0 + 1e-6) && spent > given - one_more, "{hours}: {spent} s of {given}");
+        assert!(filter.subs_kept <= filter.subs_to_shoot, "{hours}");
+    }
+}
+
 /// What sets a length is said as it is found by hand: without the rules the same goal takes clearly less time, or it does not.
 #[test]
 fn rejection_is_named_where_its_rules_cost_time() {
