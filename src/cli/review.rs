@@ -11,7 +11,7 @@ use subwell::review::{Campaign, Review, Reviewed};
 use subwell::{Error, report};
 
 use super::ReportArgs;
-use super::output::{Answer, Failure};
+use super::output::{Answer, Failure, note};
 use super::progress::Terminal;
 
 #[derive(Args)]
@@ -67,24 +67,12 @@ pub(super) fn review(args: &ReviewArgs, quiet: bool) -> Result<Answer, Failure> 
     let mut written = String::new();
     if let Some(campaign) = campaign.as_ref().filter(|_| args.write_already) {
         let stacks: Vec<AlreadyHave> = campaign.new_stacks().cloned().collect();
-        if stacks.is_empty() {
-            let message =
-                "nothing is in hand that could be written: no kept lights, or lights of no evening or of several";
-            return Err(Failure::words(
-                message,
-                "give the lights of each evening in a folder of their own, with DATE-OBS in their headers",
-            ));
+        if !stacks.is_empty() {
+            files::write_already(file, &stacks)?;
+            written = format!("\nhours written to {}: subwell plan counts them from now on\n", file.display());
         }
-        files::write_already(file, &stacks)?;
-        written = format!("\nwritten to {}: subwell plan counts it from now on\n", file.display());
-        let undated = campaign.nights.iter().filter(|night| night.evening.is_none()).map(|night| night.folder.as_str());
-        let undated: Vec<&str> = undated.collect();
-        if !undated.is_empty() {
-            written.push_str(&format!(
-                "not written, for their lights are of no evening or of several: {}\n",
-                undated.join(", ")
-            ));
-        }
+        // The review is told all the same, and the sky is written.
+        nights.iter().filter_map(not_counted).for_each(|why| note(&why));
     }
     if let Some(campaign) = campaign.filter(|_| several) {
         let text = report::campaign_text(&campaign) + &written;
@@ -96,10 +84,25 @@ pub(super) fn review(args: &ReviewArgs, quiet: bool) -> Result<Answer, Failure> 
         let why = if review.sky_e_per_s.is_some() { FramesError::MoonlitSky } else { FramesError::UnseenSky };
         let sky = review.sky_to_write.as_ref().ok_or(Error::from(why))?;
         files::write_measured_sky(file, &sky.e_per_s, &sky.filter, sky.plane, sky.altitude_deg)?;
-        text.push_str(&format!("\nwritten to {}: subwell plan uses it from now on\n", file.display()));
+        text.push_str(&format!("\nsky written to {}: subwell plan uses it from now on\n", file.display()));
     }
     args.report.write(&mut text, || report::review_page(review))?;
     Ok(Answer::document(text, review, review.caveats.len()))
+}
+
+/// Why the hours of a folder are not written; `None` where they are.
+fn not_counted(one: &OneNight) -> Option<String> {
+    let (folder, night) = (&one.folder, &one.review.night);
+    let kept = one.review.subs.iter().any(|sub| sub.keep);
+    let why = match (&night.from, &night.to) {
+        _ if !kept => "no light of it is kept".into(),
+        (Some(from), Some(to)) if one.review.evening().is_none() => format!(
+            "its lights are of several evenings, {from} to {to}: give those of each evening in a folder of their own"
+        ),
+        (Some(_), Some(_)) => return None,
+        _ => "no header says of which evening its lights are: let the program that takes them write DATE-OBS".into(),
+    };
+    Some(format!("the hours of `{folder}` are not counted: {why}"))
 }
 
 fn campaign(nights: &[OneNight]) -> Option<Campaign> {

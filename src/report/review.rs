@@ -109,6 +109,7 @@ fn line(row: &[&SubReview]) -> String {
         (None, None) => "-".into(),
         (from, _) if row.len() == 1 => clock(from.as_deref()),
         (Some(one), None) | (None, Some(one)) => clock(Some(&one)),
+        (from, to) if clock(from.as_deref()) == clock(to.as_deref()) => clock(from.as_deref()),
         (from, to) => format!("{}-{}", clock(from.as_deref()), clock(to.as_deref())),
     };
     let share = mean(&|sub| sub.starlight.map(|share| 100.0 * share.value.min(1.0)));

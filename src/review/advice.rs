@@ -184,12 +184,20 @@ fn of_sign(review: &Review, sign: Sign) -> Option<String> {
     let head = format!("{} in {}{when}, {fate}", capital(sign.word()), subs(with.len()));
     let least = |of: fn(&SubReview) -> Option<f64>| with.iter().filter_map(|sub| of(sub)).fold(f64::MAX, f64::min);
     let most = |of: fn(&SubReview) -> Option<f64>| with.iter().filter_map(|sub| of(sub)).fold(0.0, f64::max);
-    let light = 100.0 * least(|sub| sub.starlight.map(|share| share.value.min(1.0))).min(1.0);
+    // Where hardly a star was left nobody knows how much of its light was.
+    let light = if with.iter().any(|sub| sub.starlight.is_none()) {
+        "hardly a star".into()
+    } else {
+        format!(
+            "{:.0} % of the starlight",
+            100.0 * least(|sub| sub.starlight.map(|share| share.value.min(1.0))).min(1.0)
+        )
+    };
     let sky = most(|sub| Some(sub.sky_over_quiet));
     Some(match sign {
-        Sign::Cloud => format!("{head}; at worst {light:.0} % of the starlight came through."),
+        Sign::Cloud => format!("{head}; at worst {light} came through."),
         Sign::Dew => format!(
-            "{head}; {light:.0} % of the starlight was left. A strip of gentle heat round the front of the optics, begun \
+            "{head}; at worst {light} was left. A strip of gentle heat round the front of the optics, begun \
              before it forms, keeps dew off; run it from a low-voltage supply, and keep plugs and mains away from wet grass."
         ),
         Sign::WideStars => {

@@ -214,9 +214,16 @@ impl Campaign {
     }
 }
 
-/// Local date of the evening that the lights are of; `None` where they are of several, or no header says it.
+impl Review {
+    /// Local date of the evening that the lights are of; `None` where they are of several, or no header says it.
+    #[must_use]
+    pub fn evening(&self) -> Option<String> {
+        first_evening(self).filter(|first| last_evening(self).as_ref() == Some(first))
+    }
+}
+
 pub(super) fn evening(review: &Review) -> Option<String> {
-    first_evening(review).filter(|first| last_evening(review).as_ref() == Some(first))
+    review.evening()
 }
 
 fn first_evening(review: &Review) -> Option<String> {

@@ -119,10 +119,18 @@ pub(super) fn found(reference: &MeasuredLight, light: &MeasuredLight) -> Found {
             // As many stars are seen as the reference has above the limit: their light came down to it.
             let limit = reference.stars.last().map_or(0.0, |star| star.e_per_s.0);
             let faintest = reference.stars.get(light.stars.len()).map_or(f64::MAX, |star| star.e_per_s.0);
-            Found::Hidden { at_most: (limit / faintest).min(1.0) }
+            Found::Hidden { at_most: (limit / faintest * blurred(reference, light)).min(1.0) }
         }
         _ => Found::Other,
     }
+}
+
+/// By how much more light a star must have to be seen in `light` than in `reference`, for it is spread over more sky; 1 where no
+/// star shows how wide it is.
+fn blurred(reference: &MeasuredLight, light: &MeasuredLight) -> f64 {
+    let width = |light: &MeasuredLight| median(light.stars.iter().map(|star| star.fwhm_px));
+    let ratio = width(light).zip(width(reference)).map_or(1.0, |(wide, narrow)| wide / narrow);
+    if ratio.is_finite() { ratio.max(1.0).powi(2) } else { 1.0 }
 }
 
 /// The stars of the reference that are found again in a light when turned and shifted.
@@ -332,6 +340,27 @@ mod tests {
             }
             assert_eq!(found(&reference, &light(strewn(100, seed + 50))), Found::Other, "{seed}");
         }
+    }
+
+    /// Dew spreads stars, of which the fainter ones then drown though much of their light is there.
+    #[test]
+    fn hardly_a_star_is_an_upper_end_that_knows_how_wide_stars_are() {
+        let stars: Vec<FieldStar> = (0..40)
+            .map(|i| FieldStar { e_per_s: ElectronsPerSecond(4000.0 / f64::from(i + 1)), ..strewn(40, 3)[i as usize] })
+            .collect();
+        let left = |width: f64| {
+            let elsewhere = strewn(3, 99).into_iter().map(|star| FieldStar { fwhm_px: width, ..star }).collect();
+            match found(&light(stars.clone()), &light(elsewhere)) {
+                Found::Hidden { at_most } => at_most,
+                other => panic!("{other:?}"),
+            }
+        };
+        let own = stars[0].fwhm_px;
+        // Three are seen: the fourth, of 1000, came down to the limit, 100.
+        approx::assert_relative_eq!(left(own), 0.1, max_relative = 1e-9);
+        approx::assert_relative_eq!(left(own / 2.0), 0.1, max_relative = 1e-9);
+        approx::assert_relative_eq!(left(1.7 * own), 0.289, max_relative = 1e-9);
+        approx::assert_relative_eq!(left(6.0 * own), 1.0, max_relative = 1e-9);
     }
 
     #[test]

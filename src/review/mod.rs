@@ -222,7 +222,11 @@ impl Set<'_> {
             fwhm_px: sub.width_px,
             predicted_fwhm_px: sub.expected.width_px,
             star_count: light.star_count,
-            starlight: sub.against.light.map(|share| Estimate::new(share, share * found.0.unwrap_or(0.3))),
+            starlight: sub
+                .against
+                .light
+                .filter(|_| !sub.against.hidden)
+                .map(|share| Estimate::new(share, share * found.0.unwrap_or(0.3))),
             moved_px: found.1,
             turned_deg: found.2,
             target_altitude_deg: sample.map(|sample| sample.target.0),

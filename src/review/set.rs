@@ -80,7 +80,7 @@ impl<'a> Set<'a> {
             // Stars that are not found again in light after light are too sharp for their widths to be read either.
             let width_px = width_of(light).filter(|_| reference.is_some());
             seen.push(seen_of(light, mode, plane, &expected, found.as_ref(), moment.as_ref(), width_px.as_ref()));
-            let against = Against { signs: Vec::new(), sky: 1.0, light: None, width: None };
+            let against = Against { signs: Vec::new(), sky: 1.0, light: None, hidden: false, width: None };
             let worth = Worth { signal: 0.0, variance: 0.0 };
             subs.push(Judged {
                 light,

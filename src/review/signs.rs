@@ -106,6 +106,8 @@ pub(super) struct Against {
     pub(super) sky: f64,
     /// Light of the stars over the brightest tenth's.
     pub(super) light: Option<f64>,
+    /// Whether that is only an upper end: hardly a star was left.
+    pub(super) hidden: bool,
     /// Width over the narrowest sixth's.
     pub(super) width: Option<f64>,
 }
@@ -165,6 +167,7 @@ pub(super) fn against_the_best(seen: &[Seen]) -> Vec<Against> {
             signs,
             sky: one.sky / quiet,
             light: light(one).zip(best_light.or(light(one))).map(|(light, best)| light / best),
+            hidden: one.hidden,
             width: width(one).zip(best_width).map(|(width, best)| width / best),
         }
     };

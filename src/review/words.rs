@@ -19,7 +19,8 @@ pub(super) fn why(sub: &Judged<'_>) -> String {
 
 fn reason(sub: &Judged<'_>, sign: Sign) -> String {
     let against = &sub.against;
-    let light = against.light.map(|share| format!("{:.0} % of the starlight", 100.0 * share.min(1.0)));
+    let at_most = if against.hidden { "at most " } else { "" };
+    let light = against.light.map(|share| format!("{at_most}{:.0} % of the starlight", 100.0 * share.min(1.0)));
     let wide = against.width.map(|width| format!("stars {width:.2} times as wide"));
     let sky = Some(format!("sky {:.2} times the quiet one", against.sky));
     let word = sign.word();

@@ -118,6 +118,26 @@ fn nights_are_joined_and_what_is_left_is_planned() {
     assert!((in_hand / first - 1.0).abs() < 5e-3, "{in_hand} {first}");
 }
 
+/// Lights of two evenings in one folder: the review is told and the sky is written; why the hours are not, is said.
+#[test]
+fn hours_of_several_evenings_are_not_counted_and_the_rest_is_done() {
+    let folder = desk();
+    fs::create_dir(folder.path().join("both")).unwrap();
+    for name in ["first", "second"] {
+        fs::rename(folder.path().join(name), folder.path().join("both").join(name)).unwrap();
+    }
+    let words = ["-q", "review", "both", "--night", "night.toml", "--write", "--write-already"];
+    let run = subwell().current_dir(folder.path()).args(words).assert().success();
+    let (out, told) = (&run.get_output().stdout, &run.get_output().stderr);
+    let [out, told] = [out, told].map(|bytes| String::from_utf8_lossy(bytes).into_owned());
+    assert!(out.contains("40 lights against the night file") && out.contains("sky written to night.toml"), "{out}");
+    for word in ["`both`", "2026-03-16", "2026-03-18", "not counted"] {
+        assert!(told.contains(word), "{word}: {told}");
+    }
+    let text = fs::read_to_string(folder.path().join("night.toml")).unwrap();
+    assert!(text.contains("e_per_s") && !text.contains("already"), "{text}");
+}
+
 /// Each filter of an evening has an entry of its own, whatever folder it was reviewed from; `[goal]` in one line takes them too.
 #[test]
 fn filters_of_an_evening_are_written_beside_each_other() {

@@ -209,12 +209,11 @@ impl<'a> Running<'a> {
         let mut words = self.goals(review);
         let shows = |sign: Sign| subs.iter().map(|sub| sub.signs.contains(&sign)).collect::<Vec<_>>();
         let newest = &subs[subs.len().saturating_sub(STAYS)..];
-        let light = newest.iter().filter_map(|sub| sub.starlight).map(|share| share.value.min(1.0));
-        let light = light.fold(f64::NAN, f64::min);
-        let left = if light.is_finite() {
-            format!(": {:.0} % of the starlight comes through", 100.0 * light)
-        } else {
-            String::new()
+        let light: Option<Vec<f64>> =
+            newest.iter().map(|sub| sub.starlight.map(|share| share.value.min(1.0))).collect();
+        let left = match light.and_then(|light| light.into_iter().reduce(f64::min)) {
+            Some(light) => format!(": {:.0} % of the starlight comes through", 100.0 * light),
+            None => ": hardly a star comes through".into(),
         };
         if self.cloud.now(&shows(Sign::Cloud)) {
             words.push(Word::new(Spoken::CloudStays, format!("cloud over the last {STAYS} subs{left}")));
